@@ -1,0 +1,1 @@
+"""What the company knows: read, checked, and told where it is faulty."""

@@ -1,0 +1,101 @@
+"""The book: one folder of plain files, read whole, all faults in one list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from scanner.book.clients import read_clients
+from scanner.book.local import read_rules
+from scanner.book.measured import read_measured
+from scanner.book.problems import Problem, join_problems, list_problems, note
+from scanner.book.rates import read_rates
+from scanner.book.sites import read_sites
+from scanner.errors import BookError
+from scanner.schema.documents import Book
+
+CLIENT_FILES = ("clients.csv", "clients.xlsx")
+SITES_FOLDER = "sites"
+MEASURED_FILE = "measured.csv"
+
+
+def read_book(folder: Path) -> Book:
+    """
+    Read a book; what is faulty is listed and left out, the rest is kept.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+
+    Returns
+    -------
+    book
+        Tables and documents, with one table of all problems.
+
+    Raises
+    ------
+    BookError
+        If there is nothing to work with: no folder, no client list that can be
+        read, neither drawn sites nor measured edges.
+
+    Examples
+    --------
+    >>> read_book(Path("no such book"))
+    Traceback (most recent call last):
+    ...
+    scanner.errors.BookError: there is no folder 'no such book': make a book first, or put its name right
+    """
+    if not folder.is_dir():
+        message = f"there is no folder '{folder}': make a book first, or put its name right"
+        raise BookError(message)
+    client_files = [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
+    clients, client_problems = read_clients(
+        client_files[0] if client_files else folder / "clients.csv"
+    )
+    sites, measured_path = folder / SITES_FOLDER, folder / MEASURED_FILE
+    _need_lots(folder, sites, measured_path)
+    features, site_problems = read_sites(sites, clients)
+    measured, measured_problems = read_measured(measured_path, clients)
+    rates, rate_problems = read_rates(folder / "rates.toml")
+    rules, rule_problems = read_rules(folder / "local.toml")
+    problems = join_problems(
+        client_problems,
+        site_problems,
+        measured_problems,
+        rate_problems,
+        rule_problems,
+        list_problems(_passed_over(client_files)),
+    )
+    return Book(
+        folder=folder,
+        clients=clients,
+        features=features,
+        measured=measured,
+        rates=rates,
+        rules=rules,
+        problems=problems,
+    )
+
+
+def _need_lots(folder: Path, sites: Path, measured_path: Path) -> None:
+    """Refuse a book in which nothing says what any lot looks like."""
+    has_sites = sites.is_dir() and any(path.is_file() for path in sites.iterdir())
+    if not has_sites and not measured_path.is_file():
+        message = (
+            f"nothing says what the lots in '{folder}' look like: put drawn files into its folder "
+            f"{SITES_FOLDER}, or measured edges into {MEASURED_FILE}"
+        )
+        raise BookError(message)
+
+
+def _passed_over(client_files: list[Path]) -> list[Problem]:
+    """Say which client lists are not read because another one is."""
+    return [
+        note(
+            path.name,
+            "",
+            f"{client_files[0].name} is used, so this file is not read",
+            "keep one of the two",
+        )
+        for path in client_files[1:]
+    ]

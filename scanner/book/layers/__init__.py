@@ -1,0 +1,1 @@
+"""Site features from drawn layers: opened, checked, told apart and placed."""

@@ -1,0 +1,228 @@
+"""Files of site features, told by what they hold and not by what they are called."""
+
+from __future__ import annotations
+
+import tempfile
+import warnings
+import zipfile
+from collections.abc import Callable
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyogrio.errors
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from scanner.book.layers.geojson import open_geojson
+from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.errors import SiteError
+
+MAX_UNPACKED_BYTES = 2_000_000_000
+MAX_UNPACKED_RATIO = 200
+"""A zip that unpacks to more bytes than this, or to more than this many times its size, is refused."""
+
+_SMALL_BYTES = 10_000_000
+"""Below this nobody is harmed, whatever the ratio."""
+
+_HEAD_BYTES = 4096
+_SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+_SHAPEFILE_START = b"\x00\x00\x27\x0a"
+_GEOPACKAGE_MARK = slice(68, 70)
+"""Where an SQLite file says what it is used for; a GeoPackage has GP there (GPKG, GP10, GP11)."""
+
+_READER_ERRORS = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.GeometryError,
+    pyogrio.errors.CRSError,
+    pyogrio.errors.FeatureError,
+    shapely.errors.ShapelyError,
+    CRSError,
+    IndexError,
+    ValueError,
+    UnicodeDecodeError,
+)
+
+FORMATS = (".geojson", ".json", ".gpkg", ".zip", ".kml", ".fgb")
+FORMAT_WORDS = (
+    "GeoJSON (.geojson), GeoPackage (.gpkg), zipped Shapefile (.zip), KML (.kml), FlatGeobuf (.fgb)"
+)
+
+
+def open_layers(path: Path, file: str) -> RawFile:
+    """
+    Open one file of site features, all its layers.
+
+    The content decides: a file that is not what its name says is refused before
+    any reader opens it, since a reader might follow what it describes to other files.
+
+    Parameters
+    ----------
+    path
+        The file, with one of the endings `FORMATS`.
+    file
+        Its name in problems.
+
+    Returns
+    -------
+    raw
+        Layers with shapes in their own coordinates.
+
+    Raises
+    ------
+    SiteError
+        If the file is empty, not what its name says, unpacks to too much or
+        cannot be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(_HEAD_BYTES)
+    except OSError as err:
+        message = f"{file} cannot be opened ({err.strerror})\nmake it readable, or close the program that holds it"
+        raise SiteError(message) from err
+    if not head.strip():
+        message = f"{file} is empty"
+        raise SiteError(message)
+    opened, is_so, what = _OPENERS[path.suffix.lower()]
+    if not is_so(head):
+        message = f"{file} is no {what}, whatever its name says; it was not opened"
+        raise SiteError(message)
+    return opened(path, file)
+
+
+def _open_with(driver: str) -> Callable[[Path, str], RawFile]:
+    def opened(path: Path, file: str) -> RawFile:
+        return RawFile(_read_layers(path, file, driver))
+
+    return opened
+
+
+def _open_zip(path: Path, file: str) -> RawFile:
+    try:
+        with zipfile.ZipFile(path) as archive, tempfile.TemporaryDirectory() as folder:
+            members = [member for member in archive.infolist() if not member.is_dir()]
+            _refuse_bomb(members, path.stat().st_size, file)
+            shapefiles = _unpack(archive, members, Path(folder))
+            if not shapefiles:
+                message = f"{file} holds no Shapefile: no .shp in it"
+                raise SiteError(message)
+            layers = [
+                layer
+                for name, shapefile in shapefiles
+                for layer in _read_shapefile(
+                    shapefile, f"{file}/{name}", name if len(shapefiles) > 1 else ""
+                )
+            ]
+            return RawFile(layers)
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as err:
+        message = (
+            f"{file} is no zip that can be unpacked\nzip the Shapefile anew, without a password"
+        )
+        raise SiteError(message) from err
+
+
+def _refuse_bomb(members: list[zipfile.ZipInfo], packed_bytes: int, file: str) -> None:
+    unpacked_bytes = sum(member.file_size for member in members)
+    most = min(MAX_UNPACKED_BYTES, max(_SMALL_BYTES, MAX_UNPACKED_RATIO * packed_bytes))
+    if unpacked_bytes > most:
+        message = (
+            f"{file} is {packed_bytes:,} bytes and unpacks to {unpacked_bytes:,}; "
+            f"{most:,} is allowed, so it was not unpacked\nzip the layers anew, only those that are needed"
+        )
+        raise SiteError(message)
+
+
+def _unpack(
+    archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], folder: Path
+) -> list[tuple[str, Path]]:
+    """Unpack each shapefile's parts under names of our own, so that no path leads astray."""
+    parts: dict[str, dict[str, zipfile.ZipInfo]] = {}
+    for member in members:
+        inner = PurePosixPath(member.filename.replace("\\", "/"))
+        if inner.suffix.lower() in _SHAPEFILE_PARTS and not inner.name.startswith("."):
+            parts.setdefault(str(inner.with_suffix("")), {})[inner.suffix.lower()] = member
+    shapefiles = []
+    for number, stem in enumerate(sorted(stem for stem, found in parts.items() if ".shp" in found)):
+        for suffix, member in parts[stem].items():
+            part = archive.read(member)
+            if suffix == ".shp" and not part.startswith(_SHAPEFILE_START):
+                message = f"{stem}.shp in it is no Shapefile, whatever its name says"
+                raise SiteError(message)
+            (folder / f"{number}{suffix}").write_bytes(part)
+        shapefiles.append((f"{stem}.shp", folder / f"{number}.shp"))
+    return shapefiles
+
+
+def _read_shapefile(path: Path, file: str, name: str) -> list[RawLayer]:
+    if not path.with_suffix(".dbf").exists():
+        message = f"{file}: its .dbf is missing, so no feature has a kind\nzip the .shp, .shx, .dbf and .prj into one"
+        raise SiteError(message)
+    # without .shx the reader gives up unless it may build the index again, in our own folder
+    pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": "YES"})
+    try:
+        layers = _read_layers(path, file, "ESRI Shapefile")
+    finally:
+        pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
+    return [RawLayer(name, layer.fields, layer.shapes, layer.crs) for layer in layers]
+
+
+def _read_layers(path: Path, file: str, driver: str) -> list[RawLayer]:
+    try:
+        # the reader warns of rings and indexes that we check ourselves
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+            layers = []
+            for name in names:
+                info = pyogrio.read_info(path, layer=name)
+                if driver not in info["driver"]:
+                    message = f"{file} is a {info['driver']} file, whatever its name says"
+                    raise SiteError(message)
+                layers.append(_read_layer(path, name, info["crs"], is_only=len(names) == 1))
+    except _READER_ERRORS as err:
+        message = f"{file} is damaged: as a {driver} file it cannot be read"
+        raise SiteError(message) from err
+    return layers
+
+
+def _read_layer(path: Path, name: str, crs: str | None, *, is_only: bool) -> RawLayer:
+    fields = pyogrio.read_dataframe(
+        path, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False
+    )
+    if "geometry" in fields:
+        shapes = np.asarray(fields["geometry"].array, dtype=object)
+        fields = pd.DataFrame(fields.drop(columns="geometry"))
+    else:
+        shapes = np.full(len(fields), None, dtype=object)
+    return RawLayer(
+        "" if is_only else name, fields.reset_index(drop=True), shapes, CRS(crs) if crs else None
+    )
+
+
+def _open_kml(path: Path, file: str) -> RawFile:
+    text = path.read_bytes().lower()
+    # a document type may define names that blow up or lead to other files; KML needs none
+    if b"<!doctype" in text or b"<!entity" in text:
+        message = (
+            f"{file} defines a document type of its own, which KML does not need; it was not opened"
+        )
+        raise SiteError(message)
+    return RawFile(_read_layers(path, file, "KML"))
+
+
+def _is_geopackage(head: bytes) -> bool:
+    return head.startswith(b"SQLite format 3\0") and head[_GEOPACKAGE_MARK] == b"GP"
+
+
+_OPENERS: dict[str, tuple[Callable[[Path, str], RawFile], Callable[[bytes], bool], str]] = {
+    ".geojson": (open_geojson, lambda _: True, "GeoJSON"),  # its own reader looks at all of it
+    ".json": (open_geojson, lambda _: True, "GeoJSON"),
+    ".gpkg": (_open_with("GPKG"), _is_geopackage, "GeoPackage"),
+    ".zip": (_open_zip, lambda head: head.startswith(b"PK"), "zip"),
+    ".kml": (_open_kml, lambda head: b"<kml" in head.lower(), "KML"),
+    ".fgb": (_open_with("FlatGeobuf"), lambda head: head.startswith(b"fgb\x03"), "FlatGeobuf"),
+}

@@ -1,0 +1,254 @@
+"""Shapes of site features: brought to longitude and latitude, checked, mended where that is safe."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
+
+from scanner.book.layers.geojson import WGS84
+from scanner.book.layers.raw import RawLayer
+from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
+from scanner.book.problems import Problem, fault, note
+from scanner.errors import SiteError
+
+REPAIR_SHARE = 0.01
+"""A self-crossing ring is mended where that changes its area by at most this share."""
+
+_POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+_LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
+_POINTS = (shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT)
+_TYPES = {"an area": _POLYGONS, "a line": _LINES, "a point": _POINTS}
+_LINE_KINDS = ("street_centerline", "edge")
+_POINT_KINDS = ("tree", "hydrant", "mailbox", "utility")
+
+Shapes = NDArray[np.object_]
+Reasons = NDArray[np.object_]
+
+
+def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
+    """
+    Bring a layer's shapes to WGS 84 longitude and latitude, flat.
+
+    Parameters
+    ----------
+    layer
+        Shapes in their own coordinates.
+    file
+        Name of the file in problems.
+
+    Returns
+    -------
+    shapes
+        Same length, degrees; None where there is no shape.
+    problems
+        A note where no coordinate system is declared and degrees are taken.
+
+    Raises
+    ------
+    SiteError
+        If no coordinate system is declared and the coordinates can't be
+        degrees, or it cannot be turned into longitude and latitude.
+    """
+    shapes = shapely.force_2d(layer.shapes)
+    if layer.crs is not None and not layer.crs.equals(WGS84, ignore_axis_order=True):
+        return _reproject(shapes, layer.crs, file), []
+    points = shapely.get_coordinates(shapes[~shapely.is_missing(shapes)])
+    is_possible = (np.abs(points) <= MAX_LON).all(axis=1)
+    is_possible &= np.abs(points).min(axis=1, initial=np.inf) <= MAX_LAT
+    if len(points) and not is_possible.any():
+        x, y = points[0]
+        message = (
+            f"{file} declares no coordinate system that fits, and its coordinates (the first is "
+            f"{x:,.1f}, {y:,.1f}) can't be degrees of longitude and latitude\n"
+            "export it again in WGS 84 longitude and latitude, or with its coordinate system (.prj)"
+        )
+        raise SiteError(message)
+    if layer.crs is None:
+        problem = "no coordinate system is declared; the coordinates are taken as WGS 84 longitude and latitude"
+        return shapes, [
+            note(
+                file,
+                layer.name,
+                problem,
+                "export again with the coordinate system (.prj) if that is wrong",
+            )
+        ]
+    return shapes, []
+
+
+def check_shapes(shapes: Shapes, kinds: NDArray[np.object_]) -> tuple[Shapes, Reasons, Reasons]:
+    """
+    Check shapes against their kinds, and mend rings where that is safe.
+
+    Parameters
+    ----------
+    shapes
+        Degrees; None where there is no shape.
+    kinds
+        Kind of each feature, blank where not known.
+
+    Returns
+    -------
+    shapes
+        Same length, mended where that changed the area by at most `REPAIR_SHARE`.
+    reasons
+        What keeps a shape out, in words; blank where nothing does.
+    mended
+        What was mended, in words; blank where nothing was.
+
+    Examples
+    --------
+    >>> import numpy as np, shapely
+    >>> bow = shapely.from_wkt("POLYGON ((9 9, 10 10, 10 9, 9 10, 9 9))")
+    >>> check_shapes(np.array([bow, None]), np.array(["lawn", "lawn"], dtype=object))[1].tolist()
+    ['its outline crosses itself, and mending it would change its area by more than 1 %', 'it has no shape']
+    """
+    reasons: Reasons = np.full(len(shapes), "", dtype=object)
+    is_gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    reasons[is_gone] = "it has no shape"
+    types = shapely.get_type_id(shapes)
+    for kind in np.unique(kinds[kinds != ""].astype(str)):
+        wanted = wanted_type(kind)
+        is_wrong = (kinds == kind) & ~is_gone & ~np.isin(types, _TYPES[wanted])
+        for at in np.flatnonzero(is_wrong).tolist():
+            reasons[at] = f"{kind} came as {_type_words(types[at])}; it is drawn as {wanted}"
+    misplaced = _find_misplaced(shapes)
+    reasons = np.where((reasons == "") & (misplaced != ""), misplaced, reasons)
+    return _mend(shapes, reasons)
+
+
+def wanted_type(kind: str) -> str:
+    """
+    Tell what a kind of feature is drawn as.
+
+    Parameters
+    ----------
+    kind
+        One of the feature kinds.
+
+    Returns
+    -------
+    type
+        ``an area``, ``a line`` or ``a point``.
+
+    Examples
+    --------
+    >>> wanted_type("house"), wanted_type("edge"), wanted_type("tree")
+    ('an area', 'a line', 'a point')
+    """
+    if kind in _LINE_KINDS:
+        return "a line"
+    return "a point" if kind in _POINT_KINDS else "an area"
+
+
+def _type_words(type_id: int) -> str:
+    words = [words for words, ids in _TYPES.items() if type_id in ids]
+    return words[0] if words else "a mixture of shapes"
+
+
+def list_shape_problems(
+    reasons: Reasons, mended: Reasons, places: list[dict[str, str]]
+) -> list[Problem]:
+    """
+    Put into problem rows what `check_shapes` found.
+
+    Parameters
+    ----------
+    reasons, mended
+        As `check_shapes` gives them.
+    places
+        ``file``, ``feature`` and ``client_id`` of each shape.
+
+    Returns
+    -------
+    problems
+        A fault a shape left out, a note a shape mended.
+    """
+    left_out = [
+        fault(**places[at], problem=f"{reasons[at]}; it is left out", remedy=_remedy(reasons[at]))
+        for at in np.flatnonzero(reasons != "").tolist()
+    ]
+    repaired = [
+        note(
+            **places[at],
+            problem=str(mended[at]),
+            remedy="look at it on the map; draw it again if it is wrong",
+        )
+        for at in np.flatnonzero(mended != "").tolist()
+    ]
+    return [*left_out, *repaired]
+
+
+def _reproject(shapes: Shapes, crs: CRS, file: str) -> Shapes:
+    try:
+        transformer = Transformer.from_crs(crs, WGS84, always_xy=True)
+        return shapely.transform(
+            shapes, lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+        )
+    except ProjError as err:
+        message = f"{file}: its coordinate system cannot be turned into longitude and latitude\nexport it again in WGS 84"
+        raise SiteError(message) from err
+
+
+def _find_misplaced(shapes: Shapes) -> Reasons:
+    bounds = shapely.bounds(shapes)
+    middle_lon = (bounds[:, 0] + bounds[:, 2]) / 2
+    middle_lat = (bounds[:, 1] + bounds[:, 3]) / 2
+    reasons = find_misplaced(middle_lon, middle_lat).astype(object)
+    is_known = np.isfinite(bounds).all(axis=1)
+    is_off = np.abs(bounds[:, [0, 2]]).max(axis=1) > MAX_LON
+    is_off |= np.abs(bounds[:, [1, 3]]).max(axis=1) > MAX_LAT
+    reasons[is_known & is_off & (reasons == "")] = "no degrees of longitude and latitude"
+    touched, at = shapely.get_coordinates(shapes, return_index=True)
+    reasons[np.unique(at[(touched == 0).all(axis=1)])] = "a point of it lies at 0, 0, in the ocean"
+    return reasons
+
+
+def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, Reasons]:
+    mended: Reasons = np.full(len(shapes), "", dtype=object)
+    is_broken = (reasons == "") & ~shapely.is_valid(shapes)
+    is_polygon = np.isin(shapely.get_type_id(shapes), _POLYGONS)
+    reasons[is_broken & ~is_polygon] = "its line has no length"
+    is_crossing = is_broken & is_polygon
+    at = np.flatnonzero(is_crossing)
+    if not len(at):
+        return shapes, reasons, mended
+    drawn_area = shapely.area(shapes[at])
+    repaired = np.array(
+        [_keep_polygons(shape) for shape in shapely.make_valid(shapes[at])], dtype=object
+    )
+    change = np.abs(shapely.area(repaired) - drawn_area)
+    is_safe = (change <= REPAIR_SHARE * drawn_area) & (drawn_area > 0)
+    mended[at[is_safe]] = (
+        "its outline crossed itself; it was mended, the area changed by less than 1 %"
+    )
+    reasons[at[~is_safe]] = (
+        "its outline crosses itself, and mending it would change its area by more than 1 %"
+    )
+    result = shapes.copy()
+    result[at[is_safe]] = repaired[is_safe]
+    return result, reasons, mended
+
+
+def _keep_polygons(shape: shapely.Geometry) -> shapely.Geometry:
+    """Keep the polygons of a mended shape; spikes leave lines behind."""
+    parts = shapely.get_parts(shape)
+    polygons = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    return polygons[0] if len(polygons) == 1 else shapely.multipolygons(polygons)
+
+
+def _remedy(reason: str) -> str:
+    if reason == SWAPPED:
+        return "exchange the two: longitude first, then latitude"
+    if "0, 0" in reason:
+        return "put the feature where it belongs, or delete it"
+    if "no shape" in reason or "no length" in reason:
+        return "draw it, or delete the feature"
+    if "drawn as" in reason:
+        return "draw it so, or put its kind right"
+    if "crosses" in reason:
+        return "draw its outline again without crossing"
+    return "export the file again in WGS 84 longitude and latitude"

@@ -1,0 +1,141 @@
+"""Edges measured on foot with a wheel or a tape: measured.csv."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from scanner.book.cells import Where, read_numbers, read_words
+from scanner.book.problems import Problem, fault, list_problems, shown
+from scanner.book.tabular import read_rows
+from scanner.errors import BookError
+from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
+
+MAX_LENGTH_FT = 5_000.0
+"""A length that no lot has (starting value, no source)."""
+
+_COLUMNS = tuple(name for name in MEASURED.columns if name != "row")
+_NUMBERS = ("length_ft", "room_ft", "openings_ft")
+
+
+def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    r"""
+    Read the edges measured on foot; faulty rows are listed and left out.
+
+    Parameters
+    ----------
+    path
+        ``measured.csv``; no such file is no edge, not a fault.
+    clients
+        Table `CLIENTS`: whose edges can be used.
+
+    Returns
+    -------
+    measured
+        Table `MEASURED` in the order of the file.
+    problems
+        Table `PROBLEMS`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> clients = pd.DataFrame({"client_id": ["A"]})
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "measured.csv"
+    ...     _ = path.write_text("client_id,along,length_ft\nA,curb,60\nA,curb,none\n")
+    ...     measured, problems = read_measured(path, clients)
+    >>> measured["length_ft"].tolist(), problems["feature"].tolist()
+    ([60.0], ['row 3'])
+    """
+    if not path.is_file():
+        return empty_table(MEASURED), list_problems([])
+    try:
+        rows, problems = read_rows(path, _COLUMNS)
+    except BookError as err:
+        remedy = "save it again with the columns client_id, along, length_ft, or delete the file"
+        return empty_table(MEASURED), list_problems([fault(path.name, "", str(err), remedy)])
+    where = _locate(rows, path.name)
+    # one fault a row says enough, so what the cells complain of is not repeated
+    along, _ = read_words(rows["along"], where, words=ALONG)
+    numbers = {
+        name: read_numbers(rows[name], where, least=0.0, most=MAX_LENGTH_FT)[0] for name in _NUMBERS
+    }
+    edges = rows.assign(along=along, **numbers, row=rows.index)
+    reasons = _find_reasons(edges, rows, clients)
+    problems += _tell(rows, reasons, where)
+    is_good = pd.Series(reasons == "", index=rows.index)
+    measured = edges[is_good].assign(openings_ft=edges["openings_ft"].fillna(0.0))
+    return check_table(measured.reset_index(drop=True), MEASURED), list_problems(problems)
+
+
+def _find_reasons(
+    edges: pd.DataFrame, rows: pd.DataFrame, clients: pd.DataFrame
+) -> np.ndarray[tuple[int], np.dtype[np.str_]]:
+    """Say what keeps a row out, first reason; blank where nothing does."""
+    is_broken = rows["openings_ft"].ne("") & edges["openings_ft"].isna()
+    is_broken |= rows["room_ft"].ne("") & edges["room_ft"].isna()
+    return np.select(
+        [
+            ~edges["client_id"].isin(clients["client_id"]),
+            edges["along"] == "",
+            ~(edges["length_ft"] > 0),
+            is_broken,
+            edges["room_ft"] == 0,
+            edges["openings_ft"] >= edges["length_ft"],
+        ],
+        ["client", "along", "length", "number", "room", "openings"],
+        default="",
+    )
+
+
+_SENTENCES = {
+    "client": (
+        "client_id {client_id} is not in the client list; the row is left out",
+        "add the client to the client list, or put the id right",
+    ),
+    "along": (
+        "along is {along}, which is none that is known; the row is left out",
+        f"write one of {', '.join(ALONG)}",
+    ),
+    "length": (
+        "length_ft is {length_ft}; it must be a number above 0 and at most "
+        f"{MAX_LENGTH_FT:,.0f} ft (longer is a length that no lot has); the row is left out",
+        "write the length in feet that the wheel showed, as a number alone",
+    ),
+    "number": (
+        "room_ft {room_ft}, openings_ft {openings_ft}: each must be blank or a number from 0 to "
+        f"{MAX_LENGTH_FT:,.0f} ft; the row is left out",
+        "write feet as a number alone, or leave the cell blank",
+    ),
+    "room": (
+        "room_ft is {room_ft}, so there is no lawn along this edge; the row is left out",
+        "write the depth of lawn there, or leave room_ft blank where there is enough",
+    ),
+    "openings": (
+        "openings_ft {openings_ft} is not less than length_ft {length_ft}; the row is left out",
+        "openings are the drive and walk widths inside the length; put one of the two right",
+    ),
+}
+
+
+def _tell(
+    rows: pd.DataFrame, reasons: np.ndarray[tuple[int], np.dtype[np.str_]], where: Where
+) -> list[Problem]:
+    problems = []
+    for at in np.flatnonzero(reasons != "").tolist():
+        problem, remedy = _SENTENCES[str(reasons[at])]
+        cells = {name: shown(rows[name].iloc[at]) for name in _COLUMNS}
+        problems.append(fault(**where(at), problem=problem.format(**cells), remedy=remedy))
+    return problems
+
+
+def _locate(rows: pd.DataFrame, file: str) -> Where:
+    ids = rows["client_id"].tolist()
+    numbers = rows.index.tolist()
+
+    def where(at: int) -> dict[str, str]:
+        return {"file": file, "feature": f"row {numbers[at]}", "client_id": ids[at]}
+
+    return where

@@ -1,0 +1,62 @@
+"""A new book: templates filled in as a working example."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from scanner.errors import BookError
+
+
+def start_book(folder: Path) -> list[Path]:
+    """
+    Write a small example book that can be scanned at once and then filled in.
+
+    Parameters
+    ----------
+    folder
+        Folder to make; it may exist if it is empty.
+
+    Returns
+    -------
+    written
+        Files written, in the order of their names.
+
+    Raises
+    ------
+    BookError
+        If the folder holds something already, or cannot be made.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     [path.name for path in start_book(Path(place) / "my book")]
+    ['README.txt', 'clients.csv', 'local.toml', 'measured.csv', 'rates.toml', 'example.geojson']
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        message = f"'{folder}' is there already and not empty: choose another name, so that nothing is overwritten"
+        raise BookError(message)
+    templates = files("scanner.book").joinpath("templates")
+    try:
+        return _copy(templates, folder)
+    except OSError as err:
+        message = (
+            f"'{folder}' cannot be written ({err.strerror}): choose a place where you may write"
+        )
+        raise BookError(message) from err
+
+
+def _copy(source: Traversable, target: Path) -> list[Path]:
+    target.mkdir(parents=True, exist_ok=True)
+    entries = sorted(source.iterdir(), key=lambda entry: (entry.is_dir(), entry.name))
+    written: list[Path] = []
+    for entry in entries:
+        if entry.is_dir():
+            written += _copy(entry, target / entry.name)
+        else:
+            path = target / entry.name
+            path.write_bytes(entry.read_bytes())
+            written.append(path)
+    return written

@@ -1,0 +1,172 @@
+"""Rows of the table `PROBLEMS`: what came, what is allowed, what to do about it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+
+import pandas as pd
+
+from scanner.schema.tables import PROBLEMS, check_table, empty_table
+
+Problem = Mapping[str, str]
+"""One row of `PROBLEMS`, made by `fault` or `note`."""
+
+_SHOWN_LETTERS = 60
+
+
+def fault(file: str, feature: str, problem: str, remedy: str, *, client_id: str = "") -> Problem:
+    """
+    Describe something wrong that was left out or blanked; the exit code becomes 1.
+
+    Parameters
+    ----------
+    file
+        File that it was found in, relative to the book.
+    feature
+        Row, feature or key in it; blank for the whole file.
+    problem
+        What came and what is allowed.
+    remedy
+        What to do about it.
+    client_id
+        Client concerned; blank for none.
+
+    Returns
+    -------
+    row
+        One row of `PROBLEMS`.
+
+    Examples
+    --------
+    >>> fault("clients.csv", "row 3", "the id is missing", "fill it in")["severity"]
+    'fault'
+    """
+    return _row((file, feature, client_id, "fault", problem, remedy))
+
+
+def note(file: str, feature: str, problem: str, remedy: str, *, client_id: str = "") -> Problem:
+    """
+    Describe something worth saying that stops nothing; the exit code stays 0.
+
+    Parameters
+    ----------
+    file
+        File that it was found in, relative to the book.
+    feature
+        Row, feature or key in it; blank for the whole file.
+    problem
+        What was found.
+    remedy
+        What to do about it.
+    client_id
+        Client concerned; blank for none.
+
+    Returns
+    -------
+    row
+        One row of `PROBLEMS`.
+
+    Examples
+    --------
+    >>> note("sites/a.geojson", "", "no CRS is declared", "nothing to do")["severity"]
+    'note'
+    """
+    return _row((file, feature, client_id, "note", problem, remedy))
+
+
+def list_problems(rows: Iterable[Problem]) -> pd.DataFrame:
+    """
+    Put problem rows into a table, sorted as people count: row 9 before row 10.
+
+    Parameters
+    ----------
+    rows
+        Rows made by `fault` and `note`, any number.
+
+    Returns
+    -------
+    problems
+        Table `PROBLEMS`, each row once.
+
+    Raises
+    ------
+    SchemaError
+        If a row breaks the schema.
+
+    Examples
+    --------
+    >>> rows = [fault("a.csv", f"row {n}", "bad", "mend it") for n in (10, 9)]
+    >>> list_problems(rows)["feature"].tolist()
+    ['row 9', 'row 10']
+    """
+    unique = {tuple(row[name] for name in PROBLEMS.columns): row for row in rows}
+    if not unique:
+        return empty_table(PROBLEMS)
+    ordered = sorted(unique, key=lambda cells: [_count_key(cell) for cell in cells])
+    problems = pd.DataFrame(ordered, columns=list(PROBLEMS.columns), dtype="str")
+    return check_table(problems, PROBLEMS)
+
+
+def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
+    """
+    Join several tables of problems into one sorted table.
+
+    Parameters
+    ----------
+    *tables
+        Tables `PROBLEMS`.
+
+    Returns
+    -------
+    problems
+        Table `PROBLEMS`, each row once.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks the schema.
+
+    Examples
+    --------
+    >>> one = list_problems([fault("a.csv", "row 2", "bad", "mend it")])
+    >>> len(join_problems(one, one))
+    1
+    """
+    names = list(PROBLEMS.columns)
+    rows = (cells for table in tables for cells in table[names].itertuples(index=False))
+    return list_problems(dict(zip(names, map(str, cells), strict=True)) for cells in rows)
+
+
+def shown(came: object) -> str:
+    """
+    Quote what came, cut to a length that fits a line; nothing is "blank".
+
+    Parameters
+    ----------
+    came
+        A cell, a value or a word as it stood in the file.
+
+    Returns
+    -------
+    text
+        What came, for a message.
+
+    Examples
+    --------
+    >>> shown("12 ft"), shown("")
+    ("'12 ft'", 'blank')
+    """
+    text = " ".join(str(came).split())
+    if not text:
+        return "blank"
+    return f"'{text}'" if len(text) <= _SHOWN_LETTERS else f"'{text[:_SHOWN_LETTERS]}…'"
+
+
+def _row(cells: tuple[str, ...]) -> Problem:
+    return dict(zip(PROBLEMS.columns, cells, strict=True))
+
+
+def _count_key(cell: str) -> list[tuple[int, int, str]]:
+    parts = re.split(r"(\d+)", str(cell))
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part]

@@ -1,0 +1,206 @@
+"""Tables that people keep in a spreadsheet: read whole as text, ids stay as they are."""
+
+from __future__ import annotations
+
+import csv
+import io
+import warnings
+import zipfile
+from datetime import date, datetime
+from pathlib import Path
+
+import openpyxl
+import pandas as pd
+from openpyxl.cell.cell import Cell, MergedCell
+from openpyxl.utils.exceptions import InvalidFileException
+
+from scanner.book.problems import Problem, fault, note, shown
+from scanner.errors import BookError
+
+MAX_UNPACKED_BYTES = 500_000_000
+"""A spreadsheet that unpacks to more than this is refused unopened."""
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_DELIMITERS = ",;\t"
+_ROW = "__row__"
+
+
+def read_rows(path: Path, columns: tuple[str, ...]) -> tuple[pd.DataFrame, list[Problem]]:
+    """
+    Read a csv or xlsx file as text, one row a record.
+
+    Cells that were neutralised against running as a formula get their own text
+    back: a leading apostrophe before ``= + - @`` goes.
+
+    Parameters
+    ----------
+    path
+        File ending in .csv or .xlsx.
+    columns
+        Column names known; others are carried along behind them. A known one
+        that the file lacks is filled blank.
+
+    Returns
+    -------
+    rows
+        Known columns, the others, all text without nulls; the index is the row
+        in the file, 2 is the first below the header.
+    problems
+        Whole-file and whole-row problems found on the way.
+
+    Raises
+    ------
+    BookError
+        If the file cannot be read as a table at all, or is empty.
+    """
+    grid, problems = _read_xlsx(path) if path.suffix.lower() == ".xlsx" else _read_csv(path)
+    if not grid or not any(cell.strip() for cell in grid[0]):
+        message = f"{path.name} is empty: a header row with the column names belongs on top"
+        raise BookError(message)
+    header, header_problems = _name_columns(grid[0], path.name, columns)
+    records, row_problems = _cut_rows(grid[1:], header, path.name)
+    rows = pd.DataFrame(records, columns=[*header, _ROW], dtype="str")
+    rows = rows.set_index(rows.pop(_ROW).astype(int)).rename_axis("row")
+    rows = rows.loc[:, [name for name in rows.columns if name]]
+    others = [name for name in rows.columns if name not in columns]
+    rows = rows.reindex(columns=[*columns, *others], fill_value="").astype("str")
+    return rows, [*problems, *header_problems, *row_problems]
+
+
+def _read_csv(path: Path) -> tuple[list[list[str]], list[Problem]]:
+    try:
+        raw = path.read_bytes()
+    except OSError as err:
+        message = f"{path.name} cannot be opened ({err.strerror}): close the program that holds it"
+        raise BookError(message) from err
+    text, problems = _decode(raw, path.name)
+    first = text.partition("\n")[0]
+    delimiter = max(_DELIMITERS, key=lambda mark: (first.count(mark), mark == ","))
+    try:
+        grid, quote_problems = _parse(text, delimiter, path.name)
+    except csv.Error as err:
+        message = f"{path.name} is not a table of commas and lines ({err}): save it as CSV UTF-8"
+        raise BookError(message) from err
+    return grid, [*problems, *quote_problems]
+
+
+def _parse(text: str, delimiter: str, file: str) -> tuple[list[list[str]], list[Problem]]:
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)), []
+    except csv.Error:
+        # a lone quotation mark would swallow all rows below it, so take line by line
+        lines = text.splitlines()
+    grid: list[list[str]] = []
+    problems: list[Problem] = []
+    for row, line in enumerate(lines, start=1):
+        if line.count('"') % 2:
+            problem = "a quotation mark has no partner in its line; the row is left out"
+            problems.append(fault(file, f"row {row}", problem, "delete it, or put its partner"))
+            grid.append([])
+        else:
+            grid += csv.reader([line], delimiter=delimiter) if line else [[]]
+    return grid, problems
+
+
+def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return raw.decode("utf-16", errors="replace"), []
+    try:
+        return raw.decode("utf-8-sig"), []
+    except UnicodeDecodeError as err:
+        row = raw.count(b"\n", 0, err.start) + 1
+        problem = (
+            f"the letters are not saved as UTF-8 (first in line {row}); "
+            "read as Windows letters, so accents may be wrong"
+        )
+        remedy = "in the spreadsheet, choose Save as, then the type CSV UTF-8"
+        text = raw.decode("cp1252", errors="replace")
+        return text, [fault(file, f"row {row}", problem, remedy)]
+
+
+def _read_xlsx(path: Path) -> tuple[list[list[str]], list[Problem]]:
+    unreadable = (
+        f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
+    )
+    try:
+        with zipfile.ZipFile(path) as archive:
+            unpacked_bytes = sum(member.file_size for member in archive.infolist())
+        if unpacked_bytes > MAX_UNPACKED_BYTES:
+            message = (
+                f"{path.name} unpacks to {unpacked_bytes:,} bytes, more than "
+                f"{MAX_UNPACKED_BYTES:,}: copy its cells into a new spreadsheet"
+            )
+            raise BookError(message)
+        # openpyxl warns of parts that it doesn't know (drop-downs, themes); cells are not among them
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            workbook = openpyxl.load_workbook(path, data_only=True)
+    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as err:
+        raise BookError(unreadable) from err
+    sheet = workbook.worksheets[0]
+    grid = [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()]
+    workbook.close()
+    return grid, []
+
+
+def _cell_text(cell: Cell | MergedCell) -> str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime) and value.time() == datetime.min.time():
+        return value.date().isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    zeros = cell.number_format or ""
+    # a cell formatted 000 shows 7 as 007, and what it shows is the id that people know
+    if isinstance(value, int) and zeros and set(zeros) == {"0"}:
+        return str(value).zfill(len(zeros))
+    return str(value)
+
+
+def _name_columns(
+    cells: list[str], file: str, columns: tuple[str, ...]
+) -> tuple[list[str], list[Problem]]:
+    header: list[str] = []
+    problems: list[Problem] = []
+    for cell in cells:
+        plain = "_".join(cell.strip().lower().split())
+        name = plain if plain in columns else cell.strip()
+        if name and name in header:
+            problem = f"the column {shown(name)} stands there twice; the first is used"
+            problems.append(fault(file, "row 1", problem, "delete or rename one of the two"))
+            name = ""
+        header.append(name)
+    return header, problems
+
+
+def _cut_rows(
+    grid: list[list[str]], header: list[str], file: str
+) -> tuple[list[list[str]], list[Problem]]:
+    records: list[list[str]] = []
+    problems: list[Problem] = []
+    width = len(header)
+    for row, cells in enumerate(grid, start=2):
+        texts = [_restore(cell.strip()) for cell in cells]
+        if not any(texts):
+            continue
+        if any(texts[width:]):
+            problem = f"{len(texts)} cells came where the header has {width}; the row is left out"
+            remedy = "put quotation marks round a cell that holds a comma, or save again from the spreadsheet"
+            problems.append(fault(file, f"row {row}", problem, remedy))
+            continue
+        padded = texts[:width] + [""] * (width - len(texts))
+        records.append([*padded, str(row)])
+    if not records and not problems:
+        problems.append(
+            note(file, "", "the table has a header and no rows", "add one row a record")
+        )
+    return records, problems
+
+
+def _restore(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") and cell[1:].startswith(_FORMULA_STARTS) else cell

@@ -1,0 +1,212 @@
+"""
+Why to call a client, and why to leave one out, in plain words taken from the data.
+
+Each helper returns one text a row, blank where it has nothing to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from scanner.schema.documents import RateBook
+
+ALONG_WORDS = {
+    "curb": "the curb", "house": "the house wall", "sidewalk": "the sidewalk", "drive": "the drive",
+    "walk": "the walk", "patio": "the patio", "fence": "the fence",
+}  # fmt: skip
+
+TURF_WIDTH_FT_WORDS = (
+    # Under 4 ft: very hard to irrigate (irrigationtutorials.com, narrow lawn strips), and
+    # narrower than a walk-behind mower's deck and turn (judgement)
+    (4.0, "too narrow to mow and water"),
+    # No turf in areas under 8 ft wide: North Salt Lake UT, Ord. 2022-03, 10-22-3
+    (8.0, "hard to water"),
+    # Under 10 ft: no overspray allowed, California MWELO, 23 CCR 492.7(a)(1)(T)
+    (10.0, "narrower than the strictest local rules allow for new turf"),
+)
+"""Turf narrower than so many feet, narrowest first, and what is said of it."""
+
+MONTHS_PER_YEAR = 12
+ONE_BED = 1
+
+
+def reasons_to_call(
+    offers: pd.DataFrame, beds: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
+) -> pd.Series:
+    """
+    Say why each offer is worth a call.
+
+    Parameters
+    ----------
+    offers
+        Table `OFFERS`, n rows.
+    beds
+        Table `BEDS`: edge, trimming [ft] and turf width [ft] of the beds offered.
+    clients
+        Table `CLIENTS`, one row an offer, on the index of `offers`.
+    rates
+        From how many years on a client counts as a long one.
+    today
+        Day of the ranking.
+
+    Returns
+    -------
+    reasons
+        One text a row on the index of `offers`, several reasons joined by ``"; "``.
+    """
+    parts = _parts(offers, beds)
+    signs = warm_signs(clients, rates=rates, today=today)
+    since = clients["client_since"].str.slice(0, 4)
+    return join_texts([
+        _text("refer to a landscape designer: too much for a quick sketch", offers["needs_designer"]),
+        *_edge_reasons(offers, parts),
+        _trim_reason(offers, parts, clients),
+        _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
+        _width_reason(offers, parts),
+        _saving_reason(offers),
+        _text("bought extra work before", signs["bought_before"]),
+        ("a client since " + since).where(signs["long_client"], ""),
+    ])  # fmt: skip
+
+
+def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Series:
+    """
+    Say why a client is not to be called.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`, n rows on any index.
+    rates
+        Rest after a contact [days].
+    today
+        Day of the ranking.
+
+    Returns
+    -------
+    reasons
+        One text a row on the index of `clients`, blank: may be called.
+
+    Notes
+    -----
+    The client list says when somebody was last spoken to but not how it ended, so the
+    rest is the shortest that follows a talk, `rest_call_back_days`. The call log, which
+    knows outcomes, sets the longer ones.
+    """
+    last_contact = pd.to_datetime(clients["last_contact"], format="ISO8601", errors="coerce")
+    free_again = last_contact + pd.to_timedelta(rates.rest_call_back_days.value, unit="D")
+    resting = (
+        "last contact " + last_contact.dt.strftime("%Y-%m-%d")
+        + ", rests until " + free_again.dt.strftime("%Y-%m-%d")
+    )  # fmt: skip
+    return join_texts([
+        _text("asked not to be called", clients["do_not_call"] == "yes"),
+        _text("rents: the owner would have to decide", clients["renter"] == "yes"),
+        _text("payment past due: settle that first", clients["past_due"] == "yes"),
+        resting.where(free_again > pd.Timestamp(today), ""),
+    ])  # fmt: skip
+
+
+def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
+    """
+    Tell which warm signs the client list shows.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`, n rows on any index.
+    rates
+        From how many years on a client counts as a long one.
+    today
+        Day of the ranking.
+
+    Returns
+    -------
+    signs
+        Booleans on the index of `clients`: ``bought_before`` and ``long_client``.
+    """
+    since = pd.to_datetime(clients["client_since"], format="ISO8601", errors="coerce")
+    months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
+    return pd.DataFrame(
+        {
+            "bought_before": clients["bought_before"] == "yes",
+            "long_client": since <= pd.Timestamp(today) - pd.DateOffset(months=months),
+        }
+    )
+
+
+def join_texts(texts: Sequence[pd.Series]) -> pd.Series:
+    """
+    Join columns of sentences, blanks left out.
+
+    Parameters
+    ----------
+    texts
+        At least one column of texts, all on one index.
+
+    Returns
+    -------
+    joined
+        One text a row, parts joined by ``"; "``.
+    """
+    rows = zip(*texts, strict=True)
+    joined = ["; ".join(part for part in row if part) for row in rows]
+    return pd.Series(joined, index=texts[0].index, dtype="str")
+
+
+def _parts(offers: pd.DataFrame, beds: pd.DataFrame) -> pd.DataFrame:
+    """List the beds of each offer with their measures."""
+    parts = offers[["offer_id"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
+    measures = ["bed_id", "along", "edge_ft", "trim_ft", "absorbed_ft2", "turf_left_width_ft"]
+    return parts.merge(pd.DataFrame(beds[measures]), on="bed_id", how="left")
+
+
+def _sum(offers: pd.DataFrame, parts: pd.DataFrame, column: str) -> pd.Series:
+    sums = parts.groupby("offer_id")[column].sum()
+    return offers["offer_id"].map(sums).fillna(0.0).astype(float)
+
+
+def _edge_reasons(offers: pd.DataFrame, parts: pd.DataFrame) -> list[pd.Series]:
+    return [
+        _numbers(
+            f"turf up to {words} for {{:.0f}} ft",
+            _sum(offers, parts[parts["along"] == along], "edge_ft"),
+        )
+        for along, words in ALONG_WORDS.items()
+    ]
+
+
+def _trim_reason(offers: pd.DataFrame, parts: pd.DataFrame, clients: pd.DataFrame) -> pd.Series:
+    trimming = _numbers("string-trimming saved on {:.0f} ft ", _sum(offers, parts, "trim_ft"))
+    visits = _numbers("at each of {:.0f} visits a year", clients["visits_per_year"])
+    return (trimming + visits.mask(visits == "", "at each visit")).where(trimming != "", "")
+
+
+def _width_reason(offers: pd.DataFrame, parts: pd.DataFrame) -> pd.Series:
+    """Name the narrowest turf left behind a bed of the offer; none left is no remark."""
+    width_ft = offers["offer_id"].map(parts.groupby("offer_id")["turf_left_width_ft"].min())
+    bounds_ft = [bound_ft for bound_ft, _ in TURF_WIDTH_FT_WORDS]
+    words = [word for _, word in TURF_WIDTH_FT_WORDS]
+    place = np.searchsorted(bounds_ft, width_ft.to_numpy(dtype=float), side="right")
+    remarks = pd.Series([*words, ""], dtype="str").iloc[place].to_numpy()
+    said = _numbers("only {:.0f} ft of turf stays behind it, ", width_ft)
+    return (said + remarks).where((said != "") & (remarks != ""), "")
+
+
+def _saving_reason(offers: pd.DataFrame) -> pd.Series:
+    amounts = _numbers("the beds in one job save ${:,.0f}", offers["saving_cents"] / 100)
+    return amounts.where(offers["bed_count"] > ONE_BED, "")
+
+
+def _numbers(template: str, numbers: pd.Series) -> pd.Series:
+    """Put each number into the sentence; blank where it rounds to nothing or is not known."""
+    said = numbers.round().gt(0.0)
+    return numbers.map(template.format).astype("str").where(said, "")
+
+
+def _text(sentence: str, applies: pd.Series) -> pd.Series:
+    return pd.Series(np.where(applies, sentence, ""), index=applies.index, dtype="str")

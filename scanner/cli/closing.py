@@ -1,0 +1,128 @@
+"""The last line of a command: what was found, what was left out, and where it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from scanner.cli.talk import counted
+
+
+def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
+    """
+    Close a scan.
+
+    Parameters
+    ----------
+    summary
+        What ``summary.json`` holds: counts, areas [ft2], money [USD].
+    folder
+        Where the pages were written.
+
+    Returns
+    -------
+    line
+        What was found, left out, needs fixing, and which page to open.
+    """
+    not_drawn, left_out = summary["not_drawn"], summary["left_out"]
+    parts = [
+        f"Found {counted(summary['beds'], 'bed')} ({float(summary['area_ft2']):,.0f} ft²)"
+        f" on {counted(summary['scanned'], 'lot')}:"
+        f" {counted(summary['offers'], 'offer')} worth ${float(summary['price_usd']):,.0f}.",
+        skipped_words(summary["skipped_by_reason"]),
+        f"{counted(not_drawn, 'lot')} not drawn." if not_drawn else "",
+        f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
+        problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),
+        f"Open {folder / 'map.html'}",
+    ]
+    return " ".join(part for part in parts if part)
+
+
+def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame) -> str:
+    """
+    Close a check.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    feature_count
+        Usable site features [count].
+    problems
+        Table `PROBLEMS`.
+
+    Returns
+    -------
+    line
+        What is usable and how much is to be fixed.
+    """
+    usable = f"{counted(len(clients), 'client')} and {counted(feature_count, 'site feature')}"
+    fault_count = int((problems["severity"] == "fault").sum())
+    words = problem_words(fault_count, len(problems), None) or "No problems."
+    return f"{usable} usable. {words}"
+
+
+def skipped_words(count_by_reason: Mapping[str, int]) -> str:
+    """
+    Say how many beds were skipped and why.
+
+    Parameters
+    ----------
+    count_by_reason
+        Beds skipped [count] by skip reason.
+
+    Returns
+    -------
+    words
+        One sentence, blank where none was skipped.
+
+    Examples
+    --------
+    >>> skipped_words({"too short": 14, "too small": 9, "built": 0})
+    '23 beds skipped (14 too short, 9 too small).'
+    >>> skipped_words({})
+    ''
+    """
+    kept = {reason: int(count) for reason, count in count_by_reason.items() if count}
+    if not kept:
+        return ""
+    reasons = ", ".join(f"{count:,} {reason}" for reason, count in kept.items())
+    return f"{counted(sum(kept.values()), 'bed')} skipped ({reasons})."
+
+
+def problem_words(fault_count: int, problem_count: int, file: Path | None) -> str:
+    """
+    Say how many records need fixing and how many notes there are.
+
+    Parameters
+    ----------
+    fault_count
+        Problems that need fixing [count].
+    problem_count
+        All problems, notes too [count].
+    file
+        Where they are listed; None where they were just printed.
+
+    Returns
+    -------
+    words
+        One sentence, blank where there is no problem.
+
+    Examples
+    --------
+    >>> problem_words(1, 3, Path("problems.csv"))
+    '1 record needs fixing, 2 notes: problems.csv.'
+    >>> problem_words(2, 2, None)
+    '2 records need fixing.'
+    """
+    note_count = problem_count - fault_count
+    parts = [
+        counted(fault_count, "record needs fixing", "records need fixing") if fault_count else "",
+        counted(note_count, "note") if note_count else "",
+    ]
+    words = ", ".join(part for part in parts if part)
+    where = f": {file}" if file else ""
+    return f"{words}{where}." if words else ""

@@ -1,0 +1,71 @@
+"""Find and price: ``scan`` a book, and ``demo``, which scans the sample book."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import click
+
+from scanner import pipeline
+from scanner.cli.closing import scan_line
+from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.sample import copy_sample_book
+from scanner.cli.talk import progress_bar, say
+
+DEMO_FOLDER = Path("maps") / "demo"
+
+
+@click.command(short_help="Find, price and rank the beds of a book; write the map and the lists.")
+@book_argument
+@out_option
+@today_option
+@json_option
+@click.pass_context
+def scan(
+    ctx: click.Context, book: Path, out_folder: Path | None, today: date, as_json: bool
+) -> None:
+    """
+    Find, price and rank the beds of BOOK; write the map and the lists.
+
+    Prints the files written, one a line, or with --json the summary. Faulty
+    records are listed in problems.csv and left out; the rest is done.
+    """
+    folder = output_folder(out_folder, book)
+    fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
+    ctx.exit(int(fault_count > 0))
+
+
+@click.command(short_help="Scan the sample book, to see what comes out.")
+@out_option
+@today_option
+@json_option
+@click.pass_context
+def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool) -> None:
+    """
+    Scan a copy of the sample book, to see what comes out.
+
+    The copy lies beside the pages, by default in maps/demo-book. It is yours to
+    change; delete it to get a fresh one.
+    """
+    folder = out_folder or DEMO_FOLDER
+    book, is_new = copy_sample_book(folder.with_name(f"{folder.name}-book"))
+    say(
+        f"{'Copied the sample book to' if is_new else 'Using your copy of the sample book in'} {book}"
+    )
+    fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
+    ctx.exit(int(fault_count > 0))
+
+
+def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
+    """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
+    with progress_bar("reading the book") as report:
+        found = pipeline.scan(pipeline.read_book(book), today=today, progress=report)
+        files = pipeline.publish_scan(found, folder)
+    # What a program reads from us is the very file that was written, so the two agree.
+    text = (folder / "summary.json").read_text(encoding="utf-8")
+    summary = json.loads(text)
+    click.echo(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
+    say(scan_line(summary, folder))
+    return int(summary["faults"])

@@ -1,0 +1,57 @@
+"""The arguments that commands share, each worded once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+Command = Callable[..., Any]
+
+
+def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> date:  # noqa: ARG001
+    # The one clock of the program: everything further in is told the day.
+    return (value or datetime.now(UTC).astimezone()).date()
+
+
+book_argument = click.argument(
+    "book", type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
+out_option = click.option(
+    "--out", "out_folder", metavar="DIR", type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for what is written.  [default: maps/<book>]",
+)  # fmt: skip
+today_option = click.option(
+    "--today", metavar="DATE", type=click.DateTime(["%Y-%m-%d"]), callback=_day,
+    help="Day to count as today, like 2026-03-02.  [default: today]",
+)  # fmt: skip
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print the result as JSON, for other programs."
+)
+
+
+def output_folder(out_folder: Path | None, book: Path) -> Path:
+    """
+    Say where the outputs of a book go.
+
+    Parameters
+    ----------
+    out_folder
+        What ``--out`` named; None where it was left out.
+    book
+        Folder of the book.
+
+    Returns
+    -------
+    folder
+        The named folder, else ``maps/<book>`` under the current one.
+
+    Examples
+    --------
+    >>> output_folder(None, Path("books/north side")).as_posix()
+    'maps/north side'
+    """
+    return out_folder or Path("maps") / book.resolve().name

@@ -1,0 +1,70 @@
+"""The sample book that comes with the program, and a copy of it to work on."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+
+import scanner
+from scanner.errors import BookError
+
+
+def sample_book() -> Path:
+    """
+    Say where the packaged sample book lies.
+
+    Returns
+    -------
+    folder
+        Inside the installed package, or beside it in a checkout.
+
+    Raises
+    ------
+    BookError
+        If the program was installed without it.
+
+    Examples
+    --------
+    >>> (sample_book() / "clients.csv").is_file()
+    True
+    """
+    package = Path(scanner.__file__).parent
+    # Built packages hold it inside; a checkout and an editable install have it at the top level.
+    for home in (package, package.parent):
+        if (folder := home / "sample_data" / "book").is_dir():
+            return folder
+    message = "the sample book is missing from this installation: install bed-scanner again"
+    raise BookError(message)
+
+
+def copy_sample_book(folder: Path) -> tuple[Path, bool]:
+    """
+    Copy the sample book, so that the original stays clean.
+
+    Parameters
+    ----------
+    folder
+        Where the copy goes; one that is there already is kept as it is.
+
+    Returns
+    -------
+    folder, is_new
+        The copy, and whether it was made just now.
+
+    Raises
+    ------
+    BookError
+        If something that is no book stands in its place.
+    """
+    if folder.is_dir():
+        return folder, False
+    if folder.exists():
+        message = f"{folder} is not a folder: move it away, or name another place with --out"
+        raise BookError(message)
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    # Copied aside and renamed, so that a copy broken off half-way is never taken for a book.
+    with tempfile.TemporaryDirectory(dir=folder.parent) as aside:
+        copied = shutil.copytree(sample_book(), Path(aside) / "book")
+        copied.rename(folder)
+    return folder, True

@@ -1,0 +1,46 @@
+"""
+Every error that the program raises on purpose.
+
+::
+
+    ScannerError
+    ├── InputError      a file that someone can fix
+    │   ├── BookError   the book's folder, its client list or its measured edges
+    │   ├── SiteError   a file of site features
+    │   └── RateError   the rate book or the local rules
+    ├── LogError        the log cannot be opened or refuses an entry
+    └── SchemaError     a stage broke its contract: our bug
+
+The command line turns ``InputError`` and ``LogError`` into a sentence and exit
+code 1; a ``SchemaError`` stays a traceback.
+"""
+
+from __future__ import annotations
+
+
+class ScannerError(Exception):
+    """Root of the tree: anything that the program raises on purpose."""
+
+
+class InputError(ScannerError):
+    """A file that someone can fix; the message names the file and the remedy."""
+
+
+class BookError(InputError):
+    """The book's folder, its client list or its measured edges cannot be used."""
+
+
+class SiteError(InputError):
+    """A file of site features cannot be used."""
+
+
+class RateError(InputError):
+    """The rate book or the local rules cannot be used."""
+
+
+class LogError(ScannerError):
+    """The log cannot be opened, or refuses an entry."""
+
+
+class SchemaError(ScannerError):
+    """A stage handed over a table that breaks its schema: a bug of ours."""

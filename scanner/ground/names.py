@@ -1,0 +1,169 @@
+"""
+Names of beds: ``client-along-n``, and the same name again in the next scan.
+
+Beds along a street count from left to right as seen from the street, rings round a house
+clockwise from the corner nearest the street. A bed that shares half of the smaller shape
+with one on record takes that one's name, so that notes and outcomes stay with it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.ground.shapes import parts_of
+from scanner.ground.sites import Sites
+
+SAME_SHARE = 0.5
+"""Share of the smaller of two shapes that they have in common when they are one bed."""
+
+CORNER_SLACK_FT = 1.0
+"""Corners this much farther from the street than the nearest count as near as it."""
+
+
+def number_beds(beds: pd.DataFrame, sites: Sites) -> np.ndarray:
+    """
+    Number the beds of each site and kind.
+
+    Parameters
+    ----------
+    beds
+        Columns ``site``, ``along``, ``core`` [ft].
+    sites
+        Sites of one plane.
+
+    Returns
+    -------
+    number
+        1, 2, … within each site and kind, aligned with `beds`.
+    """
+    site, along = beds["site"].to_numpy(), beds["along"].to_numpy()
+    centers = shapely.point_on_surface(beds["core"].to_numpy())
+    place = np.where(
+        along == "house", _round_house(sites, centers, site), _round_lot(sites, centers, site)
+    )
+    kind = np.unique(along.astype(str), return_inverse=True)[1]
+    order = np.lexsort((place, kind, site))
+    group = np.unique(np.column_stack([site, kind])[order], axis=0, return_inverse=True)[1]
+    if not len(order):
+        return np.zeros(0, int)
+    size = np.bincount(group)
+    first = np.cumsum(size) - size
+    sorted_place = place[order]
+    before = np.concatenate([[0.0], sorted_place[:-1]])
+    before[first] = sorted_place[first + size - 1] - 1.0
+    gap = sorted_place - before
+    # Along a street the widest gap lies round the back: counting starts after it.
+    gap[along[order] == "house"] = 0.0
+    widest = pd.Series(gap).groupby(group).transform("max").to_numpy()
+    at = np.arange(len(order)) - first[group]
+    start = pd.Series(np.where(gap >= widest - 1e-9, at, len(at))).groupby(group).transform("min")
+    number = np.empty(len(order), int)
+    number[order] = (at - start.to_numpy()) % size[group] + 1
+    return number
+
+
+def _round_lot(sites: Sites, centers: np.ndarray, site: np.ndarray) -> np.ndarray:
+    """Place points along their outline, counter-clockwise, as a share of it."""
+    rings = _largest_rings(sites.outline, clockwise=False)[site]
+    return shapely.line_locate_point(rings, centers, normalized=True)
+
+
+def _round_house(sites: Sites, centers: np.ndarray, site: np.ndarray) -> np.ndarray:
+    """Place points round their house, clockwise from the corner nearest the street."""
+    rings = _largest_rings(sites.house, clockwise=True)
+    start_ft = _street_corner_ft(sites, rings)
+    length_ft = np.maximum(shapely.length(rings), 1.0)
+    at_ft = shapely.line_locate_point(rings[site], centers)
+    return np.nan_to_num(((at_ft - start_ft[site]) % length_ft[site]) / length_ft[site])
+
+
+def _largest_rings(shapes: np.ndarray, *, clockwise: bool) -> np.ndarray:
+    """Take the outer ring of the largest part of each shape, turned one way."""
+    parts, rows = parts_of(shapes)
+    order = np.lexsort((-shapely.area(parts), rows))
+    row, first = np.unique(rows[order], return_index=True)
+    ring = shapely.get_exterior_ring(parts[order][first])
+    rings = np.full(len(shapes), shapely.LineString(), dtype=object)
+    rings[row] = np.where(shapely.is_ccw(ring) == clockwise, shapely.reverse(ring), ring)
+    return rings
+
+
+def _street_corner_ft(sites: Sites, rings: np.ndarray) -> np.ndarray:
+    """Find how far along each ring the corner nearest the street stands, the first of equals."""
+    start_ft = np.zeros(len(rings))
+    points, row = shapely.get_coordinates(rings, return_index=True)
+    if not len(row) or not len(sites.town.streets):
+        return start_ft
+    corners = shapely.points(points)
+    at, street = sites.town.street_tree.query_nearest(corners, all_matches=False)
+    distance_ft = np.full(len(corners), np.inf)
+    distance_ft[at] = shapely.distance(corners[at], sites.town.streets[street])
+    nearest = pd.Series(distance_ft).groupby(row).transform("min").to_numpy()
+    is_near = distance_ft <= nearest + CORNER_SLACK_FT
+    # The first vertex stands again at the end of its ring, so each has one before it.
+    before_near = np.concatenate([[False], is_near[:-1]]) & np.concatenate(
+        [[False], row[1:] == row[:-1]]
+    )
+    opens = np.flatnonzero(is_near & ~before_near)
+    last = pd.Series(opens).groupby(row[opens]).max()
+    start_ft[last.index] = shapely.line_locate_point(
+        rings[last.index.to_numpy()], corners[last.to_numpy()]
+    )
+    return start_ft
+
+
+def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
+    """
+    Give beds the names of the stored beds that they are.
+
+    Parameters
+    ----------
+    beds
+        Columns ``bed_id``, ``client_id``, ``along``, ``geometry`` [ft], as newly numbered.
+    stored
+        The same columns, from earlier scans, in the same plane.
+
+    Returns
+    -------
+    bed_id
+        Names aligned with `beds`: those of the stored beds that share half of the smaller
+        shape, one to one, largest share first; other beds keep their number where it is
+        free, else take the next free one.
+    """
+    tree = shapely.STRtree(stored["geometry"].to_numpy())
+    new, old = tree.query(beds["geometry"].to_numpy(), predicate="intersects")
+    pairs = pd.DataFrame({"new": new, "old": old})
+    for column in ("client_id", "along"):
+        same = beds[column].to_numpy()[pairs["new"]] == stored[column].to_numpy()[pairs["old"]]
+        pairs = pairs[same]
+    one = beds["geometry"].to_numpy()[pairs["new"]]
+    two = stored["geometry"].to_numpy()[pairs["old"]]
+    common_ft2 = shapely.area(shapely.intersection(one, two))
+    smaller_ft2 = np.minimum(shapely.area(one), shapely.area(two))
+    pairs = pairs.assign(common_ft2=common_ft2)[common_ft2 >= SAME_SHARE * smaller_ft2]
+    pairs = pairs.sort_values(["common_ft2", "new", "old"], ascending=[False, True, True])
+    names = beds["bed_id"].to_numpy(object).copy()
+    named, used = set(), set()
+    for row in pairs.itertuples():
+        if row.new not in named and row.old not in used:
+            names[row.new] = stored["bed_id"].iloc[row.old]
+            named.add(row.new)
+            used.add(row.old)
+    return _free_names(names, named, set(stored["bed_id"]))
+
+
+def _free_names(names: np.ndarray, named: set[int], taken: set[str]) -> np.ndarray:
+    """Give new beds a number that no stored bed has."""
+    taken = taken | {names[at] for at in named}
+    for at in range(len(names)):
+        if at in named:
+            continue
+        stem, number = names[at].rsplit("-", 1)
+        count = int(number)
+        while f"{stem}-{count}" in taken:
+            count += 1
+        names[at] = f"{stem}-{count}"
+        taken.add(names[at])
+    return names

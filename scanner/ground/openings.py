@@ -1,0 +1,109 @@
+"""
+Drives that nobody drew: the guessed opening, and the flare of a drive at the curb.
+
+A lot with a curb and no drive has one all the same. The last ``default_opening_ft`` of
+its longest curb chain, on the right as seen from the street, is left out as if a drive
+stood there; the guess is told in a caution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.ops import substring
+
+from scanner.ground.edges import border_chains, border_lines
+from scanner.ground.lawn import Lawn
+from scanner.ground.shapes import ground_of, union_of
+from scanner.ground.sites import Sites
+from scanner.schema.documents import LocalRules
+
+LEAST_DRIVE_FT2 = 20.0
+"""Less drive than this on a lot is a neighbour's edge, no drive."""
+
+
+def guess_openings(
+    sites: Sites, lawn: Lawn, walls: pd.DataFrame, *, rules: LocalRules
+) -> np.ndarray:
+    """
+    Guess where the drive stands on lots that have a curb and no drive drawn.
+
+    Parameters
+    ----------
+    sites
+        Sites of one plane.
+    lawn
+        Their turf.
+    walls
+        As `find_walls` gives them.
+    rules
+        ``default_opening_ft``, frontage, bed depth [ft].
+
+    Returns
+    -------
+    openings
+        Polygons [ft], one a site, empty where a drive is drawn or no curb is known.
+    """
+    openings = np.full(len(sites), shapely.Polygon(), dtype=object)
+    if rules.default_opening_ft <= 0:
+        return openings
+    mine = union_of(sites.outline, lawn.strip)
+    has_drive = shapely.area(shapely.intersection(mine, sites.drive)) >= LEAST_DRIVE_FT2
+    turf = np.where(has_drive, shapely.Polygon(), lawn.ground)
+    chains, rows = border_chains(turf, border_lines(sites, walls, "curb", rules))
+    order = np.lexsort((-shapely.length(chains), rows))
+    site, first = np.unique(rows[order], return_index=True)
+    deep_ft = rules.frontage_max_ft + rules.bed_depth_ft
+    for row, chain in zip(site, chains[order][first], strict=True):
+        # The lawn is on the chain's left: its end is on the right as seen from the street.
+        last = substring(chain, max(chain.length - rules.default_opening_ft, 0.0), chain.length)
+        openings[row] = last.buffer(deep_ft, cap_style="flat", single_sided=True)
+    return openings
+
+
+def stand_drives(sites: Sites, lawn: Lawn, openings: np.ndarray) -> tuple[Sites, Lawn]:
+    """
+    Let guessed drives stand: they take turf and bound edges like drawn ones.
+
+    Parameters
+    ----------
+    sites, lawn
+        Sites of one plane and their turf.
+    openings
+        As `guess_openings` gives them.
+
+    Returns
+    -------
+    sites, lawn
+        The same with the openings in ``drive`` and out of the turf.
+    """
+    stood = replace(sites, drive=ground_of(union_of(sites.drive, openings)))
+    turf = ground_of(shapely.difference(lawn.ground, openings))
+    return stood, replace(lawn, ground=turf)
+
+
+def flare_drives(sites: Sites, chains: np.ndarray, *, rules: LocalRules) -> np.ndarray:
+    """
+    Widen drives near the curb where the flare is not drawn.
+
+    Parameters
+    ----------
+    sites
+        Sites of one plane.
+    chains
+        Curb edges [ft], one multi-line a site.
+    rules
+        ``drive_flare_ft``, ``bed_depth_ft``.
+
+    Returns
+    -------
+    flares
+        Polygons [ft] that no curb bed takes, one a site.
+    """
+    if rules.drive_flare_ft <= 0:
+        return np.full(len(sites), shapely.Polygon(), dtype=object)
+    wide = shapely.buffer(sites.drive, rules.drive_flare_ft, join_style="mitre")
+    return shapely.intersection(wide, shapely.buffer(chains, rules.bed_depth_ft))

@@ -1,0 +1,95 @@
+"""What width does to shapes: opening, dropping seams, smoothing rings."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from scanner.ground.shapes import ARC_STEPS, TOUCH_FT, ground_of
+
+SLIVER_FT = 0.05
+"""Ground narrower than this is a seam between layers, not turf."""
+
+STRAIGHT_FT = 0.0003
+"""A vertex nearer than this to the line between its neighbours is no corner."""
+
+
+def smooth_rings(shapes: np.ndarray) -> np.ndarray:
+    """
+    Drop vertices that are no corners, so that densifying a ring changes nothing.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array [ft].
+
+    Returns
+    -------
+    shapes
+        The same ground with fewer vertices, right to `STRAIGHT_FT`.
+    """
+    # A normalised ring starts at an extreme vertex, which is a corner for certain; the
+    # simplifier never drops the first vertex.
+    return shapely.simplify(shapely.normalize(shapely.remove_repeated_points(shapes)), STRAIGHT_FT)
+
+
+def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
+    """
+    Open shapes: what a disc of a little less than `width_ft` sweeps inside each.
+
+    Eroded with round joins, dilated with mitred ones and clipped to the shape, so
+    that thin tails go and square corners stay.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+    width_ft
+        Least width that stays [ft].
+
+    Returns
+    -------
+    opened
+        Polygons inside `shapes`, n rows.
+
+    Examples
+    --------
+    >>> strip = shapely.box(0, 0, 40, 4)
+    >>> float(round(shapely.area(open_ground(np.array([strip]), 2.0))[0], 6))
+    160.0
+    >>> open_ground(np.array([strip]), 5.0)[0].is_empty
+    True
+    """
+    radius_ft = (width_ft - 0.05) / 2
+    cores = shapely.buffer(shapes, -radius_ft, quad_segs=ARC_STEPS)
+    swept = shapely.buffer(cores, radius_ft, join_style="mitre", mitre_limit=2.0)
+    return ground_of(shapely.intersection(swept, shapes))
+
+
+def drop_slivers(shapes: np.ndarray) -> np.ndarray:
+    """
+    Drop ground narrower than `SLIVER_FT`, the seams that layers leave between them.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+
+    Returns
+    -------
+    shapes
+        The same ground without seams, untouched where there is none.
+
+    Examples
+    --------
+    >>> lawn = shapely.union(shapely.box(0, 0, 9, 9), shapely.box(9, 0, 30, 0.01))
+    >>> float(round(shapely.area(drop_slivers(np.array([lawn])))[0], 3))
+    81.0
+    """
+    cores = shapely.buffer(shapes, -SLIVER_FT / 2, join_style="mitre")
+    # Grown back by a hair more, so that what stays is not cut anew.
+    grown = shapely.buffer(cores, SLIVER_FT / 2 + TOUCH_FT, join_style="mitre")
+    kept = ground_of(shapes)
+    has_seam = shapely.area(shapely.difference(shapes, grown)) > 0
+    kept[has_seam] = ground_of(shapely.intersection(shapes[has_seam], grown[has_seam]))
+    return kept

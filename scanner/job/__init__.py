@@ -1,0 +1,1 @@
+"""The job room: quantities, stripping method, prices and offers."""

@@ -1,0 +1,131 @@
+"""Counting in wholes: trailer loads, sticks, half yards, days, cents."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from scanner.errors import RateError
+from scanner.schema.documents import RateBook
+from scanner.units import CENTS_PER_USD
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+DECIMALS = 6
+"""Rounded so before going up or to cents: 40 × 2.25 must stay 90 (trade values, section 2)."""
+
+
+def whole_steps(amounts: FloatArray, step: float) -> FloatArray:
+    """
+    Round amounts up to whole steps.
+
+    Parameters
+    ----------
+    amounts
+        How much is needed.
+    step
+        Size of one step, same unit.
+
+    Returns
+    -------
+    rounded
+        The least multiple of the step that is enough, same unit.
+
+    Examples
+    --------
+    >>> whole_steps(np.array([2.444, 2.5, 0.0]), 0.5).tolist()
+    [2.5, 2.5, 0.0]
+    """
+    rounded: FloatArray = np.ceil(np.round(amounts / step, DECIMALS)) * step
+    return rounded
+
+
+def whole_loads(loose_yd3: FloatArray, load_lb: FloatArray, *, rates: RateBook) -> IntArray:
+    """
+    Count trailer loads: the larger of by volume and by weight.
+
+    Parameters
+    ----------
+    loose_yd3
+        Volume, loose [yd³].
+    load_lb
+        Weight, wet [lb].
+    rates
+        The trailer's volume [yd³] and payload [lb].
+
+    Returns
+    -------
+    loads
+        Whole loads.
+    """
+    by_volume = whole_steps(loose_yd3 / rates.trailer_volume_yd3.value, 1.0)
+    by_weight = whole_steps(load_lb / rates.trailer_payload_lb.value, 1.0)
+    loads: IntArray = np.maximum(by_volume, by_weight).astype(np.int64)
+    return loads
+
+
+def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
+    """
+    Count the days that a crew comes, each with its own set-up and mobilisation.
+
+    Parameters
+    ----------
+    work_hours
+        Labour without set-up [h].
+    rates
+        Set-up [h a day], crew, length of its day [h].
+
+    Returns
+    -------
+    days
+        Whole days, at least 1.
+
+    Raises
+    ------
+    RateError
+        If set-up alone fills the crew's day.
+
+    Notes
+    -----
+    Crew-days are rounded to the nearest day, half up: a crew stays on to finish up to
+    half a day's rest, and comes again for more. Set-up is part of the crew-days and
+    follows from the days; the days are the fewest that agree with themselves:
+    the least d >= 1 with (work + d × set-up) / crew day < d + 1/2.
+    """
+    crew_day_hours = rates.crew_count.value * rates.day_hours.value
+    spare_hours = crew_day_hours - rates.setup_hours_per_day.value
+    if spare_hours <= 0:
+        message = (
+            f"setup_hours_per_day {rates.setup_hours_per_day.value:g} leaves nothing of a crew's day"
+            f" of {crew_day_hours:g} labour hours (crew_count × day_hours): lower it"
+        )
+        raise RateError(message)
+    over = np.round((work_hours - crew_day_hours / 2) / spare_hours, DECIMALS)
+    days: FloatArray = np.maximum(np.floor(over) + 1.0, 1.0)
+    return days
+
+
+def whole_cents(amounts_usd: FloatArray) -> IntArray:
+    """
+    Round dollar amounts to whole cents, half away from zero.
+
+    Parameters
+    ----------
+    amounts_usd
+        Amounts [USD], none negative.
+
+    Returns
+    -------
+    cents
+        Amounts [cents].
+
+    Examples
+    --------
+    >>> whole_cents(np.array([1.005, 2.5])).tolist()
+    [101, 250]
+    """
+    # 1.005 × 100 is 100.49999999999999 in binary: settle the decimals first
+    settled = np.round(np.asarray(amounts_usd) * CENTS_PER_USD, DECIMALS)
+    cents: IntArray = np.floor(settled + 0.5).astype(np.int64)
+    return cents

@@ -1,0 +1,130 @@
+"""What each offer costs and sells for, in each of the three finishes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from scanner.job.cost_sheet import CostSheet, make_cost_sheet
+from scanner.job.counting import whole_cents
+from scanner.job.line_items import list_items, sort_items
+from scanner.job.method import choose_method
+from scanner.job.quantities import kept
+from scanner.job.ranges import add_range, assess_knowledge
+from scanner.schema.documents import FINISHES, Finish, RateBook
+from scanner.schema.tables import (
+    CLIENTS,
+    LINE_ITEMS,
+    OFFER_BEDS,
+    PRICES,
+    QUANTITIES,
+    check_table,
+    empty_table,
+)
+from scanner.units import CENTS_PER_USD, cents_from_usd
+
+
+def price_offers(
+    offer_beds: pd.DataFrame, quantities: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Price every offer in every finish.
+
+    Parameters
+    ----------
+    offer_beds
+        Table `OFFER_BEDS` [ft, ft²]; skipped beds are left out.
+    quantities
+        Table `QUANTITIES` of the same beds.
+    clients
+        Table `CLIENTS`: whether sprinklers are known.
+    rates
+        The rate book.
+
+    Returns
+    -------
+    line_items
+        Table `LINE_ITEMS`. Without the last row of each offer and finish, the sales
+        tax, amounts sum to the price to the cent.
+    prices
+        Table `PRICES`, three rows an offer, in the order of `offer_beds`.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    RateError
+        If set-up alone fills the crew's day.
+
+    Notes
+    -----
+    Price = direct cost / (1 - gross margin), at least the minimum job. Overhead is paid
+    out of the margin. In a mapped wildfire area the offer leads with gravel.
+
+    Examples
+    --------
+    >>> from scanner.schema.documents import Rate
+    >>> one = Rate(value=1, low=1, high=1, source="an example")
+    >>> rates = RateBook.model_construct(**dict.fromkeys(RateBook.model_fields, one))
+    >>> beds, quantities = empty_table(OFFER_BEDS), empty_table(QUANTITIES)
+    >>> line_items, prices = price_offers(beds, quantities, empty_table(CLIENTS), rates=rates)
+    >>> len(line_items), len(prices), prices.columns[0]
+    (0, 0, 'offer_id')
+    """
+    offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
+    quantities, clients = check_table(quantities, QUANTITIES), check_table(clients, CLIENTS)
+    if offer_beds.empty:
+        return empty_table(LINE_ITEMS), empty_table(PRICES)
+    keys = ["offer_id", "bed_id"]
+    quantities = offer_beds[keys].merge(quantities, on=keys, how="left", validate="one_to_one")
+    check_table(quantities, QUANTITIES)  # a bed without quantities would be priced at nothing
+    methods = choose_method(offer_beds, rates=rates).set_index("offer_id")["method"]
+    sheets = [
+        make_cost_sheet(offer_beds, quantities, methods, finish=finish, rates=rates)
+        for finish in FINISHES
+    ]
+    knowledge = assess_knowledge(offer_beds, sheets[0].offer_codes, clients)
+    offers = offer_beds.drop_duplicates("offer_id")[["offer_id", "client_id"]].assign(
+        method=methods.to_numpy(), is_wildfire=knowledge["is_wildfire"].to_numpy()
+    ).reset_index(drop=True)  # fmt: skip
+    priced = [
+        _price_finish(offers, sheet, rates).pipe(add_range, sheet, knowledge, rates=rates)
+        for sheet in sheets
+    ]
+    items = [
+        list_items(sheet, prices, bed_ids=offer_beds["bed_id"], rates=rates)
+        for sheet, prices in zip(sheets, priced, strict=True)
+    ]
+    return check_table(sort_items(items), LINE_ITEMS), check_table(_by_offer(priced), PRICES)
+
+
+def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd.DataFrame:
+    direct_cents = sheet.direct_cents
+    full_cents = whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
+    price_cents = np.maximum(full_cents, cents_from_usd(rates.minimum_job_usd.value))
+    crew_day_hours = rates.crew_count.value * rates.day_hours.value
+    tax_cents = whole_cents(price_cents / CENTS_PER_USD * rates.sales_tax_share.value)
+    return offers.assign(
+        finish=sheet.finish,
+        is_lead=_is_lead(offers["is_wildfire"], sheet.finish, rates),
+        labor_hours=sheet.labor_hours,
+        crew_days=sheet.labor_hours / crew_day_hours,
+        haul_loads=sheet.load_counts,
+        direct_cost_cents=direct_cents,
+        margin_cents=full_cents - direct_cents,
+        shortfall_cents=price_cents - full_cents,
+        price_cents=price_cents,
+        sales_tax_cents=tax_cents,
+        gross_profit_cents=price_cents - direct_cents,
+    )
+
+
+def _is_lead(is_wildfire: pd.Series[bool], finish: Finish, rates: RateBook) -> np.ndarray:
+    # only gravel is right where mulch carries fire; the other prices stay for comparison
+    return np.where(is_wildfire, finish == "gravel", finish == rates.lead_finish)
+
+
+def _by_offer(priced: list[pd.DataFrame]) -> pd.DataFrame:
+    prices = pd.concat([rows.assign(offer=np.arange(len(rows))) for rows in priced])
+    prices = prices.sort_values("offer", kind="stable", ignore_index=True)
+    return prices[[*PRICES.columns]]

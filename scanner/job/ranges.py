@@ -1,0 +1,231 @@
+"""
+How far a price may be off, and what makes it so.
+
+Two bands are worked out and the wider end of each is used: the class of estimate
+that the knowledge of the edge allows, and the spread of the rates. The rates are
+taken as independent, so their effects add as root of the sum of squares; what is
+the firm's own choice (margin, minimum, tax, depths, spacing) is no uncertainty.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from scanner.job.cost_sheet import CostSheet
+from scanner.job.counting import FloatArray, IntArray
+from scanner.job.quantities import FT_PER_HEAD_RATE
+from scanner.job.tasks import Task, factor, unit_usd
+from scanner.schema.documents import Rate, RateBook
+from scanner.units import CENTS_PER_USD
+
+OUTWARD_CENTS = 5000
+"""A range is rounded outward to $50 (design of the price range)."""
+
+NAMED_COUNT = 2
+"""Rates named as drivers of a range: more would not be read."""
+
+CLASS_RANGES = ("range_measured_share", "range_drawn_share", "range_guessed_share")
+"""Names in the rate book, best knowledge first."""
+
+CLASS_BY_SOURCE = {"measured": 0, "drawn": 1, "surveyed": 1, "centerline": 2}
+
+RATE_WORDS = {
+    "labor_usd_per_hour": "labour rate",
+    "dig_hand_hours_per_yd3": "digging pace",
+    "barrow_hours_per_yd3": "barrowing pace",
+    "sod_cutter_ft2_per_hour": "sod cutter's pace",
+    "sod_cutter_usd_per_day": "sod cutter's rental",
+    "loader_hours_per_yd3": "loader's pace",
+    "loader_usd_per_day": "loader's rental",
+    "load_trailer_yd3_per_hour": "loading pace",
+    "haul_hours_per_load": "time to haul a load",
+    "tip_fee_usd_per_ton": "tip fee",
+    "spread_mulch_yd3_per_hour": "mulching pace",
+    "spread_gravel_yd3_per_hour": "gravelling pace",
+    "spread_compost_yd3_per_hour": "composting pace",
+    "till_ft2_per_hour": "tilling pace",
+    "tiller_usd_per_day": "tiller's rental",
+    "set_edging_ft_per_hour": "edging pace",
+    "lay_fabric_ft2_per_hour": "pace of laying fabric",
+    "plant_1gal_minutes": "planting pace",
+    "plant_3gal_minutes": "planting pace",
+    "plant_5gal_minutes": "planting pace",
+    "water_in_minutes": "time to water in",
+    "heads_per_100ft": "number of sprinkler heads",
+    "head_hours": "time for a sprinkler head",
+    "head_usd": "price of sprinkler parts",
+    "setup_hours_per_day": "set-up time",
+    "mobilization_usd_per_day": "mobilization",
+    "mulch_usd_per_yd3": "price of mulch",
+    "compost_usd_per_yd3": "price of compost",
+    "gravel_usd_per_ton": "price of gravel",
+    "gravel_ton_per_yd3": "weight of gravel",
+    "mulch_delivery_usd": "delivery of mulch",
+    "gravel_delivery_usd": "delivery of gravel",
+    "edging_usd_per_ft": "price of edging",
+    "fabric_usd_per_ft2": "price of fabric",
+    "plant_1gal_usd": "price of plants",
+    "plant_3gal_usd": "price of plants",
+    "plant_5gal_usd": "price of plants",
+    "waste_share": "waste",
+    "plant_warranty_share": "plants that must be replaced",
+}
+
+
+def assess_knowledge(
+    offer_beds: pd.DataFrame, codes: IntArray, clients: pd.DataFrame
+) -> pd.DataFrame:
+    """
+    Tell what is known of each offer's ground.
+
+    Parameters
+    ----------
+    offer_beds
+        Table `OFFER_BEDS`, m kept rows.
+    codes
+        Offer of each bed: 0 to n - 1.
+    clients
+        Table `CLIENTS`: whether there are sprinklers.
+
+    Returns
+    -------
+    knowledge
+        One row an offer: `estimate_class` (0 measured, 1 drawn, 2 guessed),
+        `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`, `is_wildfire`.
+    """
+    sprinklers = offer_beds["client_id"].map(clients.set_index("client_id")["sprinklers"])
+    beds = pd.DataFrame({
+        "estimate_class": offer_beds["edge_source"].map(CLASS_BY_SOURCE).astype(int)
+        .where(~offer_beds["is_opening_guessed"], 2),
+        "has_centerline": offer_beds["edge_source"] == "centerline",
+        "has_guess": offer_beds["is_opening_guessed"],
+        "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]),
+        "is_wildfire": offer_beds["is_wildfire"],
+        "edge_ft": offer_beds["edge_ft"],
+    })  # fmt: skip
+    by_offer = beds.groupby(codes)
+    return by_offer.max().assign(edge_ft=by_offer["edge_ft"].sum())
+
+
+def add_range(
+    prices: pd.DataFrame, sheet: CostSheet, knowledge: pd.DataFrame, *, rates: RateBook
+) -> pd.DataFrame:
+    """
+    Put a low and a high end on each price and name what drives them.
+
+    Parameters
+    ----------
+    prices
+        One row an offer, one finish: `price_cents`.
+    sheet
+        Its cost sheet, the same offers.
+    knowledge
+        What `assess_knowledge` tells of the same offers.
+    rates
+        The rate book, with the spread of each rate.
+
+    Returns
+    -------
+    prices
+        With `price_low_cents`, `price_high_cents` and `unknowns`.
+    """
+    names, low, high = rate_effects(sheet.tasks, rates)
+    to_price_cents = CENTS_PER_USD / (1.0 - rates.gross_margin_share.value)
+    quantities = sheet.offer_quantities * to_price_cents
+    ends = np.stack([quantities @ low, quantities @ high])
+    down, up = np.minimum(ends.min(axis=0), 0.0), np.maximum(ends.max(axis=0), 0.0)
+    heads_cents = _unknown_heads_usd(knowledge, rates) * to_price_cents
+    price_cents = prices["price_cents"].to_numpy(dtype=float)
+    class_low, class_high = _class_shares(knowledge, rates)
+    # sprinklers that nobody has looked for can only cost more
+    below = np.maximum(np.hypot.reduce(down, axis=1, initial=0.0), price_cents * class_low)
+    above = np.maximum(
+        np.sqrt((up**2).sum(axis=1) + heads_cents**2), price_cents * class_high + heads_cents
+    )
+    floor_cents = rates.minimum_job_usd.value * CENTS_PER_USD
+    return prices.assign(
+        price_low_cents=_outward(np.maximum(price_cents - below, floor_cents), np.floor),
+        price_high_cents=_outward(price_cents + above, np.ceil),
+        unknowns=_unknowns(knowledge, names, up - down),
+    )
+
+
+def rate_effects(
+    tasks: tuple[Task, ...], rates: RateBook
+) -> tuple[tuple[str, ...], FloatArray, FloatArray]:
+    """
+    Work out what each rate's spread does to the cost of one unit of each task.
+
+    Parameters
+    ----------
+    tasks
+        K tasks.
+    rates
+        The rate book.
+
+    Returns
+    -------
+    names
+        R names in the rate book.
+    low, high
+        Change of the cost of a unit with the rate at its low and high end [USD], K × R.
+    """
+    names = tuple(dict.fromkeys(key for task in tasks for key in (*task.keys, *task.scaled_by)))
+    low, high = (
+        np.array([[_effect(task, name, end, rates) for name in names] for task in tasks])
+        for end in ("low", "high")
+    )
+    return names, low, high
+
+
+def _effect(task: Task, name: str, end: str, rates: RateBook) -> float:
+    if name not in (*task.keys, *task.scaled_by):
+        return 0.0
+    rate: Rate = getattr(rates, name)
+    moved: float = getattr(rate, end)
+    if name in task.scaled_by:
+        # the quantity itself goes with this rate; at zero it tells nothing
+        was = factor(name, rate.value)
+        return unit_usd(task, rates) * (factor(name, moved) / was - 1.0) if was else 0.0
+    changed = rates.model_copy(update={name: rate.model_copy(update={"value": moved})})
+    return unit_usd(task, changed) - unit_usd(task, rates)
+
+
+def _unknown_heads_usd(knowledge: pd.DataFrame, rates: RateBook) -> FloatArray:
+    head_usd = rates.head_hours.value * rates.labor_usd_per_hour.value + rates.head_usd.value
+    heads = knowledge["edge_ft"] * rates.heads_per_100ft.value / FT_PER_HEAD_RATE
+    usd: FloatArray = (heads * head_usd).where(knowledge["sprinklers_unknown"], 0.0).to_numpy()
+    return usd
+
+
+def _class_shares(knowledge: pd.DataFrame, rates: RateBook) -> tuple[FloatArray, FloatArray]:
+    spreads = [getattr(rates, name) for name in CLASS_RANGES]
+    classes = knowledge["estimate_class"].to_numpy(dtype=int)
+    low = np.array([abs(spread.low) for spread in spreads])
+    high = np.array([abs(spread.high) for spread in spreads])
+    return low[classes], high[classes]
+
+
+def _outward(ends_cents: FloatArray, direction: np.ufunc) -> IntArray:
+    steps: IntArray = direction(np.round(ends_cents / OUTWARD_CENTS, 6)).astype(np.int64)
+    return steps * OUTWARD_CENTS
+
+
+def _unknowns(knowledge: pd.DataFrame, names: tuple[str, ...], widths: FloatArray) -> np.ndarray:
+    words = np.array([RATE_WORDS.get(name, name) for name in names], dtype=object)
+    widest = np.argsort(-np.round(widths, 6), axis=1, kind="stable")[:, :NAMED_COUNT]
+    parts = [
+        np.where(knowledge["sprinklers_unknown"], "sprinklers not known", ""),
+        np.full(len(knowledge), "slope not seen"),
+        np.where(knowledge["has_centerline"], "curb from a centreline", ""),
+        np.where(knowledge["has_guess"], "place of the drive is a guess", ""),
+    ]
+    for place in range(widest.shape[1]):
+        is_felt = np.take_along_axis(widths, widest[:, [place]], axis=1)[:, 0] > 0
+        parts.append(np.where(is_felt, words[widest[:, place]], ""))
+    sentences = np.full(len(knowledge), "", dtype=object)
+    for part in parts:
+        gap = np.where((sentences != "") & (part != ""), "; ", "").astype(object)
+        sentences = sentences + gap + part.astype(object)
+    return sentences

@@ -1,0 +1,252 @@
+"""
+The tasks that a price is made of: what is counted, at which rates of the book.
+
+Two lists: tasks that belong to one bed, and tasks, purchases and fees that the beds
+of an offer share. A task's rate is the product of its factors in the rate book; a
+pace (``_per_hour``) enters as its inverse, minutes enter as hours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from scanner.schema.documents import RateBook
+from scanner.units import MINUTES_PER_HOUR
+
+LABOR = "labor_usd_per_hour"
+WASTE = "waste_share"
+
+
+@dataclass(frozen=True)
+class Task:
+    """
+    One line of a price.
+
+    Attributes
+    ----------
+    task
+        What it is for, in words.
+    quantity
+        Column that holds how much of it there is.
+    unit
+        Unit of the quantity.
+    keys
+        Names in the rate book whose factors make up the price of one unit.
+    scaled_by
+        Names in the rate book that went into the quantity: they widen the range too.
+    is_labor
+        Whether its hours count as crew time.
+    """
+
+    task: str
+    quantity: str
+    unit: str
+    keys: tuple[str, ...]
+    scaled_by: tuple[str, ...] = ()
+    is_labor: bool = False
+
+    @property
+    def rate_key(self) -> str:
+        """
+        Name the rates in the way that line items do.
+
+        Returns
+        -------
+        rate_key
+            Names in the rate book, joined by ``*``.
+        """
+        return "*".join(self.keys)
+
+    def rate_source(self, rates: RateBook) -> str:
+        """
+        Tell where the rates come from.
+
+        Parameters
+        ----------
+        rates
+            The rate book.
+
+        Returns
+        -------
+        sources
+            Each source once, joined by ``"; "``.
+        """
+        return "; ".join(dict.fromkeys(getattr(rates, key).source for key in self.keys))
+
+
+def _work(task: str, quantity: str, unit: str, *keys: str, by: tuple[str, ...] = ()) -> Task:
+    return Task(task, quantity, unit, (*keys, LABOR), scaled_by=by, is_labor=True)
+
+
+def _cost(task: str, quantity: str, unit: str, *keys: str, by: tuple[str, ...] = ()) -> Task:
+    return Task(task, quantity, unit, keys, scaled_by=by)
+
+
+def bed_tasks(rates: RateBook) -> tuple[Task, ...]:
+    """
+    List the tasks that belong to one bed, in the order of the work.
+
+    Parameters
+    ----------
+    rates
+        The rate book; its plant size chooses the planting rates.
+
+    Returns
+    -------
+    tasks
+        One a line of the price.
+
+    Examples
+    --------
+    >>> [task.task for task in bed_tasks(RateBook.model_construct())][0]
+    'dig out by hand and barrow'
+    """
+    plant_usd, plant_minutes = f"plant_{rates.plant_size}_usd", f"plant_{rates.plant_size}_minutes"
+    heads = ("heads_per_100ft",)
+    return (
+        _work("dig out by hand and barrow", "hand_yd3", "yd3", "dig_hand_hours_per_yd3"),
+        _work("skim the sod along the wall by hand", "skim_yd3", "yd3", "dig_hand_hours_per_yd3"),
+        _work("cut the sod with the sod cutter", "cutter_ft2", "ft2", "sod_cutter_ft2_per_hour"),
+        _work("barrow the cut sod", "cutter_yd3", "yd3", "barrow_hours_per_yd3"),
+        _work("dig out and load with the loader", "loader_yd3", "yd3", "loader_hours_per_yd3"),
+        _work("load the trailer by hand", "load_yd3", "yd3 loose", "load_trailer_yd3_per_hour"),
+        _work("cap or convert sprinkler heads", "head_count", "head", "head_hours", by=heads),
+        _cost("parts for sprinkler heads", "head_count", "head", "head_usd", by=heads),
+        _work("set edging", "edging_ft", "ft", "set_edging_ft_per_hour"),
+        _work("spread compost", "compost_yd3", "yd3", "spread_compost_yd3_per_hour"),
+        _work("till compost in", "till_ft2", "ft2", "till_ft2_per_hour"),
+        _work("plant", "plant_count", "plant", plant_minutes),
+        _work("water in", "plant_count", "plant", "water_in_minutes"),
+        _work("lay fabric", "fabric_ft2", "ft2", "lay_fabric_ft2_per_hour"),
+        _work("spread mulch", "mulch_yd3", "yd3", "spread_mulch_yd3_per_hour"),
+        _work("spread gravel", "gravel_yd3", "yd3", "spread_gravel_yd3_per_hour"),
+        _cost("plants", "plant_count", "plant", plant_usd),
+        _cost("plant warranty, plants", "plant_count", "plant", "plant_warranty_share", plant_usd),
+        _cost(
+            "plant warranty, planting", "plant_count", "plant",
+            "plant_warranty_share", plant_minutes, LABOR,
+        ),
+    )  # fmt: skip
+
+
+def job_tasks() -> tuple[Task, ...]:
+    """
+    List the tasks, purchases and fees that the beds of an offer share.
+
+    Returns
+    -------
+    tasks
+        One a line of the price.
+
+    Examples
+    --------
+    >>> [task.task for task in job_tasks() if task.is_labor]
+    ['haul away', 'set up and clean up']
+    """
+    waste = (WASTE,)
+    return (
+        _work("haul away", "load_count", "load", "haul_hours_per_load"),
+        _work("set up and clean up", "day_count", "day", "setup_hours_per_day"),
+        _cost("edging, whole sticks", "edging_order_ft", "ft", "edging_usd_per_ft"),
+        _cost("compost, by the half yard", "compost_order_yd3", "yd3", "compost_usd_per_yd3"),
+        _cost(
+            "mulch with waste, by the half yard", "mulch_order_yd3", "yd3",
+            "mulch_usd_per_yd3", by=waste,
+        ),
+        _cost("delivery of mulch", "mulch_trip_count", "trip", "mulch_delivery_usd"),
+        _cost(
+            "gravel with waste, by the tenth of a ton", "gravel_order_ton", "ton",
+            "gravel_usd_per_ton", by=(WASTE, "gravel_ton_per_yd3"),
+        ),
+        _cost("delivery of gravel", "gravel_trip_count", "trip", "gravel_delivery_usd"),
+        _cost("fabric with waste", "fabric_order_ft2", "ft2", "fabric_usd_per_ft2", by=waste),
+        _cost("sod cutter", "cutter_day_count", "day", "sod_cutter_usd_per_day"),
+        _cost("loader", "loader_day_count", "day", "loader_usd_per_day"),
+        _cost("tiller", "tiller_day_count", "day", "tiller_usd_per_day"),
+        _cost("tip fee", "tip_ton", "ton", "tip_fee_usd_per_ton"),
+        _cost("mobilization", "day_count", "day", "mobilization_usd_per_day"),
+    )  # fmt: skip
+
+
+def factor(key: str, value: float) -> float:
+    """
+    Turn a figure of the rate book into what a quantity is multiplied by.
+
+    Parameters
+    ----------
+    key
+        Its name; the end of the name is its unit.
+    value
+        The figure in that unit.
+
+    Returns
+    -------
+    factor
+        Hours, dollars or a share for one unit.
+
+    Raises
+    ------
+    ZeroDivisionError
+        If a pace is zero; the rate book refuses that when it is read.
+
+    Examples
+    --------
+    >>> factor("set_edging_ft_per_hour", 25), factor("water_in_minutes", 3)
+    (0.04, 0.05)
+    >>> factor("labor_usd_per_hour", 28), factor("waste_share", 0.1)
+    (28, 1.1)
+    """
+    if key == WASTE:
+        return 1.0 + value
+    if key.endswith("_minutes"):
+        return value / MINUTES_PER_HOUR
+    if key.endswith("_per_hour") and key != LABOR:
+        return 1.0 / value
+    return value
+
+
+def unit_usd(task: Task, rates: RateBook) -> float:
+    """
+    Price one unit of a task.
+
+    Parameters
+    ----------
+    task
+        The task.
+    rates
+        The rate book.
+
+    Returns
+    -------
+    rate_usd
+        Price of one unit [USD].
+    """
+    rate_usd = 1.0
+    for key in task.keys:
+        rate_usd *= factor(key, getattr(rates, key).value)
+    return rate_usd
+
+
+def unit_hours(task: Task, rates: RateBook) -> float:
+    """
+    Tell the labour in one unit of a task.
+
+    Parameters
+    ----------
+    task
+        The task.
+    rates
+        The rate book.
+
+    Returns
+    -------
+    hours
+        Labour in one unit [h]; none where the task is no crew time.
+    """
+    if not task.is_labor:
+        return 0.0
+    hours = 1.0
+    for key in task.keys:
+        if key != LABOR:
+            hours *= factor(key, getattr(rates, key).value)
+    return hours

@@ -1,0 +1,1 @@
+"""The pages room: tables to files that people and programs open; nothing is computed here."""

@@ -1,0 +1,192 @@
+"""
+The rows of the call list and of those left out: one content for the text and the spreadsheet.
+
+What changed since the list that lies there already is marked in the column ``change``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from scanner.pages.cells import count, csv_bytes, number, unguard, usd, yes_no
+from scanner.schema.documents import Scan
+
+FILL_IN_COLUMNS = ("called_on", "outcome", "note", "next_action", "next_date")
+"""What people write into the list after a call."""
+
+CALL_COLUMNS = (
+    "rank", "client_id", "name", "address", "phone", "route", "mow_day", "stop", "offer", "bed_ids",
+    "bed_count", "edge_ft", "area_ft2", "crew_days", "price_usd", "price_low_usd", "price_high_usd",
+    "gross_profit_usd", "chance", "chance_low", "chance_high", "expected_profit_usd",
+    "profit_per_crew_day_usd", "profit_per_selling_hour_usd", "confirmed", "reasons", "cautions",
+    "last_contact", "last_outcome", *FILL_IN_COLUMNS, "change",
+)  # fmt: skip
+
+LEFT_OUT_COLUMNS = ("client_id", "name", "address", "route", "mow_day", "offer", "reason", "change")
+
+CHANCE_DIGITS = 4
+
+# A row whose other columns moved is not called changed: rank and chance move with every call
+CHANGE_COLUMNS = ("bed_ids", "price_usd")
+
+
+@dataclass(frozen=True)
+class EarlierList:
+    """
+    The call list that lies in the folder from the scan before.
+
+    Attributes
+    ----------
+    rows
+        Its rows by client, each a text by column as the file holds it.
+    scanned_on
+        Day of that scan, ISO; blank: not known.
+    """
+
+    rows: Mapping[str, Mapping[str, str]]
+    scanned_on: str
+
+
+def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
+    """
+    Give the rows of the call list, best first.
+
+    Parameters
+    ----------
+    scan
+        Its calls, offers and clients.
+    earlier
+        The list of the scan before; None: there is none and no change is marked.
+
+    Returns
+    -------
+    rows
+        One row an offer to be made, a value by column of `CALL_COLUMNS`.
+
+    Notes
+    -----
+    On one day a mark stays until its row changes again, so that scanning twice gives the
+    same list twice.
+    """
+    listed = scan.calls[scan.calls["left_out"] == ""]
+    shared = [name for name in scan.offers.columns if name in listed.columns and name != "offer_id"]
+    table = (
+        listed.merge(scan.offers.drop(columns=shared), on="offer_id")
+        .merge(scan.clients, on="client_id", suffixes=("", "_of_client"))
+        .sort_values("rank")
+    )
+    rows = [_call_row(call) for call in table.to_dict("records")]
+    return [row | {"change": _change(row, earlier, today=scan.today.isoformat())} for row in rows]
+
+
+def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
+    """
+    Give every client that is not on the call list, with the reason.
+
+    Parameters
+    ----------
+    scan
+        Its calls, clients, beds and problems.
+    earlier
+        The list of the scan before.
+
+    Returns
+    -------
+    rows
+        One row a client, a value by column of `LEFT_OUT_COLUMNS`, by name.
+    """
+    listed = set(scan.calls.loc[scan.calls["left_out"] == "", "client_id"])
+    reasons = _reasons_for_none(scan) | _first_by_client(scan.calls, "left_out")
+    offers = _first_by_client(scan.offers, "offer")
+    clients = scan.clients[~scan.clients["client_id"].isin(listed)]
+    clients = clients.assign(_name=clients["name"].str.casefold())
+    return [
+        {name: client[name] for name in ("client_id", "name", "address", "route", "mow_day")}
+        | {
+            "offer": offers.get(client["client_id"], ""),
+            "reason": reasons.get(client["client_id"], "no turf found along a curb, house front or sidewalk"),
+            "change": "was on the list" if earlier and client["client_id"] in earlier.rows else "",
+        }
+        for client in clients.sort_values(["_name", "client_id"]).to_dict("records")
+    ]  # fmt: skip
+
+
+def calls_csv(rows: Iterable[Mapping[str, Any]]) -> bytes:
+    """
+    Write `calls.csv`.
+
+    Parameters
+    ----------
+    rows
+        What `call_rows` gives.
+
+    Returns
+    -------
+    content
+        The file's bytes.
+    """
+    return csv_bytes(CALL_COLUMNS, ([row[name] for name in CALL_COLUMNS] for row in rows))
+
+
+def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
+    text_names = ("client_id", "name", "address", "phone", "route", "mow_day")
+    money_names = ("price", "price_low", "price_high", "gross_profit", "expected_profit",
+                   "profit_per_crew_day", "profit_per_selling_hour")  # fmt: skip
+    values = (
+        {name: call[name] for name in text_names}
+        | {name: call[name] for name in ("offer", "bed_ids", "reasons", "cautions", "last_contact", "last_outcome")}
+        | {name: number(call[name]) for name in ("edge_ft", "area_ft2", "crew_days")}
+        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
+        | {f"{name}_usd": usd(call[f"{name}_cents"]) for name in money_names}
+        | {"rank": int(call["rank"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
+           "confirmed": yes_no(call["is_confirmed"]), "change": ""}
+        | dict.fromkeys(FILL_IN_COLUMNS, "")
+    )  # fmt: skip
+    return {name: values[name] for name in CALL_COLUMNS}
+
+
+def _change(row: Mapping[str, Any], earlier: EarlierList | None, *, today: str) -> str:
+    """Say what is new in a row, against the list that lies there."""
+    if earlier is None:
+        return ""
+    before = earlier.rows.get(row["client_id"])
+    if before is None:
+        return "new"
+    changed = [
+        name for name in CHANGE_COLUMNS if _plain(before.get(name, "")) != _plain(str(row[name]))
+    ]
+    if not changed:
+        return unguard(before.get("change", "")) if earlier.scanned_on == today else ""
+    words = {"bed_ids": "other beds", "price_usd": f"price was ${before.get('price_usd', '')}"}
+    return "; ".join(words[name] for name in changed)
+
+
+def _plain(text: str) -> str:
+    """Drop what a spreadsheet may add or drop on its way: the guard, zeros behind the point."""
+    plain = unguard(text or "")
+    return plain.rstrip("0").rstrip(".") if "." in plain else plain
+
+
+def _reasons_for_none(scan: Scan) -> dict[str, str]:
+    """Say of each client why there is no offer: its first problem, else the beds skipped."""
+    skipped = scan.beds[scan.beds["skip_reason"] != ""]
+    words = (
+        "bed along the " + skipped["along"] + " " + skipped["skip_reason"]
+        + " (" + skipped["edge_ft"].map("{:.0f} ft".format) + ")"
+    )  # fmt: skip
+    of_beds = words.groupby(skipped["client_id"], sort=True).agg("; ".join)
+    problems = scan.problems[scan.problems["client_id"] != ""]
+    told = problems["problem"] + (" (" + problems["remedy"] + ")").where(
+        problems["remedy"] != "", ""
+    )
+    reasons = {str(client_id): text for client_id, text in of_beds.items()}
+    return reasons | _first_by_client(problems.assign(told=told), "told")
+
+
+def _first_by_client(table: pd.DataFrame, column: str) -> dict[str, str]:
+    told = table[table[column] != ""].drop_duplicates("client_id")
+    return dict(zip(told["client_id"], told[column], strict=True))

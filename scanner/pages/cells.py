@@ -1,0 +1,259 @@
+"""
+How single values are written into the files that people and programs open.
+
+Text from the book is data, never a formula: a cell that a spreadsheet would run is
+written with an apostrophe in front, and `unguard` takes it off again on the way in.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import re
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from scanner.units import usd_text
+
+# A spreadsheet runs what starts with one of these (OWASP, "CSV injection"). Apostrophes
+# in front count too, so that a guarded text and one that had its apostrophe before differ.
+_RUNS = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+MEASURE_DIGITS = 2
+"""Decimals of feet, square feet, hours and the like in files: a hundredth."""
+
+FACTOR_DIGITS = 6
+"""Decimals of quantities and rates, so that their product gives the amount to the cent."""
+
+
+def guard(text: str) -> str:
+    """
+    Make a text safe to stand in a spreadsheet's cell.
+
+    Parameters
+    ----------
+    text
+        Any text.
+
+    Returns
+    -------
+    guarded
+        The text, with an apostrophe in front where a spreadsheet would run it.
+
+    Examples
+    --------
+    >>> guard("=1+1"), guard("+1 308 555 0109"), guard("Ada"), guard("'-")
+    ("'=1+1", "'+1 308 555 0109", 'Ada', "''-")
+    """
+    return f"'{text}" if _RUNS.match(text) else text
+
+
+def unguard(text: str) -> str:
+    """
+    Take off the apostrophe that `guard` put in front.
+
+    Parameters
+    ----------
+    text
+        Text of a cell as read.
+
+    Returns
+    -------
+    plain
+        The text as it was before `guard`.
+
+    Examples
+    --------
+    >>> unguard("'=1+1"), unguard("'tis"), unguard("")
+    ('=1+1', "'tis", '')
+    """
+    return text[1:] if _GUARDED.match(text) else text
+
+
+def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
+    r"""
+    Write a table as RFC 4180 text in UTF-8.
+
+    Parameters
+    ----------
+    header
+        Names of the columns.
+    rows
+        Cells of each row: text is guarded, `Decimal` and whole numbers are written as
+        they are, None is blank.
+
+    Returns
+    -------
+    content
+        The file's bytes.
+
+    Examples
+    --------
+    >>> csv_bytes(["name", "price_usd"], [["=x", usd(-500)], ["", None]])
+    b"name,price_usd\r\n'=x,-5.00\r\n,\r\n"
+    """
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(header)
+    writer.writerows([_csv_cell(value) for value in row] for row in rows)
+    return text.getvalue().encode()
+
+
+def usd(amount_cents: float) -> Decimal:
+    """
+    Turn cents into dollars with two decimals.
+
+    Parameters
+    ----------
+    amount_cents
+        Whole amount [cents].
+
+    Returns
+    -------
+    amount_usd
+        The same amount [USD].
+
+    Examples
+    --------
+    >>> usd(162750)
+    Decimal('1627.50')
+    """
+    return Decimal(usd_text(int(amount_cents)))
+
+
+def number(value: float, *, digits: int = MEASURE_DIGITS) -> Decimal | None:
+    """
+    Round a measured number for a file.
+
+    Parameters
+    ----------
+    value
+        Any number; NaN: not known.
+    digits
+        Decimals kept.
+
+    Returns
+    -------
+    rounded
+        The number with that many decimals; None where it is not known.
+
+    Examples
+    --------
+    >>> number(52.004), number(float("nan")), number(-0.0001)
+    (Decimal('52.00'), None, Decimal('0.00'))
+    """
+    if math.isnan(value):
+        return None
+    rounded = Decimal(f"{value:.{digits}f}")
+    return abs(rounded) if rounded == 0 else rounded
+
+
+def factor(value: float, *, least_digits: int = 0) -> Decimal:
+    """
+    Write a quantity or a rate with as many decimals as its product needs, no more.
+
+    Parameters
+    ----------
+    value
+        Any number.
+    least_digits
+        Decimals that are written even when they are zero.
+
+    Returns
+    -------
+    shortened
+        The number with at most `FACTOR_DIGITS` decimals.
+
+    Examples
+    --------
+    >>> factor(2.2222222222), factor(64.0), factor(0.165, least_digits=2), factor(28.0, least_digits=2)
+    (Decimal('2.222222'), Decimal('64'), Decimal('0.165'), Decimal('28.00'))
+    """
+    whole, _, decimals = f"{value:.{FACTOR_DIGITS}f}".partition(".")
+    decimals = decimals.rstrip("0").ljust(least_digits, "0")
+    return Decimal(f"{whole}.{decimals}" if decimals else whole)
+
+
+def count(value: float) -> int | None:
+    """
+    Write a number that counts something as a whole number.
+
+    Parameters
+    ----------
+    value
+        Any number; NaN: not known.
+
+    Returns
+    -------
+    whole
+        The nearest whole number; None where it is not known.
+
+    Examples
+    --------
+    >>> count(3.0), count(float("nan"))
+    (3, None)
+    """
+    return None if math.isnan(value) else round(value)
+
+
+def yes_no(flag: object) -> str:
+    """
+    Write a flag as people write it.
+
+    Parameters
+    ----------
+    flag
+        Anything that is true or false.
+
+    Returns
+    -------
+    word
+        ``"yes"`` or ``"no"``.
+
+    Examples
+    --------
+    >>> yes_no(True), yes_no(False)
+    ('yes', 'no')
+    """
+    return "yes" if flag else "no"
+
+
+def json_value(value: object) -> str:
+    """
+    Write one value as JSON, decimals with all their digits.
+
+    Parameters
+    ----------
+    value
+        Text, whole number, `Decimal`, flag, None, or a mapping or list of such.
+
+    Returns
+    -------
+    text
+        JSON text.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite.
+
+    Examples
+    --------
+    >>> json_value({"price_usd": usd(160000), "face": "", "low": None})
+    '{"price_usd": 1600.00, "face": "", "low": null}'
+    """
+    if isinstance(value, dict):
+        pairs = (f"{json_value(str(name))}: {json_value(part)}" for name, part in value.items())
+        return "{" + ", ".join(pairs) + "}"
+    if isinstance(value, Decimal):
+        return str(value)
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _csv_cell(value: object) -> str:
+    if value is None:
+        return ""
+    return guard(value) if isinstance(value, str) else str(value)

@@ -1,0 +1,213 @@
+"""
+Write what a scan found, whole or not at all, and never over what people filled in.
+
+The only page module that touches files: it looks at the list that lies in the folder,
+has everything rendered, and only then puts the new files in place.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import json
+import shutil
+import tempfile
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from xml.etree.ElementTree import ParseError
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from scanner.errors import BookError
+from scanner.pages.call_list import (
+    FILL_IN_COLUMNS,
+    EarlierList,
+    call_rows,
+    calls_csv,
+    left_out_rows,
+)
+from scanner.pages.call_sheet import calls_xlsx
+from scanner.pages.cells import unguard
+from scanner.pages.geojson import beds_geojson
+from scanner.pages.item_sheet import line_items_csv, problems_csv
+from scanner.pages.summary import summary_json
+from scanner.pages.webmap import render_map
+from scanner.schema.documents import Scan
+
+NO_EXTRA: Mapping[str, bytes] = {}
+
+
+def publish(scan: Scan, folder: Path, *, extra: Mapping[str, bytes] = NO_EXTRA) -> list[Path]:
+    """
+    Write all files of a scan into a folder.
+
+    Parameters
+    ----------
+    scan
+        A whole scan.
+    folder
+        Where the files go; made when it is not there.
+    extra
+        More files to write along with the others: content by name.
+
+    Returns
+    -------
+    paths
+        The files written, by name.
+
+    Raises
+    ------
+    BookError
+        If a call list in the folder holds what nobody has recorded yet, or a file
+        cannot be replaced. Then everything is left as it was.
+    """
+    for name in ("calls.xlsx", "calls.csv"):
+        _refuse_filled(folder / name)
+    contents = _render(scan, earlier=_read_earlier(folder)) | dict(extra)
+    return _put_in_place(contents, folder)
+
+
+def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
+    rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
+    return {
+        "map.html": render_map(scan).encode(),
+        "calls.csv": calls_csv(rows),
+        "calls.xlsx": calls_xlsx(scan, rows, left_out),
+        "candidates.geojson": beds_geojson(scan),
+        "line_items.csv": line_items_csv(scan),
+        "problems.csv": problems_csv(scan),
+        "summary.json": summary_json(scan),
+    }
+
+
+def _refuse_filled(path: Path) -> None:
+    """Refuse when somebody wrote into the list; the message names the row."""
+    if not path.exists():
+        return
+    read_rows = _sheet_rows if path.suffix == ".xlsx" else _text_rows
+    for number, row in enumerate(read_rows(path), start=2):
+        filled = [name for name in FILL_IN_COLUMNS if str(row.get(name) or "").strip()]
+        if filled:
+            message = (
+                f"{path}: row {number} has something in {', '.join(filled)} that is not recorded yet, and a "
+                "new scan would write over it. Save the list under another name or move it to another folder, "
+                "then scan again."
+            )
+            raise BookError(message)
+
+
+def _sheet_rows(path: Path) -> Iterator[Mapping[str, object]]:
+    """Read the first sheet of a call list, row by row."""
+    try:
+        lines = _sheet_lines(path)
+    except (
+        InvalidFileException,
+        zipfile.BadZipFile,
+        ParseError,
+        LookupError,
+        OSError,
+        ValueError,
+    ) as err:
+        raise BookError(_unreadable(path)) from err
+    header = [str(name) for name in lines[0]] if lines else []
+    _refuse_foreign(path, header)
+    for line in lines[1:]:
+        yield dict(zip(header, line, strict=False))
+
+
+def _sheet_lines(path: Path) -> list[tuple[object, ...]]:
+    with warnings.catch_warnings():
+        # The reader warns of what a spreadsheet program added and it drops; we only look
+        warnings.simplefilter("ignore")
+        with contextlib.closing(load_workbook(path, read_only=True, data_only=True)) as workbook:
+            return list(workbook.worksheets[0].iter_rows(values_only=True))
+
+
+def _text_rows(path: Path) -> Iterator[Mapping[str, str]]:
+    """Read a call list saved as text, by us or by a spreadsheet of another country."""
+    text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    first_line = text.partition("\n")[0]
+    delimiter = max(",;\t", key=first_line.count)
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
+    _refuse_foreign(path, reader.fieldnames or ())
+    yield from reader
+
+
+def _refuse_foreign(path: Path, header: Iterable[str]) -> None:
+    missing = [name for name in FILL_IN_COLUMNS if name not in header]
+    if missing:
+        raise BookError(_unreadable(path))
+
+
+def _unreadable(path: Path) -> str:
+    return (
+        f"{path}: this is not a call list that can be read (a column such as outcome is missing, or the file is "
+        "damaged), so nobody can tell what was filled in. Move it to another folder, then scan again."
+    )
+
+
+def _read_earlier(folder: Path) -> EarlierList | None:
+    """Read the list of the scan before; without its own summary its day is not known."""
+    path = folder / "calls.csv"
+    if not path.exists():
+        return None
+    rows = {unguard(row.get("client_id") or ""): row for row in _text_rows(path)}
+    scanned_on = ""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        scanned_on = str(json.loads((folder / "summary.json").read_bytes()).get("scanned_on", ""))
+    return EarlierList(rows=rows, scanned_on=scanned_on)
+
+
+def _put_in_place(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
+    """Write beside the old files, then swap them all."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        workplace = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
+        try:
+            _swap_all(contents, folder, workplace)
+        finally:
+            shutil.rmtree(workplace, ignore_errors=True)
+    except OSError as err:
+        message = (
+            f"{folder}: the files cannot be written ({err.strerror}: {err.filename}). Close them if they are open "
+            "in another program, see that you may write there and that the disk has room, then scan again. "
+            "Nothing was changed."
+        )
+        raise BookError(message) from err
+    return [folder / name for name in sorted(contents)]
+
+
+def _swap_all(contents: Mapping[str, bytes], folder: Path, workplace: Path) -> None:
+    for name, content in contents.items():
+        (workplace / f"new-{name}").write_bytes(content)
+    swapped: list[str] = []
+    try:
+        for name in contents:
+            _swap(folder, workplace, name)
+            swapped.append(name)
+    except OSError:
+        _swap_back(folder, workplace, swapped)
+        raise
+
+
+def _swap(folder: Path, workplace: Path, name: str) -> None:
+    if (folder / name).exists():
+        (folder / name).replace(workplace / f"old-{name}")
+    try:
+        (workplace / f"new-{name}").replace(folder / name)
+    except OSError:
+        _swap_back(folder, workplace, [name])
+        raise
+
+
+def _swap_back(folder: Path, workplace: Path, names: Iterable[str]) -> None:
+    for name in names:
+        old = workplace / f"old-{name}"
+        if old.exists():
+            old.replace(folder / name)
+        else:
+            (folder / name).unlink(missing_ok=True)

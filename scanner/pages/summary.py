@@ -1,0 +1,93 @@
+"""The totals of a scan: `summary.json`, and the same numbers for the other pages."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import pandas as pd
+
+from scanner.pages.cells import json_value, number, usd
+from scanner.schema.documents import Scan
+from scanner.schema.tables import SKIP_REASONS
+
+NOTHING = Decimal("0.00")
+
+
+def summary_json(scan: Scan) -> bytes:
+    """
+    Write `summary.json`.
+
+    Parameters
+    ----------
+    scan
+        A whole scan.
+
+    Returns
+    -------
+    content
+        The file's bytes, one key a line.
+    """
+    lines = [f"  {json_value(key)}: {json_value(value)}" for key, value in summarize(scan).items()]
+    return ("{\n" + ",\n".join(lines) + "\n}\n").encode()
+
+
+def summarize(scan: Scan) -> dict[str, Any]:
+    """
+    Add up a scan.
+
+    Parameters
+    ----------
+    scan
+        A whole scan.
+
+    Returns
+    -------
+    totals
+        Values by key, in the order of `summary.json`; lengths and areas over the beds
+        found, as the other files write them, so that their sums agree; money over the
+        offers on the call list.
+
+    Notes
+    -----
+    clients = scanned + not_drawn: scanned are those with a lawn or an edge measured on
+    foot. beds + skipped is every bed of the scan.
+    """
+    beds = scan.beds
+    found, skipped = beds[beds["skip_reason"] == ""], beds[beds["skip_reason"] != ""]
+    calls = scan.calls[scan.calls["left_out"] == ""]
+    offers = scan.offers[scan.offers["offer_id"].isin(calls["offer_id"])]
+    scanned_count = int(scan.clients["client_id"].isin(_scanned_ids(scan)).sum())
+    return {
+        "clients": len(scan.clients),
+        "scanned": scanned_count,
+        "not_drawn": len(scan.clients) - scanned_count,
+        "beds": len(found),
+        "skipped": len(skipped),
+        "skipped_by_reason": {
+            reason: int((skipped["skip_reason"] == reason).sum()) for reason in SKIP_REASONS
+        },
+        "offers": len(offers),
+        "problems": len(scan.problems),
+        "edge_ft": _total(found["edge_ft"]),
+        "area_ft2": _total(found["area_ft2"]),
+        "price_usd": usd(offers["price_cents"].sum()),
+        "gross_profit_usd": usd(offers["gross_profit_cents"].sum()),
+        "expected_profit_usd": usd(calls["expected_profit_cents"].sum()),
+        "faults": int((scan.problems["severity"] == "fault").sum()),
+        "left_out": int((scan.calls["left_out"] != "").sum()),
+        "later_phases": int((scan.offers["phase"] > 1).sum()),
+        "unconfirmed": int((~offers["is_confirmed"]).sum()),
+        "refer_to_designer": int(offers["needs_designer"].sum()),
+        "scanned_on": scan.today.isoformat(),
+    }
+
+
+def _scanned_ids(scan: Scan) -> set[str]:
+    with_lawn = scan.lots.loc[scan.lots["lawn_source"] != "", "client_id"]
+    return {*with_lawn, *scan.beds["client_id"]}
+
+
+def _total(measures: pd.Series[float]) -> Decimal:
+    """Add what the files write, each number already rounded, so that sums agree exactly."""
+    return sum((number(value) or NOTHING for value in measures), NOTHING)

@@ -1,0 +1,187 @@
+"""
+What the map page lists: ranked rows and the clients left out.
+
+Nothing is computed here but places in the list; every number comes from the scan.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pandas as pd
+
+from scanner.schema.documents import Scan
+
+LEFT_OUT, SKIPPED = 3, 4
+"""Bands of beds that no call offers: their client is left out, or they are skipped."""
+
+TOLD = ("client_id", "name", "address", "phone", "route", "mow_day")
+"""What the page says of a client."""
+
+_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_NOT_FOUND = "no lawn hard against a curb, a sidewalk or the house front"
+
+
+def rank_band(ranks: pd.Series) -> pd.Series:
+    """
+    Sort ranks into three bands: first tenth, first third, the rest.
+
+    Parameters
+    ----------
+    ranks
+        Places in the call list [count], 1 is called first, 0 is left out.
+
+    Returns
+    -------
+    bands
+        0 first tenth, 1 first third, 2 the rest, 3 left out; same index.
+
+    Examples
+    --------
+    >>> rank_band(pd.Series([1, 2, 3, 4, 10, 0])).tolist()
+    [0, 1, 1, 1, 2, 3]
+    >>> rank_band(pd.Series([], dtype=int)).tolist()
+    []
+    """
+    last = int(ranks.max()) if len(ranks) else 0
+    bands = np.select(
+        [ranks < 1, ranks <= math.ceil(last / 10), ranks <= math.ceil(last / 3)],
+        [LEFT_OUT, 0, 1],
+        2,
+    )
+    return pd.Series(bands, index=ranks.index, dtype=int)
+
+
+def page_rows(scan: Scan) -> pd.DataFrame:
+    """
+    Lay out the ranked list, one row an offer that is to be made.
+
+    Parameters
+    ----------
+    scan
+        Calls, offers and clients.
+
+    Returns
+    -------
+    rows
+        Columns of `CALLS`, `OFFERS` and `CLIENTS`, beside them ``band``, ``dial`` (the
+        number as a phone dials it) and ``place`` (route and mowing day); by rank.
+    """
+    calls = scan.calls[scan.calls["rank"] > 0].sort_values(["rank", "offer_id"])
+    offers = scan.offers.drop(columns="client_id")
+    rows = calls.merge(offers, on="offer_id").merge(_told(scan.clients), on="client_id")
+    return rows.assign(
+        band=rank_band(rows["rank"]), dial=rows["phone"].map(dial), place=_places(rows)
+    )
+
+
+def page_left_out(scan: Scan) -> pd.DataFrame:
+    """
+    List the clients that are not on the call list, each with the reason.
+
+    Parameters
+    ----------
+    scan
+        Calls, clients, beds and problems.
+
+    Returns
+    -------
+    left_out
+        ``client_id``, ``name``, ``address``, ``why`` and ``has_offer``, those with an
+        offer first, then by name.
+    """
+    listed = scan.calls.loc[scan.calls["rank"] > 0, "client_id"]
+    rest = scan.clients[~scan.clients["client_id"].isin(listed)]
+    called_off = (
+        scan.calls.drop_duplicates("client_id").set_index("client_id")["left_out"].to_dict()
+    )
+    reasons = _no_bed(scan) | called_off
+    why = [reasons.get(client_id, _NOT_FOUND) for client_id in rest["client_id"]]
+    rest = rest.assign(
+        has_offer=rest["client_id"].isin(called_off), why=pd.Series(why, rest.index, dtype="str")
+    )
+    rest = rest.sort_values(["has_offer", "name", "client_id"], ascending=[False, True, True])
+    return rest[["client_id", "name", "address", "why", "has_offer"]]
+
+
+def page_choices(clients: pd.DataFrame) -> tuple[list[str], list[str]]:
+    """
+    List the routes and mowing days to choose from.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+
+    Returns
+    -------
+    routes, days
+        Each once, blanks left out; routes by name, days as the week runs.
+    """
+    routes = sorted(
+        {route for route in clients["route"] if route}, key=lambda route: (_natural(route), route)
+    )
+    days = sorted({day for day in clients["mow_day"] if day}, key=lambda day: (_weekday(day), day))
+    return routes, days
+
+
+def dial(phone: str) -> str:
+    """
+    Turn a phone number into what a phone dials.
+
+    Parameters
+    ----------
+    phone
+        As written in the book; an extension is left out.
+
+    Returns
+    -------
+    number
+        Digits with a leading plus where there is one; blank for fewer than seven digits.
+
+    Examples
+    --------
+    >>> dial("(308) 555-0142 ext. 7"), dial("+1 308 555 0142"), dial("ask Ann"), dial("")
+    ('3085550142', '+13085550142', '', '')
+    """
+    number = re.split(r"[a-zA-Z,;#]", phone, maxsplit=1)[0].strip()
+    digits = "".join(re.findall("[0-9]", number))
+    fewest = 7
+    return "" if len(digits) < fewest else "+" * number.startswith("+") + digits
+
+
+def _told(clients: pd.DataFrame) -> pd.DataFrame:
+    return clients[list(TOLD)]
+
+
+def _places(rows: pd.DataFrame) -> list[str]:
+    pairs = zip(rows["route"], rows["mow_day"], strict=True)
+    return [" · ".join(filter(None, pair)) for pair in pairs]
+
+
+def _no_bed(scan: Scan) -> dict[str, str]:
+    """First problem of a client, else why its beds were skipped."""
+    skipped = scan.beds[scan.beds["skip_reason"] != ""].groupby("client_id")["skip_reason"]
+    reasons = {
+        str(client_id): "skipped: " + ", ".join(dict.fromkeys(of)) for client_id, of in skipped
+    }
+    problems = scan.problems[scan.problems["client_id"] != ""].drop_duplicates("client_id")
+    told = problems[["client_id", "problem", "remedy"]].itertuples(index=False, name=None)
+    return reasons | {
+        client_id: problem + (f" ({remedy})" if remedy else "")
+        for client_id, problem, remedy in told
+    }
+
+
+def _weekday(day: str) -> int:
+    starts = [
+        n for n, name in enumerate(_DAYS) if len(day) > 1 and name.startswith(day.lower()[:3])
+    ]
+    return starts[0] if starts else len(_DAYS)
+
+
+def _natural(text: str) -> list[tuple[int, str]]:
+    """Key that puts Route 9 before Route 10."""
+    return [(int(part) if part.isdigit() else -1, part) for part in re.split(r"(\d+)", text)]

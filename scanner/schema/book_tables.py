@@ -1,0 +1,80 @@
+"""Tables of the book room: what the company knows."""
+
+from __future__ import annotations
+
+import pandera.pandas as pa
+
+from scanner.schema.columns import (
+    ALONG,
+    FEATURE_KINDS,
+    FLAGS,
+    SEVERITIES,
+    SPRINKLERS,
+    UTILITIES,
+    count_column,
+    number_column,
+    shape_column,
+    table_schema,
+    text_column,
+    word_column,
+)
+
+CLIENTS = table_schema("clients", "One row a client, as in clients.csv; more columns are carried along.", {
+    "client_id": text_column("the company's own id of the client", pa.Check.str_length(min_value=1), unique=True),
+    "name": text_column("name of the client"),
+    "address": text_column("street address of the lot"),
+    "parcel_id": text_column("the county's id of the lot"),
+    "lon": number_column("degrees", "longitude of the lot, WGS 84", least=-180, known=False),
+    "lat": number_column("degrees", "latitude of the lot, WGS 84", least=-90, known=False),
+    "phone": text_column("phone number"),
+    "email": text_column("e-mail address"),
+    "route": text_column("mowing route"),
+    "mow_day": text_column("day of the week on which the lot is mowed"),
+    "stop": number_column("count", "place of the lot in the route's order", known=False),
+    "client_since": text_column("day or year from which the client is on the books, ISO"),
+    "visits_per_year": number_column("count", "mowing visits a year", known=False),
+    "annual_usd": number_column("USD", "what the client pays a year", known=False),
+    "frontage_ft": number_column("ft", "length of the lot along the street", known=False),
+    "mowed_ft2": number_column("ft2", "lawn area that is mowed", known=False),
+    "sprinklers": word_column("whether the lawn has sprinklers", SPRINKLERS),
+    "hoa": text_column("yes, no or the name of the owners' association"),
+    "renter": word_column("whether the client rents", FLAGS),
+    "past_due": word_column("whether the client owes money", FLAGS),
+    "bought_before": word_column("whether the client bought extra work before", FLAGS),
+    "do_not_call": word_column("whether the client asked not to be called", FLAGS),
+    "last_contact": text_column("day of the last contact, ISO"),
+    "notes": text_column("anything worth knowing"),
+})  # fmt: skip
+
+FEATURES = table_schema("features", "Site features, one row each, WGS 84 longitude and latitude.", {
+    "feature_id": text_column("file and number of the feature in it, file#1 first", unique=True),
+    "file": text_column("file that the feature came from, relative to the book"),
+    "kind": word_column("what it is", FEATURE_KINDS),
+    "client_id": text_column("client that it belongs to; blank: serves every site within reach, or placed by location"),
+    "along": word_column("what a drawn edge runs along", (*ALONG, "")),
+    "curbed": word_column("whether a street has a curb", FLAGS),
+    "parking": word_column("whether cars park along a street's curb", FLAGS),
+    "pavement_ft": number_column("ft", "width of a street known by its centreline", known=False),
+    "dbh_in": number_column("in", "trunk diameter of a tree at breast height", known=False),
+    "what": word_column("what a utility is", (*UTILITIES, "")),
+    "geometry": shape_column("the shape", "degrees"),
+})  # fmt: skip
+
+MEASURED = table_schema("measured", "Edges measured on foot, one row each.", {
+    "client_id": text_column("client whose edge it is"),
+    "along": word_column("what the edge runs along", ALONG),
+    "length_ft": number_column("ft", "length of the edge, openings included"),
+    "room_ft": number_column("ft", "depth of lawn there; blank: enough", known=False),
+    "openings_ft": number_column("ft", "drive and walk widths in the edge"),
+    "note": text_column("anything worth knowing"),
+    "row": count_column("row of the file, 2 is the first below the header"),
+})  # fmt: skip
+
+PROBLEMS = table_schema("problems", "What was found wrong or worth saying, one row each.", {
+    "file": text_column("file that it was found in; blank: none"),
+    "feature": text_column("row or feature in it; blank: the whole file"),
+    "client_id": text_column("client concerned; blank: none"),
+    "severity": word_column("fault: left out, exit code 1; note: said, exit code 0", SEVERITIES),
+    "problem": text_column("what came and what is allowed"),
+    "remedy": text_column("what to do about it"),
+})  # fmt: skip

@@ -1,0 +1,130 @@
+"""
+One-of-a-kind documents: the rate book, the local rules, the company, the book.
+
+The values themselves are data: they stand in ``book/standard/rates.toml`` and
+``book/standard/local.toml`` with a source each, and a book may replace any.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+from geopandas import GeoDataFrame
+
+from scanner.schema.local_rules import (
+    KINDS_ALONG,
+    AlongKind,
+    Backgrounds,
+    Company,
+    FaceKind,
+    LocalRules,
+    Setbacks,
+)
+from scanner.schema.rate_book import (
+    FINISH_WORDS,
+    FINISHES,
+    Document,
+    Finish,
+    Rate,
+    RateBook,
+)
+
+__all__ = [
+    "FINISHES",
+    "FINISH_WORDS",
+    "KINDS_ALONG",
+    "AlongKind",
+    "Backgrounds",
+    "Book",
+    "Company",
+    "Document",
+    "FaceKind",
+    "Finish",
+    "LocalRules",
+    "Rate",
+    "RateBook",
+    "Scan",
+    "Setbacks",
+]
+
+
+@dataclass(frozen=True)
+class Book:
+    """
+    A book as read: what is usable, and every fault found on the way.
+
+    Attributes
+    ----------
+    folder
+        Where the book lies.
+    clients
+        Table `CLIENTS`.
+    features
+        Table `FEATURES`, WGS 84 longitude and latitude.
+    measured
+        Table `MEASURED`.
+    rates, rules
+        The rate book and the local rules, standard values filled in.
+    problems
+        Table `PROBLEMS`.
+    """
+
+    folder: Path
+    clients: pd.DataFrame
+    features: GeoDataFrame
+    measured: pd.DataFrame
+    rates: RateBook
+    rules: LocalRules
+    problems: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Scan:
+    """
+    What one scan of a book found: everything that the pages need.
+
+    Attributes
+    ----------
+    today
+        Day of the scan.
+    name
+        Name of the book's folder.
+    clients
+        Table `CLIENTS`, every client that was read.
+    lots, edges, beds
+        Tables `LOTS`, `EDGES`, `BEDS`, feet.
+    offer_beds, quantities, plants
+        Tables `OFFER_BEDS`, `QUANTITIES`, `PLANTS`: each bed alone (its offer is the
+        bed's own id) and the beds of each offer.
+    line_items, prices
+        Tables `LINE_ITEMS`, `PRICES`, for the same offers.
+    offers, calls
+        Tables `OFFERS`, `CALLS`.
+    shapes
+        Table `SHAPES`, degrees.
+    problems
+        Table `PROBLEMS`, the book's and the scan's.
+    rates, rules
+        What the scan was made with.
+    """
+
+    today: date
+    name: str
+    clients: pd.DataFrame
+    lots: pd.DataFrame
+    edges: pd.DataFrame
+    beds: pd.DataFrame
+    offer_beds: pd.DataFrame
+    quantities: pd.DataFrame
+    plants: pd.DataFrame
+    line_items: pd.DataFrame
+    prices: pd.DataFrame
+    offers: pd.DataFrame
+    calls: pd.DataFrame
+    shapes: GeoDataFrame
+    problems: pd.DataFrame
+    rates: RateBook
+    rules: LocalRules

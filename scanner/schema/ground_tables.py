@@ -1,0 +1,97 @@
+"""Tables of the ground room: lots, edges, beds, and what a page draws of them."""
+
+from __future__ import annotations
+
+import pandera.pandas as pa
+
+from scanner.schema.columns import (
+    ALONG,
+    EDGE_SOURCES,
+    LAWN_SOURCES,
+    SKIP_REASONS,
+    flag_column,
+    number_column,
+    shape_column,
+    table_schema,
+    text_column,
+    word_column,
+)
+
+LOTS = table_schema("lots", "One row a lot that has an outline: its ground.", {
+    "client_id": text_column("client whose lot it is", unique=True),
+    "frame": text_column("plane that the shapes lie in: longitude and latitude of its centre"),
+    "outline": shape_column("the lot's outline"),
+    "strip": shape_column("frontage strip outside the outline that the client mows"),
+    "lawn": shape_column("turf, all built, planted and wet ground taken out"),
+    "lawn_source": word_column("how the lawn is known; blank: no lawn", LAWN_SOURCES),
+    "hardscape": shape_column("street, walks, drives, patios and the lot's own buildings in reach"),
+    "lawn_ft2": number_column("ft2", "area of the turf"),
+})  # fmt: skip
+
+EDGES = table_schema("edges", "Lawn-to-hardscape edges, one row a whole chain, lawn on the left.", {
+    "client_id": text_column("client whose edge it is"),
+    "along": word_column("what it runs along", ALONG),
+    "face": text_column("house faces that it takes in; blank along other things"),
+    "edge_source": word_column("how the edge is known", EDGE_SOURCES),
+    "edge_ft": number_column("ft", "length of the edge"),
+    "geometry": shape_column("the edge"),
+})  # fmt: skip
+
+_BED_COLUMNS = {
+    "bed_id": text_column("client, what it runs along and number: C0042-curb-1"),
+    "client_id": text_column("client on whose lot it lies"),
+    "along": word_column("what it runs along", ALONG),
+    "face": text_column("house faces that it takes in, joined by +; blank along other things"),
+    "frame": text_column("plane that the shapes lie in; blank: measured on foot, lies nowhere"),
+    "lawn_source": word_column("how the lawn is known", LAWN_SOURCES),
+    "edge_source": word_column("how the edge is known", EDGE_SOURCES),
+    "skip_reason": word_column("why it is not offered; blank: offered", (*SKIP_REASONS, "")),
+    "edge_ft": number_column("ft", "edge whose inward normal meets the bed"),
+    "area_ft2": number_column("ft2", "area, absorbed turf included"),
+    "mean_depth_ft": number_column("ft", "area over edge"),
+    "bed_line_ft": number_column("ft", "lawn-side border, the side that needs edging"),
+    "absorbed_ft2": number_column("ft2", "turf taken in because no mower fits there any more"),
+    "right_of_way_ft2": number_column("ft2", "part outside the outline"),
+    "low_plant_ft2": number_column("ft2", "part in sight triangles, low plants only"),
+    "plant_free_ft2": number_column("ft2", "part kept free of plants round things to keep clear of"),
+    "trim_ft": number_column("ft", "turf contact with hardscape, walls and fences that goes away"),
+    "turf_left_ft2": number_column("ft2", "turf of the lot that stays", known=False),
+    "turf_left_width_ft": number_column("ft", "10th percentile of the turf's width off the bed line", known=False),
+    "wall_strip_ft2": number_column("ft2", "part within the clear distance of a wall: gravelled, not dug, not planted"),
+    "hand_dig_ft2": number_column("ft2", "part where only hand digging is right (roots, utilities, hydrants)"),
+    "is_wildfire": flag_column("lies in a mapped high-hazard wildfire area: gravel only"),
+    "is_opening_guessed": flag_column("the place of the drive is a guess"),
+    "cautions": text_column("what to mind, in words"),
+    "geometry": shape_column("the bed, absorbed turf included"),
+    "plantable": shape_column("ground of the bed where plants may stand"),
+    "edge": shape_column("the edge that the bed lies along: plant rows run parallel to it"),
+    "low_ground": shape_column("part in sight triangles", required=False),
+}  # fmt: skip
+
+BEDS = table_schema("beds", "Beds found, one row each, skipped ones too; each kind as if it alone were built.",
+              _BED_COLUMNS, unique=["bed_id"])  # fmt: skip
+
+BED_ORDER = table_schema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
+    "client_id": text_column("client"),
+    "bed_id": text_column("bed", unique=True),
+    "place": pa.Column(int, [pa.Check.ge(1)], description="1 is the lead bed"),
+})  # fmt: skip
+
+OFFER_BEDS = table_schema(
+    "offer_beds",
+    "Beds as they lie in an offer. Offer `bed_id` sells that bed alone; offer `client_id+n` the first n of BED_ORDER.",
+    {"offer_id": text_column("offer that the bed is drawn for"), **_BED_COLUMNS},
+    unique=["offer_id", "bed_id"],
+)
+
+LAYERS = (
+    "outline", "strip", "lawn", "house", "outbuilding", "street", "sidewalk", "drive", "walk", "patio",
+    "old_bed", "water", "easement", "wildfire_area", "edge", "bed", "tree", "hydrant", "mailbox", "utility",
+)  # fmt: skip
+
+SHAPES = table_schema("shapes", "Everything that a page draws of a scan, WGS 84 longitude and latitude.", {
+    "layer": word_column("what is drawn", LAYERS),
+    "client_id": text_column("client on whose lot it is drawn"),
+    "ref": text_column("bed_id of a bed, `along` of an edge, `what` of a utility, else blank"),
+    "geometry": shape_column("the shape, cut to the lot's surroundings", "degrees"),
+})  # fmt: skip

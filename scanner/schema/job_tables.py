@@ -1,0 +1,113 @@
+"""Tables of the job and calls rooms: quantities, prices, offers, calls."""
+
+from __future__ import annotations
+
+import pandera.pandas as pa
+
+from scanner.schema.columns import (
+    METHODS,
+    cents_column,
+    count_column,
+    flag_column,
+    number_column,
+    table_schema,
+    text_column,
+    word_column,
+)
+
+QUANTITIES = table_schema("quantities", "What each bed of each offer takes, one row an offer and bed.", {
+    "offer_id": text_column("offer"),
+    "bed_id": text_column("bed"),
+    "sod_bank_yd3": number_column("yd3", "sod and soil to strip, as it lies"),
+    "sod_loose_yd3": number_column("yd3", "the same, loose"),
+    "sod_lb": number_column("lb", "the same, wet"),
+    "haul_loads": count_column("trailer loads if this bed alone were hauled"),
+    "compost_yd3": number_column("yd3", "compost to till in, planted finishes"),
+    "mulch_yd3": number_column("yd3", "mulch, mulch finishes"),
+    "gravel_yd3": number_column("yd3", "gravel, gravel finish"),
+    "wall_gravel_yd3": number_column("yd3", "gravel along the wall, mulch finishes"),
+    "edging_ft": number_column("ft", "edging along the bed line"),
+    "fabric_ft2": number_column("ft2", "fabric under gravel, gravel finish"),
+    "plant_count": count_column("plants that the grid holds"),
+    "head_count": number_column("count", "sprinkler heads expected along the edge"),
+})  # fmt: skip
+
+PLANTS = table_schema("plants", "Where each plant of a bed stands, one row a plant.", {
+    "offer_id": text_column("offer"),
+    "bed_id": text_column("bed"),
+    "x_ft": number_column("ft", "easting in the bed's frame", least=None),
+    "y_ft": number_column("ft", "northing in the bed's frame", least=None),
+    "is_low": flag_column("stands in a sight triangle: low plant"),
+})  # fmt: skip
+
+LINE_ITEMS = table_schema("line_items", "What a price is made of, one row a task or material.", {
+    "offer_id": text_column("offer"),
+    "bed_id": text_column("bed; blank: belongs to the offer as a whole"),
+    "finish": word_column("finish", ("mulch", "planted", "gravel")),
+    "task": text_column("what it is for"),
+    "quantity": number_column("unit", "how much"),
+    "unit": text_column("unit of the quantity"),
+    "rate_usd": number_column("USD/unit", "price of one unit"),
+    "amount_cents": cents_column("quantity times rate, rounded once"),
+    "labor_hours": number_column("h", "labour in it"),
+    "rate_key": text_column("names in the rate book, joined by *"),
+    "rate_source": text_column("where those rates come from"),
+})  # fmt: skip
+
+PRICES = table_schema("prices", "Price of each offer and finish.", {
+    "offer_id": text_column("offer"),
+    "client_id": text_column("client"),
+    "finish": word_column("finish", ("mulch", "planted", "gravel")),
+    "is_lead": flag_column("the finish that the offer leads with"),
+    "method": word_column("how the sod is stripped", METHODS),
+    "labor_hours": number_column("h", "labour"),
+    "crew_days": number_column("days", "labour hours over crew times day"),
+    "haul_loads": count_column("trailer loads"),
+    "direct_cost_cents": cents_column("labour, materials, machines, fees, mobilisation"),
+    "price_cents": cents_column("exact, before tax"),
+    "price_low_cents": cents_column("low end, rounded out to $50"),
+    "price_high_cents": cents_column("high end, rounded out to $50"),
+    "sales_tax_cents": cents_column("sales tax on the price"),
+    "gross_profit_cents": cents_column("price less direct cost", least=None),
+    "unknowns": text_column("what widens the range, in words"),
+})  # fmt: skip
+
+OFFERS = table_schema("offers", "What one call sells, one row an offer; the lead finish's money.", {
+    "offer_id": text_column("offer, as in OFFER_BEDS", unique=True),
+    "client_id": text_column("client"),
+    "phase": pa.Column(int, [pa.Check.ge(1)], description="1 is sold first; later phases exceed the job limit"),
+    "offer": text_column("what it is, in words"),
+    "bed_ids": text_column("beds in it, lead first, joined by a blank"),
+    "bed_count": count_column("beds in it"),
+    "finish": word_column("lead finish", ("mulch", "planted", "gravel")),
+    "edge_ft": number_column("ft", "edge"),
+    "area_ft2": number_column("ft2", "area, absorbed turf once"),
+    "method": word_column("how the sod is stripped", METHODS),
+    "crew_days": number_column("days", "crew-days"),
+    "direct_cost_cents": cents_column("direct cost"),
+    "price_cents": cents_column("exact, before tax"),
+    "price_low_cents": cents_column("low end"),
+    "price_high_cents": cents_column("high end"),
+    "gross_profit_cents": cents_column("gross profit", least=None),
+    "saving_cents": cents_column("what sharing one mobilisation and set-up saves against selling the beds apart"),
+    "is_confirmed": flag_column("every bed rests on a drawn lawn, a measured edge or a crew's answer"),
+    "needs_designer": flag_column("not to be sketched in a quarter of an hour"),
+    "unknowns": text_column("what widens the range, in words"),
+    "cautions": text_column("what to mind, in words, each once"),
+})  # fmt: skip
+
+CALLS = table_schema("calls", "Whom to call, best first, and who is left out and why.", {
+    "rank": count_column("1 is called first; 0: left out"),
+    "client_id": text_column("client"),
+    "offer_id": text_column("offer to make", unique=True),
+    "chance": number_column("share", "chance of a sale this season, mean"),
+    "chance_low": number_column("share", "10 % point of the chance"),
+    "chance_high": number_column("share", "90 % point of the chance"),
+    "chance_calls_count": number_column("count", "calls that the chance rests on"),
+    "expected_profit_cents": cents_column("chance times gross profit", least=None),
+    "profit_per_crew_day_cents": cents_column("gross profit over crew-days", least=None),
+    "profit_per_selling_hour_cents": cents_column("expected profit over expected selling hours", least=None),
+    "reasons": text_column("why to call, in words"),
+    "left_out": text_column("why not to call, in words; blank: on the list"),
+    "last_outcome": text_column("how the last call ended; blank: none on record"),
+})  # fmt: skip

@@ -1,0 +1,95 @@
+"""
+Exact factors between the units that the program uses, each once, with its source.
+
+Inside the program lengths are international feet, areas square feet, volumes
+cubic yards, masses pounds and money whole cents.
+
+References
+----------
+.. [1] NIST Special Publication 811 (2008), Appendix B: 1 ft = 0.3048 m exactly,
+   1 in = 0.0254 m exactly.
+.. [2] NIST Handbook 44, Appendix C: 1 yd³ = 27 ft³, 1 short ton = 2,000 lb.
+"""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_UP, Decimal
+
+M_PER_FT = 0.3048
+"""Metres in one international foot [1]_."""
+
+IN_PER_FT = 12.0
+"""Inches in one foot [1]_."""
+
+FT3_PER_YD3 = 27.0
+"""Cubic feet in one cubic yard [2]_."""
+
+FT2_IN_PER_YD3 = IN_PER_FT * FT3_PER_YD3
+"""Square feet that one cubic yard covers one inch deep: 324."""
+
+LB_PER_TON = 2000.0
+"""Pounds in one short ton [2]_."""
+
+MINUTES_PER_HOUR = 60.0
+"""Minutes in one hour."""
+
+CENTS_PER_USD = 100
+"""Cents in one dollar."""
+
+ACRE_FT2 = 43_560.0
+"""Square feet in one acre [2]_."""
+
+
+def cents_from_usd(amount_usd: float | str | Decimal) -> int:
+    """
+    Round a dollar amount to whole cents, half away from zero.
+
+    Parameters
+    ----------
+    amount_usd
+        Amount [USD]. A float is read by its shortest decimal form, so 1.005 is 1.005.
+
+    Returns
+    -------
+    cents
+        Amount [cents].
+
+    Raises
+    ------
+    ValueError
+        If the amount is not a finite number.
+
+    Examples
+    --------
+    >>> cents_from_usd(1.005), cents_from_usd(-1.005), cents_from_usd("2.5")
+    (101, -101, 250)
+    """
+    amount = Decimal(str(amount_usd))
+    if not amount.is_finite():
+        message = f"not an amount of money: {amount_usd}"
+        raise ValueError(message)
+    return int((amount * CENTS_PER_USD).quantize(Decimal(1), rounding=ROUND_HALF_UP))
+
+
+def usd_text(amount_cents: int) -> str:
+    """
+    Write cents as dollars with two decimals, as the output files carry them.
+
+    Parameters
+    ----------
+    amount_cents
+        Amount [cents].
+
+    Returns
+    -------
+    text
+        Amount [USD], two decimals, no separator.
+
+    Examples
+    --------
+    >>> usd_text(162705), usd_text(-5), usd_text(0)
+    ('1627.05', '-0.05', '0.00')
+    """
+    sign = "-" if amount_cents < 0 else ""
+    whole, rest = divmod(abs(int(amount_cents)), CENTS_PER_USD)
+    return f"{sign}{whole}.{rest:02d}"

@@ -1,0 +1,64 @@
+"""Edges measured on foot."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from scanner.book.measured import read_measured
+
+CLIENTS = pd.DataFrame({"client_id": ["A"]}, dtype="str")
+HEADER = "client_id,along,length_ft,room_ft,openings_ft,note\n"
+
+
+def read(tmp_path, text):
+    path = tmp_path / "measured.csv"
+    path.write_text(text)
+    return read_measured(path, CLIENTS)
+
+
+def test_good_rows(tmp_path):
+    measured, problems = read(tmp_path, HEADER + "A,Curb,70,,18,drive\nA,house,40,6.5,,\n")
+    assert problems.empty
+    assert measured["along"].tolist() == ["curb", "house"]
+    assert measured["openings_ft"].tolist() == [18.0, 0.0]
+    assert measured["room_ft"].isna().tolist() == [True, False]
+    assert measured["row"].tolist() == [2, 3]
+
+
+@pytest.mark.parametrize(
+    ("row", "reason"),
+    [
+        ("B,curb,70,,,", "not in the client list"),
+        (",curb,70,,,", "not in the client list"),
+        ("A,kerb,70,,,", "'kerb'"),
+        ("A,curb,sixty,,,", "'sixty'"),
+        ("A,curb,,,,", "length_ft is blank"),
+        ("A,curb,0,,,", "'0'"),
+        ("A,curb,5001,,,", "no lot has"),
+        ("A,curb,70,-3,,", "'-3'"),
+        ("A,curb,70,0,,", "no lawn"),
+        ("A,curb,70,,many,", "'many'"),
+        ("A,curb,20,,20,", "not less than"),
+    ],
+)
+def test_faulty_row_is_left_out_and_told(tmp_path, row, reason):
+    measured, problems = read(tmp_path, f"{HEADER}A,curb,5000,,,\n{row}\n")
+    assert measured["row"].tolist() == [2]
+    assert problems["feature"].tolist() == ["row 3"]
+    assert reason in problems.loc[0, "problem"]
+    assert problems.loc[0, "remedy"]
+
+
+def test_no_file_is_no_fault(tmp_path):
+    measured, problems = read_measured(tmp_path / "measured.csv", CLIENTS)
+    assert measured.empty
+    assert "length_ft" in measured
+    assert problems.empty
+
+
+def test_empty_file_is_a_fault(tmp_path):
+    measured, problems = read(tmp_path, "")
+    assert measured.empty
+    assert problems["severity"].tolist() == ["fault"]
+    assert "is empty" in problems.loc[0, "problem"]

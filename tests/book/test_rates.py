@@ -1,0 +1,172 @@
+"""The rate book and the local rules: standard values, a firm's own, faults one by one."""
+
+from __future__ import annotations
+
+import pytest
+
+from scanner.book.local import read_rules
+from scanner.book.rates import read_rates
+from scanner.schema.documents import LocalRules, Rate, RateBook, Setbacks
+
+
+def rates(tmp_path, text):
+    path = tmp_path / "rates.toml"
+    path.write_text(text)
+    return read_rates(path)
+
+
+def rules(tmp_path, text):
+    path = tmp_path / "local.toml"
+    path.write_text(text)
+    return read_rules(path)
+
+
+def test_every_standard_rate_has_a_source():
+    book, problems = read_rates(None)
+    assert problems.empty
+    for name in RateBook.model_fields:
+        rate = getattr(book, name)
+        if isinstance(rate, Rate):
+            assert len(rate.source) > 8, name
+
+
+def test_standard_rates_are_those_of_the_reference():
+    # default-rates.md; 19.66 x 45.65/32.07 = 27.985 (BLS USDL-25-1358, trade-values.md section 6)
+    book, _ = read_rates(None)
+    assert book.labor_usd_per_hour.value == pytest.approx(19.66 * 45.65 / 32.07, abs=0.02)
+    # 8 h over 5 m3 dug and 8.5 m3 barrowed a worker-day, 1 yd3 = 0.764555 m3 (ILO, section 4)
+    hours = 8 / (5 / 0.764555) + 8 / (8.5 / 0.764555)
+    assert book.dig_hand_hours_per_yd3.value == pytest.approx(hours, abs=0.01)
+    # 6 x 12 x 2 ft = 144 ft3 = 5.333 yd3 (trailer maker, section 11)
+    assert book.trailer_volume_yd3.value == pytest.approx(144 / 27, abs=0.01)
+    # 83 ft2 a ton at 3 in (section 3)
+    assert book.gravel_ton_per_yd3.value == pytest.approx(108 / 83, abs=0.01)
+    counts = [book.prior_not_reached_count, book.prior_reached_only_count]
+    counts += [book.prior_visited_only_count, book.prior_sold_count]
+    assert sum(rate.value for rate in counts) == 20
+    assert (book.range_drawn_share.low, book.range_drawn_share.high) == (-0.25, 0.40)
+    assert book.lead_finish == "planted"
+
+
+def test_every_standard_rule_has_a_source():
+    local, problems = read_rules(None)
+    assert problems.empty
+    groups = {"setbacks", "company", "backgrounds", "sources"}
+    keys = {name for name in LocalRules.model_fields if name not in groups}
+    keys |= {f"setbacks.{name}" for name in Setbacks.model_fields}
+    assert keys <= local.sources.keys()
+    assert all(local.sources.values())
+
+
+def test_a_bare_number_widens_the_spread(tmp_path):
+    book, problems = rates(tmp_path, "crew_count = 6\n")
+    assert problems.empty
+    assert book.crew_count == Rate(value=6, low=2, high=6, source="this book's rates.toml")
+
+
+def test_a_table_may_say_all(tmp_path):
+    text = 'mulch_usd_per_yd3 = { value = 36, low = 30, high = 44, source = "price list" }\n'
+    book, problems = rates(tmp_path, text)
+    assert problems.empty
+    assert book.mulch_usd_per_yd3 == Rate(value=36, low=30, high=44, source="price list")
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "reason"),
+    [
+        ("gross_margin_share = 1", "gross_margin_share", "value is 1"),
+        ("gross_margin_share = 45", "gross_margin_share", "from 0 to 0.95"),
+        ("labor_usd_per_hour = -28", "labor_usd_per_hour", "value is -28"),
+        ("labor_usd_per_hour = 0.2", "labor_usd_per_hour", "from 0.28"),
+        ("labor_usd_per_hour = 2801", "labor_usd_per_hour", "to 2800"),
+        ("spread_mulch_yd3_per_hour = 0", "spread_mulch_yd3_per_hour", "value is 0"),
+        ('mulch_usd_per_yd3 = "cheap"', "mulch_usd_per_yd3", "'cheap'"),
+        ("mulch_usd_per_yd3 = true", "mulch_usd_per_yd3", "'True'"),
+        ("mulch_usd_per_yd3 = nan", "mulch_usd_per_yd3", "'nan'"),
+        ("tip_fee_usd_per_ton = {value=30,low=60,high=9}", "tip_fee_usd_per_ton", "low 60"),
+        ("tip_fee_usd_per_ton = {value=30,about=60}", "tip_fee_usd_per_ton", "'about'"),
+        ("mulch_usd_per_yd = 38", "mulch_usd_per_yd", "no setting has the name"),
+        ('lead_finish = "grass"', "lead_finish", "'grass'"),
+        ("plant_size = 3", "plant_size", "words in quotation marks"),
+    ],
+)
+def test_faulty_rate_is_told_and_the_standard_used(tmp_path, line, key, reason):
+    standard, _ = read_rates(None)
+    book, problems = rates(tmp_path, f"{line}\ncrew_count = 3\n")
+    assert problems["feature"].tolist() == [key]
+    assert problems["file"].tolist() == ["rates.toml"]
+    assert reason in problems.loc[0, "problem"]
+    assert problems.loc[0, "remedy"]
+    assert getattr(book, key, None) == getattr(standard, key, None)
+    assert book.crew_count.value == 3
+
+
+@pytest.mark.parametrize(
+    "line", ["tip_fee_usd_per_ton = 0", "mulch_delivery_usd = 0", "minimum_job_usd = 0"]
+)
+def test_nothing_is_a_price_too(tmp_path, line):
+    _, problems = rates(tmp_path, line)
+    assert problems.empty
+
+
+def test_misspelt_name_is_met_with_the_nearest(tmp_path):
+    _, problems = rates(tmp_path, "mulch_usd_per_yard = 38\n")
+    assert problems.loc[0, "remedy"] == "write mulch_usd_per_yd3, or take the line out"
+
+
+@pytest.mark.parametrize(
+    "raw", [b"crew_count = \n", b"\xff\xfe", b"crew_count = 2\ncrew_count = 3\n"]
+)
+def test_unreadable_file_is_one_fault_and_all_standard(tmp_path, raw):
+    path = tmp_path / "rates.toml"
+    path.write_bytes(raw)
+    book, problems = read_rates(path)
+    assert len(problems) == 1
+    assert "standard values" in problems.loc[0, "problem"]
+    assert book == read_rates(None)[0]
+
+
+def test_own_rules_carry_their_source(tmp_path):
+    text = 'bed_depth_ft = 5\nhouse_faces = ["front", "side"]\n[setbacks]\nhydrant_ft = 4\n[company]\nname = "Meadow Fork Lawns"\n'
+    local, problems = rules(tmp_path, text)
+    assert problems.empty
+    assert local.bed_depth_ft == 5
+    assert local.house_faces == ("front", "side")
+    assert local.setbacks.hydrant_ft == 4
+    assert local.company.name == "Meadow Fork Lawns"
+    assert local.sources["bed_depth_ft"] == "this book's local.toml"
+    assert local.sources["setbacks.trunk_ft"].startswith("Seattle")
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "reason"),
+    [
+        ("bed_depth_ft = 1", "bed_depth_ft", "shallower than the minimum"),
+        ("min_depth_ft = 5", "min_depth_ft", "shallower than the minimum"),
+        ("bed_depth_ft = 30", "bed_depth_ft", "less than or equal to 20"),
+        ("gap_ft = 0", "gap_ft", "value is 0"),
+        ('mower_ft = "four"', "mower_ft", "'four'"),
+        ('house_faces = ["roof"]', "house_faces", "'roof'"),
+        ('house_faces = "front"', "house_faces", "list of words"),
+        ('offer_kinds = ["curb", "curb"]', "offer_kinds", "twice"),
+        ('kind_order = ["curb"]', "kind_order", "offer_kinds names house"),
+        ("[setbacks]\nhydrant_ft = -3", "setbacks.hydrant_ft", "value is -3"),
+        ("[setbacks]\nhydrants_ft = 3", "setbacks.hydrants_ft", "no setting"),
+        ("[setbacks]\njog_ft = 6", "setbacks.jog_ft", "under [setbacks]"),
+        ('[backgrounds]\nstreets_url = "javascript:x"', "backgrounds.streets_url", "https://"),
+    ],
+)
+def test_faulty_rule_is_told_and_the_standard_used(tmp_path, text, key, reason):
+    local, problems = rules(tmp_path, text)
+    assert problems["feature"].tolist() == [key]
+    assert reason in problems.loc[0, "problem"]
+    assert problems.loc[0, "remedy"]
+    standard, _ = read_rules(None)
+    assert local.model_dump(exclude={"sources"}) == standard.model_dump(exclude={"sources"})
+
+
+def test_rule_under_the_wrong_heading_says_where_it_belongs(tmp_path):
+    _, problems = rules(tmp_path, "[setbacks]\njog_ft = 6")
+    assert (
+        problems.loc[0, "remedy"] == "move the line jog_ft to the top of the file, above every [ ]"
+    )

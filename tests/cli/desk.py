@@ -1,0 +1,62 @@
+"""A desk to type commands at: the real command line over a pipeline that answers at once."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+from click.testing import CliRunner, Result
+
+from scanner.cli import main
+from scanner.schema.documents import Book, Scan
+from scanner.schema.tables import FEATURES, MEASURED, PROBLEMS, empty_table
+from tests.small_scan import small_clients, small_rates, small_rules, small_scan
+
+SUMMARY = {
+    "beds": 8, "area_ft2": 1512.4, "scanned": 10, "offers": 1, "price_usd": "2345.60",
+    "skipped_by_reason": {"too short": 1, "denied": 0}, "not_drawn": 1, "left_out": 2,
+}  # fmt: skip
+
+FAULT = {
+    "file": "clients.csv", "feature": "row 7", "client_id": "C0007", "severity": "fault",
+    "problem": "the id C0007 stands in rows 6 and 7; each id may stand once",
+    "remedy": "give one of them another id",
+}  # fmt: skip
+NOTE = {
+    "file": "", "feature": "", "client_id": "", "severity": "note",
+    "problem": "no site has a tree", "remedy": "",
+}  # fmt: skip
+
+
+def type_in(*words: str) -> Result:
+    """Type a command; an error that the program does not tell as a sentence is raised."""
+    return CliRunner().invoke(main, list(words), catch_exceptions=False)
+
+
+def problems_of(*rows: dict[str, str]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=list(PROBLEMS.columns)) if rows else empty_table(PROBLEMS)
+
+
+def book_with(*problems: dict[str, str]) -> Book:
+    return Book(
+        folder=Path("lawns"), clients=small_clients(), features=empty_table(FEATURES),
+        measured=empty_table(MEASURED), rates=small_rates(), rules=small_rules(),
+        problems=problems_of(*problems),
+    )  # fmt: skip
+
+
+def scan_with(*problems: dict[str, str], today: date) -> Scan:
+    return replace(small_scan(), problems=problems_of(*problems), today=today)
+
+
+def publish_summary(found: Scan, folder: Path) -> list[Path]:
+    """Write the summary only, as the pages room would with everything else."""
+    folder.mkdir(parents=True)
+    file = folder / "summary.json"
+    faults = int((found.problems["severity"] == "fault").sum())
+    summary = {**SUMMARY, "faults": faults, "problems": len(found.problems)}
+    file.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
+    return [folder / "map.html", file]

@@ -1,0 +1,49 @@
+"""The command as a whole: help, version, both ways to start it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import scanner
+from scanner.cli import main
+from tests.cli.desk import type_in
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_help_lists_the_commands_in_the_order_of_use() -> None:
+    assert list(main.commands) == ["new", "check", "scan", "demo"]
+    text = type_in("--help").stdout
+    places = [text.index(f"\n  {name} ") for name in main.commands]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("name", list(main.commands))
+def test_every_command_has_help(name: str) -> None:
+    result = type_in(name, "--help")
+    assert result.exit_code == 0
+    assert main.commands[name].get_short_help_str().endswith(".")
+
+
+@pytest.mark.parametrize("name", [name for name in main.commands if name != "demo"])
+def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
+    assert [param.name for param in main.commands[name].params if param.required] == ["book"]
+
+
+def test_module_starts_the_same_command() -> None:
+    command = [sys.executable, "-m", "scanner", "--version"]
+    told = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert told.stdout == f"bed-scanner, version {scanner.__version__}\n"
+
+
+def test_python_offers_the_same_verbs() -> None:
+    from scanner import pipeline  # noqa: PLC0415  # the lazy names are what is checked
+
+    assert scanner.read_book is pipeline.read_book
+    assert scanner.scan is pipeline.scan
+    with pytest.raises(AttributeError, match="has no attribute 'dig'"):
+        _ = scanner.dig

@@ -1,0 +1,59 @@
+"""What tests of every room share: the system's Chromium, and the skip where there is none."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+CHROMIUM_NAMES = (
+    "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome",
+    "microsoft-edge", "msedge",
+)  # fmt: skip
+CHROMIUM_PLACES = (
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "C:/Program Files/Google/Chrome/Application/chrome.exe",
+    "C:/Program Files (x86)/Google/Chrome/Application/chrome.exe",
+    "C:/Program Files (x86)/Microsoft/Edge/Application/msedge.exe",
+)
+CHROMIUM_FLAGS = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+NO_CHROMIUM = "no Chromium on this machine"
+
+
+def chromium_path() -> str | None:
+    """Say where this machine's Chromium is: $CHROMIUM_PATH, else the usual names and places."""
+    if named := os.environ.get("CHROMIUM_PATH"):
+        return named
+    found = (shutil.which(name) for name in CHROMIUM_NAMES)
+    placed = (place for place in CHROMIUM_PLACES if Path(place).exists())
+    return next((path for path in (*found, *placed) if path), None)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip the tests marked ``browser`` where no Chromium is, and say so."""
+    if chromium_path():
+        return
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.skip(reason=NO_CHROMIUM))
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Open the system's Chromium once for all tests of a worker."""
+    path = chromium_path()
+    if path is None:
+        pytest.skip(NO_CHROMIUM)
+    with sync_playwright() as playwright:
+        # Chromium refuses to run as root inside its sandbox, and a test container runs as root.
+        browser = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_FLAGS))
+        yield browser
+        browser.close()

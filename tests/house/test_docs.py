@@ -1,0 +1,136 @@
+"""What README, DEVELOPERS and CHANGELOG say is so."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import scanner
+from scanner.cli import main
+from scanner.schema.tables import SKIP_REASONS
+from tests.house.renew import BLOCK, call_list_block, scan_sample
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+CI_RUN = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def sample_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sample")
+    scan_sample(folder)
+    return folder
+
+
+def test_readme_has_every_command_and_no_other() -> None:
+    rows = re.findall(r"^\| `bed-scanner ([a-z]+)(?: BOOK)?` \|", README, re.MULTILINE)
+    assert rows == list(main.commands)
+    assert set(re.findall(r"bed-scanner ([a-z]+)\b", README)) <= {*main.commands, "and"}
+
+
+def test_readme_has_every_option_and_no_other() -> None:
+    told = set(re.findall(r"^\| `(--[a-z]+)", README, re.MULTILINE))
+    ours = {opt for name in main.commands.values() for p in name.params for opt in p.opts}
+    assert told == {opt for opt in ours if opt.startswith("--")} | {"--help"}
+
+
+def test_readme_says_which_command_takes_which_option() -> None:
+    for option, commands in re.findall(r"^\| `(--(?:out|today))[^`]*` \| ([^|]+) \|", README, re.M):
+        ours = [
+            name for name, command in main.commands.items()
+            if option in {opt for param in command.params for opt in param.opts}
+        ]  # fmt: skip
+        assert re.findall(r"`([a-z]+)`", commands) == ours
+
+
+def test_readme_opens_with_two_commands_of_one_line() -> None:
+    lines = [line for line in README.splitlines() if line.startswith("python3 -m venv .venv && ")]
+    assert len(lines) == 2
+    assert lines[0].endswith(" && .venv/bin/bed-scanner demo")
+    assert lines[1].endswith(" && .venv/bin/python -m pytest -n 2")
+
+
+def test_windows_forms_are_the_same_commands() -> None:
+    shell = [line for line in README.splitlines() if line.startswith("python3 -m venv .venv && ")]
+    windows = [line for line in README.splitlines() if line.startswith("py -m venv .venv && ")]
+    turned = [
+        line.replace("python3 ", "py ").replace(".venv/bin/", ".venv\\Scripts\\") for line in shell
+    ]
+    assert windows == turned
+
+
+def test_ci_runs_the_readmes_own_test_command() -> None:
+    pattern = re.search(r"grep -m 1 -E '([^']+)' README.md", CI_RUN)
+    assert pattern
+    found = [line for line in README.splitlines() if re.search(pattern[1], line)]
+    assert len(found) == 1
+    assert found[0].endswith("pytest -n 2")
+
+
+def test_readme_lists_every_file_of_a_scan(sample_pages: Path) -> None:
+    section = README[README.index("## What comes out") : README.index("## Your own book")]
+    told = re.findall(r"^\| `([a-z_]+\.[a-z]+)` \|", section, re.MULTILINE)
+    assert sorted(told) == sorted(path.name for path in sample_pages.iterdir())
+
+
+def test_readme_shows_the_real_call_list(sample_pages: Path) -> None:
+    block = BLOCK.search(README)
+    assert block
+    shown = block[0].removeprefix(block[1]).removesuffix(block[2])
+    assert shown == call_list_block(sample_pages), "run: python tests/house/renew.py readme"
+
+
+def test_readme_explains_every_skip_reason() -> None:
+    for reason in SKIP_REASONS:
+        assert reason in README
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "811",
+        "right-of-way",
+        "permit",
+        "Local codes",
+        "sight lines",
+        "siding",
+        "roots",
+        "not a quote",
+    ],
+)
+def test_readme_has_every_caution(words: str) -> None:
+    assert words in README[README.index("## Cautions") :]
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "maps/README.md"])
+def test_links_lead_somewhere(name: str) -> None:
+    page = ROOT / name
+    links = re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8"))
+    missing = [link for link in links if "://" not in link and not (page.parent / link).exists()]
+    assert not missing
+
+
+def test_every_library_has_its_reason() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    lines = [*project["dependencies"], *extras["test"], *extras["dev"]]
+    names = {re.split(r"[><=~!\[ ;]", line)[0] for line in lines} - {"bed-scanner"}
+    section = DEVELOPERS[DEVELOPERS.index("## Libraries") : DEVELOPERS.index("## Decisions")]
+    assert names == {name for name in names if re.search(rf"[ ,]{re.escape(name)}[ ,]", section)}
+
+
+def test_every_library_has_bounds() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    for line in [*project["dependencies"], *project["optional-dependencies"]["test"]]:
+        assert re.search(r">=[\d.]+,<[\d.]+$", line), line
+
+
+def test_changelog_begins_with_this_version() -> None:
+    changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    newest = re.search(r"^## (\d+\.\d+\.\d+)", changelog, re.MULTILINE)
+    assert newest
+    assert newest[1] == scanner.__version__

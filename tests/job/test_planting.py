@@ -1,0 +1,211 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from scanner.errors import SchemaError
+from scanner.job.planting import place_plants
+from scanner.schema.tables import OFFER_BEDS, PLANTS, empty_table
+from tests.job.job_cases import bed, offer_beds, rate_book
+
+RATES = rate_book()
+
+
+def count(*rows, rates=RATES):
+    return len(place_plants(offer_beds(*rows), rates=rates))
+
+
+def moved(row, change):
+    """The same bed, every shape of it put through one change."""
+    shapes = ("geometry", "plantable", "edge", "low_ground")
+    return row | {name: change(row[name]) for name in shapes}
+
+
+def points(plants):
+    return shapely.points(plants["x_ft"], plants["y_ft"])
+
+
+def test_worked_case_has_59_in_rows_of_30_and_29():
+    # trade values, section 17: 60 x 4 ft at 24 in, laid out half a spacing from the border
+    plants = place_plants(offer_beds(bed()), rates=RATES)
+    rows = plants.groupby(plants["y_ft"].round(3)).size()
+    assert rows.to_dict() == {1.0: 30, 2.732: 29}
+    assert plants["x_ft"].min() == pytest.approx(1)
+    assert plants["x_ft"].max() == pytest.approx(59)
+
+
+def test_step_out_leaves_one_row():
+    # trade values, section 17: 18 in kept at the curb leaves 2.5 ft, one row at 24 in
+    plants = place_plants(offer_beds(bed(plantable=shapely.box(0, 1.5, 60, 4))), rates=RATES)
+    assert plants["y_ft"].to_numpy() == pytest.approx(np.full(30, 2.5))
+
+
+def test_ground_narrower_than_a_spacing_holds_nothing():
+    assert count(bed(depth=1.9)) == 0
+    assert count(bed(depth=2.0)) == 30
+
+
+def test_three_gallon_spacing_counts_rows():
+    # 36 in on centre in 4 ft: one row at 1.5 ft, from 1.5 to 58.5 ft, 3 ft apart: 20
+    assert count(bed(), rates=rate_book(plant_spacing_in=36)) == 20
+
+
+@pytest.mark.parametrize("degrees", [0, 37, 90, 211.3])
+@pytest.mark.parametrize("shift", [(0, 0), (123_456.789, -98_765.4321)])
+@pytest.mark.parametrize("is_reversed", [False, True])
+def test_turned_moved_reversed_is_the_same_grid(degrees, shift, is_reversed):
+    row = bed(length=59.3, depth=7.1)
+    home = points(place_plants(offer_beds(row), rates=RATES))
+
+    def change(shape):
+        turned = affinity.rotate(shape, degrees, origin=(0, 0))
+        return affinity.translate(turned, *shift)
+
+    away = moved(row, change)
+    if is_reversed:
+        away["edge"] = away["edge"].reverse()
+    there = points(place_plants(offer_beds(away), rates=RATES))
+    expected = [change(point) for point in home]
+    assert shapely.distance(there, expected).max() < 1e-4
+
+
+def test_densified_edge_is_the_same_grid():
+    row = bed()
+    dense = moved(row, lambda shape: shapely.segmentize(shape, 0.7))
+    assert count(dense) == count(row) == 59
+
+
+def test_repeated_corners_and_stray_points_of_an_edge_do_no_harm():
+    assert count(bed(edge=shapely.LineString([(0, 0), (0, 0), (60, 0), (60, 0)]))) == 59
+    stray = shapely.GeometryCollection([shapely.Point(0, 0), bed()["edge"]])
+    assert count(bed(edge=stray)) == 59
+    assert count(bed(edge=shapely.LineString())) == 0
+
+
+def test_bed_on_the_right_of_its_edge():
+    row = bed(geometry=shapely.box(0, -4, 60, 0))
+    assert count(row) == 59
+
+
+def test_rows_follow_a_curb_arc():
+    # curb of radius 40 seen from outside: rows at radius 41 and 42.732
+    angles = np.linspace(0, np.pi / 2, 400)
+    circle = np.column_stack([np.cos(angles), np.sin(angles)])
+    edge = shapely.LineString(40 * circle)
+    ground = shapely.Polygon([*(40 * circle), *(44 * circle)[::-1]])
+    row = bed(edge=edge, geometry=ground, length=edge.length, area_ft2=ground.area)
+    plants = place_plants(offer_beds(row), rates=RATES)
+    radii = np.hypot(plants["x_ft"], plants["y_ft"])
+    assert set(radii.round(2)) == {41.0, 42.73}
+    # the clear run of the first row is its arc less half a spacing at each end
+    run_ft = 41 * (np.pi / 2 - 2 * np.arcsin(1 / 41))
+    assert (radii < 42).sum() == int(run_ft // 2) + 1
+
+
+def test_two_stretches_of_edge_share_a_corner_bed():
+    edge = shapely.MultiLineString([[(0, 0), (40, 0)], [(0, 30), (0, 0)]])
+    ground = shapely.box(0, 0, 40, 30).difference(shapely.box(4, 4, 41, 31))
+    plants = place_plants(offer_beds(bed(edge=edge, geometry=ground)), rates=RATES)
+    near = shapely.distance(points(plants)[:, None], points(plants)[None, :])
+    assert near[near > 0].min() > 1.2  # nobody stands on another's roots
+    assert len(plants) > 55  # 264 ft2 at about a plant each 4.2 ft2, less borders
+
+
+def test_circle_kept_free_makes_a_hole():
+    # hydrant, radius 3, 2 ft in: trade values, section 16
+    hole = shapely.Point(30, 2).buffer(3, quad_segs=64)
+    plants = place_plants(
+        offer_beds(bed(plantable=shapely.box(0, 0, 60, 4).difference(hole))), rates=RATES
+    )
+    assert shapely.distance(points(plants), shapely.Point(30, 2)).min() >= 4 - 1e-3
+    assert 50 <= len(plants) <= 55
+
+
+def test_low_plants_stand_in_the_triangle():
+    row = bed(low_ground=shapely.Polygon([(0, 0), (10, 0), (0, 10)]))
+    plants = place_plants(offer_beds(row), rates=RATES)
+    expected = plants["x_ft"] + plants["y_ft"] <= 10 + 1e-9
+    assert (plants["is_low"] == expected).all()
+
+
+def test_a_table_without_triangles_has_no_low_plants():
+    table = offer_beds(bed()).drop(columns="low_ground")
+    assert not place_plants(table, rates=RATES)["is_low"].any()
+
+
+def test_skipped_beds_get_no_plants_and_repeats_get_the_same():
+    rows = [
+        bed(),
+        bed("C1-curb-2", skip_reason="too short"),
+        bed(offer_id="C1+2"),
+    ]
+    plants = place_plants(offer_beds(*rows), rates=RATES)
+    assert plants.groupby(["offer_id", "bed_id"]).size().to_dict() == {
+        ("C1+2", "C1-curb-1"): 59,
+        ("C1-curb-1", "C1-curb-1"): 59,
+    }
+    assert plants["offer_id"].iloc[0] == "C1-curb-1"
+
+
+def test_empty_table_keeps_its_columns():
+    plants = place_plants(empty_table(OFFER_BEDS), rates=RATES)
+    assert plants.columns.tolist() == list(PLANTS.columns)
+
+
+def test_a_table_without_edges_is_our_bug():
+    with pytest.raises(SchemaError, match="table offer_beds breaks its schema"):
+        place_plants(offer_beds(bed()).drop(columns="edge"), rates=RATES)
+
+
+# trade values, section 2: triangle, plants a square foot, computed from 144 / (0.8660 s^2)
+@pytest.mark.parametrize(
+    ("spacing_in", "per_ft2"),
+    [(12, 1.1547), (18, 0.5132), (24, 0.2887), (30, 0.1848), (36, 0.1283), (48, 0.0722)],
+)
+def test_wide_ground_holds_what_the_table_says(spacing_in, per_ft2):
+    side_ft = 50 * spacing_in / 12
+    plants = count(bed(length=side_ft, depth=side_ft), rates=rate_book(plant_spacing_in=spacing_in))
+    # 50 x 50 spacings hold 57 rows, of 50 and 49 in turn: 29 x 50 + 28 x 49
+    assert plants == 2822
+    assert plants / side_ft**2 == pytest.approx(per_ft2, rel=0.03)  # less the borders
+
+
+def test_published_wrong_multiplier_is_not_ours():
+    # trade values, section 18: two charts say 0.24 a square foot at 24 in; 0.25 is right (square)
+    # and 15 % more when staggered
+    plants = place_plants(offer_beds(bed()), rates=RATES)
+    first, second = np.unique(plants["y_ft"].round(6))
+    step_ft = np.diff(plants["x_ft"].to_numpy()[:2])[0]
+    staggered = 1 / (step_ft * (second - first))
+    assert staggered == pytest.approx(0.2887, abs=1e-4)
+    assert staggered / 1.1547 == pytest.approx(0.25, rel=1e-4)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    length=st.integers(12, 120),
+    depth=st.floats(2.1, 12),
+    skew=st.integers(-3, 3),
+    turn=st.integers(0, 360),
+)
+def test_no_plant_stands_near_a_border(length, depth, skew, turn):
+    ground = shapely.Polygon([(0, 0), (length, 0), (length + skew, depth), (-skew, depth)])
+    row = moved(
+        bed(geometry=ground, length=length), lambda shape: affinity.rotate(shape, turn, (0, 0))
+    )
+    plants = place_plants(offer_beds(row), rates=RATES)
+    spots = points(plants)
+    assert shapely.contains(row["plantable"], spots).all()
+    assert (shapely.distance(row["plantable"].boundary, spots) >= 1 - 1e-3).all()
+    apart = shapely.distance(spots[:, None], spots[None, :])[~np.eye(len(spots), dtype=bool)]
+    assert (apart >= 2 - 1e-3).all()
+
+
+@settings(max_examples=10, deadline=None)
+@given(length=st.floats(12, 80), more=st.floats(0, 40))
+def test_longer_never_holds_fewer(length, more):
+    assert count(bed(length=length)) <= count(bed(length=length + more))

@@ -1,0 +1,156 @@
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+from scanner.pages.call_list import EarlierList, call_rows, calls_csv, left_out_rows
+from tests.small_scan import FORMULA_NAME, SCRIPT_NAME, TODAY, small_scan
+
+# The columns of design section 6, in its order, and those to be filled in
+CALL_COLUMNS = [
+    "rank",
+    "client_id",
+    "name",
+    "address",
+    "phone",
+    "route",
+    "mow_day",
+    "stop",
+    "offer",
+    "bed_ids",
+    "bed_count",
+    "edge_ft",
+    "area_ft2",
+    "crew_days",
+    "price_usd",
+    "price_low_usd",
+    "price_high_usd",
+    "gross_profit_usd",
+    "chance",
+    "chance_low",
+    "chance_high",
+    "expected_profit_usd",
+    "profit_per_crew_day_usd",
+    "profit_per_selling_hour_usd",
+    "confirmed",
+    "reasons",
+    "cautions",
+    "last_contact",
+    "last_outcome",
+    "called_on",
+    "outcome",
+    "note",
+    "next_action",
+    "next_date",
+    "change",
+]
+
+
+def read(content):
+    return list(csv.DictReader(io.StringIO(content.decode(), newline="")))
+
+
+def earlier_of(scan, **values):
+    rows = {row["client_id"]: row for row in read(calls_csv(call_rows(scan)))}
+    return EarlierList(rows=rows, scanned_on=values.get("scanned_on", "2026-01-05"))
+
+
+def changes(scan, earlier):
+    return {row["client_id"]: row["change"] for row in call_rows(scan, earlier=earlier)}
+
+
+def dearer(scan):
+    is_first = scan.offers["client_id"] == "C0001"
+    prices = scan.offers["price_cents"]
+    return replace(
+        scan, offers=scan.offers.assign(price_cents=prices.where(~is_first, prices + 5000))
+    )
+
+
+def test_one_row_an_offer_best_first():
+    rows = read(calls_csv(call_rows(small_scan())))
+    assert list(rows[0]) == CALL_COLUMNS
+    assert [row["rank"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
+    assert rows[0]["client_id"] == "C0002"
+    assert (rows[0]["price_usd"], rows[0]["chance"], rows[0]["confirmed"]) == (
+        "4290.91",
+        "0.0800",
+        "yes",
+    )
+
+
+def test_names_that_would_run_are_neutralised():
+    names = {row["client_id"]: row for row in read(calls_csv(call_rows(small_scan())))}
+    assert names["C0009"]["name"] == f"'{FORMULA_NAME}"
+    assert names["C0009"]["phone"] == "'+1 308 555 0109"
+    assert names["C0008"]["name"] == SCRIPT_NAME
+
+
+def test_every_client_is_on_one_of_the_two_lists():
+    scan = small_scan()
+    listed = [row["client_id"] for row in call_rows(scan)]
+    left_out = [row["client_id"] for row in left_out_rows(scan)]
+    assert sorted(listed + left_out) == sorted(scan.clients["client_id"])
+
+
+def test_left_out_has_a_reason_each():
+    reasons = {row["client_id"]: row["reason"] for row in left_out_rows(small_scan())}
+    assert reasons == {
+        "C0005": "asked not to be called",
+        "C0006": "payment past due: settle that first",
+        "C0007": "no lawn touches a curb, house front or sidewalk (nothing to do)",
+        "C0010": "no outline for this client (draw the lot or measure its edges)",
+    }
+
+
+def test_client_with_skipped_beds_only_is_told_why():
+    scan = small_scan()
+    kept = scan.offers["client_id"] != "C0003"
+    without = replace(
+        scan, offers=scan.offers[kept], calls=scan.calls[scan.calls["client_id"] != "C0003"]
+    )
+    reasons = {row["client_id"]: row["reason"] for row in left_out_rows(without)}
+    assert reasons["C0003"] == "bed along the sidewalk too short (10 ft)"
+
+
+def test_no_earlier_list_marks_nothing():
+    assert set(changes(small_scan(), None).values()) == {""}
+
+
+def test_changed_price_is_marked():
+    marks = changes(dearer(small_scan()), earlier_of(small_scan()))
+    assert marks.pop("C0001") == "price was $2865.45"
+    assert set(marks.values()) == {""}
+
+
+def test_new_client_and_other_beds_are_marked():
+    earlier = earlier_of(small_scan())
+    earlier.rows["C0003"]["bed_ids"] = "C0003-curb-1"
+    del earlier.rows["C0004"]
+    marks = changes(small_scan(), earlier)
+    assert (marks["C0003"], marks["C0004"], marks["C0001"]) == ("other beds", "new", "")
+
+
+def test_client_that_left_the_list_is_marked():
+    earlier = earlier_of(small_scan())
+    earlier.rows["C0006"] = {"client_id": "C0006"}
+    marks = {
+        row["client_id"]: row["change"] for row in left_out_rows(small_scan(), earlier=earlier)
+    }
+    assert (marks["C0006"], marks["C0005"]) == ("was on the list", "")
+
+
+def test_spreadsheet_that_dropped_zeros_is_no_change():
+    earlier = earlier_of(small_scan())
+    for row in earlier.rows.values():
+        row["price_usd"] = row["price_usd"].removesuffix("0")
+    assert set(changes(small_scan(), earlier).values()) == {""}
+
+
+def test_mark_stays_for_the_day_and_goes_with_the_next():
+    scan = dearer(small_scan())
+    earlier = earlier_of(scan, scanned_on=TODAY.isoformat())
+    earlier.rows["C0001"]["change"] = "price was $2865.45"
+    assert changes(scan, earlier)["C0001"] == "price was $2865.45"
+    assert changes(scan, replace(earlier, scanned_on="2026-02-15"))["C0001"] == ""

@@ -1,0 +1,175 @@
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from scanner.errors import BookError, SchemaError
+from scanner.pages import publish as publish_module
+from scanner.pages.call_sheet import OUTCOMES
+from scanner.pages.publish import publish
+from tests.small_scan import small_scan
+
+FILES = [
+    "calls.csv", "calls.xlsx", "candidates.geojson", "line_items.csv", "map.html", "problems.csv",
+    "summary.json",
+]  # fmt: skip
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def fill_sheet(path, column, value):
+    workbook = load_workbook(path)
+    sheet = workbook["Calls"]
+    place = [cell.value for cell in sheet[1]].index(column) + 1
+    sheet.cell(3, place).value = value
+    workbook.save(path)
+
+
+def fill_text(path, column, value, *, delimiter=","):
+    rows = list(csv.DictReader(io.StringIO(path.read_text(), newline="")))
+    rows[0][column] = value
+    with path.open("w", newline="") as file:
+        writer = csv.DictWriter(file, rows[0].keys(), delimiter=delimiter)
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def cheaper():
+    scan = small_scan()
+    return replace(scan, offers=scan.offers.assign(price_cents=scan.offers["price_cents"] - 100))
+
+
+def test_writes_every_file_and_nothing_else(tmp_path):
+    folder = tmp_path / "maps" / "small"
+    paths = publish(small_scan(), folder)
+    assert [path.name for path in paths] == FILES
+    assert sorted(contents(folder)) == FILES
+
+
+def test_two_runs_give_the_same_bytes(tmp_path):
+    publish(small_scan(), tmp_path / "one")
+    publish(small_scan(), tmp_path / "two")
+    first = contents(tmp_path / "one")
+    assert contents(tmp_path / "two") == first
+    publish(small_scan(), tmp_path / "one")
+    assert contents(tmp_path / "one") == first
+
+
+def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):
+    publish(small_scan(), tmp_path)
+    publish(cheaper(), tmp_path)
+    first = contents(tmp_path)
+    assert b"price was $4290.91" in first["calls.csv"]
+    publish(cheaper(), tmp_path)
+    assert contents(tmp_path) == first
+
+
+def test_extra_files_come_along(tmp_path):
+    paths = publish(small_scan(), tmp_path, extra={"note.txt": b"hello"})
+    assert tmp_path / "note.txt" in paths
+    assert (tmp_path / "note.txt").read_bytes() == b"hello"
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("outcome", OUTCOMES[0]), ("note", "likes roses"), ("called_on", "2026-03-02")],
+)
+def test_filled_spreadsheet_is_never_replaced(tmp_path, column, value):
+    publish(small_scan(), tmp_path)
+    fill_sheet(tmp_path / "calls.xlsx", column, value)
+    before = contents(tmp_path)
+    with pytest.raises(
+        BookError,
+        match=rf"calls.xlsx: row 3 has something in {column} that is not recorded yet.*move it",
+    ):
+        publish(cheaper(), tmp_path)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_filled_text_list_is_never_replaced(tmp_path, delimiter):
+    publish(small_scan(), tmp_path)
+    fill_text(tmp_path / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
+    with pytest.raises(BookError, match=r"calls.csv: row 2 has something in next_action"):
+        publish(cheaper(), tmp_path)
+
+
+def test_list_that_was_only_opened_and_saved_is_replaced(tmp_path):
+    publish(small_scan(), tmp_path)
+    workbook = load_workbook(tmp_path / "calls.xlsx")
+    workbook.save(tmp_path / "calls.xlsx")
+    fill_text(tmp_path / "calls.csv", "note", "  ")
+    publish(cheaper(), tmp_path)
+    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
+
+
+@pytest.mark.parametrize("name", ["calls.xlsx", "calls.csv"])
+def test_list_that_nobody_can_read_is_never_replaced(tmp_path, name):
+    (tmp_path / name).write_bytes(b"something of my own\n1\n")
+    with pytest.raises(
+        BookError, match=rf"{name}: this is not a call list that can be read.*Move it"
+    ):
+        publish(small_scan(), tmp_path)
+    assert (tmp_path / name).read_bytes() == b"something of my own\n1\n"
+
+
+def test_failure_while_rendering_leaves_the_old_files(tmp_path, monkeypatch):
+    publish(small_scan(), tmp_path)
+    before = contents(tmp_path)
+
+    def fail(_scan):
+        message = "a page broke"
+        raise SchemaError(message)
+
+    monkeypatch.setattr(publish_module, "summary_json", fail)
+    with pytest.raises(SchemaError, match="a page broke"):
+        publish(cheaper(), tmp_path)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("failing", FILES)
+def test_failure_while_swapping_brings_the_old_files_back(tmp_path, monkeypatch, failing):
+    publish(small_scan(), tmp_path)
+    before = contents(tmp_path)
+    replace_file = Path.replace
+
+    def locked(self, target):
+        if self.name == f"new-{failing}":
+            raise PermissionError(13, "Permission denied", str(target))
+        return replace_file(self, target)
+
+    monkeypatch.setattr(Path, "replace", locked)
+    with pytest.raises(
+        BookError,
+        match=rf"cannot be written \(Permission denied: .*{failing}\).*Nothing was changed",
+    ):
+        publish(cheaper(), tmp_path)
+    monkeypatch.undo()
+    assert contents(tmp_path) == before
+
+
+def test_failure_in_an_empty_folder_leaves_it_empty(tmp_path, monkeypatch):
+    replace_file = Path.replace
+
+    def locked(self, target):
+        if self.name == "new-summary.json":
+            raise OSError(28, "No space left on device", str(target))
+        return replace_file(self, target)
+
+    monkeypatch.setattr(Path, "replace", locked)
+    with pytest.raises(BookError, match="No space left on device"):
+        publish(small_scan(), tmp_path)
+    assert contents(tmp_path) == {}
+
+
+def test_folder_that_is_a_file(tmp_path):
+    (tmp_path / "maps").write_text("a file")
+    with pytest.raises(BookError, match="maps: the files cannot be written"):
+        publish(small_scan(), tmp_path / "maps")

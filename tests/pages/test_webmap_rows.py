@@ -1,0 +1,74 @@
+"""Rows, bands and choices of the map page."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scanner.pages.webmap_rows import dial, page_choices, page_left_out, page_rows, rank_band
+from tests.small_scan import small_scan
+
+
+def test_bands_of_thirty():
+    bands = rank_band(pd.Series(range(31)))
+    assert bands.value_counts().to_dict() == {0: 3, 1: 7, 2: 20, 3: 1}
+
+
+@given(st.integers(0, 200))
+def test_bands_never_fall_with_rank(count):
+    bands = rank_band(pd.Series(range(1, count + 1), dtype=int))
+    assert bands.is_monotonic_increasing
+    assert set(bands) <= {0, 1, 2}
+
+
+@pytest.mark.parametrize(
+    ("phone", "number"),
+    [
+        ("308-555-0142", "3085550142"),
+        ("555-0142", "5550142"),
+        ("+1 (308) 555-0142 x9", "+13085550142"),
+        ("911", ""),
+        ("'><b>", ""),
+        ("١٢٣٤٥٦٧٨", ""),
+    ],
+)
+def test_number_to_dial(phone, number):
+    assert dial(phone) == number
+
+
+def test_rows_follow_the_rank():
+    rows = page_rows(small_scan())
+    assert rows["rank"].tolist() == [1, 2, 3, 4, 5, 6]
+    assert rows["band"].tolist() == [0, 1, 2, 2, 2, 2]
+    assert rows["place"].iloc[0] == "North · Monday"
+
+
+def test_days_run_as_the_week_and_routes_by_number():
+    clients = pd.DataFrame(
+        {
+            "route": ["Route 10", "Route 9", "", "North"],
+            "mow_day": ["Friday", "monday", "any", "Tue"],
+        }
+    )
+    assert page_choices(clients) == (
+        ["North", "Route 9", "Route 10"],
+        ["monday", "Tue", "Friday", "any"],
+    )
+
+
+def test_left_out_say_why():
+    left_out = page_left_out(small_scan()).set_index("client_id")
+    assert left_out.index.tolist() == ["C0005", "C0006", "C0007", "C0010"]
+    assert left_out["has_offer"].tolist() == [True, True, False, False]
+    assert left_out["why"].ne("").all()
+
+
+def test_client_with_skipped_beds_only_says_so():
+    scan = small_scan()
+    beds = scan.beds.assign(skip_reason="too short")
+    scan = replace(scan, beds=beds, calls=scan.calls.head(0), problems=scan.problems.head(0))
+    why = page_left_out(scan).set_index("client_id")["why"]
+    assert why["C0001"] == "skipped: too short"
+    assert why["C0010"] == "no lawn hard against a curb, a sidewalk or the house front"

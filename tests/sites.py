@@ -1,0 +1,252 @@
+"""
+Tiny sites drawn in feet, with answers worked out by hand: the cases of the design.
+
+A `Drawing` is laid anywhere on the map, turned, reversed, densified or taken apart by
+gaps, and then surveyed as a scan would; the answers must stay the same.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import Geometry, LineString, Point, Polygon, affinity, box
+
+from scanner.book.local import read_rules
+from scanner.ground import frame as frames
+from scanner.ground.survey import Survey, split_blocks, survey_sites
+from scanner.schema.documents import LocalRules
+from scanner.schema.tables import CLIENTS, FEATURES, check_table, empty_table
+
+HERE = "-98.75,41.25"
+"""Open country: the plane that drawings lie in unless they are moved."""
+
+RING = ("front", "side", "back")
+"""All house faces pitched."""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Features in feet: kind, shape, client and other columns."""
+
+    features: tuple[tuple[str, Geometry, dict[str, object]], ...] = field(default=())
+
+    def add(self, kind: str, shape: Geometry, client: str = "A", **columns: object) -> Drawing:
+        """Add a feature; ``client=""`` serves every site in reach."""
+        return replace(
+            self, features=(*self.features, (kind, shape, {"client_id": client, **columns}))
+        )
+
+    def change(self, change: Callable[[Geometry], Geometry]) -> Drawing:
+        """Change every shape alike."""
+        return Drawing(tuple((kind, change(shape), row) for kind, shape, row in self.features))
+
+
+def rules_of_cases(**changes: object) -> LocalRules:
+    """Standard rules as the worked cases take them: no guessed opening."""
+    rules = read_rules(None)[0]
+    return rules.model_copy(update={"default_opening_ft": 0.0, **changes})
+
+
+def clients_of(drawing: Drawing, **columns: object) -> pd.DataFrame:
+    """One client for each id in a drawing."""
+    ids = sorted({row["client_id"] for _, _, row in drawing.features} - {""})
+    clients = empty_table(CLIENTS).reindex(range(len(ids)))
+    for name, column in CLIENTS.columns.items():
+        clients[name] = np.nan if str(column.dtype) == "float64" else ""
+    return check_table(clients.assign(client_id=ids, **columns), CLIENTS)
+
+
+def features_of(drawing: Drawing, frame: str = HERE) -> gpd.GeoDataFrame:
+    """Lay a drawing on the map."""
+    rows = []
+    for at, (kind, _, columns) in enumerate(drawing.features):
+        row = {"feature_id": f"case#{at + 1}", "file": "case", "kind": kind, "along": "",
+               "curbed": "", "parking": "", "pavement_ft": math.nan, "dbh_in": math.nan,
+               "what": ""}  # fmt: skip
+        rows.append({**row, **columns})
+    # Off the plane's very centre, where a projection library may answer by a special case.
+    shapes = np.array(
+        [affinity.translate(shape, 5000, 3000) for _, shape, _ in drawing.features], dtype=object
+    )
+    table = gpd.GeoDataFrame(rows, geometry=frames.to_degrees(shapes, frame), crs=frames.WGS84)
+    return check_table(table, FEATURES)
+
+
+def survey(drawing: Drawing, rules: LocalRules | None = None, frame: str = HERE) -> Survey:
+    """Survey a drawing as a scan would."""
+    blocks = list(split_blocks(features_of(drawing, frame)))
+    assert len(blocks) == 1
+    return survey_sites(*blocks[0], clients_of(drawing), rules=rules or rules_of_cases())
+
+
+def beds_of(found: Survey, along: str, client: str = "A") -> pd.DataFrame:
+    """Beds along one kind on one lot, skipped ones too, by name."""
+    beds = found.beds
+    return beds[(beds["along"] == along) & (beds["client_id"] == client)]
+
+
+def turned(degrees: float) -> Callable[[Geometry], Geometry]:
+    """Turn about a point off the lot."""
+    return lambda shape: affinity.rotate(shape, degrees, origin=(31.0, -17.0))
+
+
+def moved(east_ft: float, north_ft: float) -> Callable[[Geometry], Geometry]:
+    """Move within the plane."""
+    return lambda shape: affinity.translate(shape, east_ft, north_ft)
+
+
+def densified(step_ft: float) -> Callable[[Geometry], Geometry]:
+    """Put vertices on every straight side."""
+    return lambda shape: shapely.segmentize(shape, step_ft)
+
+
+def restarted(shape: Geometry) -> Geometry:
+    """Start every ring at another vertex and run it the other way."""
+    if not isinstance(shape, Polygon):
+        return shapely.reverse(shape)
+    ring = list(shape.exterior.coords)[:-1]
+    half = len(ring) // 2
+    return Polygon([*ring[half:], *ring[:half]][::-1], [hole.coords for hole in shape.interiors])
+
+
+def arc(center: tuple[float, float], radius_ft: float, start: float, end: float) -> list:
+    """Points of an arc from one bearing to another [degrees], a quarter of a degree apart."""
+    steps = max(int(abs(end - start) / 0.25), 1)
+    angles = np.radians(np.linspace(start, end, steps + 1))
+    return [
+        (center[0] + radius_ft * math.cos(a), center[1] + radius_ft * math.sin(a)) for a in angles
+    ]
+
+
+def street_south(y_ft: float, west_ft: float = -200, east_ft: float = 300) -> Polygon:
+    """A street whose curb runs along ``y = y_ft``."""
+    return box(west_ft, y_ft - 30, east_ft, y_ft)
+
+
+def mid_block() -> Drawing:
+    """Case 1."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(-10), "")
+        .add("drive", box(10, -10, 30, 35))
+        .add("house", box(20, 35, 60, 65))
+    )
+
+
+def corner_lot() -> Drawing:
+    """Case 2: the curb return stands in for the corner of the lot."""
+    lot = Polygon([*arc((25, 25), 25, 180, 270), (100, 0), (100, 100), (0, 100)])
+    streets = box(-40, -40, 300, 300) - box(0, 0, 300, 300)
+    curb = streets.union(box(0, 0, 25, 25) - Polygon([*arc((25, 25), 25, 180, 270), (25, 25)]))
+    return Drawing().add("property", lot).add("street", curb, "")
+
+
+def cul_de_sac(*, with_drive: bool = False) -> Drawing:
+    """Case 3: a 60° wedge off a bulb of radius 40, its outline at radius 50."""
+    lot = Polygon([*arc((0, 0), 50, 60, 120), *arc((0, 0), 150, 120, 60)])
+    bulb = Polygon(arc((0, 0), 40, 0, 360)).union(box(-15, -150, 15, 0))
+    drawing = Drawing().add("property", lot).add("street", bulb, "")
+    if with_drive:
+        drawing = drawing.add("drive", box(-6, 30, 6, 100))
+    return drawing
+
+
+def parkway(*, at_curb: bool = False) -> Drawing:
+    """Case 4, and its variant without grass between sidewalk and curb."""
+    drawing = Drawing().add("property", box(0, 0, 60, 120))
+    if at_curb:
+        return drawing.add("street", street_south(-3), "").add(
+            "sidewalk", box(-200, -3, 300, 0), ""
+        )
+    return (
+        drawing.add("street", street_south(-8), "")
+        .add("sidewalk", box(-200, -5, 300, 0), "")
+        .add("drive", box(6, -8, 24, 40))
+    )
+
+
+def front_walk() -> Drawing:
+    """Case 5."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 60, 100))
+        .add("street", street_south(0), "")
+        .add("walk", box(28, 0, 32, 60))
+    )
+
+
+def narrow_front(room_ft: float) -> Drawing:
+    """Case 6: lawn 50 ft long between curb and wall, the house as wide as the lot."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 50, 60))
+        .add("lawn", box(0, 0, 50, room_ft))
+        .add("street", street_south(0), "")
+        .add("house", box(0, room_ft, 50, 60))
+    )
+
+
+def bad_drawing() -> Drawing:
+    """Case 8: a gap at the curb, lawn drawn under the house."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 60, 60))
+        .add("lawn", box(0, 0.5, 60, 40))
+        .add("house", box(10, 38, 50, 60))
+        .add("street", street_south(0), "")
+    )
+
+
+def hydrant_front() -> Drawing:
+    """Case 9: a hydrant 2 ft in from a 60 ft curb."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 60, 100))
+        .add("street", street_south(0), "")
+        .add("hydrant", Point(30, 2), "")
+    )
+
+
+def neighbors() -> Drawing:
+    """Case 10: B's house stands on the line to A."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 50, 100), "A")
+        .add("property", box(50, 0, 100, 100), "B")
+        .add("house", box(10, 30, 40, 60), "A")
+        .add("house", box(50, 30, 80, 60), "B")
+    )
+
+
+def five_acres(*, with_lawn: bool) -> Drawing:
+    """Case 11."""
+    drawing = Drawing().add("property", box(0, 0, 330, 660))
+    if not with_lawn:
+        return drawing
+    return (
+        drawing.add("lawn", box(100, 100, 200, 300))
+        .add("house", box(120, 180, 180, 220))
+        .add("street", street_south(-60, -300, 600), "")
+    )
+
+
+def one_bed(curb_ft: float = 0.0) -> Drawing:
+    """Case 12: 60 ft of curb between a drive and an open lot line."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 80, 100))
+        .add("street", street_south(curb_ft), "")
+        .add("drive", box(0, -5, 20, 60))
+    )
+
+
+def curb_line(points: list[tuple[float, float]]) -> LineString:
+    """A curb drawn as a line."""
+    return LineString(points)
