@@ -19,6 +19,9 @@ ALONG_WORDS = {
     "walk": "the walk", "patio": "the patio", "fence": "the fence",
 }  # fmt: skip
 
+STREET_SIDE = ("curb", "sidewalk")
+"""Beds that leave a strip of turf behind them; a house bed's line winds round doors and walks."""
+
 TURF_WIDTH_FT_WORDS = (
     # Under 4 ft: very hard to irrigate (irrigationtutorials.com, narrow lawn strips), and
     # narrower than a walk-behind mower's deck and turn (judgement)
@@ -187,8 +190,9 @@ def _trim_reason(offers: pd.DataFrame, parts: pd.DataFrame, clients: pd.DataFram
 
 
 def _width_reason(offers: pd.DataFrame, parts: pd.DataFrame) -> pd.Series:
-    """Name the narrowest turf left behind a bed of the offer; none left is no remark."""
-    width_ft = offers["offer_id"].map(parts.groupby("offer_id")["turf_left_width_ft"].min())
+    """Name the narrowest turf left behind a street-side bed; none left is no remark."""
+    strips = parts[parts["along"].isin(STREET_SIDE)]
+    width_ft = offers["offer_id"].map(strips.groupby("offer_id")["turf_left_width_ft"].min())
     bounds_ft = [bound_ft for bound_ft, _ in TURF_WIDTH_FT_WORDS]
     words = [word for _, word in TURF_WIDTH_FT_WORDS]
     place = np.searchsorted(bounds_ft, width_ft.to_numpy(dtype=float), side="right")

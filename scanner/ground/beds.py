@@ -15,7 +15,6 @@ from scanner.ground.absorb import absorb_turf
 from scanner.ground.bands import LEAST_TOUCH_FT, collect_chains, draw_band, touch_ft
 from scanner.ground.lawn import Lawn
 from scanner.ground.normals import edge_before_ft
-from scanner.ground.openings import flare_drives
 from scanner.ground.setbacks import Setbacks
 from scanner.ground.shapes import NO_POLYGON, TOUCH_FT, ground_of, parts_of, union_of, union_rows
 from scanner.ground.sites import Sites
@@ -55,17 +54,14 @@ def cut_beds(
     for along in rules.kind_order[: last + 1]:
         chains = collect_chains(edges, along, "geometry", len(sites))
         reach = collect_chains(edges, along, "reach", len(sites))
-        barred = taken
-        if along == "curb":
-            barred = union_of(taken, flare_drives(sites, chains, rules=rules))
-        free = ground_of(shapely.difference(lawn.ground, barred))
+        free = ground_of(shapely.difference(lawn.ground, taken))
         band = draw_band(free, chains, reach, depth_ft=rules.bed_depth_ft)
-        taken = union_of(taken, band)
         if along in rules.offer_kinds:
             beds = _cut_kind(band, chains, lawn, setbacks, rules).assign(along=along)
-            beds = _absorb(beds, lawn, union_of(setbacks.removed, barred), sites, rules)
+            beds = _absorb(beds, lawn, union_of(setbacks.removed, taken), sites, rules)
             taken = union_of(taken, _unite(beds, "absorbed", len(sites)))
             tables.append(beds)
+        taken = union_of(taken, band)
     return pd.concat(tables, ignore_index=True)
 
 

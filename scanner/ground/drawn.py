@@ -16,8 +16,6 @@ import shapely
 
 from scanner.ground.shapes import (
     TOUCH_FT,
-    contact_ft,
-    gather_rows,
     ground_of,
     parts_of,
     union_of,
@@ -25,6 +23,9 @@ from scanner.ground.shapes import (
 )
 from scanner.ground.sites import Sites
 from scanner.schema.documents import LocalRules
+
+FAR_FT = 1000.0
+"""Nearness decides only between flanks that have as much turf: it weighs a thousandth."""
 
 LAYER_OF = {"curb": "curbed"}
 """Layer of an `along` where it has another name."""
@@ -85,30 +86,26 @@ def _lines(sites: Sites, along: str) -> np.ndarray:
 
 def _lay(sites: Sites, along: str, rules: LocalRules) -> np.ndarray:
     """Cut one layer back to the drawn lines, or fill it up to them."""
-    layer, lines = sites.layer(along), _lines(sites, along)
-    threads = thread_lines(sites, along)
-    flanks = shapely.difference(
-        shapely.buffer(lines, rules.gap_ft, cap_style="flat", join_style="mitre"), threads
-    )
-    parts, rows = parts_of(flanks)
-    is_turf_side = _turf_side(sites, parts, rows, layer[rows], rules.frontage_max_ft)
-    is_backed = contact_ft(parts, layer[rows]) > TOUCH_FT
-    near = gather_rows(parts[is_turf_side], rows[is_turf_side], len(sites))
-    fill = ~is_turf_side & is_backed
-    far = gather_rows(parts[fill], rows[fill], len(sites))
-    cut = shapely.difference(layer, shapely.buffer(near, 0))
-    return ground_of(union_of(cut, threads, far))
+    layer, threads = sites.layer(along), thread_lines(sites, along)
+    lines, line_rows = parts_of(_lines(sites, along), "line")
+    wide = shapely.buffer(lines, rules.gap_ft, cap_style="flat", join_style="mitre")
+    parts, line = parts_of(shapely.difference(wide, threads[line_rows]))
+    rows = line_rows[line]
+    score = _turf_score(sites, parts, rows, layer[rows])
+    best = np.full(len(lines), -np.inf)
+    np.maximum.at(best, line, score)
+    is_turf_side = score >= best[line] - TOUCH_FT
+    near = union_rows(parts[is_turf_side], rows[is_turf_side], len(sites))
+    # Behind a curb or a wall lies hardscape, drawn or not; a fence has turf on both sides.
+    behind = ~is_turf_side & (along != "fence")
+    far = union_rows(parts[behind], rows[behind], len(sites))
+    far = shapely.difference(far, near)
+    return ground_of(union_of(shapely.difference(layer, near), threads, far))
 
 
-def _turf_side(
-    sites: Sites, parts: np.ndarray, rows: np.ndarray, layer: np.ndarray, reach_ft: float
-) -> np.ndarray:
-    """Tell which flank of a line is the lawn's: more turf, less hardscape, else nearer."""
+def _turf_score(sites: Sites, parts: np.ndarray, rows: np.ndarray, layer: np.ndarray) -> np.ndarray:
+    """Score the flanks of lines: more turf, less hardscape, else nearer is the lawn's side."""
     base = np.where(shapely.is_empty(sites.turf), sites.outline, sites.turf)[rows]
-    hard = shapely.area(shapely.intersection(parts, layer))
-    turf = shapely.area(shapely.intersection(parts, base)) - hard
-    closeness = -shapely.distance(shapely.centroid(parts), base) / (100 * max(reach_ft, 1.0))
-    score = turf + closeness
-    best = np.full(len(sites), -np.inf)
-    np.maximum.at(best, rows, score)
-    return score >= best[rows] - TOUCH_FT
+    hard_ft2 = shapely.area(shapely.intersection(parts, layer))
+    turf_ft2 = shapely.area(shapely.intersection(parts, base)) - hard_ft2
+    return turf_ft2 - shapely.distance(shapely.centroid(parts), base) / FAR_FT

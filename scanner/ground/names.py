@@ -22,6 +22,34 @@ CORNER_SLACK_FT = 1.0
 """Corners this much farther from the street than the nearest count as near as it."""
 
 
+def name_beds(clients: np.ndarray, along: np.ndarray, number: np.ndarray) -> np.ndarray:
+    """
+    Name beds by client, kind and number.
+
+    Parameters
+    ----------
+    clients
+        Client of each bed.
+    along
+        What each runs along.
+    number
+        As `number_beds` gives it.
+
+    Returns
+    -------
+    bed_id
+        Names; a blank in a client's id becomes a line, for lists of beds part at blanks.
+
+    Examples
+    --------
+    >>> name_beds(np.array(["C 42"]), np.array(["curb"]), np.array([1])).tolist()
+    ['C_42-curb-1']
+    """
+    owners = ["_".join(client.split()) for client in clients]
+    names = [f"{own}-{kind}-{n}" for own, kind, n in zip(owners, along, number, strict=True)]
+    return np.array(names, dtype=object)
+
+
 def number_beds(beds: pd.DataFrame, sites: Sites) -> np.ndarray:
     """
     Number the beds of each site and kind.

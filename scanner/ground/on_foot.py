@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 
 from scanner.ground.cautions import WALL_SENTENCE
+from scanner.ground.names import name_beds
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, MEASURED, check_table
 from scanner.units import IN_PER_FT
@@ -72,7 +73,9 @@ def size_measured(measured: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
     beds = _sizes(measured, is_wall, rules).assign(
         client_id=measured["client_id"],
         along=measured["along"],
-        bed_id=measured["client_id"] + "-" + measured["along"] + "-" + number.astype("str"),
+        bed_id=name_beds(
+            measured["client_id"].to_numpy(), measured["along"].to_numpy(), number.to_numpy()
+        ),
         face=np.where(is_wall, "front", ""),
         edge_source="measured",
         cautions=np.where(

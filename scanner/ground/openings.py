@@ -17,8 +17,9 @@ from shapely.ops import substring
 
 from scanner.ground.edges import border_chains, border_lines
 from scanner.ground.lawn import Lawn
-from scanner.ground.shapes import ground_of, union_of
+from scanner.ground.shapes import gather_rows, ground_of, union_of
 from scanner.ground.sites import Sites
+from scanner.ground.widths import drop_slivers
 from scanner.schema.documents import LocalRules
 
 LEAST_DRIVE_FT2 = 20.0
@@ -66,14 +67,14 @@ def guess_openings(
 
 def stand_drives(sites: Sites, lawn: Lawn, openings: np.ndarray) -> tuple[Sites, Lawn]:
     """
-    Let guessed drives stand: they take turf and bound edges like drawn ones.
+    Let drives that nobody drew stand: they take turf and bound edges like drawn ones.
 
     Parameters
     ----------
     sites, lawn
         Sites of one plane and their turf.
     openings
-        As `guess_openings` gives them.
+        As `guess_openings` or `flare_drives` give them.
 
     Returns
     -------
@@ -81,29 +82,35 @@ def stand_drives(sites: Sites, lawn: Lawn, openings: np.ndarray) -> tuple[Sites,
         The same with the openings in ``drive`` and out of the turf.
     """
     stood = replace(sites, drive=ground_of(union_of(sites.drive, openings)))
-    turf = ground_of(shapely.difference(lawn.ground, openings))
+    turf = drop_slivers(shapely.difference(lawn.ground, openings))
     return stood, replace(lawn, ground=turf)
 
 
-def flare_drives(sites: Sites, chains: np.ndarray, *, rules: LocalRules) -> np.ndarray:
+def flare_drives(sites: Sites, lawn: Lawn, walls: pd.DataFrame, *, rules: LocalRules) -> np.ndarray:
     """
     Widen drives near the curb where the flare is not drawn.
 
     Parameters
     ----------
-    sites
-        Sites of one plane.
-    chains
-        Curb edges [ft], one multi-line a site.
+    sites, lawn
+        Sites of one plane and their turf.
+    walls
+        As `find_walls` gives them.
     rules
         ``drive_flare_ft``, ``bed_depth_ft``.
 
     Returns
     -------
     flares
-        Polygons [ft] that no curb bed takes, one a site.
+        Polygons [ft] beside the drives over a bed's depth from the curb, one a site.
     """
+    flares = np.full(len(sites), shapely.Polygon(), dtype=object)
     if rules.drive_flare_ft <= 0:
-        return np.full(len(sites), shapely.Polygon(), dtype=object)
-    wide = shapely.buffer(sites.drive, rules.drive_flare_ft, join_style="mitre")
-    return shapely.intersection(wide, shapely.buffer(chains, rules.bed_depth_ft))
+        return flares
+    near = shapely.intersection(sites.drive, shapely.buffer(lawn.ground, rules.gap_ft))
+    wide = shapely.buffer(near, rules.drive_flare_ft, join_style="mitre")
+    chains, rows = border_chains(lawn.ground, border_lines(sites, walls, "curb", rules))
+    reach = shapely.buffer(
+        gather_rows(chains, rows, len(sites)), rules.bed_depth_ft, cap_style="flat"
+    )
+    return ground_of(shapely.intersection(wide, reach))

@@ -24,8 +24,8 @@ from scanner.ground.faces import find_walls
 from scanner.ground.frontage import find_strips
 from scanner.ground.lawn import Lawn, find_lawn
 from scanner.ground.measures import measure_beds
-from scanner.ground.names import number_beds
-from scanner.ground.openings import guess_openings, stand_drives
+from scanner.ground.names import name_beds, number_beds
+from scanner.ground.openings import flare_drives, guess_openings, stand_drives
 from scanner.ground.setbacks import Setbacks, find_setbacks
 from scanner.ground.shapes import NO_POLYGON, TOUCH_FT, lines_of
 from scanner.ground.sites import Sites, gather_sites
@@ -114,6 +114,7 @@ def survey_sites(
     walls = find_walls(sites, rules=rules)
     openings = guess_openings(sites, lawn, walls, rules=rules)
     sites, lawn = stand_drives(sites, lawn, openings)
+    sites, lawn = stand_drives(sites, lawn, flare_drives(sites, lawn, walls, rules=rules))
     edges = find_edges(sites, lawn, walls, rules=rules)
     curbs = collect_chains(edges, "curb", "geometry", len(sites))
     setbacks = find_setbacks(sites, curbs, rules=rules)
@@ -155,14 +156,9 @@ def _describe(
     row = pieces["site"].to_numpy()
     along = pieces["along"].to_numpy()
     edge, own = _own_edges(pieces, edges)
-    number = number_beds(pieces, sites)
-    names = [
-        f"{client}-{kind}-{n}"
-        for client, kind, n in zip(sites.client_id[row], along, number)  # noqa: B905
-    ]
     guessed = ~shapely.is_empty(openings)[row] & np.isin(along, ["curb", "sidewalk"])
     beds = pieces.assign(
-        bed_id=names,
+        bed_id=name_beds(sites.client_id[row], along, number_beds(pieces, sites)),
         client_id=sites.client_id[row],
         frame=sites.town.frame,
         lawn_source=lawn.source[row],
