@@ -25,6 +25,7 @@ from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, 
 from scanner.ground.on_foot import size_measured
 from scanner.ground.survey import Survey, split_blocks, survey_sites
 from scanner.ground.together import lay_together, sell_alone
+from scanner.job.method import break_even_areas
 from scanner.job.offers import make_offers
 from scanner.job.order import order_beds
 from scanner.job.planting import place_plants
@@ -125,6 +126,7 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
         problems=join_problems(book.problems, *(part.problems for part in parts), _missing(book)),
         rates=book.rates,
         rules=book.rules,
+        break_even=break_even_areas(book.rates),
     )
 
 

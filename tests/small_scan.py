@@ -20,6 +20,7 @@ from shapely import LineString, Point, Polygon, box, transform, unary_union
 from scanner.book.local import read_rules
 from scanner.book.rates import read_rates
 from scanner.calls.ranking import rank_calls
+from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.tables import (
     BEDS,
@@ -128,6 +129,7 @@ def small_scan() -> Scan:
         problems=small_problems(),
         rates=rates,
         rules=rules,
+        break_even=break_even_areas(rates),
     )
 
 

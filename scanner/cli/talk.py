@@ -71,10 +71,11 @@ def progress_bar(words: str) -> Iterator[StepReport]:
         To be called as each part of a step is done.
     """
     console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda *_: None
+        return
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(
-        *columns, console=console, disable=not console.is_terminal, transient=True
-    ) as bar:
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task(words, total=None)
 
         def report(step: str, done: int, total: int) -> None:

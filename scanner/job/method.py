@@ -2,34 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
 from scanner.job.counting import FloatArray, whole_steps
 from scanner.job.quantities import ground_ft2, kept, skim_depth_in
-from scanner.schema.documents import RateBook
+from scanner.schema.documents import BreakEven, RateBook
 from scanner.schema.tables import METHODS, OFFER_BEDS, check_table
 from scanner.units import FT2_IN_PER_YD3
 
 OPEN_ALONG = ("curb", "sidewalk")
 """A loader reaches these from the street, and a front wall; the rest is behind a gate."""
-
-
-@dataclass(frozen=True)
-class BreakEven:
-    """
-    Areas from which a machine is cheaper than digging by hand.
-
-    Attributes
-    ----------
-    cutter_ft2, loader_ft2
-        Area in one day's rental [ft²]; infinite where the machine never pays.
-    """
-
-    cutter_ft2: float
-    loader_ft2: float
 
 
 def choose_method(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:

@@ -179,19 +179,21 @@ def _beyond(
 def _draw_rows(
     parts: Shapes, owners: npt.NDArray[np.int64], grounds: Shapes, spacing_ft: float
 ) -> pd.DataFrame:
-    near_ft = shapely.distance(parts, grounds[owners])
-    room_ft = _far_ft(parts, grounds[owners]) - near_ft - spacing_ft
+    # Where plants may stand at all: a corner too narrow for one must not shift the rows.
+    inner = shapely.buffer(grounds, BORDER_FT - spacing_ft / 2)
+    first_ft = shapely.distance(parts, inner[owners]) + BORDER_FT
+    room_ft = np.where(np.isnan(first_ft), -1.0, _far_ft(parts, inner[owners]) - first_ft)
     row_ft = ROW_SHARE * spacing_ft
-    counts = np.maximum(np.floor(np.round(room_ft / row_ft, 6)).astype(np.int64) + 1, 0)
+    counts = np.floor((room_ft + 2 * BORDER_FT) / row_ft).astype(np.int64) + 1
     part = np.repeat(np.arange(len(parts)), counts)
     place = np.arange(len(part)) - np.repeat(np.cumsum(counts) - counts, counts)
-    depth_ft = near_ft[part] + spacing_ft / 2 + row_ft * place
+    depth_ft = first_ft[part] + row_ft * place
     lines = shapely.offset_curve(parts[part], depth_ft, join_style="mitre", mitre_limit=2.0)
     rows = pd.DataFrame(
         {"part": part, "ground": owners[part], "place": place, "depth_ft": depth_ft, "line": lines}
     )
     rows = rows[~shapely.is_empty(lines)]
-    return _anchor(rows, shapely.buffer(grounds, BORDER_FT - spacing_ft / 2))
+    return _anchor(rows, inner)
 
 
 def _anchor(rows: pd.DataFrame, inner_grounds: Shapes) -> pd.DataFrame:

@@ -13,6 +13,7 @@ import zipfile
 from collections.abc import Iterable, Mapping
 from datetime import datetime, time
 from decimal import Decimal
+from math import isfinite
 from typing import Any
 
 from openpyxl import Workbook
@@ -26,7 +27,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from scanner.pages.call_list import CALL_COLUMNS, FILL_IN_COLUMNS, LEFT_OUT_COLUMNS
 from scanner.pages.cells import guard
-from scanner.schema.documents import Scan
+from scanner.schema.documents import BreakEven, Scan
 
 CALLS_SHEET = "Calls"
 OUTCOMES = ("not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call")
@@ -97,7 +98,7 @@ def calls_xlsx(
     _fill(calls_sheet, CALL_COLUMNS, rows)
     _offer_choices(calls_sheet)
     _fill(workbook.create_sheet("Left out"), LEFT_OUT_COLUMNS, left_out)
-    _tell(workbook.create_sheet("About"))
+    _tell(workbook.create_sheet("About"), scan.break_even)
     for sheet in workbook.worksheets:
         _set_print(sheet, title=f"{scan.name}, {scan.today.isoformat()}")
     calls_sheet.print_title_cols = "A:C"
@@ -154,8 +155,8 @@ def _offer_choices(sheet: Worksheet) -> None:
         sheet.add_data_validation(choices)
 
 
-def _tell(sheet: Worksheet) -> None:
-    for row in ABOUT:
+def _tell(sheet: Worksheet, break_even: BreakEven) -> None:
+    for row in (*ABOUT, ("Stripping sod", _stripping_words(break_even))):
         sheet.append(row)
     for word, meaning in sheet.iter_rows():
         word.font = Font(bold=True)
@@ -163,6 +164,16 @@ def _tell(sheet: Worksheet) -> None:
         meaning.alignment = Alignment(vertical="top", wrap_text=True)
     sheet.column_dimensions["A"].width = 24
     sheet.column_dimensions["B"].width = 100
+
+
+def _stripping_words(break_even: BreakEven) -> str:
+    """Say from which area on each machine is cheaper than digging by hand."""
+    areas = (("a sod cutter", break_even.cutter_ft2), ("a loader", break_even.loader_ft2))
+    parts = [
+        f"{machine} from about {area_ft2:,.0f} ft²" if isfinite(area_ft2) else f"{machine} never"
+        for machine, area_ft2 in areas
+    ]
+    return f"At your rates digging by hand is cheapest for small beds; {', '.join(parts)} a day."
 
 
 def _set_print(sheet: Worksheet, *, title: str) -> None:

@@ -138,14 +138,14 @@ def number(value: float, *, digits: int = MEASURE_DIGITS) -> Decimal | None:
     Returns
     -------
     rounded
-        The number with that many decimals; None where it is not known.
+        The number with that many decimals; None where it is not known or has no end.
 
     Examples
     --------
     >>> number(52.004), number(float("nan")), number(-0.0001)
     (Decimal('52.00'), None, Decimal('0.00'))
     """
-    if math.isnan(value):
+    if not math.isfinite(value):
         return None
     rounded = Decimal(f"{value:.{digits}f}")
     return abs(rounded) if rounded == 0 else rounded

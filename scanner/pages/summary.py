@@ -79,6 +79,8 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "later_phases": int((scan.offers["phase"] > 1).sum()),
         "unconfirmed": int((~offers["is_confirmed"]).sum()),
         "refer_to_designer": int(offers["needs_designer"].sum()),
+        "sod_cutter_from_ft2": number(scan.break_even.cutter_ft2, digits=0),
+        "loader_from_ft2": number(scan.break_even.loader_ft2, digits=0),
         "scanned_on": scan.today.isoformat(),
     }
 

@@ -39,6 +39,7 @@ __all__ = [
     "AlongKind",
     "Backgrounds",
     "Book",
+    "BreakEven",
     "Company",
     "Document",
     "FaceKind",
@@ -82,6 +83,21 @@ class Book:
 
 
 @dataclass(frozen=True)
+class BreakEven:
+    """
+    Areas from which a machine is cheaper than digging by hand.
+
+    Attributes
+    ----------
+    cutter_ft2, loader_ft2
+        Area in one day's rental [ft²]; infinite where the machine never pays.
+    """
+
+    cutter_ft2: float
+    loader_ft2: float
+
+
+@dataclass(frozen=True)
 class Scan:
     """
     What one scan of a book found: everything that the pages need.
@@ -109,6 +125,8 @@ class Scan:
         Table `PROBLEMS`, the book's and the scan's.
     rates, rules
         What the scan was made with.
+    break_even
+        Areas from which the machines pay.
     """
 
     today: date
@@ -128,3 +146,4 @@ class Scan:
     problems: pd.DataFrame
     rates: RateBook
     rules: LocalRules
+    break_even: BreakEven

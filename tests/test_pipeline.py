@@ -1,0 +1,178 @@
+"""The whole story on small books: from features to prices, calls and problems."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import shapely
+from shapely import box
+
+from scanner.book.rates import read_rates
+from scanner.pages.geojson import beds_geojson
+from scanner.pages.summary import summarize
+from scanner.pages.webmap_data import page_data
+from scanner.pipeline import read_book, scan
+from scanner.schema.documents import Book, Scan
+from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
+from tests.sites import (
+    Drawing,
+    clients_of,
+    features_of,
+    five_acres,
+    narrow_front,
+    one_bed,
+    rules_of_cases,
+)
+
+TODAY = date(2026, 2, 16)
+ROOT = Path(__file__).parents[1]
+SAMPLE_BOOK = ROOT / "sample_data" / "book"
+
+
+def book_of(drawing: Drawing, measured: list[dict] | None = None, **columns: object) -> Book:
+    """Make a book of a drawing, with the standard rates."""
+    rows = pd.DataFrame(measured or [], columns=list(MEASURED.columns))
+    return Book(
+        folder=Path("case"),
+        clients=clients_of(drawing, **columns),
+        features=features_of(drawing),
+        measured=check_table(rows, MEASURED) if measured else empty_table(MEASURED),
+        rates=read_rates(None)[0],
+        rules=rules_of_cases(),
+        problems=empty_table(PROBLEMS),
+    )
+
+
+def edge_on_foot(client: str, along: str, length_ft: float, **columns: object) -> dict:
+    """One row of measured.csv."""
+    row = {"client_id": client, "along": along, "length_ft": length_ft, "room_ft": None,
+           "openings_ft": 0.0, "note": "", "row": 2}  # fmt: skip
+    return {**row, **columns}
+
+
+@pytest.fixture(scope="module")
+def sample() -> Scan:
+    return scan(read_book(SAMPLE_BOOK), today=TODAY)
+
+
+def test_case_12_prices_fall_in_the_bands_of_the_trade():
+    """$5–8 a square foot of mulch, $11–18 planted (common practice, no source)."""
+    found = scan(book_of(one_bed()), today=TODAY)
+    prices = found.prices.set_index("finish")
+    usd_per_ft2 = prices["price_cents"] / 100 / found.beds["area_ft2"].iloc[0]
+    assert 5 <= usd_per_ft2["mulch"] <= 8
+    assert 11 <= usd_per_ft2["planted"] <= 18
+    assert 0.6 <= prices.loc["mulch", "crew_days"] <= 0.8
+    assert 1.1 <= prices.loc["planted", "crew_days"] <= 1.5
+    quantities = found.quantities.iloc[0]
+    assert quantities["mulch_yd3"] == pytest.approx(2.222, abs=0.001)
+    assert quantities["sod_loose_yd3"] == pytest.approx(2.778, abs=0.001)
+    assert quantities["sod_lb"] == pytest.approx(6667, abs=1)
+    assert quantities["edging_ft"] == pytest.approx(64, abs=0.1)
+    assert quantities["plant_count"] == 59
+
+
+def test_case_12_price_is_the_table_of_the_default_rates():
+    """Direct cost and price of the worked table, to the rounding shown there."""
+    prices = scan(book_of(one_bed()), today=TODAY).prices.set_index("finish")
+    direct = (prices["direct_cost_cents"] / 100).round().to_dict()
+    assert direct == pytest.approx({"mulch": 895, "planted": 1802, "gravel": 1986}, abs=1)
+    price = (prices["price_cents"] / 100).round().to_dict()
+    assert price == pytest.approx({"mulch": 1627, "planted": 3277, "gravel": 3612}, abs=1)
+
+
+def test_line_items_add_up_to_every_price(sample: Scan):
+    items = sample.line_items[~sample.line_items["task"].str.startswith("sales tax")]
+    sums = items.groupby(["offer_id", "finish"])["amount_cents"].sum()
+    prices = sample.prices.set_index(["offer_id", "finish"])["price_cents"]
+    assert (sums.reindex(prices.index) == prices).all()
+    assert (items["rate_key"] != "").all()
+    assert (items["rate_source"] != "").all()
+
+
+def test_case_6_in_one_offer():
+    found = scan(book_of(narrow_front(10)), today=TODAY)
+    offer = found.offers.iloc[0]
+    assert offer["bed_count"] == 2
+    assert offer["area_ft2"] == pytest.approx(500, abs=0.1)
+    assert found.beds["area_ft2"].sum() == pytest.approx(400, abs=0.1)
+
+
+def test_case_11_is_one_row_with_its_remedy():
+    found = scan(book_of(five_acres(with_lawn=False)), today=TODAY)
+    assert len(found.beds) == 0
+    assert len(found.problems) == 1
+    row = found.problems.iloc[0]
+    assert (row["client_id"], row["severity"], row["remedy"]) == ("A", "note", "draw the lawn")
+    assert summarize(found)["not_drawn"] == 1
+
+
+def test_a_client_without_any_drawing_is_listed():
+    book = book_of(one_bed())
+    lost = book.clients.assign(client_id="Z", name="Somebody")
+    clients = pd.concat([book.clients, lost], ignore_index=True)
+    found = scan(replace(book, clients=clients), today=TODAY)
+    assert found.problems["client_id"].tolist() == ["Z"]
+    assert "no outline and no measured edge" in found.problems["problem"].iloc[0]
+
+
+def test_an_edge_measured_on_foot_beats_the_same_edge_from_a_layer():
+    book = book_of(one_bed(), [edge_on_foot("A", "curb", 50.0, openings_ft=10.0)])
+    found = scan(book, today=TODAY)
+    assert found.beds["edge_source"].tolist() == ["measured"]
+    assert found.beds["edge_ft"].tolist() == [40.0]
+    assert found.offers["bed_ids"].tolist() == ["A-curb-1"]
+
+
+def test_measured_edges_alone_go_the_whole_way():
+    drawing = Drawing().add("property", box(0, 0, 10, 10), "OTHER")
+    book = book_of(drawing, [edge_on_foot("F", "house", 30.0), edge_on_foot("F", "curb", 60.0)])
+    clients = pd.concat([book.clients, book.clients.assign(client_id="F")], ignore_index=True)
+    found = scan(replace(book, clients=clients), today=TODAY)
+    offer = found.offers.set_index("client_id").loc["F"]
+    assert offer["bed_count"] == 2
+    assert offer["area_ft2"] == pytest.approx(30 * 4 + 60 * 4)
+    assert offer["is_confirmed"]
+    assert "F" in found.calls["client_id"].tolist()
+
+
+def test_beds_of_a_lot_are_disjoint_and_inside_its_lawn(sample: Scan):
+    placed = sample.beds[sample.beds["frame"] != ""]
+    lawn = sample.lots.set_index("client_id")["lawn"]
+    shapes = placed["geometry"].to_numpy()
+    outside_ft2 = shapely.area(shapely.difference(shapes, lawn.loc[placed["client_id"]].to_numpy()))
+    assert outside_ft2.max() < 0.05
+    tree = shapely.STRtree(shapes)
+    one, two = tree.query(shapes, predicate="intersects")
+    same_lot = placed["client_id"].to_numpy()[one] == placed["client_id"].to_numpy()[two]
+    one, two = one[(one < two) & same_lot], two[(one < two) & same_lot]
+    assert shapely.area(shapely.intersection(shapes[one], shapes[two])).max() < 0.05
+
+
+def test_totals_agree_on_the_map_in_the_geojson_and_in_the_summary(sample: Scan):
+    features = json.loads(beds_geojson(sample))["features"]
+    kept = [row["properties"] for row in features if not row["properties"]["skip_reason"]]
+    total = summarize(sample)
+    assert total["beds"] == len(kept)
+    assert total["beds"] + total["skipped"] == len(features) == len(sample.beds)
+    assert sum(total["skipped_by_reason"].values()) == total["skipped"]
+    assert float(total["area_ft2"]) == pytest.approx(sum(row["area_ft2"] for row in kept))
+    assert float(total["edge_ft"]) == pytest.approx(sum(row["edge_ft"] for row in kept))
+    drawn = [bed for client in page_data(sample)["clients"] for bed in client["beds"]]
+    assert len(drawn) == len(features)
+
+
+def test_every_client_is_accounted_for(sample: Scan):
+    total = summarize(sample)
+    assert total["clients"] == total["scanned"] + total["not_drawn"] == 120
+
+
+def test_progress_is_told_and_ends_at_the_whole():
+    told = []
+    scan(book_of(one_bed()), today=TODAY, progress=lambda *step: told.append(step))
+    assert told[-1][1:] == (1, 1)
