@@ -32,6 +32,9 @@ from scanner.schema.documents import LocalRules
 TRIAL_FT = 2.0
 """Spacing of the points that are tried along an outline."""
 
+INSET_FT = 0.001
+"""A side's end is tried this far inside it."""
+
 HALVINGS = 24
 """Halvings of a trial step: ends of runs are right to a millionth of a foot."""
 
@@ -111,7 +114,9 @@ def _is_front(
     sites: Sites, sides: _Sides, at: np.ndarray, shares: np.ndarray, rules: LocalRules
 ) -> np.ndarray:
     """Tell whether points of sides face a curb in reach."""
-    points = sides.points(at, shares)
+    # At a corner two curbs may be equally near: each side is asked a hair inside its end.
+    inset = np.minimum(INSET_FT / sides.length_ft[at], 0.5)
+    points = sides.points(at, np.clip(shares, inset, 1 - inset))
     rows = sides.rows[at]
     sights = shapely.shortest_line(shapely.points(points), sites.street[rows])
     target = shapely.get_coordinates(shapely.get_point(sights, 1))

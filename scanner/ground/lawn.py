@@ -22,6 +22,9 @@ from scanner.schema.documents import LocalRules
 LOST_SHARE = 0.05
 """Drawn lawn that loses more than this share to built ground is worth a note."""
 
+ROUNDING = 1e-6
+"""An acre drawn to the foot is an acre, whatever a projection makes of its last digit."""
+
 MOWED_SHARE = 1.5
 """An inferred lawn larger than this many times the mowed area is not believed."""
 
@@ -81,7 +84,7 @@ def find_lawn(
     drawn_ft2 = np.maximum(shapely.area(base), TOUCH_FT)
     lost_share = np.where(is_drawn, 1 - shapely.area(turf) / drawn_ft2, 0.0)
     mowed_ft2 = clients.set_index("client_id")["mowed_ft2"].reindex(sites.client_id).to_numpy(float)
-    too_large = shapely.area(sites.outline) > rules.infer_max_ft2
+    too_large = shapely.area(sites.outline) > rules.infer_max_ft2 * (1 + ROUNDING)
     too_much = shapely.area(turf) > MOWED_SHARE * np.where(np.isnan(mowed_ft2), np.inf, mowed_ft2)
     is_undrawn = ~is_drawn & (too_large | too_much)
     turf = np.where(is_undrawn, shapely.Polygon(), turf)
@@ -105,7 +108,10 @@ def _close_gaps(turf: np.ndarray, sites: Sites, strips: np.ndarray, gap_ft: floa
     # The outline pushed out square lets lawn reach hardscape that lies just outside it.
     pushed = shapely.buffer(sites.outline, gap_ft, join_style="mitre")
     allowed = shapely.difference(union_of(pushed, strips), foreign_ground(sites, pushed))
-    parts, rows = parts_of(drop_slivers(ground_of(shapely.intersection(new, allowed))))
+    # A gap of a tenth of an inch is a gap too; what is narrower in the mean is rounding.
+    parts, rows = parts_of(shapely.intersection(new, allowed))
+    is_gap = 4 * shapely.area(parts) > TOUCH_FT * shapely.length(parts)
+    parts, rows = parts[is_gap], rows[is_gap]
     joins = (contact_ft(parts, turf[rows]) > TOUCH_FT) & (contact_ft(parts, hard[rows]) > TOUCH_FT)
     added = gather_rows(parts[joins], rows[joins], len(turf))
     # Overlapped by a hair: two shapes that only touch may unite with a slit between them.

@@ -20,6 +20,10 @@ from scanner.ground.shapes import (
     union_of,
 )
 from scanner.ground.sites import Sites
+from scanner.ground.widths import join_seamless
+
+BORDER_FT = 0.004
+"""A border runs along what it lies this near to: corners add no more than that to a length."""
 
 RAY_FT = 60.0
 """Turf wider than this is wide."""
@@ -56,7 +60,7 @@ def measure_beds(
         `BEDS`.
     """
     row = beds["site"].to_numpy()
-    shapes = ground_of(shapely.union(beds["core"].to_numpy(), beds["absorbed"].to_numpy()))
+    shapes = join_seamless(beds["core"].to_numpy(), beds["absorbed"].to_numpy())
     turf = ground_of(shapely.difference(lawn.ground[row], union_of(shapes, others)))
     limits = _limits(shapes, setbacks, row)
     hard = sites.hard
@@ -94,13 +98,13 @@ def bed_lines(shapes: np.ndarray, shut: np.ndarray) -> np.ndarray:
     lines
         The border that lies on none of them [ft], n rows.
     """
-    reach = shapely.buffer(shut, 2 * TOUCH_FT, join_style="mitre")
+    reach = shapely.buffer(shut, BORDER_FT, join_style="mitre")
     return lines_of(shapely.difference(shapely.boundary(shapes), reach))
 
 
 def _border_on(shapes: np.ndarray, hard: np.ndarray) -> np.ndarray:
     """Measure the border of beds on what turf is trimmed along [ft]."""
-    reach = shapely.buffer(_beside(shapes, hard), 2 * TOUCH_FT, join_style="mitre")
+    reach = shapely.buffer(_beside(shapes, hard), BORDER_FT, join_style="mitre")
     return shapely.length(shapely.intersection(shapely.boundary(shapes), reach))
 
 

@@ -18,6 +18,9 @@ from scanner.ground.sites import Sites
 SAME_SHARE = 0.5
 """Share of the smaller of two shapes that they have in common when they are one bed."""
 
+ASIDE_SHARE = 0.02
+"""A foot farther from the street counts as this much farther along it."""
+
 CORNER_SLACK_FT = 1.0
 """Corners this much farther from the street than the nearest count as near as it."""
 
@@ -67,7 +70,7 @@ def number_beds(beds: pd.DataFrame, sites: Sites) -> np.ndarray:
         1, 2, … within each site and kind, aligned with `beds`.
     """
     site, along = beds["site"].to_numpy(), beds["along"].to_numpy()
-    centers = shapely.point_on_surface(beds["core"].to_numpy())
+    centers = shapely.centroid(beds["core"].to_numpy())
     place = np.where(
         along == "house", _round_house(sites, centers, site), _round_lot(sites, centers, site)
     )
@@ -95,7 +98,19 @@ def number_beds(beds: pd.DataFrame, sites: Sites) -> np.ndarray:
 def _round_lot(sites: Sites, centers: np.ndarray, site: np.ndarray) -> np.ndarray:
     """Place points along their outline, counter-clockwise, as a share of it."""
     rings = _largest_rings(sites.outline, clockwise=False)[site]
-    return shapely.line_locate_point(rings, centers, normalized=True)
+    at_ft = shapely.line_locate_point(rings, centers)
+    # Of two beds side by side, as on both sides of a sidewalk, the street's comes first.
+    at_ft = at_ft + ASIDE_SHARE * _street_ft(sites, centers)
+    return at_ft / np.maximum(shapely.length(rings), 1.0)
+
+
+def _street_ft(sites: Sites, points: np.ndarray) -> np.ndarray:
+    """Measure how far points are from the nearest street; 0 where none is known."""
+    street_ft = np.zeros(len(points))
+    if len(points) and len(sites.town.streets):
+        at, street = sites.town.street_tree.query_nearest(points, all_matches=False)
+        street_ft[at] = shapely.distance(points[at], sites.town.streets[street])
+    return street_ft
 
 
 def _round_house(sites: Sites, centers: np.ndarray, site: np.ndarray) -> np.ndarray:
@@ -125,9 +140,7 @@ def _street_corner_ft(sites: Sites, rings: np.ndarray) -> np.ndarray:
     if not len(row) or not len(sites.town.streets):
         return start_ft
     corners = shapely.points(points)
-    at, street = sites.town.street_tree.query_nearest(corners, all_matches=False)
-    distance_ft = np.full(len(corners), np.inf)
-    distance_ft[at] = shapely.distance(corners[at], sites.town.streets[street])
+    distance_ft = _street_ft(sites, corners)
     nearest = pd.Series(distance_ft).groupby(row).transform("min").to_numpy()
     is_near = distance_ft <= nearest + CORNER_SLACK_FT
     # The first vertex stands again at the end of its ring, so each has one before it.

@@ -5,10 +5,16 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.shapes import ARC_STEPS, TOUCH_FT, ground_of
+from scanner.ground.shapes import ARC_STEPS, ground_of
 
 SLIVER_FT = 0.05
 """Ground narrower than this is a seam between layers, not turf."""
+
+HAIR_FT = 0.0005
+"""What is freed of seams grows back by this much more, so that its border is not cut anew."""
+
+GROWTH_FT = 0.012
+"""What is opened grows back by this much more before it is clipped to its shape."""
 
 STRAIGHT_FT = 0.0003
 """A vertex nearer than this to the line between its neighbours is no corner."""
@@ -62,7 +68,9 @@ def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     """
     radius_ft = (width_ft - 0.05) / 2
     cores = shapely.buffer(shapes, -radius_ft, quad_segs=ARC_STEPS)
-    swept = shapely.buffer(cores, radius_ft, join_style="mitre", mitre_limit=2.0)
+    # A buffer takes the liberty of a hundredth of its radius: grown by that and clipped, the
+    # border that stays is the shape's own.
+    swept = shapely.buffer(cores, radius_ft + GROWTH_FT, join_style="mitre", mitre_limit=2.0)
     return ground_of(shapely.intersection(swept, shapes))
 
 
@@ -88,8 +96,35 @@ def drop_slivers(shapes: np.ndarray) -> np.ndarray:
     """
     cores = shapely.buffer(shapes, -SLIVER_FT / 2, join_style="mitre")
     # Grown back by a hair more, so that what stays is not cut anew.
-    grown = shapely.buffer(cores, SLIVER_FT / 2 + TOUCH_FT, join_style="mitre")
+    grown = shapely.buffer(cores, SLIVER_FT / 2 + HAIR_FT, join_style="mitre")
     kept = ground_of(shapes)
     has_seam = shapely.area(shapely.difference(shapes, grown)) > 0
     kept[has_seam] = ground_of(shapely.intersection(shapes[has_seam], grown[has_seam]))
     return kept
+
+
+def join_seamless(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """
+    Unite shapes with others beside them, without a slit where they only touch.
+
+    Parameters
+    ----------
+    shapes, others
+        Polygons [ft], n rows; most of `others` may be empty.
+
+    Returns
+    -------
+    joined
+        Polygons [ft], n rows.
+
+    Examples
+    --------
+    >>> beds, turf = (np.array([shapely.box(0, y, 50, y + 4)]) for y in (0, 4))
+    >>> float(shapely.length(join_seamless(beds, turf))[0])
+    116.0
+    """
+    joined = ground_of(shapely.union(shapes, others))
+    grown = ~shapely.is_empty(others)
+    wide = shapely.buffer(joined[grown], HAIR_FT, join_style="mitre")
+    joined[grown] = shapely.buffer(wide, -HAIR_FT, join_style="mitre")
+    return joined
