@@ -8,6 +8,9 @@ from pathlib import Path
 
 from scanner.errors import BookError
 
+KEEP_PRIVATE = "# clients' names and numbers: never part of a published folder\n*\n"
+"""Keeps a book out of the version control of a folder that it happens to stand in."""
+
 
 def start_book(folder: Path) -> list[Path]:
     """
@@ -40,12 +43,14 @@ def start_book(folder: Path) -> list[Path]:
         raise BookError(message)
     templates = files("scanner.book").joinpath("templates")
     try:
-        return _copy(templates, folder)
+        written = _copy(templates, folder)
+        (folder / ".gitignore").write_text(KEEP_PRIVATE, encoding="utf-8")
     except OSError as err:
         message = (
             f"'{folder}' cannot be written ({err.strerror}): choose a place where you may write"
         )
         raise BookError(message) from err
+    return written
 
 
 def _copy(source: Traversable, target: Path) -> list[Path]:

@@ -17,6 +17,23 @@ def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> 
     return (value or datetime.now(UTC).astimezone()).date()
 
 
+class _DayType(click.DateTime):
+    """A day, with a sentence for one that is not written or not there."""
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime:
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(
+                f"'{value}' is no day: write year, month and day, like 2026-03-02", param, ctx
+            )
+
+
 book_argument = click.argument(
     "book", type=click.Path(exists=True, file_okay=False, path_type=Path)
 )
@@ -25,7 +42,7 @@ out_option = click.option(
     help="Folder for what is written.  [default: maps/<book>]",
 )  # fmt: skip
 today_option = click.option(
-    "--today", metavar="DATE", type=click.DateTime(["%Y-%m-%d"]), callback=_day,
+    "--today", metavar="DATE", type=_DayType(), callback=_day,
     help="Day to count as today, like 2026-03-02.  [default: today]",
 )  # fmt: skip
 json_option = click.option(

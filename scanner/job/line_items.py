@@ -14,7 +14,7 @@ from scanner.schema.documents import RateBook
 from scanner.schema.tables import LINE_ITEMS
 from scanner.units import CENTS_PER_USD
 
-OVERHEAD = "overhead and profit, margin over 1 less margin on the direct cost"
+OVERHEAD = "overhead and profit: cost × margin ÷ (1 − margin), so that the margin is its share of the price"
 MINIMUM = "minimum job, what the price falls short of it"
 TAX = "sales tax, on top of the price"
 

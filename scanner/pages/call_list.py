@@ -6,7 +6,7 @@ What changed since the list that lies there already is marked in the column ``ch
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ import pandas as pd
 
 from scanner.pages.cells import count, csv_bytes, number, unguard, usd, yes_no
 from scanner.schema.documents import Scan
+from scanner.schema.tables import CLIENTS
 
 FILL_IN_COLUMNS = ("called_on", "outcome", "note", "next_action", "next_date")
 """What people write into the list after a call."""
@@ -65,7 +66,8 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[st
     Returns
     -------
     rows
-        One row an offer to be made, a value by column of `CALL_COLUMNS`.
+        One row an offer to be made, a value by column of `CALL_COLUMNS`, then the
+        columns that the client list has of its own.
 
     Notes
     -----
@@ -79,8 +81,14 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[st
         .merge(scan.clients, on="client_id", suffixes=("", "_of_client"))
         .sort_values("rank")
     )
+    extra = {name: _free_name(str(name)) for name in scan.clients if name not in CLIENTS.columns}
+    own = scan.clients.set_index("client_id").rename(columns=extra)[[*extra.values()]]
     rows = [_call_row(call) for call in table.to_dict("records")]
-    return [row | {"change": _change(row, earlier, today=scan.today.isoformat())} for row in rows]
+    today = scan.today.isoformat()
+    return [
+        row | {"change": _change(row, earlier, today=today)} | own.loc[row["client_id"]].to_dict()
+        for row in rows
+    ]
 
 
 def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
@@ -129,7 +137,35 @@ def calls_csv(rows: Iterable[Mapping[str, Any]]) -> bytes:
     content
         The file's bytes.
     """
-    return csv_bytes(CALL_COLUMNS, ([row[name] for name in CALL_COLUMNS] for row in rows))
+    rows = list(rows)
+    return csv_bytes(columns_of(rows), (list(row.values()) for row in rows))
+
+
+def columns_of(rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """
+    Give the columns of the call list: ours, then the book's own.
+
+    Parameters
+    ----------
+    rows
+        What `call_rows` gives.
+
+    Returns
+    -------
+    columns
+        Names in the order of the file.
+
+    Examples
+    --------
+    >>> columns_of([])[0]
+    'rank'
+    """
+    return tuple(rows[0]) if rows else CALL_COLUMNS
+
+
+def _free_name(name: str) -> str:
+    """Keep a column of the book's own apart from one of ours that is called alike."""
+    return f"client_{name}" if name in CALL_COLUMNS else name
 
 
 def _call_row(call: dict[Any, Any]) -> dict[str, Any]:

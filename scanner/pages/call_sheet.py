@@ -25,7 +25,12 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
-from scanner.pages.call_list import CALL_COLUMNS, FILL_IN_COLUMNS, LEFT_OUT_COLUMNS
+from scanner.pages.call_list import (
+    CALL_COLUMNS,
+    FILL_IN_COLUMNS,
+    LEFT_OUT_COLUMNS,
+    columns_of,
+)
 from scanner.pages.cells import guard
 from scanner.schema.documents import BreakEven, Scan
 
@@ -49,6 +54,10 @@ WIDTHS = {
 }  # fmt: skip
 USUAL_WIDTH = 13
 WRAPPED = ("offer", "reasons", "cautions", "reason", "note")
+
+FOLDED = (("bed_ids", "area_ft2"), ("gross_profit_usd", "gross_profit_usd"),
+          ("chance_low", "profit_per_selling_hour_usd"))  # fmt: skip
+"""Runs of columns that are folded, so that the ones to fill in stand nearer the name."""
 
 HEADER_FILL = PatternFill("solid", fgColor="FF24483E")
 HEADER_FONT = Font(bold=True, color="FFFFFFFF")
@@ -95,7 +104,9 @@ def calls_xlsx(
     workbook = Workbook()
     calls_sheet = workbook.worksheets[0]
     calls_sheet.title = CALLS_SHEET
-    _fill(calls_sheet, CALL_COLUMNS, rows)
+    rows = list(rows)
+    _fill(calls_sheet, columns_of(rows), rows)
+    _fold(calls_sheet)
     _offer_choices(calls_sheet)
     _fill(workbook.create_sheet("Left out"), LEFT_OUT_COLUMNS, left_out)
     _tell(workbook.create_sheet("About"), scan.break_even)
@@ -119,6 +130,15 @@ def _fill(sheet: Worksheet, columns: tuple[str, ...], rows: Iterable[Mapping[str
         sheet.column_dimensions[get_column_letter(place)].width = WIDTHS.get(column, USUAL_WIDTH)
     sheet.freeze_panes = FIRST_FREE_CELL
     sheet.auto_filter.ref = sheet.dimensions
+
+
+def _fold(sheet: Worksheet) -> None:
+    """Fold the columns that a caller seldom needs; a plus sign above the sheet opens them."""
+    for first, last in FOLDED:
+        left, right = (
+            get_column_letter(CALL_COLUMNS.index(column) + 1) for column in (first, last)
+        )
+        sheet.column_dimensions.group(left, right, hidden=True)
 
 
 def _write(cell: Cell | MergedCell, value: str | Decimal | int | None, column: str) -> None:

@@ -133,7 +133,7 @@ def test_our_own_bug_stays_a_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
     [
         (("scan",), "Missing argument 'BOOK'"),
         (("scan", "nowhere"), "Directory 'nowhere' does not exist"),
-        (("scan", "lawns", "--today", "2 March"), "'2 March' does not match the format"),
+        (("scan", "lawns", "--today", "2 March"), "'2 March' is no day: write year, month and day"),
         (("demo", "lawns"), "unexpected extra argument"),
         (("find",), "No such command 'find'"),
     ],

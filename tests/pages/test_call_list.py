@@ -154,3 +154,13 @@ def test_mark_stays_for_the_day_and_goes_with_the_next():
     earlier.rows["C0001"]["change"] = "price was $2865.45"
     assert changes(scan, earlier)["C0001"] == "price was $2865.45"
     assert changes(scan, replace(earlier, scanned_on="2026-02-15"))["C0001"] == ""
+
+
+def test_columns_of_the_books_own_stand_at_the_end():
+    scan = small_scan()
+    clients = scan.clients.assign(gate_code="12#", rank="gold")
+    rows = call_rows(replace(scan, clients=clients))
+    assert list(rows[0])[-2:] == ["gate_code", "client_rank"]
+    assert {row["gate_code"] for row in rows} == {"12#"}
+    header = calls_csv(rows).decode().splitlines()[0]
+    assert header.endswith(",change,gate_code,client_rank")

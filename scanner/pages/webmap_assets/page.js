@@ -225,7 +225,7 @@ function offerPart(offer) {
   const part = element("section", { class: "deal" }, element("h3", {}, offer.rank ? "Call number " + offer.rank : "The offer"));
   part.append(element("p", {}, offer.words), element("p", {}, element("b", {}, range(offer.low, offer.high)), " · " + number(offer.days) + " crew-days"));
   const worked = "Worked out at " + usd(offer.price) + " before tax" + (offer.saving > 0 ? "; one job for all beds saves " + usd(offer.saving) : "");
-  part.append(element("p", { class: "soft" }, worked + ". Chance of a sale " + Math.round(offer.chance * 100) + " %."));
+  part.append(element("p", { class: "soft" }, worked + (offer.chance > 0 ? ". Chance of a sale " + Math.round(offer.chance * 100) + " %." : ". To be sold after the first phase.")));
   if (!offer.confirmed) part.append(element("p", { class: "soft" }, "Not confirmed by a drawn lawn, a tape or the crew: look before you quote."));
   if (offer.reasons.length) part.append(element("ul", { class: "reasons" }, ...offer.reasons.map((said) => element("li", {}, element("span", {}, said)))));
   if (offer.unknowns.length) part.append(element("p", { class: "soft" }, "What widens the price: " + offer.unknowns.join("; ") + "."));
@@ -372,7 +372,7 @@ function legend() {
   const used = lettersUsed();
   const ink = ground.ink, add = (picture, words) => byId("legend-rows").append(element("li", {}, picture, element("span", {}, words)));
   add(sample(BAND.first), "first tenth of the calls");
-  add(sample(BAND.third), "first third");
+  add(sample(BAND.third), "next ones, up to a third");
   add(sample(BAND.rest), "the rest");
   add(sample(BAND.out), "found, in no call");
   add(sample(BAND.skipped), "skipped, see the card");
@@ -389,7 +389,7 @@ function legend() {
 /* --- begin ------------------------------------------------------------- */
 
 document.documentElement.classList.add("live");
-if (isNarrow.matches || window.innerHeight < 700) byId("legend").open = false;
+if (isNarrow.matches || window.innerHeight < 900) byId("legend").open = false;
 legend();
 byId("legend").addEventListener("toggle", () => map.invalidateSize({ animate: false }));
 map.invalidateSize({ animate: false });
