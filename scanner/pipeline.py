@@ -21,8 +21,8 @@ from geopandas import GeoDataFrame
 from scanner.book.book import read_book
 from scanner.book.problems import join_problems, list_problems, note
 from scanner.calls.ranking import rank_calls
+from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
-from scanner.ground.on_foot import size_measured
 from scanner.ground.survey import Survey, split_blocks, survey_sites
 from scanner.ground.together import lay_together, sell_alone
 from scanner.job.method import break_even_areas

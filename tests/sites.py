@@ -18,7 +18,7 @@ import shapely
 from shapely import Geometry, LineString, Point, Polygon, affinity, box
 
 from scanner.book.local import read_rules
-from scanner.ground import frame as frames
+from scanner.ground.plane import frame as frames
 from scanner.ground.survey import Survey, split_blocks, survey_sites
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import CLIENTS, FEATURES, check_table, empty_table

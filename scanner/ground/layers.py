@@ -9,8 +9,8 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground import frame as frames
-from scanner.ground.lawn import LOST_SHARE, Lawn
+from scanner.ground.lot.lawn import LOST_SHARE, Lawn
+from scanner.ground.plane import frame as frames
 from scanner.ground.survey import Survey, street_known
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, EDGES, LOTS, SHAPES, check_table

@@ -14,22 +14,22 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground import frame as frames
-from scanner.ground.bands import collect_chains
-from scanner.ground.beds import cut_beds
-from scanner.ground.cautions import word_cautions
-from scanner.ground.drawn import lay_lines
-from scanner.ground.edges import find_edges
-from scanner.ground.faces import find_walls
-from scanner.ground.frontage import find_strips
-from scanner.ground.lawn import Lawn, find_lawn
-from scanner.ground.measures import measure_beds
-from scanner.ground.names import name_beds, number_beds
-from scanner.ground.openings import flare_drives, guess_openings, stand_drives
-from scanner.ground.setbacks import Setbacks, find_setbacks
-from scanner.ground.shapes import NO_POLYGON, TOUCH_FT, lines_of
-from scanner.ground.sites import Sites, gather_sites
-from scanner.ground.town import Town
+from scanner.ground.bed.bands import collect_chains
+from scanner.ground.bed.beds import cut_beds
+from scanner.ground.bed.cautions import word_cautions
+from scanner.ground.bed.measures import measure_beds
+from scanner.ground.bed.names import name_beds, number_beds
+from scanner.ground.bed.setbacks import Setbacks, find_setbacks
+from scanner.ground.edge.edges import find_edges
+from scanner.ground.edge.faces import find_walls
+from scanner.ground.edge.openings import flare_drives, guess_openings, stand_drives
+from scanner.ground.lot.drawn import lay_lines
+from scanner.ground.lot.frontage import find_strips
+from scanner.ground.lot.lawn import Lawn, find_lawn
+from scanner.ground.lot.sites import Sites, gather_sites
+from scanner.ground.lot.town import Town
+from scanner.ground.plane import frame as frames
+from scanner.ground.plane.shapes import NO_POLYGON, TOUCH_FT, lines_of
 from scanner.schema.documents import LocalRules
 
 BLOCK_SITES = 1000

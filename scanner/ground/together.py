@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.absorb import absorb_turf
-from scanner.ground.measures import measure_beds
-from scanner.ground.shapes import ground_of, union_of, union_rows
+from scanner.ground.bed.absorb import absorb_turf
+from scanner.ground.bed.measures import measure_beds
+from scanner.ground.plane.shapes import ground_of, union_of, union_rows
 from scanner.ground.survey import Survey
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BED_ORDER, BEDS, OFFER_BEDS, check_table

@@ -8,11 +8,11 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from scanner.ground.bed.names import match_beds
+from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_notes
-from scanner.ground.names import match_beds
-from scanner.ground.on_foot import size_measured
+from scanner.ground.plane.widths import open_ground
 from scanner.ground.survey import split_blocks, survey_sites
-from scanner.ground.widths import open_ground
 from scanner.schema.tables import MEASURED, check_table
 from tests.sites import (
     Drawing,
@@ -151,6 +151,12 @@ def test_a_jog_shorter_than_six_feet_belongs_to_its_face(jog_ft, edge_ft):
     found = survey(lot().add("house", house))
     front = found.edges[found.edges["along"] == "house"]
     assert front["edge_ft"].sum() == pytest.approx(edge_ft, abs=0.1)
+
+
+def test_a_house_drawn_in_parts_has_one_front():
+    # 25 and 17 ft of front with a 4 ft step between them.
+    drawing = lot().add("house", box(20, 40, 45, 70)).add("house", box(45, 44, 62, 70))
+    assert beds_of(survey(drawing), "house")["edge_ft"].tolist() == pytest.approx([46], abs=0.1)
 
 
 def test_a_recess_deeper_than_a_jog_breaks_the_front():

@@ -7,8 +7,8 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
+from scanner.ground.lot.town import LARGE_VERTICES
 from scanner.ground.survey import split_blocks
-from scanner.ground.town import LARGE_VERTICES
 from tests.sites import Drawing, features_of, survey
 
 STREETS = np.arange(-20_000, 20_001, 400.0)

@@ -37,7 +37,7 @@ LIBRARY_HOMES = {
     "jinja2": ("pages",),
     "sqlite3": ("calls.log",),
     "pyogrio": ("book",),
-    "pyproj": ("ground.frame", "book"),
+    "pyproj": ("ground.plane.frame", "book"),
     "scipy": ("calls", "ground"),
     "tomllib": ("book",),
     "openpyxl": ("book", "pages"),

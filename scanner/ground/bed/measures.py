@@ -10,17 +10,17 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.lawn import Lawn
-from scanner.ground.setbacks import Setbacks
-from scanner.ground.shapes import (
+from scanner.ground.bed.setbacks import Setbacks
+from scanner.ground.lot.lawn import Lawn
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import (
     TOUCH_FT,
     ground_of,
     lines_of,
     parts_of,
     union_of,
 )
-from scanner.ground.sites import Sites
-from scanner.ground.widths import join_seamless
+from scanner.ground.plane.widths import join_seamless
 
 BORDER_FT = 0.004
 """A border runs along what it lies this near to: corners add no more than that to a length."""

@@ -15,7 +15,8 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from scanner.ground.shapes import (
+from scanner.ground.lot.sites import Sites, foreign_ft, foreign_ground
+from scanner.ground.plane.shapes import (
     TOUCH_FT,
     gather_rows,
     ground_of,
@@ -25,8 +26,7 @@ from scanner.ground.shapes import (
     union_of,
     union_rows,
 )
-from scanner.ground.sites import Sites, foreign_ft, foreign_ground
-from scanner.ground.widths import drop_slivers
+from scanner.ground.plane.widths import drop_slivers
 from scanner.schema.documents import LocalRules
 
 TRIAL_FT = 2.0

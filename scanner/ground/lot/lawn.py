@@ -14,9 +14,16 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import TOUCH_FT, contact_ft, gather_rows, ground_of, parts_of, union_of
-from scanner.ground.sites import Sites, foreign_ground
-from scanner.ground.widths import drop_slivers, smooth_rings
+from scanner.ground.lot.sites import Sites, foreign_ground
+from scanner.ground.plane.shapes import (
+    TOUCH_FT,
+    contact_ft,
+    gather_rows,
+    ground_of,
+    parts_of,
+    union_of,
+)
+from scanner.ground.plane.widths import drop_slivers, smooth_rings
 from scanner.schema.documents import LocalRules
 
 LOST_SHARE = 0.05

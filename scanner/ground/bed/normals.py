@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.bands import keep_touching
-from scanner.ground.shapes import TOUCH_FT, ground_of, parts_of, split_segments
+from scanner.ground.bed.bands import keep_touching
+from scanner.ground.plane.shapes import TOUCH_FT, ground_of, parts_of, split_segments
 
 
 def edge_before_ft(

@@ -12,10 +12,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.drawn import thread_lines
-from scanner.ground.faces import ANY_FACE
-from scanner.ground.lawn import Lawn
-from scanner.ground.shapes import (
+from scanner.ground.edge.faces import ANY_FACE
+from scanner.ground.lot.drawn import thread_lines
+from scanner.ground.lot.lawn import Lawn
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import (
     NO_POLYGON,
     TOUCH_FT,
     gather_rows,
@@ -24,7 +25,6 @@ from scanner.ground.shapes import (
     rows_where,
     union_of,
 )
-from scanner.ground.sites import Sites
 from scanner.schema.documents import LocalRules
 
 STUB_FT = 3 * TOUCH_FT

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.shapes import ARC_STEPS, ground_of
+from scanner.ground.plane.shapes import ARC_STEPS, ground_of
 
 SLIVER_FT = 0.05
 """Ground narrower than this is a seam between layers, not turf."""
@@ -128,3 +128,27 @@ def join_seamless(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
     wide = shapely.buffer(joined[grown], HAIR_FT, join_style="mitre")
     joined[grown] = shapely.buffer(wide, -HAIR_FT, join_style="mitre")
     return joined
+
+
+def close_seams(shapes: np.ndarray) -> np.ndarray:
+    """
+    Close gaps up to `SLIVER_FT` inside each shape: parts drawn side by side become one.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+
+    Returns
+    -------
+    closed
+        Polygons [ft], n rows.
+
+    Examples
+    --------
+    >>> house = shapely.union(shapely.box(0, 0, 9, 9), shapely.box(9.01, 0, 20, 9))
+    >>> shapely.get_num_geometries(close_seams(np.array([house])))[0].item()
+    1
+    """
+    wide = shapely.buffer(shapes, SLIVER_FT / 2, join_style="mitre")
+    return ground_of(shapely.buffer(wide, -SLIVER_FT / 2, join_style="mitre"))

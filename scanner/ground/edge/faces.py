@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import TOUCH_FT, parts_of, split_segments
-from scanner.ground.sites import Sites, foreign_ft
+from scanner.ground.lot.sites import Sites, foreign_ft
+from scanner.ground.plane.shapes import TOUCH_FT, parts_of, split_segments
 from scanner.schema.documents import LocalRules
 
 FACE_COSINE = 0.5

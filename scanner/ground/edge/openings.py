@@ -15,11 +15,11 @@ import pandas as pd
 import shapely
 from shapely.ops import substring
 
-from scanner.ground.edges import border_chains, border_lines
-from scanner.ground.lawn import Lawn
-from scanner.ground.shapes import gather_rows, ground_of, union_of
-from scanner.ground.sites import Sites
-from scanner.ground.widths import drop_slivers
+from scanner.ground.edge.edges import border_chains, border_lines
+from scanner.ground.lot.lawn import Lawn
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import gather_rows, ground_of, union_of
+from scanner.ground.plane.widths import drop_slivers
 from scanner.schema.documents import LocalRules
 
 LEAST_DRIVE_FT2 = 20.0

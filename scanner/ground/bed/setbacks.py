@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import TOUCH_FT, ground_of, union_of, union_rows
-from scanner.ground.sights import find_corners, find_drive_sights
-from scanner.ground.sites import Sites
+from scanner.ground.bed.sights import find_corners, find_drive_sights
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import TOUCH_FT, ground_of, union_of, union_rows
 from scanner.schema.documents import LocalRules
 from scanner.units import IN_PER_FT
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.shapes import TOUCH_FT, lines_of, parts_of, split_segments, union_rows
-from scanner.ground.sites import Sites
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import TOUCH_FT, lines_of, parts_of, split_segments, union_rows
 from scanner.schema.documents import LocalRules
 
 STRAIGHT_CURB_FT = 20.0

@@ -15,9 +15,9 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground import frame as frames
-from scanner.ground.shapes import ground_of, parts_of, union_rows
-from scanner.ground.widths import smooth_rings
+from scanner.ground.plane import frame as frames
+from scanner.ground.plane.shapes import ground_of, parts_of, union_rows
+from scanner.ground.plane.widths import smooth_rings
 
 LARGE_VERTICES = 256
 """A polygon with more vertices than this is cut into quarters."""

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import parts_of
-from scanner.ground.sites import Sites
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import parts_of
 
 SAME_SHARE = 0.5
 """Share of the smaller of two shapes that they have in common when they are one bed."""

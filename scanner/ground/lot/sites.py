@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import ground_of, union_of, union_rows
-from scanner.ground.town import STREET_KINDS, Town
-from scanner.ground.widths import smooth_rings
+from scanner.ground.lot.town import STREET_KINDS, Town
+from scanner.ground.plane.shapes import ground_of, union_of, union_rows
+from scanner.ground.plane.widths import close_seams, smooth_rings
 from scanner.schema.documents import LocalRules
 
 WHOLE_LAYERS = {
@@ -222,7 +222,8 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
         "street": unite(is_street),
         "curbed": union_of(by_polygon, by_centerline),
         "centerline": shapely.difference(by_centerline, by_polygon),
-        "house": unite((kind == "house") & own),
+        # Parts of a house drawn side by side are one house with one front.
+        "house": smooth_rings(close_seams(unite((kind == "house") & own))),
         "outbuilding": unite((kind == "outbuilding") & own),
         "neighbor": unite(is_building & ~own),
         "parking": unite(is_street & (found["parking"] == "yes")),

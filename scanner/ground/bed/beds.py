@@ -11,14 +11,21 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.absorb import absorb_turf
-from scanner.ground.bands import LEAST_TOUCH_FT, collect_chains, draw_band, touch_ft
-from scanner.ground.lawn import Lawn
-from scanner.ground.normals import edge_before_ft
-from scanner.ground.setbacks import Setbacks
-from scanner.ground.shapes import NO_POLYGON, TOUCH_FT, ground_of, parts_of, union_of, union_rows
-from scanner.ground.sites import Sites
-from scanner.ground.widths import open_ground
+from scanner.ground.bed.absorb import absorb_turf
+from scanner.ground.bed.bands import LEAST_TOUCH_FT, collect_chains, draw_band, touch_ft
+from scanner.ground.bed.normals import edge_before_ft
+from scanner.ground.bed.setbacks import Setbacks
+from scanner.ground.lot.lawn import Lawn
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import (
+    NO_POLYGON,
+    TOUCH_FT,
+    ground_of,
+    parts_of,
+    union_of,
+    union_rows,
+)
+from scanner.ground.plane.widths import open_ground
 from scanner.schema.documents import LocalRules
 
 LEAST_PIECE_FT2 = 0.5

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.setbacks import Setbacks
+from scanner.ground.bed.setbacks import Setbacks
 from scanner.schema.documents import LocalRules
 
 THINGS = {

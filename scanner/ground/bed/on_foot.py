@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.cautions import WALL_SENTENCE
-from scanner.ground.names import name_beds
+from scanner.ground.bed.cautions import WALL_SENTENCE
+from scanner.ground.bed.names import name_beds
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, MEASURED, check_table
 from scanner.units import IN_PER_FT

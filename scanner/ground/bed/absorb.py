@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import (
+from scanner.ground.plane.shapes import (
     Indexed,
     contact_ft,
     gather_rows,
@@ -20,7 +20,7 @@ from scanner.ground.shapes import (
     union_of,
     union_rows,
 )
-from scanner.ground.widths import drop_slivers, open_ground
+from scanner.ground.plane.widths import drop_slivers, open_ground
 
 LEAST_PIECE_FT2 = 5.0
 """A smaller left-over is mowed or trimmed somehow."""

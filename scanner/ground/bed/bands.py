@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.shapes import (
+from scanner.ground.plane.shapes import (
     ARC_STEPS,
     TOUCH_FT,
     gather_rows,

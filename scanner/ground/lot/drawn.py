@@ -14,14 +14,14 @@ from typing import Any
 import numpy as np
 import shapely
 
-from scanner.ground.shapes import (
+from scanner.ground.lot.sites import Sites
+from scanner.ground.plane.shapes import (
     TOUCH_FT,
     ground_of,
     parts_of,
     union_of,
     union_rows,
 )
-from scanner.ground.sites import Sites
 from scanner.schema.documents import LocalRules
 
 FAR_FT = 1000.0

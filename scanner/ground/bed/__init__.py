@@ -1,0 +1,1 @@
+"""Beds: bands, setbacks, beds, their measures, names and cautions."""

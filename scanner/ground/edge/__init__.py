@@ -1,0 +1,1 @@
+"""Edges: house faces, lawn-to-hardscape edges, drives that nobody drew."""

@@ -1,0 +1,1 @@
+"""Lots: features gathered by site, frontage, lawn."""

@@ -1,0 +1,1 @@
+"""The local plane and what is done with arrays of shapes in it."""
