@@ -18,7 +18,7 @@ SITES_FOLDER = "sites"
 MEASURED_FILE = "measured.csv"
 
 
-def read_book(folder: Path) -> Book:
+def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     """
     Read a book; what is faulty is listed and left out, the rest is kept.
 
@@ -26,6 +26,9 @@ def read_book(folder: Path) -> Book:
     ----------
     folder
         The book's folder.
+    needs_lots
+        Whether a book in which nothing says what any lot looks like is refused. One
+        that is about to be drawn need have none.
 
     Returns
     -------
@@ -36,7 +39,7 @@ def read_book(folder: Path) -> Book:
     ------
     BookError
         If there is nothing to work with: no folder, no client list that can be
-        read, neither drawn sites nor measured edges.
+        read, neither drawn sites nor measured edges where lots are needed.
 
     Examples
     --------
@@ -53,7 +56,8 @@ def read_book(folder: Path) -> Book:
         client_files[0] if client_files else folder / "clients.csv"
     )
     sites, measured_path = folder / SITES_FOLDER, folder / MEASURED_FILE
-    _need_lots(folder, sites, measured_path)
+    if needs_lots:
+        _need_lots(folder, sites, measured_path)
     features, site_problems = read_sites(sites, clients)
     measured, measured_problems = read_measured(measured_path, clients)
     rates, rate_problems = read_rates(folder / "rates.toml")

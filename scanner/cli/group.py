@@ -10,6 +10,7 @@ from scanner import __version__
 from scanner.cli.find import demo, scan
 from scanner.cli.get_in import check, new
 from scanner.cli.talk import say
+from scanner.cli.trace import trace
 from scanner.errors import InputError, LogError
 
 
@@ -70,5 +71,5 @@ def main() -> None:
     """
 
 
-for command in (new, check, scan, demo):
+for command in (new, trace, check, scan, demo):
     main.add_command(command)

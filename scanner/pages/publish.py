@@ -71,6 +71,30 @@ def publish(scan: Scan, folder: Path, *, extra: Mapping[str, bytes] = NO_EXTRA) 
     return _put_in_place(contents, folder)
 
 
+def publish_page(html: str, file: Path) -> Path:
+    """
+    Write a page that stands alone.
+
+    Parameters
+    ----------
+    html
+        The page.
+    file
+        Where it goes; its folder is made when it is not there.
+
+    Returns
+    -------
+    file
+        The file written.
+
+    Raises
+    ------
+    BookError
+        If it cannot be written. Then the earlier one is left as it was.
+    """
+    return _put_in_place({file.name: html.encode()}, file.parent)[0]
+
+
 def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
     rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
     return {
@@ -174,7 +198,7 @@ def _put_in_place(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
     except OSError as err:
         message = (
             f"{folder}: the files cannot be written ({err.strerror}: {err.filename}). Close them if they are open "
-            "in another program, see that you may write there and that the disk has room, then scan again. "
+            "in another program, see that you may write there and that the disk has room, then try again. "
             "Nothing was changed."
         )
         raise BookError(message) from err

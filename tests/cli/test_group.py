@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
-    assert list(main.commands) == ["new", "check", "scan", "demo"]
+    assert list(main.commands) == ["new", "trace", "check", "scan", "demo"]
     text = type_in("--help").stdout
     places = [text.index(f"\n  {name} ") for name in main.commands]
     assert places == sorted(places)

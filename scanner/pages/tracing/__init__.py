@@ -1,0 +1,1 @@
+"""The tracing page: where lots are drawn by hand."""

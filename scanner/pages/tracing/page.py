@@ -1,0 +1,72 @@
+"""
+The tracing page: one file in which lots are drawn by hand, and saved for the book's sites.
+
+The page, its drawing code and its looks are ours; Leaflet moves the map. It measures on
+the plane of design section 5.1, the one that a scan measures on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.resources import files
+from itertools import groupby
+
+import jinja2
+
+from scanner.pages.leaflet import leaflet_script, leaflet_style
+from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
+from scanner.pages.tracing.data import page_data
+from scanner.pages.tracing.kinds import TRACE_KINDS
+from scanner.schema.documents import Book
+
+_ASSETS = files("scanner.pages.tracing") / "assets"
+_SCRIPTS = ("plane.js", "shapes.js", "files.js", "sheet.js", "hand.js", "page.js")
+"""In the order in which they build on each other."""
+
+
+def render_trace(book: Book, *, client_ids: Sequence[str] = ()) -> str:
+    """
+    Make the tracing page of a book.
+
+    Parameters
+    ----------
+    book
+        A book as read; it may have no lot yet.
+    client_ids
+        Clients who are offered for drawing; none given is all.
+
+    Returns
+    -------
+    html
+        A whole page that needs no other file; the same book gives the same text.
+
+    Raises
+    ------
+    BookError
+        If a client is not in the client list.
+    """
+    backgrounds = offer_backgrounds(book.rules.backgrounds)
+    data = page_data(book, client_ids=client_ids)
+    html = _environment().get_template("page.html").render(
+        mark=POLICY_MARK,
+        company=book.rules.company,
+        name=data["book"],
+        groups=[(group, list(kinds)) for group, kinds in groupby(TRACE_KINDS, lambda kind: kind.group)],
+        kinds=TRACE_KINDS,
+        backgrounds=backgrounds,
+        style=leaflet_style() + "\n" + _asset("page.css"),
+        leaflet=leaflet_script(),
+        script="\n".join(_asset(name) for name in _SCRIPTS),
+        data=script_json(data | {"backgrounds": backgrounds}),
+    )  # fmt: skip
+    return seal_page(html, backgrounds)
+
+
+def _asset(name: str) -> str:
+    return (_ASSETS / name).read_text(encoding="utf-8").replace("\r\n", "\n").strip()
+
+
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.FunctionLoader(_asset), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
