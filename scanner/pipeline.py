@@ -19,11 +19,11 @@ import pandera.pandas as pa
 from geopandas import GeoDataFrame
 
 from scanner.book.book import read_book
-from scanner.book.problems import join_problems, list_problems, note
+from scanner.book.problems import fault, join_problems, list_problems, note
 from scanner.calls.ranking import rank_calls
 from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
-from scanner.ground.survey import Survey, split_blocks, survey_sites
+from scanner.ground.survey import Survey, split_blocks, survey_soundly
 from scanner.ground.together import lay_together, sell_alone
 from scanner.job.method import break_even_areas
 from scanner.job.offers import make_offers
@@ -96,10 +96,11 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
     """
     told = progress or (lambda _step, _done, _total: None)
     total = int(book.features.loc[book.features["kind"] == "property", "client_id"].nunique())
-    parts, done = [], 0
+    parts, failed, done = [], [], 0
     for town, block in split_blocks(book.features):
-        survey = survey_sites(town, block, book.clients, rules=book.rules)
-        parts.append(_price_block(book, survey, block))
+        surveys, lost = survey_soundly(town, block, book.clients, rules=book.rules)
+        parts += [_price_block(book, survey, survey.sites.client_id) for survey in surveys]
+        failed += lost
         done += len(block)
         told("finding and pricing beds", done, total)
     on_foot = np.setdiff1d(
@@ -123,7 +124,9 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
         offers=offers,
         calls=rank_calls(offers, beds, book.clients, rates=book.rates, today=today),
         shapes=GeoDataFrame(_join(parts, "shapes", SHAPES), geometry="geometry", crs="EPSG:4326"),
-        problems=join_problems(book.problems, *(part.problems for part in parts), _missing(book)),
+        problems=join_problems(
+            book.problems, *(part.problems for part in parts), _missing(book), _defeated(failed)
+        ),
         rates=book.rates,
         rules=book.rules,
         break_even=break_even_areas(book.rates),
@@ -232,6 +235,19 @@ def _missing(book: Book) -> pd.DataFrame:
             client_id=client,
         )
         for client in book.clients["client_id"] if client not in known
+    )  # fmt: skip
+
+
+def _defeated(clients: Iterable[str]) -> pd.DataFrame:
+    """Say which lots the geometry could not work out."""
+    return list_problems(
+        fault(
+            "sites", "", "the shapes of this lot could not be worked out: nothing was found on it",
+            "look at its drawing for lines that cross or all but coincide and draw them anew, or "
+            "measure the edges on foot",
+            client_id=client,
+        )
+        for client in clients
     )  # fmt: skip
 
 

@@ -62,8 +62,8 @@ def clients_of(drawing: Drawing, **columns: object) -> pd.DataFrame:
     return check_table(clients.assign(client_id=ids, **columns), CLIENTS)
 
 
-def features_of(drawing: Drawing, frame: str = HERE) -> gpd.GeoDataFrame:
-    """Lay a drawing on the map."""
+def features_of(drawing: Drawing, frame: str = HERE, *, decimals: int = 15) -> gpd.GeoDataFrame:
+    """Lay a drawing on the map, with as many decimals of a degree as a file would keep."""
     rows = []
     for at, (kind, _, columns) in enumerate(drawing.features):
         row = {"feature_id": f"case#{at + 1}", "file": "case", "kind": kind, "along": "",
@@ -74,13 +74,21 @@ def features_of(drawing: Drawing, frame: str = HERE) -> gpd.GeoDataFrame:
     shapes = np.array(
         [affinity.translate(shape, 5000, 3000) for _, shape, _ in drawing.features], dtype=object
     )
-    table = gpd.GeoDataFrame(rows, geometry=frames.to_degrees(shapes, frame), crs=frames.WGS84)
+    degrees = frames.to_degrees(shapes, frame)
+    degrees = shapely.transform(degrees, lambda points: np.round(points, decimals))
+    table = gpd.GeoDataFrame(rows, geometry=degrees, crs=frames.WGS84)
     return check_table(table, FEATURES)
 
 
-def survey(drawing: Drawing, rules: LocalRules | None = None, frame: str = HERE) -> Survey:
+def survey(
+    drawing: Drawing,
+    rules: LocalRules | None = None,
+    frame: str = HERE,
+    *,
+    decimals: int = 15,
+) -> Survey:
     """Survey a drawing as a scan would."""
-    blocks = list(split_blocks(features_of(drawing, frame)))
+    blocks = list(split_blocks(features_of(drawing, frame, decimals=decimals)))
     assert len(blocks) == 1
     return survey_sites(*blocks[0], clients_of(drawing), rules=rules or rules_of_cases())
 

@@ -22,14 +22,19 @@ from scanner.ground.bed.names import name_beds, number_beds
 from scanner.ground.bed.setbacks import Setbacks, find_setbacks
 from scanner.ground.edge.edges import find_edges
 from scanner.ground.edge.faces import find_walls
-from scanner.ground.edge.openings import flare_drives, guess_openings, stand_drives
+from scanner.ground.edge.openings import (
+    flare_drives,
+    guess_openings,
+    reach_curb,
+    stand_drives,
+)
 from scanner.ground.lot.drawn import lay_lines
 from scanner.ground.lot.frontage import find_strips
 from scanner.ground.lot.lawn import Lawn, find_lawn
 from scanner.ground.lot.sites import Sites, gather_sites
 from scanner.ground.lot.town import Town
 from scanner.ground.plane import frame as frames
-from scanner.ground.plane.shapes import NO_POLYGON, TOUCH_FT, lines_of
+from scanner.ground.plane.shapes import NO_POLYGON, TOUCH_FT, lines_of, union_of
 from scanner.schema.documents import LocalRules
 
 BLOCK_SITES = 1000
@@ -112,8 +117,11 @@ def survey_sites(
     sites = lay_lines(gather_sites(town, block, rules=rules), rules=rules)
     lawn = find_lawn(sites, find_strips(sites, rules=rules), clients, rules=rules)
     walls = find_walls(sites, rules=rules)
+    mouths = reach_curb(sites, lawn, rules=rules)
+    sites, lawn = stand_drives(sites, lawn, mouths)
     openings = guess_openings(sites, lawn, walls, rules=rules)
     sites, lawn = stand_drives(sites, lawn, openings)
+    openings = union_of(openings, mouths)
     sites, lawn = stand_drives(sites, lawn, flare_drives(sites, lawn, walls, rules=rules))
     edges = find_edges(sites, lawn, walls, rules=rules)
     curbs = collect_chains(edges, "curb", "geometry", len(sites))
@@ -125,6 +133,35 @@ def survey_sites(
     is_known = street_known(sites, rules=rules)[beds["site"].to_numpy()]
     beds["cautions"] = word_cautions(beds, setbacks, is_known, rules=rules)
     return Survey(sites, lawn, setbacks, openings, edges, beds)
+
+
+def survey_soundly(
+    town: Town, block: np.ndarray, clients: pd.DataFrame, *, rules: LocalRules
+) -> tuple[list[Survey], list[str]]:
+    """
+    Survey a block; where a drawing defeats the geometry library, the rest goes on.
+
+    Parameters
+    ----------
+    town, block, clients, rules
+        As for `survey_sites`.
+
+    Returns
+    -------
+    surveys, failed
+        The block, in one piece where that goes, else halved until each lot that cannot be
+        worked out is alone; and the clients of those lots.
+    """
+    try:
+        return [survey_sites(town, block, clients, rules=rules)], []
+    except shapely.errors.GEOSException:
+        if len(block) == 1:
+            return [], [str(block[0])]
+    half = len(block) // 2
+    parts = [
+        survey_soundly(town, part, clients, rules=rules) for part in (block[:half], block[half:])
+    ]
+    return parts[0][0] + parts[1][0], parts[0][1] + parts[1][1]
 
 
 def street_known(sites: Sites, *, rules: LocalRules) -> np.ndarray:

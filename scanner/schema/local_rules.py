@@ -16,7 +16,7 @@ FaceKind = Literal["front", "side", "back"]
 
 
 class Setbacks(Document):
-    """Distances kept round things on a lot, design section 5.5; sources stand in the file."""
+    """Distances kept round things on a lot; sources stand in the file."""
 
     hydrant_ft: float = Field(ge=0)
     trunk_ft: float = Field(ge=0)
@@ -55,7 +55,7 @@ class Backgrounds(Document):
 
 class LocalRules(Document):
     """
-    Bed sizes and local rules: the names of design sections 5.1-5.8 and 5.10.
+    Bed sizes and local rules: what stands in `local.toml`.
 
     ``sources`` names where each value comes from, by key (``setbacks.hydrant_ft``).
     """

@@ -42,7 +42,7 @@ class Rate(Document):
 
 class RateBook(Document):
     """
-    What a bed costs the company and how calls go: design sections 5.9 and 5.11.
+    What a bed costs the company and how calls go.
 
     Each field is a `Rate`; its name ends in its unit. ``_share`` is a fraction of
     one (0.45 is 45 %), ``_count`` a pure count, ``_days`` calendar days.

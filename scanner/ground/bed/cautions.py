@@ -33,7 +33,7 @@ WALL_SENTENCE = (
 
 SENTENCES = {
     "right of way": "in the right-of-way: ask the city whether a permit is needed",
-    "opening guessed": "no drive is drawn on this lot: its place is a guess, look before you quote",
+    "opening guessed": "no drive is drawn at the curb: its place is a guess, look before you quote",
     "no street": "no street is known here: every wall was taken, look which ones face it",
     "sight triangle": "sight triangle: plants no taller than {triangle_plant_in:g} in there",
     "curb": "along the curb: plants no taller than {curb_plant_in:g} in",

@@ -20,7 +20,7 @@ from scanner.ground.plane.shapes import (
     parts_of,
     union_of,
 )
-from scanner.ground.plane.widths import join_seamless
+from scanner.ground.plane.widths import drop_slivers, join_seamless
 
 BORDER_FT = 0.004
 """A border runs along what it lies this near to: corners add no more than that to a length."""
@@ -61,7 +61,7 @@ def measure_beds(
     """
     row = beds["site"].to_numpy()
     shapes = join_seamless(beds["core"].to_numpy(), beds["absorbed"].to_numpy())
-    turf = ground_of(shapely.difference(lawn.ground[row], union_of(shapes, others)))
+    turf = drop_slivers(shapely.difference(lawn.ground[row], union_of(shapes, others)))
     limits = _limits(shapes, setbacks, row)
     hard = sites.hard
     trimmed = union_of(hard, sites.neighbor)

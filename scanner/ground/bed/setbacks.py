@@ -16,7 +16,7 @@ import shapely
 
 from scanner.ground.bed.sights import find_corners, find_drive_sights
 from scanner.ground.lot.sites import Sites
-from scanner.ground.plane.shapes import TOUCH_FT, ground_of, union_of, union_rows
+from scanner.ground.plane.shapes import ground_of, union_of, union_rows
 from scanner.schema.documents import LocalRules
 from scanner.units import IN_PER_FT
 
@@ -96,7 +96,7 @@ def find_setbacks(sites: Sites, curb_chains: np.ndarray, *, rules: LocalRules) -
     zone_ft = trees["dbh_in"].fillna(0.0).to_numpy(float) * distances.root_zone_ft_per_in
     zones = shapely.buffer(trees["geometry"].to_numpy(), zone_ft, quad_segs=32)
     walls = union_of(sites.house, sites.outbuilding, sites.neighbor)
-    parked = shapely.intersection(curb_chains, shapely.buffer(sites.parking, TOUCH_FT))
+    parked = shapely.intersection(curb_chains, shapely.buffer(sites.parking, rules.gap_ft))
     return Setbacks(
         removed=ground_of(union_of(sites.easement, _unite(circles[is_box], len(sites)))),
         plant_free=_unite(circles[~is_box], len(sites)),

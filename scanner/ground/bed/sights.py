@@ -17,6 +17,9 @@ from scanner.schema.documents import LocalRules
 STRAIGHT_CURB_FT = 20.0
 """A curb piece at least this long is straight; a curb return has shorter chords."""
 
+WAVER_FT = 0.3
+"""A curb drawn by hand wavers by about this much."""
+
 LONGEST_RETURN_FT = 80.0
 """Two straight curbs farther apart than this meet at no corner."""
 
@@ -41,7 +44,21 @@ def find_corners(sites: Sites, *, rules: LocalRules) -> np.ndarray:
         Polygons [ft], one a site.
     """
     chains, rows = parts_of(_curbs(sites), "line")
-    starts, ends, at = split_segments(chains)
+    exact, owner = _corner_triangles(sites, chains, rows, rules)
+    # A curb digitised with a wavering hand has no straight piece: there its course counts.
+    course = shapely.simplify(chains, WAVER_FT)
+    rough, rough_owner = _corner_triangles(sites, course, rows, rules)
+    known = union_rows(exact, owner, len(sites))
+    new = ~shapely.intersects(rough, known[rough_owner])
+    triangles = np.concatenate([exact, rough[new]])
+    return union_rows(triangles, np.concatenate([owner, rough_owner[new]]), len(sites))
+
+
+def _corner_triangles(
+    sites: Sites, chains: np.ndarray, rows: np.ndarray, rules: LocalRules
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find the triangles where straight curbs, extended, cross, and the site of each."""
+    starts, ends, at = split_segments(_twice_round(chains))
     length_ft = np.hypot(*(ends - starts).T)
     end_ft = np.cumsum(length_ft)
     straight = np.flatnonzero(length_ft >= STRAIGHT_CURB_FT)
@@ -60,7 +77,16 @@ def find_corners(sites: Sites, *, rules: LocalRules) -> np.ndarray:
     is_corner = shapely.dwithin(shapely.points(apex), sites.street[row], 0.1)
     leg_ft = rules.setbacks.corner_triangle_ft
     corners = np.stack([apex, apex - along_one * leg_ft, apex + along_two * leg_ft], axis=1)
-    return union_rows(shapely.polygons(corners[is_corner]), row[is_corner], len(sites))
+    return shapely.polygons(corners[is_corner]), row[is_corner]
+
+
+def _twice_round(chains: np.ndarray) -> np.ndarray:
+    """Run closed curbs round twice, so that their last piece has a next one too."""
+    doubled = chains.copy()
+    for at in np.flatnonzero(shapely.is_closed(chains)):
+        points = shapely.get_coordinates(chains[at])
+        doubled[at] = shapely.linestrings(np.concatenate([points, points[1:]]))
+    return doubled
 
 
 def find_drive_sights(sites: Sites, *, rules: LocalRules) -> np.ndarray:

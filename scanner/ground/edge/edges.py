@@ -27,8 +27,8 @@ from scanner.ground.plane.shapes import (
 )
 from scanner.schema.documents import LocalRules
 
-STUB_FT = 3 * TOUCH_FT
-"""An end piece shorter than this is a stub left by the overlay, no edge."""
+STUB_FT = 6 * TOUCH_FT
+"""An end piece shorter than this is a stub left by the overlay or a line's cap, no edge."""
 
 LEAST_EDGE_FT = 0.1
 """A contact shorter than this is no edge."""
@@ -155,7 +155,7 @@ def trim_stubs(chains: np.ndarray) -> np.ndarray:
 
 def _trim_start(chains: np.ndarray) -> np.ndarray:
     trimmed = chains.copy()
-    for _ in range(2):
+    while True:
         first, second = (shapely.get_point(trimmed, i) for i in (0, 1))
         stub = (shapely.distance(first, second) < STUB_FT) & (
             shapely.get_num_points(trimmed) > 2  # noqa: PLR2004 - a line has two points
@@ -223,7 +223,9 @@ def _run_on(sites: Sites, edges: pd.DataFrame, border: np.ndarray, depth_ft: flo
     tails = _begin_at(parts[touches], ends[at[touches]])
     both = np.concatenate([chains, tails])
     owners = np.concatenate([np.arange(len(chains)), owner[at[touches]]])
-    return shapely.line_merge(gather_rows(both, owners, len(chains)))
+    merged = shapely.line_merge(gather_rows(both, owners, len(chains)))
+    whole, at = parts_of(merged, "line")
+    return gather_rows(trim_stubs(whole), at, len(chains))
 
 
 def _other_hard(sites: Sites, along: str) -> np.ndarray:

@@ -18,9 +18,12 @@ from shapely.ops import substring
 from scanner.ground.edge.edges import border_chains, border_lines
 from scanner.ground.lot.lawn import Lawn
 from scanner.ground.lot.sites import Sites
-from scanner.ground.plane.shapes import gather_rows, ground_of, union_of
+from scanner.ground.plane.shapes import gather_rows, ground_of, parts_of, union_of, union_rows
 from scanner.ground.plane.widths import drop_slivers
 from scanner.schema.documents import LocalRules
+
+DRIVE_END_FT = 3.0
+"""Corners of a drive this much farther from the curb than its nearest belong to its end."""
 
 LEAST_DRIVE_FT2 = 20.0
 """Less drive than this on a lot is a neighbour's edge, no drive."""
@@ -63,6 +66,39 @@ def guess_openings(
         last = substring(chain, max(chain.length - rules.default_opening_ft, 0.0), chain.length)
         openings[row] = last.buffer(deep_ft, cap_style="flat", single_sided=True)
     return openings
+
+
+def reach_curb(sites: Sites, lawn: Lawn, *, rules: LocalRules) -> np.ndarray:
+    """
+    Run drives on to the curb where they are drawn to stop short of it.
+
+    Parameters
+    ----------
+    sites, lawn
+        Sites of one plane and their turf.
+    rules
+        ``frontage_max_ft``, ``gap_ft``.
+
+    Returns
+    -------
+    mouths
+        Polygons [ft] between the drives' ends and the curb, one a site.
+    """
+    drives, rows = parts_of(sites.drive)
+    street = sites.street[rows]
+    apart_ft = shapely.distance(drives, street)
+    short = (apart_ft > rules.gap_ft) & (apart_ft <= rules.frontage_max_ft)
+    short &= shapely.intersects(drives, lawn.strip[rows]) | shapely.intersects(
+        drives, sites.outline[rows]
+    )
+    mouths = np.full(int(short.sum()), shapely.Polygon(), dtype=object)
+    # A few drives of a block: the corners of each that look at the curb, with their feet on it.
+    for at, (drive, curb) in enumerate(zip(drives[short], street[short], strict=True)):
+        corners = shapely.points(shapely.get_coordinates(drive))
+        near = corners[shapely.distance(corners, curb) <= apart_ft[short][at] + DRIVE_END_FT]
+        feet = shapely.get_point(shapely.shortest_line(near, curb), 1)
+        mouths[at] = shapely.convex_hull(shapely.union_all([*near, *feet]))
+    return ground_of(union_rows(mouths, rows[short], len(sites)))
 
 
 def stand_drives(sites: Sites, lawn: Lawn, openings: np.ndarray) -> tuple[Sites, Lawn]:

@@ -22,10 +22,17 @@ from scanner.ground.plane.shapes import (
     union_of,
     union_rows,
 )
+from scanner.ground.plane.widths import smooth_rings
 from scanner.schema.documents import LocalRules
 
 FAR_FT = 1000.0
 """Nearness decides only between flanks that have as much turf: it weighs a thousandth."""
+
+GRID_FT = 1e-4
+"""Grid that laid layers are put on."""
+
+STEP_FT = 0.002
+"""Steps of this size where a line meets a polygon are no corners."""
 
 LAYER_OF = {"curb": "curbed"}
 """Layer of an `along` where it has another name."""
@@ -100,7 +107,9 @@ def _lay(sites: Sites, along: str, rules: LocalRules) -> np.ndarray:
     behind = ~is_turf_side & (along != "fence")
     far = union_rows(parts[behind], rows[behind], len(sites))
     far = shapely.difference(far, near)
-    return ground_of(union_of(shapely.difference(layer, near), threads, far))
+    laid = ground_of(union_of(shapely.difference(layer, near), threads, far))
+    # Borders cut by a line and laid beside it differ by rounding: one grid makes them one.
+    return smooth_rings(shapely.simplify(shapely.set_precision(laid, GRID_FT), STEP_FT))
 
 
 def _turf_score(sites: Sites, parts: np.ndarray, rows: np.ndarray, layer: np.ndarray) -> np.ndarray:

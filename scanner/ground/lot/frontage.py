@@ -12,9 +12,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import shapely
 from shapely.ops import substring
 
+from scanner.ground.lot.sharing import divide_shared
 from scanner.ground.lot.sites import Sites, foreign_ft, foreign_ground
 from scanner.ground.plane.shapes import (
     TOUCH_FT,
@@ -26,7 +28,6 @@ from scanner.ground.plane.shapes import (
     union_of,
     union_rows,
 )
-from scanner.ground.plane.widths import drop_slivers
 from scanner.schema.documents import LocalRules
 
 TRIAL_FT = 2.0
@@ -44,8 +45,9 @@ FRONT_COSINE = 0.5
 LEAST_RUN_FT = 10.0
 """Runs shorter than this are no front."""
 
-SHARED_STEP_FT = 0.5
-"""Spacing of the outline points by which ground claimed twice is divided."""
+
+_Runs = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""Front stretches: side, first share and last share of it."""
 
 
 @dataclass(frozen=True)
@@ -83,15 +85,17 @@ def find_strips(sites: Sites, *, rules: LocalRules) -> np.ndarray:
     """
     sides = _sides_near(sites, rules.frontage_max_ft)
     runs, owners = _join_runs(sides, *_find_runs(sites, sides, rules))
-    curbs = lines_of(
-        shapely.intersection(shapely.boundary(sites.street), shapely.buffer(sites.window, -1.0))
-    )
+    # Streets that come within the gap of each other have one curb to walk along.
+    wide = shapely.buffer(sites.street, rules.gap_ft / 2, join_style="mitre")
+    street = shapely.buffer(wide, -rules.gap_ft / 2, join_style="mitre")
+    inner = shapely.buffer(sites.window, -1.0)
+    curbs = lines_of(shapely.intersection(shapely.boundary(street), inner))
     bounded = np.full(len(runs), shapely.Polygon(), dtype=object)
     # No array call cuts a curb between two points; a lot has one run, seldom two.
     for at, (run, row) in enumerate(zip(runs, owners, strict=True)):
-        bounded[at] = _bound_strip(run, sites.street[row], curbs[row])
+        bounded[at] = _bound_strip(run, street[row], curbs[row])
     strips = ground_of(union_rows(bounded, owners, len(sites)))
-    return _divide_shared(_clear_of_outlines(sites, strips), sites.outline)
+    return divide_shared(_clear_of_outlines(sites, strips), sites.outline)
 
 
 def _sides_near(sites: Sites, reach_ft: float) -> _Sides:
@@ -157,7 +161,52 @@ def _find_runs(
     closes = is_front & np.concatenate([~(same & is_front[1:]), [True]])
     start = [turn_share.get(i - 1, shares[i]) for i in np.flatnonzero(opens).tolist()]
     end = [turn_share.get(i, shares[i]) for i in np.flatnonzero(closes).tolist()]
-    return at[opens], np.array(start), np.array(end)
+    return _meet_at_corners(sites, sides, (at[opens], np.array(start), np.array(end)), rules)
+
+
+def _meet_at_corners(
+    sites: Sites, sides: _Sides, runs: _Runs, rules: LocalRules
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """
+    Let fronts on two streets meet at the lot's corner.
+
+    Where the streets are not equally far, the last feet of one side are nearer to the
+    other street and so no front of either; the corner belongs to the strip all the same.
+    """
+    at, start, end = runs
+    stretches = pd.DataFrame({"side": at, "start": start, "end": end, "run": np.arange(len(at))})
+    last = stretches.sort_values("end").drop_duplicates("side", keep="last")
+    first = stretches.sort_values("start").drop_duplicates("side")
+    pairs = last.merge(_next_sides(sides), on="side").merge(
+        first, left_on="next_side", right_on="side", suffixes=("", "_next")
+    )
+    here, there = pairs["side"].to_numpy(), pairs["next_side"].to_numpy()
+    apart_ft = (1 - pairs["end"]) * sides.length_ft[here] + (
+        pairs["start_next"] * sides.length_ft[there]
+    )
+    corner = shapely.points(sides.ends[here])
+    rows = sides.rows[here]
+    sights = shapely.shortest_line(corner, sites.street[rows])
+    one, two = sides.normals[here], sides.normals[there]
+    turn = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    meets = (
+        (apart_ft.to_numpy() <= rules.frontage_max_ft)
+        & (shapely.length(sights) <= rules.frontage_max_ft)
+        & (turn > 0)
+        & ~_is_blocked(sites, sights, rows)
+    )
+    end[pairs["run"].to_numpy()[meets]] = 1.0
+    start[pairs["run_next"].to_numpy()[meets]] = 0.0
+    return at, start, end
+
+
+def _next_sides(sides: _Sides) -> pd.DataFrame:
+    """Pair each side with the one that goes on where it ends."""
+    names = ["row", "x", "y"]
+    ends = pd.DataFrame(np.column_stack([sides.rows, sides.ends]), columns=names)
+    starts = pd.DataFrame(np.column_stack([sides.rows, sides.starts]), columns=names)
+    ends, starts = ends.assign(side=ends.index), starts.assign(next_side=starts.index)
+    return ends.merge(starts, on=names)[["side", "next_side"]]
 
 
 def _join_runs(
@@ -210,45 +259,4 @@ def _walk(
 def _clear_of_outlines(sites: Sites, strips: np.ndarray) -> np.ndarray:
     """Take outlines and streets out of the strips."""
     taken = union_of(foreign_ground(sites, strips), sites.outline, sites.street)
-    return drop_slivers(ground_of(shapely.difference(strips, taken)))
-
-
-def _divide_shared(strips: np.ndarray, outlines: np.ndarray) -> np.ndarray:
-    """Give ground that two strips claim to the nearer outline."""
-    tree = shapely.STRtree(strips)
-    one, two = tree.query(strips, predicate="intersects")
-    pairs = np.column_stack([one, two])[one < two]
-    shared = ground_of(shapely.intersection(strips[pairs[:, 0]], strips[pairs[:, 1]]))
-    divided = strips.copy()
-    for pair, ground in zip(pairs, shared, strict=True):
-        if ground.area > TOUCH_FT:
-            for mine, yours in (pair, pair[::-1]):
-                lost = _nearer_part(ground, outlines[yours], outlines[mine])
-                divided[mine] = ground_of(np.array([shapely.difference(divided[mine], lost)]))[0]
-    return divided
-
-
-def _nearer_part(
-    ground: shapely.Geometry, outline: shapely.Geometry, other: shapely.Geometry
-) -> shapely.Geometry:
-    """Take the part of some ground that is nearer to one outline than to another."""
-    reach = shapely.envelope(ground).buffer(2 * shapely.distance(ground, outline) + 30.0)
-    borders = [
-        shapely.get_coordinates(
-            shapely.segmentize(shapely.intersection(shapely.boundary(shape), reach), SHARED_STEP_FT)
-        )
-        for shape in (outline, other)
-    ]
-    cells = shapely.voronoi_polygons(
-        shapely.multipoints(np.concatenate(borders)), extend_to=ground, ordered=False
-    )
-    cells = shapely.get_parts(cells)
-    center = shapely.union_all(shapely.points(borders[0]))
-    mine = cells[shapely.intersects(cells, center.buffer(TOUCH_FT))]
-    own = [
-        cell
-        for cell in mine
-        if shapely.distance(cell.representative_point(), outline)
-        <= shapely.distance(cell.representative_point(), other)
-    ]
-    return shapely.intersection(shapely.union_all(own), ground)
+    return ground_of(shapely.difference(strips, taken))

@@ -23,7 +23,7 @@ from scanner.ground.plane.shapes import (
     parts_of,
     union_of,
 )
-from scanner.ground.plane.widths import drop_slivers, smooth_rings
+from scanner.ground.plane.widths import drop_slivers, join_seamless, smooth_rings
 from scanner.schema.documents import LocalRules
 
 LOST_SHARE = 0.05
@@ -85,7 +85,7 @@ def find_lawn(
         One row a site.
     """
     is_drawn = ~shapely.is_empty(sites.turf)
-    base = np.where(is_drawn, sites.turf, union_of(sites.outline, strips))
+    base = np.where(is_drawn, sites.turf, join_seamless(sites.outline, strips))
     built = sites.built
     turf = drop_slivers(ground_of(shapely.difference(base, built)))
     drawn_ft2 = np.maximum(shapely.area(base), TOUCH_FT)

@@ -209,7 +209,9 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
 
     def unite(chosen: pd.Series) -> np.ndarray:
         pick = chosen.to_numpy()
-        return smooth_rings(ground_of(union_rows(shapes[pick], rows[pick], count)))
+        united = ground_of(union_rows(shapes[pick], rows[pick], count))
+        # Parts drawn side by side are one street, one house with one front.
+        return smooth_rings(close_seams(united))
 
     kind, own, is_curbed = found["kind"], found["is_own"], found["curbed"] != "no"
     is_building, is_street = kind.isin(BUILDINGS), kind.isin(STREET_KINDS)
@@ -220,10 +222,9 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
         **whole,
         "turf": unite((kind == "lawn") & (own | (found["client_id"] == ""))),
         "street": unite(is_street),
-        "curbed": union_of(by_polygon, by_centerline),
+        "curbed": smooth_rings(close_seams(union_of(by_polygon, by_centerline))),
         "centerline": shapely.difference(by_centerline, by_polygon),
-        # Parts of a house drawn side by side are one house with one front.
-        "house": smooth_rings(close_seams(unite((kind == "house") & own))),
+        "house": unite((kind == "house") & own),
         "outbuilding": unite((kind == "outbuilding") & own),
         "neighbor": unite(is_building & ~own),
         "parking": unite(is_street & (found["parking"] == "yes")),

@@ -25,6 +25,9 @@ LARGE_VERTICES = 256
 SEAM_FT = 0.05
 """Quarters overlap by this much, so that they unite again without a seam."""
 
+JOINT_FT = 0.5
+"""Centrelines whose ends lie this near to each other meet."""
+
 MARGIN_DEGREES = 0.01
 """Features this far from the nearest outline of a plane may still serve it: about half a mile."""
 
@@ -140,10 +143,22 @@ def _pave(shapes: np.ndarray, kinds: np.ndarray, pavement_ft: np.ndarray) -> np.
     """Widen centrelines to their pavement."""
     paved = shapes.copy()
     lines = (kinds == "street_centerline") & ~np.isnan(pavement_ft)
-    paved[lines] = shapely.buffer(
-        shapes[lines], pavement_ft[lines] / 2, cap_style="flat", quad_segs=16
-    )
+    half_ft = pavement_ft[lines] / 2
+    flat = shapely.buffer(shapes[lines], half_ft, cap_style="flat", quad_segs=16)
+    joints = shapely.buffer(_joints(shapes[lines]), half_ft, quad_segs=16)
+    paved[lines] = shapely.union(flat, joints)
     return paved
+
+
+def _joints(lines: np.ndarray) -> np.ndarray:
+    """Find the ends where centrelines meet: the pavement goes round there, without a wedge."""
+    parts, rows = parts_of(lines, "line")
+    ends = np.concatenate([shapely.get_point(parts, at) for at in (0, -1)])
+    owners = np.tile(rows, 2)
+    tree = shapely.STRtree(ends)
+    one, two = tree.query(ends, predicate="dwithin", distance=JOINT_FT)
+    shared = np.unique(one[one != two])
+    return union_rows(ends[shared], owners[shared], len(lines))
 
 
 def _quarter(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

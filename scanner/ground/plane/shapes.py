@@ -107,7 +107,7 @@ def union_rows(parts: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
         order = np.argsort(rows, kind="stable")
         owners, at = np.unique(rows[order], return_inverse=True)
         collections = shapely.geometrycollections(parts[order], indices=at)
-        shapes[owners] = shapely.union_all(collections[:, None], axis=1)
+        shapes[owners] = _unite(collections[:, None])
     return shapes
 
 
@@ -125,7 +125,16 @@ def union_of(*columns: np.ndarray) -> np.ndarray:
     shapes
         Geometry array, n rows.
     """
-    return shapely.union_all(np.stack(columns, axis=1), axis=1)
+    return _unite(np.stack(columns, axis=1))
+
+
+def _unite(rows: np.ndarray) -> np.ndarray:
+    """Unite each row of an n × m array, and mend the rare union that came out broken."""
+    united = shapely.union_all(rows, axis=1)
+    broken = ~shapely.is_valid(united)
+    # Nested shells after an overlay of nearly equal borders; a buffer of nothing sorts them.
+    united[broken] = shapely.buffer(united[broken], 0.0)
+    return united
 
 
 def ground_of(shapes: np.ndarray) -> np.ndarray:

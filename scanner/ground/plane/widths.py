@@ -13,6 +13,9 @@ SLIVER_FT = 0.05
 HAIR_FT = 0.0005
 """What is freed of seams grows back by this much more, so that its border is not cut anew."""
 
+GLUE_FT = 0.002
+"""Shapes that should touch are joined over slits of up to twice this."""
+
 GROWTH_FT = 0.012
 """What is opened grows back by this much more before it is clipped to its shape."""
 
@@ -125,8 +128,9 @@ def join_seamless(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
     """
     joined = ground_of(shapely.union(shapes, others))
     grown = ~shapely.is_empty(others)
-    wide = shapely.buffer(joined[grown], HAIR_FT, join_style="mitre")
-    joined[grown] = shapely.buffer(wide, -HAIR_FT, join_style="mitre")
+    # A spike of no width must not grow a long mitre.
+    wide = shapely.buffer(joined[grown], GLUE_FT, join_style="mitre", mitre_limit=1.5)
+    joined[grown] = shapely.buffer(wide, -GLUE_FT, join_style="mitre")
     return joined
 
 

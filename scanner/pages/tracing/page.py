@@ -2,7 +2,7 @@
 The tracing page: one file in which lots are drawn by hand, and saved for the book's sites.
 
 The page, its drawing code and its looks are ours; Leaflet moves the map. It measures on
-the plane of design section 5.1, the one that a scan measures on.
+the plane that a scan measures on.
 """
 
 from __future__ import annotations

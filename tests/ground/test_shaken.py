@@ -1,0 +1,258 @@
+"""
+Drawings as files hold them: turned any way and rounded to nine decimals of a degree.
+
+Rounding moves every corner by a few ten-thousandths of a foot, so that layers which
+touch on paper neither touch nor overlap evenly any more. Answers are worked out by hand.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, Point, Polygon, box
+
+import scanner.ground.survey as survey_module
+from scanner.ground.survey import split_blocks, survey_soundly
+from tests.sites import (
+    Drawing,
+    arc,
+    beds_of,
+    clients_of,
+    features_of,
+    narrow_front,
+    rules_of_cases,
+    street_south,
+    survey,
+    turned,
+)
+
+TURNS = [0, 17, 39, 104, 141, 180, 193, 236, 301]
+
+
+def shaken(drawing: Drawing, degrees: float, **rules: object):
+    """Survey a drawing turned and rounded."""
+    return survey(drawing.change(turned(degrees)), rules_of_cases(**rules), decimals=9)
+
+
+def sums(found, along: str) -> tuple[float, float]:
+    """Edge and area of what is offered along one kind."""
+    beds = beds_of(found, along).query("skip_reason == ''")
+    return float(beds["edge_ft"].sum()), float(beds["area_ft2"].sum())
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+@pytest.mark.parametrize("gap_ft", [0.0, 0.02])
+def test_two_street_polygons_make_one_corner(degrees, gap_ft):
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 100, 100))
+        .add("street", box(-200, -40, 300, -10), "")
+        .add("street", box(-40, -10 + gap_ft, -10, 300), "")
+    )
+    found = shaken(drawing, degrees)
+    # A square of 110 ft less the lot; 220 ft of curb, 4 ft deep, the corner counted once.
+    assert found.lawn.strip[0].area == pytest.approx(110**2 - 100**2, abs=0.5)
+    assert sums(found, "curb")[1] == pytest.approx(220 * 4 - 16, abs=0.5)
+    # Both strips inside a 25 ft corner triangle: 168 ft² (by hand).
+    assert found.beds["low_plant_ft2"].sum() == pytest.approx(168, abs=1)
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+def test_a_street_in_two_pieces_makes_one_bed(degrees):
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", box(-200, -40, 40, -10), "")
+        .add("street", box(40.02, -40, 300, -10), "")
+    )
+    found = shaken(drawing, degrees)
+    assert beds_of(found, "curb")["bed_line_ft"].tolist() == pytest.approx([88], abs=0.1)
+    assert sums(found, "curb") == pytest.approx((80, 320), abs=0.2)
+
+
+@pytest.mark.parametrize("west_ft", [9, 8, 6, 4, 2, 0])
+@pytest.mark.parametrize("degrees", TURNS[:4])
+def test_an_outline_that_touches_the_curb_at_one_corner_keeps_its_whole_bed(west_ft, degrees):
+    outline = Polygon([(0, -west_ft), (80, -10), (80, 120), (0, 120)])
+    drawing = Drawing().add("property", outline).add("street", street_south(-10), "")
+    assert sums(shaken(drawing, degrees), "curb") == pytest.approx((80, 320), abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("south_ft", "west_ft"), [(10, 10), (10, 10.02), (10, 8), (12, 6), (6, 12)]
+)
+def test_fronts_at_unequal_distances_meet_at_the_corner(south_ft, west_ft):
+    streets = box(-60, -60, 300, 300) - box(-west_ft, -south_ft, 301, 301)
+    found = shaken(Drawing().add("property", box(0, 0, 100, 100)).add("street", streets, ""), 17)
+    strip_ft2 = 100 * south_ft + 100 * west_ft + south_ft * west_ft
+    assert found.lawn.strip[0].area == pytest.approx(strip_ft2, abs=0.5)
+    edge_ft = 200 + south_ft + west_ft
+    assert sums(found, "curb") == pytest.approx((edge_ft, 4 * edge_ft - 16), abs=0.5)
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+def test_a_house_line_drawn_before_its_polygon(degrees):
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(0), "")
+        .add("house", box(20, 36, 60, 60))
+        .add("edge", LineString([(20, 35), (60, 35)]), along="house")
+    )
+    found = shaken(drawing, degrees)
+    bed = beds_of(found, "house").query("skip_reason == ''")
+    assert bed["area_ft2"].tolist() == pytest.approx([160], abs=0.5)
+    assert bed["bed_line_ft"].tolist() == pytest.approx([48], abs=0.2)
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+def test_drawn_curbs_that_end_at_a_drive(degrees):
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("edge", LineString([(0, -10), (30, -10)]), along="curb")
+        .add("edge", LineString([(46, -10), (80, -10)]), along="curb")
+        .add("drive", box(30, -10, 46, 40))
+    )
+    found = shaken(drawing, degrees)
+    # 30 and 34 ft, 4 ft deep, each between the drive and an open lot line.
+    assert sums(found, "curb") == pytest.approx((64, 256), abs=0.6)
+    assert found.beds["absorbed_ft2"].sum() < 0.1
+    lines_ft = sorted(beds_of(found, "curb")["bed_line_ft"])
+    assert lines_ft == pytest.approx([34, 38], abs=0.3)
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+def test_a_lawn_a_gap_off_its_wall(degrees):
+    drawing = (
+        Drawing()
+        .add("property", box(0, -5, 80, 120))
+        .add("lawn", box(0, 0, 80, 30))
+        .add("street", street_south(-1.4), "")
+        .add("house", box(20, 31.4, 60, 60))
+    )
+    found = shaken(drawing, degrees)
+    assert sums(found, "curb") == pytest.approx((80, 320), abs=0.3)
+    assert sums(found, "house") == pytest.approx((40, 160), abs=0.3)
+
+
+@pytest.mark.parametrize("degrees", TURNS)
+def test_turf_that_is_gone_has_no_width(degrees):
+    found = shaken(narrow_front(7), degrees)
+    assert found.beds["turf_left_ft2"].max() < 0.1
+    assert found.beds["turf_left_width_ft"].isna().all()
+
+
+def wavering(shape):
+    """A curb digitised every 15 ft by a hand that wavers by 0.05 ft."""
+    return shapely.transform(
+        shapely.segmentize(shape, 15.0),
+        lambda a: a + 0.05 * np.column_stack(
+            [np.sin(a[:, 0] * 913.7 + a[:, 1] * 377.1), np.sin(a[:, 0] * 511.3 - a[:, 1] * 719.9)]
+        ),
+    )  # fmt: skip
+
+
+def test_a_corner_is_seen_on_a_curb_drawn_by_hand():
+    streets = wavering(box(-60, -60, 300, 300) - box(-10, -10, 301, 301))
+    drawing = Drawing().add("property", box(0, 0, 100, 100)).add("street", streets, "")
+    found = survey(drawing)
+    assert found.beds["low_plant_ft2"].sum() == pytest.approx(168, abs=6)
+    assert "sight triangle" in found.beds["cautions"].iloc[0]
+
+
+@pytest.mark.parametrize("short_ft", [2.0, 5.0, 10.0])
+def test_a_drive_drawn_short_of_the_curb_runs_on_to_it(short_ft):
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(-10), "")
+        .add("house", box(20, 35, 60, 65))
+        .add("drive", box(50, -10 + short_ft, 66, 40))
+    )
+    found = shaken(drawing, 17)
+    # 80 ft less a drive of 16 ft: 50 and 14 ft.
+    edges_ft = sorted(beds_of(found, "curb")["edge_ft"])
+    assert edges_ft == pytest.approx([14, 50], abs=0.1)
+    assert beds_of(found, "curb")["cautions"].str.contains("its place is a guess").all()
+
+
+@pytest.mark.parametrize("bend", [10, 20])
+def test_centerlines_that_meet_at_a_bend_leave_no_wedge(bend):
+    """Outside the bend the pavement's border is an arc: P·d and half the angle times d²."""
+    slope = math.radians(bend)
+    away = (200 * math.cos(slope), 200 * math.sin(slope))
+    lot = Polygon(
+        [(-40, -15), *arc((0, 0), 15, 270, 270 + bend), (40, -10), (40, -100), (-40, -100)]
+    )
+    west = LineString([(-200, 0), (0, 0)])
+    east = LineString([(0, 0), away])
+    whole = LineString([(-200, 0), (0, 0), away])
+    areas = []
+    for lines in ([whole], [west, east]):
+        drawing = Drawing().add("property", lot)
+        for line in lines:
+            drawing = drawing.add("street_centerline", line, "", pavement_ft=30.0)
+        areas.append(sums(survey(drawing), "curb"))
+    assert areas[1] == pytest.approx(areas[0], abs=0.5)
+
+
+def test_the_step_out_lies_along_a_drawn_curb_too():
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(-1), "", parking="yes")
+        .add("edge", LineString([(-30, 0), (120, 0)]), "", along="curb")
+    )
+    bed = beds_of(survey(drawing), "curb").iloc[0]
+    assert bed["plant_free_ft2"] == pytest.approx(80 * 1.5, abs=0.5)
+
+
+def test_two_clients_share_a_drawn_curb():
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 60, 100), "A")
+        .add("property", box(60, 0, 120, 100), "B")
+        .add("edge", LineString([(-5, -9), (50, -4), (70, -11), (125, -8)]), "", along="curb")
+    )
+    for degrees in TURNS:
+        strips = shaken(drawing, degrees).lawn.strip
+        assert strips[0].intersection(strips[1]).area < 0.05
+
+
+def test_a_lot_that_defeats_the_geometry_is_left_out_alone(monkeypatch):
+    drawing = Drawing().add("street", street_south(0), "")
+    for at in range(5):
+        drawing = drawing.add("property", box(60 * at, 0, 60 * at + 60, 100), f"C{at}")
+    honest = survey_module.survey_sites
+
+    def defeated(town, block, clients, *, rules):
+        if "C3" in block:
+            message = "TopologyException: side location conflict"
+            raise shapely.errors.GEOSException(message)
+        return honest(town, block, clients, rules=rules)
+
+    monkeypatch.setattr(survey_module, "survey_sites", defeated)
+    blocks = list(split_blocks(features_of(drawing)))
+    surveys, failed = survey_soundly(*blocks[0], clients_of(drawing), rules=rules_of_cases())
+    assert failed == ["C3"]
+    found = [client for part in surveys for client in part.sites.client_id]
+    assert found == ["C0", "C1", "C2", "C4"]
+
+
+def test_a_pond_and_an_old_bed_at_the_curb():
+    drawing = (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(0), "")
+        .add("bed", box(0, 0, 30, 4), "")
+        .add("water", Point(70, 30).buffer(8), "")
+    )
+    for degrees in TURNS:
+        found = shaken(drawing, degrees)
+        # 50 ft beside the old bed, which needs no edging: 50 and the open end.
+        assert sums(found, "curb") == pytest.approx((50, 200), abs=0.2)
+        assert beds_of(found, "curb")["bed_line_ft"].tolist() == pytest.approx([54], abs=0.1)
