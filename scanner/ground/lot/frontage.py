@@ -18,6 +18,7 @@ from shapely.ops import substring
 
 from scanner.ground.lot.sharing import divide_shared
 from scanner.ground.lot.sites import Sites, foreign_ft, foreign_ground
+from scanner.ground.plane.offsets import close_ground
 from scanner.ground.plane.shapes import (
     TOUCH_FT,
     gather_rows,
@@ -86,8 +87,7 @@ def find_strips(sites: Sites, *, rules: LocalRules) -> np.ndarray:
     sides = _sides_near(sites, rules.frontage_max_ft)
     runs, owners = _join_runs(sides, *_find_runs(sites, sides, rules))
     # Streets that come within the gap of each other have one curb to walk along.
-    wide = shapely.buffer(sites.street, rules.gap_ft / 2, join_style="mitre")
-    street = shapely.buffer(wide, -rules.gap_ft / 2, join_style="mitre")
+    street = close_ground(sites.street, rules.gap_ft / 2)
     inner = shapely.buffer(sites.window, -1.0)
     curbs = lines_of(shapely.intersection(shapely.boundary(street), inner))
     bounded = np.full(len(runs), shapely.Polygon(), dtype=object)

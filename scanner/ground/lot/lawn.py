@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from scanner.ground.lot.sites import Sites, foreign_ground
+from scanner.ground.plane.offsets import close_ground
 from scanner.ground.plane.shapes import (
     TOUCH_FT,
     contact_ft,
@@ -106,11 +107,9 @@ def _close_gaps(turf: np.ndarray, sites: Sites, strips: np.ndarray, gap_ft: floa
     hard = sites.hard
     near_hard = ground_of(shapely.intersection(hard, shapely.buffer(turf, 3 * gap_ft)))
     both = union_of(turf, near_hard)
-    wide = shapely.buffer(both, gap_ft / 2, join_style="mitre")
-    shut = shapely.buffer(wide, -gap_ft / 2, join_style="mitre")
+    shut = close_ground(both, gap_ft / 2)
     # A crack between two pieces of hardscape is nobody's turf.
-    cracks = shapely.buffer(near_hard, gap_ft / 2, join_style="mitre")
-    cracks = shapely.buffer(cracks, -gap_ft / 2, join_style="mitre")
+    cracks = close_ground(near_hard, gap_ft / 2)
     new = shapely.difference(shut, union_of(turf, sites.built, cracks))
     # The outline pushed out square lets lawn reach hardscape that lies just outside it.
     pushed = shapely.buffer(sites.outline, gap_ft, join_style="mitre")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.plane.shapes import ARC_STEPS, ground_of
+from scanner.ground.plane.offsets import close_ground, offset_ground
+from scanner.ground.plane.shapes import ground_of
 
 SLIVER_FT = 0.05
 """Ground narrower than this is a seam between layers, not turf."""
@@ -70,10 +71,10 @@ def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     True
     """
     radius_ft = (width_ft - 0.05) / 2
-    cores = shapely.buffer(shapes, -radius_ft, quad_segs=ARC_STEPS)
+    cores = offset_ground(shapes, -radius_ft, join="round")
     # A buffer takes the liberty of a hundredth of its radius: grown by that and clipped, the
     # border that stays is the shape's own.
-    swept = shapely.buffer(cores, radius_ft + GROWTH_FT, join_style="mitre", mitre_limit=2.0)
+    swept = offset_ground(cores, radius_ft + GROWTH_FT, mitre_limit=2.0)
     return ground_of(shapely.intersection(swept, shapes))
 
 
@@ -97,9 +98,13 @@ def drop_slivers(shapes: np.ndarray) -> np.ndarray:
     >>> float(round(shapely.area(drop_slivers(np.array([lawn])))[0], 3))
     81.0
     """
-    cores = shapely.buffer(shapes, -SLIVER_FT / 2, join_style="mitre")
+    cores = offset_ground(shapes, -SLIVER_FT / 2)
+    # What is cut away is narrow: a core that lost more than that has failed.
+    most_ft2 = SLIVER_FT * shapely.length(shapes)
+    lost = shapely.area(cores) < shapely.area(shapes) - most_ft2
+    cores[lost] = offset_ground(shapes[lost], -SLIVER_FT / 2, join="round")
     # Grown back by a hair more, so that what stays is not cut anew.
-    grown = shapely.buffer(cores, SLIVER_FT / 2 + HAIR_FT, join_style="mitre")
+    grown = offset_ground(cores, SLIVER_FT / 2 + HAIR_FT)
     kept = ground_of(shapes)
     has_seam = shapely.area(shapely.difference(shapes, grown)) > 0
     kept[has_seam] = ground_of(shapely.intersection(shapes[has_seam], grown[has_seam]))
@@ -129,8 +134,7 @@ def join_seamless(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
     joined = ground_of(shapely.union(shapes, others))
     grown = ~shapely.is_empty(others)
     # A spike of no width must not grow a long mitre.
-    wide = shapely.buffer(joined[grown], GLUE_FT, join_style="mitre", mitre_limit=1.5)
-    joined[grown] = shapely.buffer(wide, -GLUE_FT, join_style="mitre")
+    joined[grown] = close_ground(joined[grown], GLUE_FT, mitre_limit=1.5)
     return joined
 
 
@@ -154,5 +158,4 @@ def close_seams(shapes: np.ndarray) -> np.ndarray:
     >>> shapely.get_num_geometries(close_seams(np.array([house])))[0].item()
     1
     """
-    wide = shapely.buffer(shapes, SLIVER_FT / 2, join_style="mitre")
-    return ground_of(shapely.buffer(wide, -SLIVER_FT / 2, join_style="mitre"))
+    return close_ground(shapes, SLIVER_FT / 2)
