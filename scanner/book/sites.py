@@ -10,6 +10,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from scanner.book.layers.attributes import name_fields, read_attributes, unknown_kinds
+from scanner.book.layers.better import prefer_drawn
 from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, open_layers
 from scanner.book.layers.placing import join_outlines, place_features
 from scanner.book.layers.raw import RawLayer
@@ -65,9 +66,12 @@ def read_sites(folder: Path, clients: pd.DataFrame) -> tuple[GeoDataFrame, pd.Da
     if not tables:
         return _no_features(), list_problems(problems)
     features = GeoDataFrame(pd.concat(tables, ignore_index=True), crs=WGS84)
+    features, better_problems = prefer_drawn(features)
     features, outline_problems = join_outlines(features)
-    features = place_features(features).reset_index(drop=True)
-    return check_table(features, FEATURES), list_problems([*problems, *outline_problems])
+    # a house drawn without its client's id is known for the client's only once it is placed
+    features, _ = prefer_drawn(place_features(features))
+    problems += [*better_problems, *outline_problems]
+    return check_table(features.reset_index(drop=True), FEATURES), list_problems(problems)
 
 
 def _list_files(folder: Path) -> list[Path]:

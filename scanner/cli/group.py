@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from scanner import __version__
+from scanner.cli.assemble import assemble
 from scanner.cli.find import demo, scan
 from scanner.cli.get_in import check, new
 from scanner.cli.talk import say
@@ -71,5 +72,5 @@ def main() -> None:
     """
 
 
-for command in (new, trace, check, scan, demo):
+for command in (new, assemble, trace, check, scan, demo):
     main.add_command(command)

@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
-    assert list(main.commands) == ["new", "trace", "check", "scan", "demo"]
+    assert list(main.commands) == ["new", "assemble", "trace", "check", "scan", "demo"]
     text = type_in("--help").stdout
     places = [text.index(f"\n  {name} ") for name in main.commands]
     assert places == sorted(places)
@@ -31,7 +31,9 @@ def test_every_command_has_help(name: str) -> None:
 
 @pytest.mark.parametrize("name", [name for name in main.commands if name != "demo"])
 def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
-    assert [param.name for param in main.commands[name].params if param.required] == ["book"]
+    required = [param.name for param in main.commands[name].params if param.required]
+    # Without parcels there is nothing to assemble.
+    assert required == ["book", *(["property"] if name == "assemble" else [])]
 
 
 def test_module_starts_the_same_command() -> None:

@@ -33,7 +33,7 @@ _SHAPEFILE_START = b"\x00\x00\x27\x0a"
 _GEOPACKAGE_MARK = slice(68, 70)
 """Where an SQLite file says what it is used for; a GeoPackage has GP there (GPKG, GP10, GP11)."""
 
-_READER_ERRORS = (
+READER_ERRORS = (
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
     pyogrio.errors.FieldError,
@@ -183,7 +183,7 @@ def _read_layers(path: Path, file: str, driver: str) -> list[RawLayer]:
                     message = f"{file} is a {info['driver']} file, whatever its name says"
                     raise SiteError(message)
                 layers.append(_read_layer(path, name, info["crs"], is_only=len(names) == 1))
-    except _READER_ERRORS as err:
+    except READER_ERRORS as err:
         message = f"{file} is damaged: as a {driver} file it cannot be read"
         raise SiteError(message) from err
     return layers

@@ -8,6 +8,7 @@ import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.problems import Problem, fault, note
 
 DOUBLE_SHARE = 0.9
@@ -44,6 +45,8 @@ def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     joined, join_problems = _join_parts(features)
     kept, double_problems = _leave_out_doubles(joined)
     nobody = kept[(kept["kind"] == "property") & (kept["client_id"] == "")]
+    # neighbours are meant to be nobody's where the program itself wrote them
+    nobody = nobody[~nobody["file"].str.endswith(f"/{ASSEMBLED_FILE}")]
     counts = nobody.groupby("file", sort=True).size()
     notes = [
         note(

@@ -1,0 +1,161 @@
+"""
+``assemble``: a book's sites out of open county or city layers.
+
+Each client meets one lot or none; what the lots' scan needs of the layers is written
+as site features, and clients without a lot into a list that a person fills in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from scanner.book.book import CLIENT_FILES, SITES_FOLDER
+from scanner.book.clients import read_clients
+from scanner.book.county.choices import FILE, Choices, read_choices, refuse_filled, unmatched_csv
+from scanner.book.county.features import Owned, count_without_curb, gather_features
+from scanner.book.county.indexing import Index, index_lots
+from scanner.book.county.kinds import HOUSE, PROPERTY, County
+from scanner.book.county.layers import Things, read_layers
+from scanner.book.county.likely import find_likely
+from scanner.book.county.lots import Lots, find_lots
+from scanner.book.county.matching import Match, match_clients
+from scanner.book.county.plane import Plane
+from scanner.book.county.report import Counts, count_clients
+from scanner.book.county.streets import Streets, find_sidewalks, find_streets
+from scanner.book.county.writing import features_geojson, put_in_place
+from scanner.book.layers.better import ASSEMBLED_FILE
+from scanner.book.local import read_rules
+from scanner.book.measured import read_measured
+from scanner.book.problems import join_problems, list_problems
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """
+    What came of assembling a book's sites.
+
+    Attributes
+    ----------
+    counts
+        Clients by what came of them.
+    problems
+        Table `PROBLEMS`: of the client list, the layers and the choices.
+    sites_file
+        The file of site features.
+    unmatched_file
+        The list of clients without a lot; None where all have one.
+    """
+
+    counts: Counts
+    problems: pd.DataFrame
+    sites_file: Path
+    unmatched_file: Path | None
+
+
+def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = None) -> Assembly:
+    """
+    Make a book's sites of a county's layers; written whole or not at all.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+    county
+        The layers, and what to pick from them.
+    matches_file
+        ``unmatched.csv`` as somebody filled it in.
+
+    Returns
+    -------
+    assembly
+        Counts, problems and files.
+
+    Raises
+    ------
+    BookError
+        If the client list or the filled-in list cannot be used, a filled-in list would
+        be lost, or a file cannot be written.
+    SiteError
+        If a layer cannot be used.
+    """
+    unmatched_file = folder / FILE
+    if matches_file is None or matches_file.resolve() != unmatched_file.resolve():
+        refuse_filled(unmatched_file)
+    clients, client_problems = read_clients(_client_file(folder))
+    rules, _ = read_rules(folder / "local.toml")
+    layers, plane, problems = read_layers(county)
+    streets, street_problems = find_streets(layers, county)
+    sidewalks = find_sidewalks(layers, county)
+    lots = _find_lots(layers, streets, county)
+    index = index_lots(lots, clients)
+    choices = _read_choices(matches_file, clients, lots, index, plane)
+    matches = match_clients(
+        clients, lots, index, plane=plane, pavement=streets.pavement, choices=choices.lots
+    )
+    matches = _tell_measured(matches, clients, folder)
+    likely = find_likely(clients, matches, lots, index, plane=plane)
+    owned = _owned(clients, matches)
+    features = gather_features(layers, lots, owned, streets, sidewalks, rules=rules)
+    unmatched = unmatched_csv(clients, matches, likely, lots, plane=plane)
+    sites_file = folder / SITES_FOLDER / ASSEMBLED_FILE
+    put_in_place({sites_file: features_geojson(features, plane), unmatched_file: unmatched})
+    counts = count_clients(
+        matches,
+        without_house=_count_without_house(features, owned),
+        without_curb=count_without_curb(lots, owned, streets, rules=rules),
+    )
+    found = list_problems([*problems, *street_problems, *choices.problems])
+    every = join_problems(client_problems, found)
+    return Assembly(counts, every, sites_file, unmatched_file if unmatched else None)
+
+
+def _client_file(folder: Path) -> Path:
+    files = [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
+    return files[0] if files else folder / CLIENT_FILES[0]
+
+
+def _find_lots(layers: list[Things], streets: Streets, county: County) -> Lots:
+    return find_lots(
+        [things for things in layers if things.kind is PROPERTY],
+        streets.pavement,
+        id_column=county.parcel_id,
+        address_column=county.parcel_address,
+    )
+
+
+def _read_choices(
+    path: Path | None, clients: pd.DataFrame, lots: Lots, index: Index, plane: Plane
+) -> Choices:
+    if path is None:
+        return Choices({}, [])
+    return read_choices(path, clients, lots, index, plane=plane)
+
+
+def _owned(clients: pd.DataFrame, matches: list[Match]) -> Owned:
+    is_matched = np.array([bool(match.way) for match in matches], dtype=bool)
+    lots = np.array([match.lots[0] for match in matches if match.way], dtype=int)
+    return Owned(clients["client_id"].to_numpy(object)[is_matched], lots)
+
+
+def _tell_measured(matches: list[Match], clients: pd.DataFrame, folder: Path) -> list[Match]:
+    """Say of clients without a lot whose edges were measured on foot that they are scanned."""
+    measured, _ = read_measured(folder / "measured.csv", clients)
+    on_foot = clients["client_id"].isin(measured["client_id"])
+    return [
+        replace(match, reason=f"{match.reason}; measured on foot, so it is scanned all the same")
+        if walked and not match.way
+        else match
+        for match, walked in zip(matches, on_foot, strict=True)
+    ]
+
+
+def _count_without_house(features: pd.DataFrame, owned: Owned) -> int:
+    housed = features.loc[features["kind"] == HOUSE.name, "client_id"]
+    return int((~np.isin(owned.client_id.astype(str), housed.to_numpy(object).astype(str))).sum())
+
+
+__all__ = ["ASSEMBLED_FILE", "Assembly", "assemble_sites"]

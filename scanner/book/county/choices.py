@@ -1,0 +1,237 @@
+"""``unmatched.csv``: clients without a lot, filled in by a person and read back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.county.columns import list_names
+from scanner.book.county.indexing import Index
+from scanner.book.county.likely import COUNT
+from scanner.book.county.lots import Lots, plain_id
+from scanner.book.county.matching import Match
+from scanner.book.county.plane import Plane
+from scanner.book.problems import Problem, fault, shown
+from scanner.book.tabular import read_rows
+from scanner.errors import BookError
+
+FILE = "unmatched.csv"
+CHOSEN = "matched by your choice"
+LIKELY = tuple(f"likely_{number}" for number in range(1, COUNT + 1))
+COLUMNS = (
+    "client_id", "name", "address", "parcel_id", "why", "choice",
+    *(name for likely in LIKELY for name in (likely, f"{likely}_address")),
+)  # fmt: skip
+
+_PLACE = re.compile(r"^\(?(-?\d{1,2}\.\d{3,}) *[, ] *(-?\d{1,3}\.\d{3,})\)?$")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_REMEDY = "write 1, 2 or 3, a parcel's id as the county has it, or latitude, longitude as a map shows them"
+
+
+@dataclass(frozen=True)
+class Choices:
+    """
+    What somebody filled in.
+
+    Attributes
+    ----------
+    lots
+        Lot of each client, where the choice fits one.
+    problems
+        Choices that fit none, one fault each.
+    """
+
+    lots: Mapping[str, int]
+    problems: list[Problem]
+
+
+def read_choices(
+    path: Path, clients: pd.DataFrame, lots: Lots, index: Index, *, plane: Plane
+) -> Choices:
+    """
+    Read which lots somebody chose.
+
+    Parameters
+    ----------
+    path
+        ``unmatched.csv`` filled in, or the same as ``.xlsx``.
+    clients
+        Table `CLIENTS`.
+    lots, index
+        The lots, and the same by id.
+    plane
+        Their plane.
+
+    Returns
+    -------
+    choices
+        Lots by client, and faults.
+
+    Raises
+    ------
+    BookError
+        If the file is no table, lacks a column, or names a client whom the client list
+        lacks.
+    """
+    rows = _read(path)
+    unknown = rows.loc[~rows["client_id"].isin(clients["client_id"]), "client_id"]
+    if len(unknown):
+        message = (
+            f"{path.name}, row {unknown.index[0]}: the client list has no client {shown(unknown.iloc[0])}: "
+            "put the id right, or take the row out"
+        )
+        raise BookError(message)
+    found: dict[str, int] = {}
+    problems: list[Problem] = []
+    filled = rows[rows["choice"] != ""]
+    doubled = set(filled.loc[filled["client_id"].duplicated(), "client_id"])
+    for row, cells in filled.iterrows():
+        client_id = str(cells["client_id"])
+        lot, reason = _find_lot(cells, lots, index, plane)
+        if client_id in doubled:
+            reason = "the client stands there twice with a choice"
+        if reason:
+            problem = f"choice {shown(cells['choice'])}: {reason}; the client stays unmatched"
+            problems.append(fault(path.name, f"row {row}", problem, _REMEDY, client_id=client_id))
+        else:
+            found[client_id] = lot
+    return Choices(found, problems)
+
+
+def refuse_filled(path: Path) -> None:
+    """
+    Refuse to write over a list that somebody filled in and that was not read.
+
+    Parameters
+    ----------
+    path
+        The ``unmatched.csv`` that is about to be replaced; it need not be there.
+
+    Raises
+    ------
+    BookError
+        If it holds a choice, or cannot be read.
+    """
+    if not path.is_file():
+        return
+    filled = _read(path).query("choice != ''")
+    if len(filled):
+        message = (
+            f"{path.name} has a choice filled in (row {filled.index[0]}, client {filled['client_id'].iloc[0]}) that "
+            f"would be lost: add --matches {path.name} to use it, or move the file to another folder"
+        )
+        raise BookError(message)
+
+
+def unmatched_csv(
+    clients: pd.DataFrame,
+    matches: list[Match],
+    likely: list[tuple[int, ...]],
+    lots: Lots,
+    *,
+    plane: Plane,
+) -> bytes | None:
+    """
+    Write the clients without a lot, each with its likeliest lots, to be filled in.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    matches, likely
+        One a client, in their order.
+    lots
+        The lots.
+    plane
+        Their plane.
+
+    Returns
+    -------
+    content
+        The file's bytes; clients matched by a choice stand there too, so that the file
+        can be read again next time. None where it would have no row.
+    """
+    names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, plane)
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    count = 0
+    cells = clients[["client_id", "name", "address", "parcel_id"]].itertuples(index=False)
+    for client, match, at in zip(cells, matches, likely, strict=True):
+        if match.way not in ("", "choice"):
+            continue
+        choice = names[match.lots[0]] if match.way else ""
+        told = [part for lot in at for part in (names[lot], lots.table["address"].iloc[lot])]
+        row = [*client, CHOSEN if match.way else match.reason, choice, *told]
+        writer.writerow([_guard(cell) for cell in row] + [""] * (len(COLUMNS) - len(row)))
+        count += 1
+    return text.getvalue().encode("utf-8-sig") if count else None
+
+
+def _read(path: Path) -> pd.DataFrame:
+    rows, _ = read_rows(path, ())
+    rows = rows.rename(columns={name: str(name).strip().lower() for name in rows.columns})
+    missing = [name for name in ("client_id", "choice") if name not in rows.columns]
+    if missing:
+        message = (
+            f"{path.name} has no column {' and no column '.join(missing)}; the columns that are there: "
+            f"{list_names(rows.columns)}"
+        )
+        raise BookError(message)
+    return rows
+
+
+def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> tuple[int, str]:
+    """Find the lot that a choice names, and what is wrong with it; blank where nothing is."""
+    choice = " ".join(str(cells["choice"]).split())
+    if choice in [str(number) for number in range(1, COUNT + 1)]:
+        named = str(cells.get(f"likely_{choice}", ""))
+        if plain_id(choice) in index.by_id and plain_id(named) != plain_id(choice):
+            return -1, "it is a parcel's id as well as a number of the list"
+        choice = named
+    if not choice:
+        return -1, "no lot stands under that number"
+    if found := _PLACE.match(choice):
+        return _lot_at(float(found[1]), float(found[2]), lots, plane)
+    key = plain_id(choice)
+    if key in lots.no_lot_ids:
+        return -1, f"it stands for no lot: {lots.no_lot_ids[key]}"
+    return (index.by_id[key], "") if key in index.by_id else (-1, "no parcel has this id")
+
+
+def _lot_at(lat: float, lon: float, lots: Lots, plane: Plane) -> tuple[int, str]:
+    point = plane.to_feet(np.array([shapely.Point(lon, lat)], object))
+    _, holding = lots.meet(point)
+    holding = holding[~lots.table["is_way"].to_numpy(bool)[holding]]
+    if len(holding) == 1:
+        return int(holding[0]), ""
+    return -1, "several lots lie there" if len(holding) else "no lot lies there"
+
+
+def _chosen(matches: list[Match]) -> set[int]:
+    return {match.lots[0] for match in matches if match.way == "choice"}
+
+
+def _name_lots(wanted: set[int], lots: Lots, plane: Plane) -> dict[int, str]:
+    """Name lots by id; one without by a place in it, which no spreadsheet changes."""
+    order = np.array(sorted(wanted), dtype=int)
+    ids = lots.table["parcel_id"].to_numpy()
+    points = plane.to_degrees(shapely.point_on_surface(lots.shapes[order]))
+    return {
+        lot: str(ids[lot]) or f"{shapely.get_y(point):.6f}, {shapely.get_x(point):.6f}"
+        for lot, point in zip(order.tolist(), points, strict=True)
+    }
+
+
+def _guard(cell: object) -> str:
+    """Keep a spreadsheet from running a cell as a formula; reading takes the mark off again."""
+    text = str(cell)
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

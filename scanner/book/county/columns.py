@@ -1,0 +1,104 @@
+"""Columns of a layer: found by name, made text, and listed for a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from scanner.errors import SiteError
+
+_SHOWN_COUNT = 30
+_EXACT_INTEGER = 2.0**53
+"""Beyond this a number with a comma has lost digits, and an id with them its meaning."""
+
+
+def read_texts(column: pd.Series) -> pd.Series[str]:
+    """
+    Make text of a column; a whole number stays whole, null is blank.
+
+    Parameters
+    ----------
+    column
+        As the file has it: text, numbers or both.
+
+    Returns
+    -------
+    texts
+        Same index, trimmed, single blanks.
+
+    Examples
+    --------
+    >>> read_texts(pd.Series([7.0, None, 2.5])).tolist(), read_texts(pd.Series([" 0 7 ", None])).tolist()
+    (['7', '', '2.5'], ['0 7', ''])
+    """
+    return pd.Series([_text(value) for value in column], index=column.index, dtype="str")
+
+
+def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
+    """
+    Find a column by its name; capitals matter only where two differ in nothing else.
+
+    Parameters
+    ----------
+    fields
+        Columns as the file has them.
+    name
+        Name wanted.
+    file
+        Name of their layer in messages.
+
+    Returns
+    -------
+    column
+        As the file has it.
+
+    Raises
+    ------
+    SiteError
+        If it is not there; the message lists the columns that are.
+    """
+    near = [column for column in fields.columns if str(column).lower() == name.lower()]
+    if name in fields.columns or len(near) == 1:
+        return fields[name if name in fields.columns else near[0]]
+    message = (
+        f"{file} has no column '{name}'; the columns that are there: {list_names(fields.columns)}"
+    )
+    raise SiteError(message)
+
+
+def list_names(names: Sequence[object] | pd.Index) -> str:
+    """
+    List names in a sentence, not more than a few dozen.
+
+    Parameters
+    ----------
+    names
+        Columns, layers or values.
+
+    Returns
+    -------
+    words
+        Parted by commas; "none" where there are none.
+
+    Examples
+    --------
+    >>> list_names(["a", "b"]), list_names([])
+    ('a, b', 'none')
+    """
+    texts = [str(name) for name in names]
+    more = f" and {len(texts) - _SHOWN_COUNT:,} more" if len(texts) > _SHOWN_COUNT else ""
+    return ", ".join(texts[:_SHOWN_COUNT]) + more or "none"
+
+
+def _text(value: object) -> str:
+    if value is None or value is pd.NA or value is pd.NaT:
+        return ""
+    if isinstance(value, float | np.floating):
+        if np.isnan(value):
+            return ""
+        number = float(value)
+        is_whole = number.is_integer() and abs(number) < _EXACT_INTEGER
+        return str(int(number)) if is_whole else str(number)
+    return " ".join(str(value).split())

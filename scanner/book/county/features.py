@@ -1,0 +1,231 @@
+"""What the clients' sites need of the layers, as site features; the rest of the county stays out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.county.buildings import give_buildings
+from scanner.book.county.columns import read_texts
+from scanner.book.county.kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STREET
+from scanner.book.county.layers import Things
+from scanner.book.county.lots import Lots
+from scanner.book.county.matching import SAME_GROUND_SHARE
+from scanner.book.county.plane import Rows, Shapes, boxes_round, cut_large
+from scanner.book.county.streets import Streets
+from scanner.book.layers.attributes import MAX_DBH_IN
+from scanner.schema.documents import LocalRules
+
+COLUMNS = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "geometry")
+
+AROUND_FT = 60.0
+"""Ground beyond frontage and bed depth that a scan looks at, with some to spare."""
+
+SLACK_SHARE = 0.03
+"""A scan's plane is turned against this one by a degree or two, and its boxes with it."""
+
+_ORDER = (
+    "property", "house", "outbuilding", "street", "street_centerline", "edge", "sidewalk", "drive", "walk", "patio",
+    "water", "easement", "tree", "hydrant",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Owned:
+    """
+    Lots that are clients'.
+
+    Attributes
+    ----------
+    client_id
+        The clients.
+    lots
+        Their lots, aligned.
+    """
+
+    client_id: np.ndarray
+    lots: Rows
+
+
+def gather_features(
+    layers: list[Things],
+    lots: Lots,
+    owned: Owned,
+    streets: Streets,
+    sidewalks: Shapes,
+    *,
+    rules: LocalRules,
+) -> pd.DataFrame:
+    """
+    Gather what a scan needs to see round the clients' lots.
+
+    Parameters
+    ----------
+    layers
+        All layers [ft].
+    lots
+        The lots.
+    owned
+        Those that are clients'.
+    streets, sidewalks
+        Streets in one table, sidewalks as areas [ft].
+    rules
+        ``frontage_max_ft``, ``front_reach_ft``, bed depth [ft].
+
+    Returns
+    -------
+    features
+        Columns `COLUMNS` [ft], by kind, clients in their order, then in the layers' order.
+    """
+    outlines = lots.shapes[owned.lots]
+    reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
+    near, far = _boxes(outlines, reach_ft), _boxes(outlines, rules.front_reach_ft + AROUND_FT)
+    tables = [
+        _rows("property", outlines, client_id=owned.client_id),
+        _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
+        _buildings([things for things in layers if things.kind is HOUSE], lots, owned, near),
+        _cut_streets(streets, far),
+        _rows(SIDEWALK.name, cut_large(sidewalks, near)[0]),
+    ]
+    for things in layers:
+        if things.kind in (PROPERTY, HOUSE, STREET, CENTERLINE, SIDEWALK):
+            continue
+        shapes, rows = cut_large(things.shapes, near)
+        tables.append(_rows(things.kind.name, shapes, dbh_in=_trunks(things)[rows]))
+    filled = [table for table in tables if len(table)] or tables[:1]
+    features = pd.concat(filled, ignore_index=True)
+    rank = features["kind"].map({kind: at for at, kind in enumerate(_ORDER)})
+    return features.loc[rank.sort_values(kind="stable").index].reset_index(drop=True)
+
+
+def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
+    """
+    Find the lots that bound clients' lots and frontage: what lies between a front and a street.
+
+    Parameters
+    ----------
+    lots
+        The lots.
+    owned
+        Those that are clients'.
+    reach_ft
+        How near a lot must be [ft].
+
+    Returns
+    -------
+    neighbors
+        Lots of nobody who is a client; no right-of-way, no ground that a client has.
+    """
+    rows, at = lots.meet(lots.shapes[owned.lots], reach_ft)
+    is_lot = ~lots.table["is_way"].to_numpy(bool)
+    if lots.has_ids:
+        is_lot &= (lots.table["parcel_id"] != "").to_numpy()
+    is_other = is_lot[at] & ~np.isin(at, owned.lots)
+    rows, at = rows[is_other], at[is_other]
+    theirs, mine = lots.shapes[at], lots.shapes[owned.lots[rows]]
+    least_ft2 = np.minimum(shapely.area(theirs), shapely.area(mine))
+    is_stacked = (
+        shapely.area(shapely.intersection(theirs, mine)) > (1 - SAME_GROUND_SHARE) * least_ft2
+    )
+    return np.setdiff1d(at, at[is_stacked])
+
+
+def count_without_curb(lots: Lots, owned: Owned, streets: Streets, *, rules: LocalRules) -> int:
+    """
+    Count the clients' lots that have no curb within the frontage.
+
+    Parameters
+    ----------
+    lots
+        The lots.
+    owned
+        Those that are clients'.
+    streets
+        Streets in one table.
+    rules
+        ``frontage_max_ft``.
+
+    Returns
+    -------
+    count
+        Lots.
+    """
+    table = streets.table[streets.table["curbed"] != "no"]
+    shapes = table["geometry"].to_numpy(object).copy()
+    is_line = (table["kind"] == CENTERLINE.name).to_numpy()
+    shapes[is_line] = shapely.buffer(
+        shapes[is_line], table["pavement_ft"].to_numpy(float)[is_line] / 2, cap_style="flat"
+    )
+    outlines = lots.shapes[owned.lots]
+    pieces, _ = cut_large(shapes, _boxes(outlines, rules.frontage_max_ft))
+    found = shapely.STRtree(pieces).query(
+        outlines, predicate="dwithin", distance=rules.frontage_max_ft
+    )[0]
+    return len(outlines) - len(np.unique(found))
+
+
+def _buildings(
+    layers: list[Things], lots: Lots, owned: Owned, near: shapely.STRtree
+) -> pd.DataFrame:
+    shapes = np.concatenate([np.array([], object), *(things.shapes for things in layers)])
+    is_near = np.unique(near.query(shapes, predicate="intersects")[0])
+    parts = give_buildings(shapes[is_near], lots, owned.lots)
+    client_at = np.full(len(lots) + 1, -1)
+    client_at[owned.lots] = np.arange(len(owned.lots))
+    at = client_at[parts["lot"].to_numpy(int)]
+    ids = np.where(at >= 0, np.append(owned.client_id, "")[at], "")
+    table = _rows("house", parts["geometry"].to_numpy(object), client_id=ids).assign(
+        kind=np.where(at >= 0, parts["kind"].to_numpy(), "house")
+    )
+    # clients in their order, then the neighbours'
+    return table.loc[np.argsort(np.where(at >= 0, at, len(lots)), kind="stable")]
+
+
+def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
+    table = streets.table
+    shapes, rows = cut_large(table["geometry"].to_numpy(object), far)
+    cut = table.iloc[rows].reset_index(drop=True)
+    cut = cut.assign(client_id="", dbh_in=np.nan, geometry=pd.Series(list(shapes), dtype=object))
+    return cut.astype({"pavement_ft": float})[list(COLUMNS)]
+
+
+def _trunks(things: Things) -> np.ndarray:
+    """Read trunk diameters where a tree layer says them in inches."""
+    columns = {str(name).lower(): name for name in things.fields.columns}
+    if things.kind.name != "tree" or "dbh_in" not in columns:
+        return np.full(len(things), np.nan)
+    inches = pd.to_numeric(read_texts(things.fields[columns["dbh_in"]]), errors="coerce").to_numpy(
+        float
+    )
+    return np.where((inches > 0) & (inches <= MAX_DBH_IN), inches, np.nan)
+
+
+def _rows(
+    kind: str, shapes: Shapes, *, client_id: object = "", dbh_in: object = np.nan
+) -> pd.DataFrame:
+    count = len(shapes)
+    texts = {name: np.full(count, "", object) for name in ("along", "curbed", "parking")}
+    return pd.DataFrame(
+        {
+            "kind": np.full(count, kind, object),
+            "client_id": np.broadcast_to(np.asarray(client_id, object), count),
+            **texts,
+            "pavement_ft": np.full(count, np.nan),
+            "dbh_in": np.broadcast_to(np.asarray(dbh_in, float), count),
+            "geometry": pd.Series(list(shapes), dtype=object),
+        }
+    )
+
+
+def _boxes(outlines: Shapes, reach_ft: float) -> shapely.STRtree:
+    west, south, east, north = shapely.bounds(outlines).reshape(-1, 4).T
+    size_ft = np.maximum(east - west, north - south)
+    boxes = boxes_round(outlines, reach_ft)
+    return shapely.STRtree(
+        boxes_round(boxes, 0.0)
+        if not len(boxes)
+        else shapely.buffer(boxes, SLACK_SHARE * size_ft, join_style="mitre")
+    )

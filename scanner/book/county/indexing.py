@@ -1,0 +1,88 @@
+"""Lots by what a client may say of one: its id, its address."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from scanner.book.county.addresses import Address, find_towns, read_address
+from scanner.book.county.lots import Lots, plain_id
+
+
+@dataclass(frozen=True)
+class Index:
+    """
+    Lots by what a client may say of one.
+
+    Attributes
+    ----------
+    by_id
+        Lot by its id.
+    by_address
+        Lots by house number and street.
+    addresses
+        Address of each lot; None where it has none that can be read.
+    towns
+        Towns that the layers and the client list name.
+    """
+
+    by_id: dict[str, int]
+    by_address: dict[tuple[str, str], list[int]]
+    addresses: list[Address | None]
+    towns: frozenset[str] = field(repr=False)
+
+
+def index_lots(lots: Lots, clients: pd.DataFrame) -> Index:
+    """
+    Index lots by id and by address.
+
+    Parameters
+    ----------
+    lots
+        The lots.
+    clients
+        Table `CLIENTS`: names of towns are taken from its addresses too.
+
+    Returns
+    -------
+    index
+        Every lot, right-of-way too.
+    """
+    towns = find_towns([*lots.table["address"], *clients["address"]])
+    addresses = [
+        read_address(text, towns=towns) if text else None for text in lots.table["address"]
+    ]
+    by_address: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for lot, address in enumerate(addresses):
+        if address:
+            for number in {*address.numbers, address.written}:
+                by_address[number, address.street].append(lot)
+    keys = enumerate(lots.table["parcel_id"].map(plain_id))
+    return Index({key: lot for lot, key in keys if key}, dict(by_address), addresses, towns)
+
+
+def find_equal(address: Address, index: Index) -> list[int]:
+    """
+    Find the lots that have an address.
+
+    Parameters
+    ----------
+    address
+        Address of a client.
+    index
+        Lots by address.
+
+    Returns
+    -------
+    lots
+        Equal in number, street and unit, and with no other town or ZIP code.
+    """
+    near = index.by_address.get((address.written, address.street), [])
+    there = ((lot, index.addresses[lot]) for lot in near)
+    return [
+        lot
+        for lot, other in there
+        if other and other.unit == address.unit and other.agrees(address)
+    ]

@@ -1,0 +1,238 @@
+"""The layers of a county: read, picked, checked and brought onto one plane."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj.exceptions import ProjError
+
+from scanner.book.county.columns import find_column, list_names, read_texts
+from scanner.book.county.kinds import KINDS, PROPERTY, County, Kind, Pick
+from scanner.book.county.plane import Plane, Shapes
+from scanner.book.county.sources import Source, read_source
+from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.shapes import check_shapes, locate_shapes
+from scanner.book.problems import Problem, fault, note
+from scanner.errors import SiteError
+
+_REMEDY = "nothing to do unless a client's lot needs it; else mend it in a copy of the layer"
+_NEAR_FT = 5280.0
+"""A layer may lie beside the parcels, though no farther off than a mile."""
+
+_DIMENSIONS = {"points": 0, "lines": 1, "areas": 2}
+
+
+@dataclass(frozen=True)
+class Things:
+    """
+    The usable features of one layer.
+
+    Attributes
+    ----------
+    kind
+        Kind of layer.
+    source
+        Where they came from.
+    fields
+        Columns as the file has them, one row a feature.
+    numbers
+        Place of each feature in the file, 1 is the first.
+    shapes
+        On the plane [ft]; degrees until a plane is laid.
+    is_line
+        Whether they are lines where areas are usual.
+    """
+
+    kind: Kind
+    source: Source
+    fields: pd.DataFrame
+    numbers: NDArray[np.intp]
+    shapes: Shapes
+    is_line: bool
+
+    def __len__(self) -> int:
+        return len(self.shapes)
+
+    def place(self, at: int) -> dict[str, str]:
+        """
+        Name a feature for a problem row.
+
+        Parameters
+        ----------
+        at
+            Row.
+
+        Returns
+        -------
+        place
+            ``file`` and ``feature``.
+        """
+        return {"file": self.source.name, "feature": f"feature {self.numbers[at]}"}
+
+
+def read_layers(county: County) -> tuple[list[Things], Plane, list[Problem]]:
+    """
+    Read all layers of a county.
+
+    Parameters
+    ----------
+    county
+        Its layers and what to pick from them.
+
+    Returns
+    -------
+    layers
+        Usable features by layer, parcels first, on one plane.
+    plane
+        The plane.
+    problems
+        Features left out, one fault each; what was mended, one note a layer.
+
+    Raises
+    ------
+    SiteError
+        If a layer cannot be used at all; then nothing is to be written.
+    """
+    layers: list[Things] = []
+    problems: list[Problem] = []
+    for kind in KINDS:
+        for source in county.sources.get(kind.name, ()):
+            picks = [pick for pick in county.picks if pick.kind == kind.name]
+            things, found = _read_layer(source, kind, picks)
+            layers.append(things)
+            problems += found
+    plane = Plane.round(layers[0].shapes)
+    moved = [replace(things, shapes=plane.to_feet(things.shapes)) for things in layers]
+    _refuse_elsewhere(moved)
+    return moved, plane, problems
+
+
+def _read_layer(source: Source, kind: Kind, picks: list[Pick]) -> tuple[Things, list[Problem]]:
+    layer, problems = read_source(source)
+    at = _pick(layer, picks, source)
+    drawn_as = _drawn_as(layer.shapes[at], kind, source)
+    is_told = np.zeros(len(at), bool) if layer.is_told is None else layer.is_told[at]
+    shapes = _locate(
+        RawLayer(layer.name, layer.fields.iloc[at], layer.shapes[at], layer.crs), source
+    )
+    is_gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    is_stray = ~is_gone & (shapely.get_dimensions(shapes) != _DIMENSIONS[drawn_as])
+    shapes, reasons, mended = check_shapes(shapes, np.full(len(at), "", object))
+    reasons = np.where(
+        is_stray, f"{kind.option} are drawn as {drawn_as}, and this is none", reasons
+    )
+    places = [
+        {"file": source.name, "feature": f"feature {number + 1}", "client_id": ""} for number in at
+    ]
+    told = np.flatnonzero((reasons != "") & ~is_told).tolist()
+    problems += [
+        fault(**places[row], problem=f"{reasons[row]}; it is left out", remedy=_REMEDY)
+        for row in told
+    ]
+    problems += _note_mended(mended, at, source)
+    is_good = (reasons == "") & ~is_told
+    if not is_good.any():
+        message = f"{source.name} holds not one usable feature of {len(at):,}: {_first(reasons)}"
+        raise SiteError(message)
+    fields = layer.fields.iloc[at[is_good]].reset_index(drop=True)
+    is_line = drawn_as == "lines"
+    return Things(kind, source, fields, at[is_good] + 1, shapes[is_good], is_line), problems
+
+
+def _pick(layer: RawLayer, picks: list[Pick], source: Source) -> NDArray[np.intp]:
+    """Find the features that are wanted: any value named of a column, in all columns named."""
+    is_wanted = np.ones(len(layer.fields), dtype=bool)
+    for column in dict.fromkeys(pick.column for pick in picks):
+        there = read_texts(find_column(layer.fields, column, source.name))
+        values = [pick.value for pick in picks if pick.column == column]
+        is_wanted &= there.str.casefold().isin([value.casefold() for value in values]).to_numpy()
+        if not is_wanted.any():
+            message = (
+                f"{source.name} has no feature with {' or '.join(values)} in its column '{column}'; "
+                f"the values that are there: {list_names(sorted(set(there) - {''}))}"
+            )
+            raise SiteError(message)
+    return np.flatnonzero(is_wanted)
+
+
+def _drawn_as(shapes: Shapes, kind: Kind, source: Source) -> str:
+    """Tell what most of a layer is drawn as; one that is wholly of another type is refused."""
+    dimensions = shapely.get_dimensions(shapes[~shapely.is_missing(shapes)])
+    counts = {name: int((dimensions == size).sum()) for name, size in _DIMENSIONS.items()}
+    best = max(kind.shapes, key=lambda name: (counts[name], -kind.shapes.index(name)))
+    if counts[best]:
+        return best
+    came = max(counts, key=lambda name: (counts[name], name))
+    wanted = " or ".join(kind.shapes)
+    message = f"{source.name} holds {came if counts[came] else 'no shapes'}, and {kind.option} are drawn as {wanted}: name the layer that holds them so"
+    raise SiteError(message)
+
+
+def _locate(layer: RawLayer, source: Source) -> Shapes:
+    try:
+        shapes, _ = locate_shapes(layer, source.name)
+        points = shapely.get_coordinates(shapes[~shapely.is_missing(shapes)])
+        is_lost = not np.isfinite(points).all(axis=1).any() if len(points) else False
+    except SiteError as err:
+        raise SiteError(": ".join(str(err).split("\n"))) from err
+    except ProjError:
+        is_lost = True
+    if is_lost:
+        message = f"{source.name}: its coordinates do not lie where its coordinate system holds: export it again in WGS 84"
+        raise SiteError(message)
+    return np.asarray(shapes, object)
+
+
+def _note_mended(mended: Iterable[str], at: NDArray[np.intp], source: Source) -> list[Problem]:
+    numbers = [str(number + 1) for number, words in zip(at, mended, strict=True) if words]
+    if not numbers:
+        return []
+    problem = (
+        f"{len(numbers):,} outlines crossed themselves and were mended, each area changed by less than 1 % "
+        f"(features {list_names(numbers)})"
+    )
+    return [note(source.name, "", problem, "nothing to do, unless a lot looks wrong on the map")]
+
+
+def _refuse_elsewhere(layers: list[Things]) -> None:
+    """Refuse a layer that lies nowhere near the parcels: its coordinate system is a wrong one."""
+    parcels = np.concatenate([things.shapes for things in layers if things.kind is PROPERTY])
+    west, south, east, north = shapely.total_bounds(parcels)
+    ground = shapely.box(west, south, east, north).buffer(_NEAR_FT)
+    for things in layers:
+        if not shapely.intersects(shapely.box(*shapely.total_bounds(things.shapes)), ground):
+            message = (
+                f"{things.source.name} lies nowhere near the parcels: one of the two declares a wrong coordinate "
+                "system, or is of another county"
+            )
+            raise SiteError(message)
+
+
+def _first(reasons: NDArray[np.object_]) -> str:
+    return next((str(reason) for reason in reasons if reason), "none can be read")
+
+
+def feature_fault(things: Things, at: int, problem: str, remedy: str) -> Problem:
+    """
+    Say that a feature of a layer is left out.
+
+    Parameters
+    ----------
+    things
+        Its layer.
+    at
+        Its row.
+    problem, remedy
+        What came, and what to do about it.
+
+    Returns
+    -------
+    row
+        One fault.
+    """
+    return fault(**things.place(at), problem=problem, remedy=remedy)

@@ -1,0 +1,135 @@
+"""The lots that a client without one may have: the three likeliest, for a person to choose from."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable
+from difflib import SequenceMatcher
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.county.addresses import Address, read_address
+from scanner.book.county.indexing import Index
+from scanner.book.county.lots import Lots
+from scanner.book.county.matching import Match
+from scanner.book.county.plane import Plane
+
+COUNT = 3
+"""Lots named for each client."""
+
+NEAR_FT = 500.0
+"""A lot farther than this from the client's point is not likely (starting value, no source)."""
+
+ALIKE = 0.75
+"""Streets whose letters agree in this share may be one misspelt (starting value, no source)."""
+
+NEAR_NUMBERS = 10
+"""House numbers that differ by no more than this may be one mistyped."""
+
+
+def find_likely(
+    clients: pd.DataFrame, matches: list[Match], lots: Lots, index: Index, *, plane: Plane
+) -> list[tuple[int, ...]]:
+    """
+    Find the likeliest lots of each client who has none.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    matches
+        One a client, in their order.
+    lots, index
+        The lots, and the same by id and address.
+    plane
+        Their plane.
+
+    Returns
+    -------
+    likely
+        At most `COUNT` lots a client, likeliest first: those that fit, those with a like
+        id, with a like address, then those nearest to its point. None for a client who
+        has a lot.
+    """
+    by_bare_id = _group((_bare(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
+    by_number, by_street = _group_addresses(index)
+    near = _find_near(clients, lots, plane)
+    is_way = lots.table["is_way"].to_numpy(bool)
+    likely: list[tuple[int, ...]] = []
+    cells = zip(clients["parcel_id"], clients["address"], matches, near, strict=True)
+    for parcel_id, text, match, beside in cells:
+        address = None if match.way else read_address(text, towns=index.towns)
+        found = [
+            *match.lots,
+            *by_bare_id.get(_bare(parcel_id) or "none", ()),
+            *(_alike(address, by_number, by_street, index) if address else ()),
+            *beside,
+        ]
+        wanted = [lot for lot in dict.fromkeys(found) if not is_way[lot]]
+        likely.append(() if match.way else tuple(wanted[:COUNT]))
+    return likely
+
+
+def _alike(
+    address: Address,
+    by_number: dict[str, list[int]],
+    by_street: dict[str, list[int]],
+    index: Index,
+) -> list[int]:
+    """Find lots of the same number on a like street, then of a near number on the same street."""
+    found: list[tuple[float, int]] = []
+    for lot in by_number.get(address.written, ()):
+        other = index.addresses[lot]
+        if other is not None:
+            share = SequenceMatcher(None, address.street, other.street).ratio()
+            found.append((1.0 - share, lot)) if share >= ALIKE else None
+    number = _leading(address.written)
+    for lot in by_street.get(address.street, ()):
+        other = index.addresses[lot]
+        gap = abs(_leading(other.written) - number) if other else NEAR_NUMBERS + 1
+        if 0 < gap <= NEAR_NUMBERS:
+            found.append((1.0 + gap, lot))
+    return [lot for _, lot in sorted(found)]
+
+
+def _find_near(clients: pd.DataFrame, lots: Lots, plane: Plane) -> list[list[int]]:
+    """List the lots round each client's point, nearest first."""
+    is_known = clients["lon"].notna().to_numpy()
+    places = clients.loc[is_known, ["lon", "lat"]].to_numpy(float)
+    points = plane.to_feet(np.asarray(shapely.points(places), object).reshape(-1))
+    rows, at = lots.meet(points, NEAR_FT)
+    away_ft = shapely.distance(points[rows], lots.shapes[at])
+    order = np.lexsort((at, away_ft, rows))
+    near: dict[int, list[int]] = defaultdict(list)
+    clients_at = np.flatnonzero(is_known)
+    for row, lot in zip(rows[order].tolist(), at[order].tolist(), strict=True):
+        if len(near[int(clients_at[row])]) < COUNT + 2:
+            near[int(clients_at[row])].append(lot)
+    return [near.get(row, []) for row in range(len(clients))]
+
+
+def _group_addresses(index: Index) -> tuple[dict[str, list[int]], dict[str, list[int]]]:
+    known = [(lot, address) for lot, address in enumerate(index.addresses) if address]
+    by_number = _group((number, lot) for lot, address in known for number in address.numbers)
+    return by_number, _group((address.street, lot) for lot, address in known)
+
+
+def _group(pairs: Iterable[tuple[str, int]]) -> dict[str, list[int]]:
+    groups: dict[str, list[int]] = defaultdict(list)
+    for key, lot in pairs:
+        groups[key].append(lot)
+    groups.pop("", None)
+    return dict(groups)
+
+
+def _bare(parcel_id: str) -> str:
+    """Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do."""
+    return "".join(letter for letter in parcel_id.upper() if letter.isalnum()).lstrip("0")
+
+
+def _leading(number: str) -> int:
+    digits = re.match(r"\d+", number)
+    return int(digits[0]) if digits else 0

@@ -1,0 +1,247 @@
+"""
+Which lot is which client's: by parcel id, else by address, else by where it lies.
+
+A wrong match is far worse than none. Whatever contradicts itself, or fits two lots, is
+left to a person, with the likeliest lots beside it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.county.addresses import Address, read_address
+from scanner.book.county.indexing import Index, find_equal
+from scanner.book.county.lots import Lots, plain_id, stands_for_nothing
+from scanner.book.county.plane import Plane, Rows, Shapes
+from scanner.book.problems import shown
+
+LINE_FT = 3.0
+"""A point this near to another lot may as well lie there: maps and phones are no better."""
+
+FAR_FT = 26_400.0
+"""Five miles: a lot farther from the client's point is in another town (starting value, no source)."""
+
+SAME_GROUND_SHARE = 0.9
+"""Lots that cover each other by this share are one ground; a scan takes it once."""
+
+WAYS = ("choice", "parcel id", "address", "place")
+
+
+@dataclass(frozen=True)
+class Match:
+    """
+    What came of one client.
+
+    Attributes
+    ----------
+    way
+        How its lot was found, one of `WAYS`; blank where it was not.
+    lots
+        Its lot; where it was not found, those that it may be, if any fit at all.
+    reason
+        Why it was not found, in words.
+    is_ambiguous
+        Whether several lots fit.
+    """
+
+    way: str = ""
+    lots: tuple[int, ...] = ()
+    reason: str = ""
+    is_ambiguous: bool = False
+
+
+def match_clients(
+    clients: pd.DataFrame,
+    lots: Lots,
+    index: Index,
+    *,
+    plane: Plane,
+    pavement: Shapes,
+    choices: Mapping[str, int],
+) -> list[Match]:
+    """
+    Find the lot of each client.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    lots, index
+        The lots, and the same by id and address.
+    plane
+        Their plane.
+    pavement
+        Streets as areas, cut small [ft].
+    choices
+        Lots that somebody chose, by client.
+
+    Returns
+    -------
+    matches
+        One a client, in their order; no ground is found twice.
+    """
+    points = plane.to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)))
+    points[clients["lon"].isna().to_numpy()] = shapely.Point()
+    placed = _place(points, lots, pavement)
+    matches = []
+    cells = (clients[name].tolist() for name in ("client_id", "parcel_id", "address"))
+    for client_id, parcel_id, text, place in zip(*cells, placed, strict=True):
+        if client_id in choices:
+            matches.append(Match("choice", (choices[client_id],)))
+            continue
+        address = read_address(text, towns=index.towns)
+        matches.append(_match(parcel_id, address, place, lots, index))
+    return _take_once(_refuse_far(matches, points, lots), clients, lots)
+
+
+def _match(
+    parcel_id: str, address: Address | None, place: Match, lots: Lots, index: Index
+) -> Match:
+    """Go by id, else by address, else by place; what contradicts itself goes nowhere."""
+    by_id, by_address = _by_id(parcel_id, lots, index), _by_address(address, lots, index)
+    if by_id.way:
+        others = by_address.lots if by_address.way else by_id.lots
+        reason = "parcel_id and address name two different lots"
+        differ = Match("", (*by_id.lots, *others), reason, is_ambiguous=True)
+        return by_id if others == by_id.lots else differ
+    # an id that stands for no lot is a fault of the list: nothing else is tried
+    if by_id.reason and _is_dead(parcel_id, lots, index):
+        return by_id
+    if by_address.way or by_address.is_ambiguous:
+        return by_address
+    place = _hold_against(place, address, index)
+    if place.lots:
+        return place
+    said = [found.reason for found in (by_id, by_address, place) if found.reason]
+    return Match(reason="; ".join(said))
+
+
+def _hold_against(place: Match, address: Address | None, index: Index) -> Match:
+    """Take back a lot found by its place where its house number is another one."""
+    there = index.addresses[place.lots[0]] if place.way else None
+    if not there or not address or set(there.numbers) & set(address.numbers):
+        return place
+    reason = f"the lot at its lon and lat is {there.written} {there.street}"
+    return Match("", place.lots, reason)
+
+
+def _is_dead(parcel_id: str, lots: Lots, index: Index) -> bool:
+    key = plain_id(parcel_id)
+    return stands_for_nothing(parcel_id) or key in lots.no_lot_ids or key in index.by_id
+
+
+def _by_id(parcel_id: str, lots: Lots, index: Index) -> Match:
+    if not parcel_id.strip() or not lots.has_ids:
+        return Match()
+    key = plain_id(parcel_id)
+    if stands_for_nothing(parcel_id):
+        return Match(reason=f"parcel_id {shown(parcel_id)} stands for no lot")
+    if key in lots.no_lot_ids:
+        return Match(
+            reason=f"parcel_id {shown(parcel_id)} stands for no lot: {lots.no_lot_ids[key]}"
+        )
+    lot = index.by_id.get(key)
+    if lot is None:
+        return Match(reason=f"no parcel has the id {shown(parcel_id)}")
+    if lots.table["is_way"].iloc[lot]:
+        return Match(
+            reason=f"parcel_id {shown(parcel_id)} is right-of-way or ground between lots, no lot"
+        )
+    return Match("parcel id", (lot,))
+
+
+def _by_address(address: Address | None, lots: Lots, index: Index) -> Match:
+    if address is None:
+        return Match(reason="its address cannot be read as number and street")
+    found = find_equal(address, index)
+    fitting = tuple(lot for lot in found if not lots.table["is_way"].iloc[lot])
+    if len(fitting) == 1:
+        return Match("address", fitting)
+    if fitting:
+        return Match("", fitting, f"{len(fitting):,} parcels have its address", is_ambiguous=True)
+    return Match(reason="no parcel has its address")
+
+
+def _place(points: Shapes, lots: Lots, pavement: Shapes) -> list[Match]:
+    """Find the one lot that each point lies in, well off its neighbours and the street."""
+    on_street = np.zeros(len(points), dtype=bool)
+    on_street[shapely.STRtree(pavement).query(points, predicate="intersects")[0]] = True
+    inside, near = _lots_by_point(points, lots, 0.0), _lots_by_point(points, lots, LINE_FT)
+    is_lot = ~lots.table["is_way"].to_numpy(bool)
+    if lots.has_ids:
+        is_lot &= (lots.table["parcel_id"] != "").to_numpy()
+    matches = []
+    for at, point in enumerate(points):
+        holding = tuple(lot for lot in inside.get(at, ()) if is_lot[lot])
+        beside = tuple(lot for lot in near.get(at, ()) if is_lot[lot])
+        if shapely.is_empty(point):
+            matches.append(Match(reason="it has no lon and lat that can be used"))
+        elif on_street[at]:
+            matches.append(Match(reason="its lon and lat lie in the street"))
+        elif not holding:
+            matches.append(Match(reason="its lon and lat lie in no lot"))
+        elif len(beside) > 1:
+            words = "several lots" if len(holding) > 1 else "a lot, but next to its line"
+            matches.append(Match("", beside, f"its lon and lat lie in {words}", is_ambiguous=True))
+        else:
+            matches.append(Match("place", holding))
+    return matches
+
+
+def _lots_by_point(points: Shapes, lots: Lots, reach_ft: float) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = defaultdict(list)
+    for at, lot in zip(*(rows.tolist() for rows in lots.meet(points, reach_ft)), strict=True):
+        found[at].append(lot)
+    return found
+
+
+def _refuse_far(matches: list[Match], points: Shapes, lots: Lots) -> list[Match]:
+    """Take back what lies in another town than the client's point does."""
+    checked = []
+    for match, point in zip(matches, points, strict=True):
+        is_known = match.way in ("parcel id", "address") and not shapely.is_empty(point)
+        if is_known and shapely.distance(point, lots.shapes[match.lots[0]]) > FAR_FT:
+            reason = (
+                f"the lot that its {match.way} names lies more than 5 miles from its lon and lat"
+            )
+            checked.append(Match("", match.lots, reason))
+        else:
+            checked.append(match)
+    return checked
+
+
+def _take_once(matches: list[Match], clients: pd.DataFrame, lots: Lots) -> list[Match]:
+    """Give each ground to one client: to whom somebody chose it, else to the first in the list."""
+    order = sorted(range(len(matches)), key=lambda at: (matches[at].way != "choice", at))
+    holders = np.array([at for at in order if matches[at].way], dtype=int)
+    taken = np.array([matches[at].lots[0] for at in holders], dtype=int)
+    owner = _find_owners(holders, lots.shapes[taken])
+    ids = clients["client_id"].tolist()
+    return [
+        Match("", match.lots, f"its lot is the lot of {ids[owner[at]]} already")
+        if at in owner
+        else match
+        for at, match in enumerate(matches)
+    ]
+
+
+def _find_owners(holders: Rows, shapes: Shapes) -> dict[int, int]:
+    """Name, for each client whose ground an earlier one has, the earlier one."""
+    size_ft2 = shapely.area(shapes)
+    one, two = shapely.STRtree(shapes).query(shapes)
+    least, most = np.minimum(size_ft2[one], size_ft2[two]), np.maximum(size_ft2[one], size_ft2[two])
+    is_pair = (one < two) & (least > SAME_GROUND_SHARE * most)
+    one, two, most = one[is_pair], two[is_pair], most[is_pair]
+    shared_ft2 = shapely.area(shapely.intersection(shapes[one], shapes[two]))
+    is_same = shared_ft2 > SAME_GROUND_SHARE * most
+    owner: dict[int, int] = {}
+    for first, second in sorted(zip(one[is_same].tolist(), two[is_same].tolist(), strict=True)):
+        if int(holders[first]) not in owner:
+            owner.setdefault(int(holders[second]), int(holders[first]))
+    return owner

@@ -1,0 +1,214 @@
+"""One layer out of a county's file, whatever vector format it comes in."""
+
+from __future__ import annotations
+
+import re
+import warnings
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+from pyproj import CRS
+
+from scanner.book.county.columns import list_names
+from scanner.book.layers.formats import READER_ERRORS, open_layers
+from scanner.book.layers.geojson import WGS84
+from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.book.problems import Problem
+from scanner.errors import SiteError
+
+MAX_DEGREES = 360.0
+"""Coordinates beyond this are no degrees, whatever the file declares."""
+
+_HEAD_BYTES = 4096
+_REFERENCES = (
+    b"<ogrvrt",
+    b"<vrtdataset",
+    b"<gdal_",
+    b"<ogrwfs",
+    b"<!entity",
+    b"gdal raster",
+    b"gdal vector",
+)
+"""How files begin that describe other files or servers instead of holding features."""
+
+_PLAIN_DRIVERS = frozenset({
+    "AVCBin", "AVCE00", "AIVector", "DGN", "DXF", "EDIGEO", "ESRI Shapefile", "ESRIJSON", "FlatGeobuf", "GML",
+    "GPKG", "GPX", "GeoJSON", "GeoJSONSeq", "GeoRSS", "JML", "JSONFG", "KML", "LIBKML", "LVBAG", "MBTiles", "MVT",
+    "MapInfo File", "MapML", "MiraMonVector", "OGR_GMT", "OSM", "OpenFileGDB", "PMTiles", "S57", "SQLite", "SXF",
+    "Selafin", "TopoJSON", "VDV", "VFK", "Parquet", "Arrow",
+})  # fmt: skip
+"""Formats of the reader that hold their features themselves."""
+
+_EXPORT = "export it again from the county's site with its coordinate system (.prj)"
+
+
+@dataclass(frozen=True)
+class Source:
+    """
+    Where a layer lies.
+
+    Attributes
+    ----------
+    path
+        File, or folder of a file geodatabase.
+    layer
+        Layer in it; blank where it has one only.
+    """
+
+    path: Path
+    layer: str = ""
+
+    @property
+    def name(self) -> str:
+        """
+        Name the source in messages.
+
+        Returns
+        -------
+        name
+            File name, with the layer where one was named.
+        """
+        return f"{self.path.name}#{self.layer}" if self.layer else self.path.name
+
+
+def read_source(source: Source) -> tuple[RawLayer, list[Problem]]:
+    """
+    Read one layer, with its shapes in their own coordinates.
+
+    Parameters
+    ----------
+    source
+        File and layer.
+
+    Returns
+    -------
+    layer
+        Features as the file has them.
+    problems
+        What the reader says of single features; their shapes are None.
+
+    Raises
+    ------
+    SiteError
+        If the file cannot be read, has no such layer or several, declares no
+        coordinate system, or declares degrees that are none.
+    """
+    raw = _open(source)
+    layer = _choose(raw.layers, source)
+    if not len(layer.fields):
+        message = f"{source.name} holds no feature: name a layer that does, or leave it out"
+        raise SiteError(message)
+    if layer.crs is None:
+        message = (
+            f"{source.name} declares no coordinate system, so nobody knows where it lies: {_EXPORT}"
+        )
+        raise SiteError(message)
+    _refuse_false_degrees(layer, source)
+    return layer, raw.problems
+
+
+def _open(source: Source) -> RawFile:
+    path, file = source.path, source.path.name
+    if path.is_dir():
+        return RawFile(_read_with(source, str(path)))
+    with path.open("rb") as stream:
+        head = stream.read(_HEAD_BYTES).lower()
+    if not head.strip():
+        message = f"{file} is empty: export it again from the county's site"
+        raise SiteError(message)
+    if any(mark in head for mark in _REFERENCES):
+        message = (
+            f"{file} leads to other files or servers instead of holding features; it was not opened"
+        )
+        raise SiteError(message)
+    suffix = path.suffix.lower()
+    if suffix == ".zip" and (folder := _geodatabase_in(path)):
+        return RawFile(_read_with(source, f"/vsizip/{path.resolve().as_posix()}/{folder}"))
+    if suffix in (".geojson", ".zip") or (suffix == ".json" and b"featurecollection" in head):
+        raw = open_layers(path, file)
+        return RawFile([_rename(layer) for layer in raw.layers], raw.problems)
+    return RawFile(_read_with(source, str(path)))
+
+
+def _geodatabase_in(path: Path) -> str:
+    """Name the file geodatabase in a zip; blank where there is none."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            found = {
+                re.sub(r"(?i)(\.gdb)/.*", r"\1", name)
+                for name in archive.namelist()
+                if ".gdb/" in name.lower()
+            }
+    except zipfile.BadZipFile:
+        return ""
+    return min(found, default="")
+
+
+def _read_with(source: Source, target: str) -> list[RawLayer]:
+    """Read the one layer that is wanted; where it is not known which, only the names."""
+    file = source.path.name
+    try:
+        # the reader warns of rings and indexes that we check ourselves
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            names = [str(name) for name in pyogrio.list_layers(target)[:, 0]]
+            wanted = [name for name in names if source.layer in ("", name)]
+            if len(wanted) != 1:
+                return [RawLayer(name, pd.DataFrame(), np.array([]), None) for name in names]
+            info = pyogrio.read_info(target, layer=wanted[0])
+            if info["driver"] not in _PLAIN_DRIVERS:
+                message = f"{file} is of the kind {info['driver']}, which is not read as a layer; {_EXPORT}"
+                raise SiteError(message)
+            fields = pyogrio.read_dataframe(
+                target, layer=wanted[0], force_2d=True, on_invalid="ignore", use_arrow=False
+            )
+    except READER_ERRORS as err:
+        message = f"{file} cannot be read as a layer, it may be damaged: export it again from the county's site"
+        raise SiteError(message) from err
+    shapes = np.full(len(fields), None, dtype=object)
+    if "geometry" in fields:
+        shapes = np.asarray(fields["geometry"].array, dtype=object)
+        fields = pd.DataFrame(fields.drop(columns="geometry"))
+    crs = CRS(info["crs"]) if info["crs"] else None
+    return [RawLayer(wanted[0], fields.reset_index(drop=True), shapes, crs)]
+
+
+def _rename(layer: RawLayer) -> RawLayer:
+    """Call a Shapefile in a zip by its own name, without folder and ending."""
+    name = layer.name.removesuffix(".shp").rpartition("/")[2]
+    return RawLayer(name, layer.fields, layer.shapes, layer.crs, layer.is_told)
+
+
+def _choose(layers: list[RawLayer], source: Source) -> RawLayer:
+    names = [layer.name for layer in layers]
+    fitting = [layer for layer in layers if source.layer in ("", layer.name)]
+    if len(fitting) == 1:
+        return fitting[0]
+    file = source.path.name
+    if source.layer:
+        message = (
+            f"{file} has no layer '{source.layer}'; the layers that are there: {list_names(names)}"
+        )
+    else:
+        message = f"{file} has several layers; name one, as {file}#{(names or ['parcels'])[0]}: {list_names(names)}"
+    raise SiteError(message)
+
+
+def _refuse_false_degrees(layer: RawLayer, source: Source) -> None:
+    crs = layer.crs or WGS84
+    points = shapely.get_coordinates(layer.shapes[~shapely.is_missing(layer.shapes)])
+    if not crs.is_geographic or not len(points):
+        return
+    is_false = ~(np.abs(points) <= MAX_DEGREES).all(axis=1)
+    if is_false.mean() > 0.5:  # noqa: PLR2004  # more than half: the layer, not a slip in a feature
+        x, y = points[np.flatnonzero(is_false)[0]]
+        message = (
+            f"{source.name} says that its coordinates are degrees, and they can't be (one is {x:,.1f}, {y:,.1f}): "
+            f"{_EXPORT}"
+        )
+        raise SiteError(message)

@@ -1,0 +1,195 @@
+"""Streets and sidewalks: as areas, as curb lines, or as centrelines with a width."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.cells import Where, read_flags, read_numbers
+from scanner.book.county.columns import read_texts
+from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
+from scanner.book.county.layers import Things
+from scanner.book.county.plane import Shapes, cut_large
+from scanner.book.layers.attributes import MAX_PAVEMENT_FT
+from scanner.book.problems import Problem, fault
+from scanner.errors import SiteError
+from scanner.schema.tables import FLAGS
+
+
+@dataclass(frozen=True)
+class Streets:
+    """
+    Everything that is a street.
+
+    Attributes
+    ----------
+    table
+        One row a feature: ``kind`` (street, street_centerline or edge), ``along``,
+        ``curbed``, ``parking``, ``pavement_ft``, ``geometry`` [ft].
+    pavement
+        The same as areas, cut small [ft]; curb lines pave nothing.
+    """
+
+    table: pd.DataFrame
+    pavement: Shapes
+
+
+def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Problem]]:
+    """
+    Bring streets in any form into one table.
+
+    Parameters
+    ----------
+    layers
+        All layers; those of streets and centrelines are used.
+    county
+        Width of a street where its layer does not say it [ft].
+
+    Returns
+    -------
+    streets
+        Their features.
+    problems
+        Centrelines without a width, one fault each.
+
+    Raises
+    ------
+    SiteError
+        If no centreline of a layer has a width.
+    """
+    tables: list[pd.DataFrame] = [_no_streets()]
+    problems: list[Problem] = []
+    for things in layers:
+        if things.kind is STREET:
+            kind, along = ("edge", "curb") if things.is_line else ("street", "")
+            tables.append(_describe(things).assign(kind=kind, along=along))
+        elif things.kind is CENTERLINE:
+            lines, found = _widen(things, county.street_width_ft)
+            tables.append(lines.assign(kind=CENTERLINE.name, along=""))
+            problems += found
+    filled = [table for table in tables if len(table)] or tables[:1]
+    table = pd.concat(filled, ignore_index=True)
+    areas = table["geometry"].to_numpy(object).copy()
+    is_line = (table["kind"] == CENTERLINE.name).to_numpy()
+    areas[is_line] = pave(areas[is_line], table["pavement_ft"].to_numpy(float)[is_line])
+    return Streets(table, cut_large(areas[(table["kind"] != "edge").to_numpy()])[0]), problems
+
+
+def find_sidewalks(layers: list[Things], county: County) -> Shapes:
+    """
+    Bring sidewalks in either form to areas.
+
+    Parameters
+    ----------
+    layers
+        All layers; those of sidewalks are used.
+    county
+        Width of a sidewalk known by its centreline [ft].
+
+    Returns
+    -------
+    areas
+        Sidewalks [ft].
+
+    Raises
+    ------
+    SiteError
+        If they are lines and no width is given.
+    """
+    areas = [np.array([], object)]
+    for things in layers:
+        if things.kind is not SIDEWALK:
+            continue
+        if not things.is_line:
+            areas.append(things.shapes)
+            continue
+        if county.sidewalk_width_ft is None:
+            message = (
+                f"{things.source.name} holds sidewalks as lines, and nothing says how wide they are: "
+                "add --sidewalk-width with their width in feet"
+            )
+            raise SiteError(message)
+        merged = _merge(things.shapes)
+        areas.append(pave(merged, np.full(len(merged), county.sidewalk_width_ft)))
+    return np.concatenate(areas)
+
+
+def pave(lines: Shapes, width_ft: np.ndarray) -> Shapes:
+    """
+    Widen centrelines to their pavement.
+
+    Parameters
+    ----------
+    lines
+        Lines [ft].
+    width_ft
+        Width of each [ft].
+
+    Returns
+    -------
+    areas
+        Square at the ends [ft].
+    """
+    return np.asarray(shapely.buffer(lines, width_ft / 2, cap_style="flat", quad_segs=16), object)
+
+
+def _describe(things: Things) -> pd.DataFrame:
+    """Take along what a street layer says of curbs and parking, where it says yes or no."""
+    columns = {str(name).lower(): name for name in things.fields.columns}
+    flags = {}
+    for name in ("curbed", "parking"):
+        texts = pd.Series("", index=things.fields.index, dtype="str")
+        if name in columns:
+            texts = read_texts(things.fields[columns[name]])
+        # a county's column of that name may hold anything; only yes and no are meant for us
+        flags[name] = read_flags(texts.rename(name), things.place, words=FLAGS)[0]
+    table = pd.DataFrame({**flags, "pavement_ft": np.nan, "geometry": things.shapes})
+    return table.assign(geometry=table["geometry"].astype(object))
+
+
+def _widen(things: Things, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
+    """Give each centreline its width, and join those that are one street."""
+    where: Where = things.place
+    columns = {str(name).lower(): name for name in things.fields.columns}
+    said = pd.Series("", index=things.fields.index, dtype="str")
+    if "pavement_ft" in columns:
+        said = read_texts(things.fields[columns["pavement_ft"]])
+    numbers, _ = read_numbers(said.rename("pavement_ft"), where, least=0.0, most=MAX_PAVEMENT_FT)
+    widths = numbers.where(numbers > 0, np.nan if width_ft is None else width_ft)
+    if widths.isna().all():
+        message = (
+            f"{things.source.name} does not say how wide its streets are: add --street-width with the paved "
+            "width from curb to curb in feet, or a column pavement_ft"
+        )
+        raise SiteError(message)
+    problems = [
+        fault(
+            **where(at),
+            problem="a street drawn as a line needs its paved width, and this one has none; it is left out",
+            remedy="add --street-width for those that have none, or fill in its pavement_ft",
+        )
+        for at in np.flatnonzero(widths.isna()).tolist()
+    ]
+    lines = _describe(things).assign(pavement_ft=widths)[widths.notna()]
+    rows = [
+        {"curbed": curbed, "parking": parking, "pavement_ft": pavement_ft, "geometry": line}
+        for (curbed, parking, pavement_ft), group in lines.groupby(
+            ["curbed", "parking", "pavement_ft"], sort=True
+        )
+        for line in _merge(group["geometry"].to_numpy(object))
+    ]
+    return pd.DataFrame(rows), problems
+
+
+def _merge(lines: Shapes) -> Shapes:
+    """Join lines that meet end to end, so that a bend between two has no notch."""
+    merged = shapely.line_merge(shapely.multilinestrings(list(shapely.get_parts(lines))))
+    return np.asarray(shapely.get_parts(merged), object)
+
+
+def _no_streets() -> pd.DataFrame:
+    columns = ("kind", "along", "curbed", "parking", "pavement_ft", "geometry")
+    return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})

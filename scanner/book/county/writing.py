@@ -1,0 +1,155 @@
+"""The assembled site features as a GeoJSON file, and files put in place whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.book.county.plane import Plane, Shapes
+from scanner.errors import BookError
+
+DEGREE_DIGITS = 9
+"""Decimals of a degree: a tenth of a millimetre."""
+
+_AREA = 2
+_PROPERTIES = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in")
+
+
+def features_geojson(features: pd.DataFrame, plane: Plane) -> bytes:
+    """
+    Write site features as RFC 7946 GeoJSON, one a line.
+
+    Parameters
+    ----------
+    features
+        Kind, client and what else is known, ``geometry`` [ft].
+    plane
+        Their plane.
+
+    Returns
+    -------
+    content
+        The file's bytes; the same features give the same bytes. Rings are valid after
+        rounding, outer ones counterclockwise.
+    """
+    shapes = round_shapes(plane.to_degrees(features["geometry"].to_numpy(object)))
+    is_kept = ~shapely.is_empty(shapes)
+    rows = features.loc[is_kept, list(_PROPERTIES)].to_dict("records")
+    lines = [
+        f'{{"type":"Feature","properties":{_json(_known(row))},"geometry":{_json(shapely.geometry.mapping(shape))}}}'
+        for row, shape in zip(rows, shapes[is_kept], strict=True)
+    ]
+    body = ",\n".join(lines)
+    return f'{{"type":"FeatureCollection","features":[\n{body}\n]}}\n'.encode()
+
+
+def round_shapes(shapes: Shapes) -> Shapes:
+    """
+    Round shapes to what the file holds, still valid and by the right-hand rule.
+
+    Parameters
+    ----------
+    shapes
+        Degrees.
+
+    Returns
+    -------
+    rounded
+        Degrees; what rounding leaves nothing of is empty.
+
+    Examples
+    --------
+    >>> sliver = shapely.box(0, 0, 1e-3, 1e-11)
+    >>> bool(shapely.is_empty(round_shapes(np.array([sliver], object))[0]))
+    True
+    """
+    rounded = _round(shapes)
+    is_area = shapely.get_dimensions(rounded) == _AREA
+    is_broken = is_area & ~shapely.is_valid(rounded)
+    mended = shapely.make_valid(shapes[is_broken], method="structure", keep_collapsed=False)
+    rounded[is_broken] = _round(shapely.set_precision(mended, 10.0**-DEGREE_DIGITS))
+    is_gone = is_area & ((shapely.get_dimensions(rounded) < _AREA) | (shapely.area(rounded) == 0))
+    rounded[is_gone] = shapely.Polygon()
+    return np.asarray(shapely.orient_polygons(rounded), object)
+
+
+def put_in_place(contents: Mapping[Path, bytes | None]) -> None:
+    """
+    Write files, all of them or none.
+
+    Parameters
+    ----------
+    contents
+        Bytes by file; None takes a file away.
+
+    Raises
+    ------
+    BookError
+        If one cannot be written; then all are left as they were.
+    """
+    with contextlib.ExitStack() as stack:
+        try:
+            folders = {path: _make_workplace(path.parent, stack) for path in contents}
+            for path, content in contents.items():
+                if content is not None:
+                    (folders[path] / f"new-{path.name}").write_bytes(content)
+            _swap_all(contents, folders)
+        except OSError as err:
+            message = (
+                f"{err.filename} cannot be written ({err.strerror}): close it if it is open in another program, see "
+                "that you may write there and that the disk has room. Nothing was changed"
+            )
+            raise BookError(message) from err
+
+
+def _make_workplace(folder: Path, stack: contextlib.ExitStack) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    workplace = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
+    stack.callback(shutil.rmtree, workplace, ignore_errors=True)
+    return workplace
+
+
+def _swap_all(contents: Mapping[Path, bytes | None], folders: Mapping[Path, Path]) -> None:
+    moved: list[Path] = []
+    try:
+        for path, content in contents.items():
+            moved.append(path)
+            if path.exists():
+                path.replace(folders[path] / f"old-{path.name}")
+            if content is not None:
+                (folders[path] / f"new-{path.name}").replace(path)
+    except OSError:
+        for path in moved:
+            old = folders[path] / f"old-{path.name}"
+            if old.exists():
+                old.replace(path)
+            elif contents[path] is not None and not (folders[path] / f"new-{path.name}").exists():
+                path.unlink(missing_ok=True)
+        raise
+
+
+def _round(shapes: Shapes) -> Shapes:
+    rounded = shapely.transform(shapes, lambda degrees: np.round(degrees, DEGREE_DIGITS))
+    return np.asarray(rounded, object)
+
+
+def _known(row: Mapping[Any, Any]) -> dict[str, Any]:
+    """Keep what is known: no blanks, no missing numbers; a whole number stays whole."""
+    known = {str(name): value for name, value in row.items() if value != "" and value == value}  # noqa: PLR0124  # NaN isn't
+    return {
+        name: int(value) if isinstance(value, float) and value.is_integer() else value
+        for name, value in known.items()
+    }
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))

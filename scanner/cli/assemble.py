@@ -1,0 +1,252 @@
+"""Get the lots in: ``assemble`` a book's sites out of open county or city layers."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scanner.book.assemble import Assembly, assemble_sites
+from scanner.book.county.kinds import KINDS, PROPERTY, County, Pick
+from scanner.book.county.report import report_lines
+from scanner.book.county.sources import Source
+from scanner.cli.closing import problem_words
+from scanner.cli.options import json_option
+from scanner.cli.talk import counted, progress_bar, say, show_problems
+
+KIND_NAMES = tuple(kind.name for kind in KINDS)
+
+
+class LayerType(click.ParamType[Source]):
+    """A layer: a file, or a file and the name of a layer in it as ``county.gpkg#parcels``."""
+
+    name = "layer"
+
+    def convert(
+        self,
+        value: object,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Source:
+        """
+        Find the file that a layer is in.
+
+        Parameters
+        ----------
+        value
+            What was typed.
+        param, ctx
+            What click knows of this call.
+
+        Returns
+        -------
+        source
+            File and layer.
+        """
+        if isinstance(value, Source):
+            return value
+        path, _, layer = str(value).rpartition("#")
+        if Path(str(value)).exists():
+            return Source(Path(str(value)))
+        if path and Path(path).exists():
+            return Source(Path(path), layer)
+        message = f"there is no file '{value}'."
+        raise click.BadParameter(message, ctx, param)
+
+
+class PickType(click.ParamType[Pick]):
+    """Which features of a layer are used: ``house=TYPE:Residential``."""
+
+    name = "pick"
+
+    def convert(
+        self,
+        value: object,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Pick:
+        """
+        Take a pick apart.
+
+        Parameters
+        ----------
+        value
+            What was typed.
+        param, ctx
+            What click knows of this call.
+
+        Returns
+        -------
+        pick
+            Kind, column and value.
+        """
+        if isinstance(value, Pick):
+            return value
+        kind, has_kind, rest = str(value).partition("=")
+        column, has_value, wanted = rest.partition(":")
+        if not (has_kind and has_value and column.strip() and wanted.strip()):
+            self.fail(
+                f"'{value}' is not written as KIND=COLUMN:VALUE, like house=TYPE:Home.", param, ctx
+            )
+        if kind.strip() not in KIND_NAMES:
+            self.fail(f"'{kind}' is no kind; the kinds are {', '.join(KIND_NAMES)}.", param, ctx)
+        return Pick(kind.strip(), column.strip(), " ".join(wanted.split()))
+
+
+def layer_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """
+    Give a command one option for each kind of layer.
+
+    Parameters
+    ----------
+    command
+        The command's function.
+
+    Returns
+    -------
+    command
+        The same with options.
+    """
+    for kind in reversed(KINDS):
+        command = click.option(
+            f"--{kind.option}", kind.name, type=LayerType(), metavar="LAYER", multiple=True,
+            required=kind is PROPERTY,
+            help=f"Layer of {kind.option}, {' or '.join(kind.shapes)}; may be given more than once.",
+        )(command)  # fmt: skip
+    return command
+
+
+def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
+    """Look for the filled-in list here, then in the book."""
+    if value is None or value.is_file():
+        return value
+    inside = Path(ctx.params.get("book", Path())) / value
+    if inside.is_file():
+        return inside
+    message = f"there is no file '{value}', neither here nor in the book."
+    raise click.BadParameter(message, ctx, param)
+
+
+@click.command(short_help="Make a book's sites of open county or city layers.")
+@click.argument(
+    "book", type=click.Path(exists=True, file_okay=False, path_type=Path), is_eager=True
+)
+@layer_options
+@click.option("--parcel-id", metavar="COLUMN", default="", help="Column of the parcels' ids.")
+@click.option(
+    "--parcel-address",
+    metavar="COLUMN",
+    default="",
+    help="Column of the parcels' street addresses.",
+)
+@click.option(
+    "--only",
+    "picks",
+    type=PickType(),
+    metavar="KIND=COLUMN:VALUE",
+    multiple=True,
+    help="Use only features of a kind whose column holds a value; may be given more than once.",
+)
+@click.option(
+    "--street-width",
+    "street_width_ft",
+    metavar="FEET",
+    type=click.FloatRange(1, 200),
+    help="Paved width of streets given as centerlines.",
+)
+@click.option(
+    "--sidewalk-width",
+    "sidewalk_width_ft",
+    metavar="FEET",
+    type=click.FloatRange(1, 50),
+    help="Width of sidewalks given as lines.",
+)
+@click.option(
+    "--matches",
+    "matches_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    callback=_find_matches,
+    help="List of unmatched clients, filled in.",
+)
+@json_option
+@click.pass_context
+def assemble(
+    ctx: click.Context,
+    /,
+    *,
+    book: Path,
+    parcel_id: str,
+    parcel_address: str,
+    picks: tuple[Pick, ...],
+    street_width_ft: float | None,
+    sidewalk_width_ft: float | None,
+    matches_file: Path | None,
+    as_json: bool,
+    **layers: tuple[Source, ...],
+) -> None:
+    """
+    Make the sites of BOOK of open county or city layers, each client's lot with what is round it.
+
+    LAYER is a file of any map format, in its own coordinate system, with #NAME behind it
+    where the file has several layers. Prints what came of each client; those without a lot
+    are listed in unmatched.csv, to be filled in and given back with --matches.
+    """
+    county = County(
+        sources={name: sources for name, sources in layers.items() if sources},
+        parcel_id=parcel_id,
+        parcel_address=parcel_address,
+        picks=picks,
+        street_width_ft=street_width_ft,
+        sidewalk_width_ft=sidewalk_width_ft,
+    )
+    _refuse_idle(ctx, county)
+    with progress_bar("reading the layers"):
+        assembly = assemble_sites(book, county, matches_file=matches_file)
+    _tell(assembly, book, as_json=as_json)
+    has_faults = bool((assembly.problems["severity"] == "fault").any())
+    ctx.exit(int(has_faults or assembly.counts.unmatched > 0))
+
+
+def _refuse_idle(ctx: click.Context, county: County) -> None:
+    """Refuse a pick from a layer that is not given: most likely one of the two is misspelt."""
+    for pick in county.picks:
+        if pick.kind not in county.sources:
+            option = next(kind.option for kind in KINDS if kind.name == pick.kind)
+            message = (
+                f"--only names {pick.kind}, and no layer of that kind is given: add --{option}."
+            )
+            raise click.UsageError(message, ctx)
+
+
+def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
+    """Print counts and problems, then say in a sentence what is to be done."""
+    counts, problems = assembly.counts, assembly.problems
+    files = [file for file in (assembly.sites_file, assembly.unmatched_file) if file]
+    if as_json:
+        rows = [
+            {str(name): str(cell) for name, cell in row.items()}
+            for row in problems.to_dict("records")
+        ]
+        document = {
+            "counts": counts.as_dict(),
+            "files": [str(file) for file in files],
+            "problems": rows,
+        }
+        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+    else:
+        show_problems(problems, as_json=False)
+        click.echo("\n".join([*report_lines(counts.as_dict()), *(str(file) for file in files)]))
+    fault_count = int((problems["severity"] == "fault").sum())
+    words = [f"Matched {counts.matched:,} of {counted(counts.clients, 'client')}."]
+    if counts.unmatched and assembly.unmatched_file:
+        words.append(
+            f"{counted(counts.unmatched, 'client')} without a lot: fill in the column choice of "
+            f"{assembly.unmatched_file} and run the same command with --matches {assembly.unmatched_file}."
+        )
+    words.append(problem_words(fault_count, len(problems), None))
+    words.append(f"Next: bed-scanner scan {book}")
+    say(" ".join(part for part in words if part))
