@@ -19,11 +19,11 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from scanner.pipeline import publish_scan, read_book, scan
+    from scanner.pipeline import open_season, publish_scan, read_book, scan
 
 __version__ = "0.1.0"
 
-__all__ = ["publish_scan", "read_book", "scan"]
+__all__ = ["open_season", "publish_scan", "read_book", "scan"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401  # whatever the pipeline's verb is

@@ -9,6 +9,7 @@ Every error that the program raises on purpose.
     │   ├── SiteError   a file of site features
     │   └── RateError   the rate book or the local rules
     ├── LogError        the log cannot be opened or refuses an entry
+    │   └── ReadOnlyError  the log lies where nobody may write
     └── SchemaError     a stage broke its contract: our bug
 
 The command line turns ``InputError`` and ``LogError`` into a sentence and exit
@@ -40,6 +41,10 @@ class RateError(InputError):
 
 class LogError(ScannerError):
     """The log cannot be opened, or refuses an entry."""
+
+
+class ReadOnlyError(LogError):
+    """The log lies where nobody may write."""
 
 
 class SchemaError(ScannerError):

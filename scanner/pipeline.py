@@ -1,13 +1,13 @@
 """
 The story in one screen: book → ground → job → calls → pages.
 
-Only this module and the command line join rooms. Sites are worked on a block at a time,
-so that memory stays bounded; calls are ranked over the whole book at the end.
+Only this module and the command line join rooms. Sites are worked on block by block, so
+that memory stays bounded; calls are ranked over the whole book at the end.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
@@ -19,10 +19,18 @@ import pandera.pandas as pa
 from geopandas import GeoDataFrame
 
 from scanner.book.book import read_book
-from scanner.book.problems import fault, join_problems, list_problems, note
+from scanner.book.problems import join_problems, list_problems
+from scanner.book.unseen import list_defeated, list_unseen
+from scanner.calls.history import add_history, list_orphans
+from scanner.calls.learning import learn_chances
+from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls
+from scanner.calls.sights import add_sights
+from scanner.calls.visits import put_newer
+from scanner.ground.answers import note_answers
 from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
+from scanner.ground.stored import find_neighbors, know_again, plant_built
 from scanner.ground.survey import Survey, split_blocks, survey_soundly
 from scanner.ground.together import lay_together, sell_alone
 from scanner.job.method import break_even_areas
@@ -32,7 +40,7 @@ from scanner.job.planting import place_plants
 from scanner.job.prices import price_offers
 from scanner.job.quantities import take_off
 from scanner.pages.publish import publish
-from scanner.schema.documents import Book, Scan
+from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.tables import (
     BEDS,
     EDGES,
@@ -48,7 +56,10 @@ from scanner.schema.tables import (
     empty_table,
 )
 
-__all__ = ["publish_scan", "read_book", "scan"]
+__all__ = ["open_season", "publish_scan", "read_book", "scan"]
+
+open_season = read_season
+"""Read what a book's log knows, for `scan`."""
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many sites are done and how many there are."""
@@ -71,7 +82,14 @@ class Part:
     problems: pd.DataFrame
 
 
-def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
+def scan(
+    book: Book,
+    *,
+    today: date,
+    season: Season = NO_SEASON,
+    client_ids: Collection[str] | None = None,
+    progress: Progress | None = None,
+) -> Scan:
     """
     Find, size, price and rank the beds of a book.
 
@@ -81,6 +99,11 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
         A book as `read_book` gives it.
     today
         Day of the scan: recent contacts count from it.
+    season
+        What the log knows: beds keep their names, built ones are not found again, whoever
+        rests is left out.
+    client_ids
+        Clients whose lots are looked at; None: all, and what is on record in vain is listed.
     progress
         Called after each block of sites.
 
@@ -95,24 +118,18 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
         If a stage hands over a table that breaks its schema: a bug.
     """
     told = progress or (lambda _step, _done, _total: None)
-    total = int(book.features.loc[book.features["kind"] == "property", "client_id"].nunique())
-    parts, failed, done = [], [], 0
-    for town, block in split_blocks(book.features):
-        surveys, lost = survey_soundly(town, block, book.clients, rules=book.rules)
-        parts += [_price_block(book, survey, survey.sites.client_id) for survey in surveys]
-        failed += lost
-        done += len(block)
-        told("finding and pricing beds", done, total)
-    on_foot = np.setdiff1d(
-        book.measured["client_id"], [i for part in parts for i in part.lots["client_id"]]
-    )
-    parts.append(_price_block(book, None, on_foot))
+    book = replace(book, measured=put_newer(book.measured, season.measurements))
+    parts = list(_survey_all(book, season, client_ids, told))
     beds, offers = _join(parts, "beds", BEDS), _join(parts, "offers", OFFERS)
-    told("ranking calls", total, total)
+    told("ranking calls", len(beds), len(beds))
+    near = find_neighbors(book.clients, book.features, season.beds, today=today)
+    clients = add_history(book.clients, season, rates=book.rates, is_near_built=near)
+    seen = add_sights(clients, season.answers)
+    learned = learn_chances(season, clients, rates=book.rates, today=today)
     return Scan(
         today=today,
         name=book.folder.name,
-        clients=book.clients,
+        clients=clients,
         lots=_join(parts, "lots", LOTS),
         edges=_join(parts, "edges", EDGES),
         beds=beds,
@@ -122,10 +139,14 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
         line_items=_join(parts, "line_items", LINE_ITEMS),
         prices=_join(parts, "prices", PRICES),
         offers=offers,
-        calls=rank_calls(offers, beds, book.clients, rates=book.rates, today=today),
+        calls=rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned),
         shapes=GeoDataFrame(_join(parts, "shapes", SHAPES), geometry="geometry", crs="EPSG:4326"),
         problems=join_problems(
-            book.problems, *(part.problems for part in parts), _missing(book), _defeated(failed)
+            book.problems,
+            *(part.problems for part in parts),
+            list_unseen(book),
+            list_orphans(season, beds, book.clients) if client_ids is None else list_problems([]),
+            note_answers(beds, book.clients, season.answers),
         ),
         rates=book.rates,
         rules=book.rules,
@@ -133,7 +154,9 @@ def scan(book: Book, *, today: date, progress: Progress | None = None) -> Scan:
     )
 
 
-def publish_scan(found: Scan, folder: Path) -> list[Path]:
+def publish_scan(
+    found: Scan, folder: Path, *, pending: Mapping[str, Collection[int]] | None = None
+) -> list[Path]:
     """
     Write the pages, lists and files of a scan, whole or not at all.
 
@@ -143,6 +166,8 @@ def publish_scan(found: Scan, folder: Path) -> list[Path]:
         A scan.
     folder
         Where they go; made if it is not there.
+    pending
+        By call list there, rows filled in that are not on record; None: all that are.
 
     Returns
     -------
@@ -155,28 +180,63 @@ def publish_scan(found: Scan, folder: Path) -> list[Path]:
         If a call list there holds outcomes that are not recorded, or a file cannot be
         written.
     """
-    return publish(found, folder)
+    return publish(found, folder, pending=pending)
 
 
-def _price_block(book: Book, survey: Survey | None, clients: np.ndarray) -> Part:
+def _survey_all(
+    book: Book, season: Season, client_ids: Collection[str] | None, told: Progress
+) -> Iterator[Part]:
+    """Look at the lots block by block, then at what was measured on foot."""
+    is_outline = (book.features["kind"] == "property") & (book.features["client_id"] != "")
+    outlined = book.features.loc[is_outline, "client_id"].unique()
+    features = plant_built(book.features, season.beds)
+    wanted = outlined if client_ids is None else np.intersect1d(outlined, [*client_ids])
+    done, looked_at, failed = 0, list[str](), list[str]()
+    for town, block in split_blocks(features):
+        chosen = block[np.isin(block, wanted)]
+        surveys, lost = survey_soundly(
+            town, chosen, book.clients,
+            rules=book.rules, stored=season.beds, answers=season.answers,
+        )  # fmt: skip
+        for survey in surveys:
+            looked_at += [*survey.sites.client_id]
+            yield _price_block(book, survey, survey.sites.client_id, season)
+        failed += lost
+        done += len(chosen)
+        told("finding and pricing beds", done, len(wanted))
+    measured = book.measured["client_id"]
+    on_foot = measured if client_ids is None else measured[measured.isin([*client_ids])]
+    last = _price_block(book, None, np.setdiff1d(on_foot, looked_at), season)
+    yield replace(last, problems=join_problems(last.problems, list_defeated(failed)))
+
+
+def _price_block(book: Book, survey: Survey | None, clients: np.ndarray, season: Season) -> Part:
     """Take one block of clients from beds to offers."""
     rates, rules = book.rates, book.rules
     measured = book.measured[book.measured["client_id"].isin(clients)]
-    beds = _better_source(size_measured(measured, rules=rules), survey)
+    on_foot = know_again(
+        size_measured(measured, rules=rules, answers=season.answers),
+        season.beds,
+        frame="",
+        rules=rules,
+    )
+    beds = _better_source(on_foot, survey)
     alone = sell_alone(beds)
-    order = order_beds(_price(alone, book).prices, beds)
+    order = order_beds(_price(alone, book, season).prices, beds)
     offer_beds = pd.concat(
         [alone, lay_together(beds, order, survey, rules=rules)], ignore_index=True
     )
-    priced = _price(offer_beds, book)
-    offers = make_offers(priced.prices, offer_beds, order, rules=rules, rates=rates)
+    priced = _price(offer_beds, book, season)
+    offers = make_offers(
+        priced.prices, offer_beds, order, rules=rules, rates=rates, answers=season.answers
+    )
     # Sets of beds that no offer sells have served their turn.
     sold = pd.concat([alone["offer_id"], offers["offer_id"]]).unique()
     offer_beds, priced = _only(offer_beds, sold), priced.only(sold)
     return Part(
         lots=list_lots(survey) if survey else empty_table(LOTS),
         edges=list_edges(survey) if survey else empty_table(EDGES),
-        shapes=list_shapes(survey) if survey else empty_table(SHAPES),
+        shapes=list_shapes(survey, beds) if survey else empty_table(SHAPES),
         beds=beds.loc[:, [*BEDS.columns]],
         offer_beds=offer_beds.loc[:, [*OFFER_BEDS.columns]],
         plants=priced.plants,
@@ -206,10 +266,13 @@ def _only(table: pd.DataFrame, offer_ids: np.ndarray) -> pd.DataFrame:
     return table[table["offer_id"].isin(offer_ids)].reset_index(drop=True)
 
 
-def _price(offer_beds: pd.DataFrame, book: Book) -> _Priced:
+def _price(offer_beds: pd.DataFrame, book: Book, season: Season) -> _Priced:
     plants = place_plants(offer_beds, rates=book.rates)
-    quantities = take_off(offer_beds, plants, book.clients, rates=book.rates)
-    line_items, prices = price_offers(offer_beds, quantities, book.clients, rates=book.rates)
+    rates, answers = book.rates, season.answers
+    quantities = take_off(offer_beds, plants, book.clients, rates=rates, answers=answers)
+    line_items, prices = price_offers(
+        offer_beds, quantities, book.clients, rates=rates, answers=answers
+    )
     return _Priced(plants, quantities, line_items, prices)
 
 
@@ -222,33 +285,6 @@ def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame
     is_beaten = pd.MultiIndex.from_frame(found[["client_id", "along"]]).isin(known)
     beds = pd.concat([found[~is_beaten], on_foot], ignore_index=True)
     return check_table(beds.sort_values("bed_id", ignore_index=True), BEDS)
-
-
-def _missing(book: Book) -> pd.DataFrame:
-    """Say which clients have neither an outline nor a measured edge."""
-    outlines = book.features.loc[book.features["kind"] == "property", "client_id"]
-    known = set(outlines) | set(book.measured["client_id"])
-    return list_problems(
-        note(
-            "clients.csv", "", "no outline and no measured edge: nothing was looked for",
-            "add the lot's outline to sites/, or measure the edges and add them to measured.csv",
-            client_id=client,
-        )
-        for client in book.clients["client_id"] if client not in known
-    )  # fmt: skip
-
-
-def _defeated(clients: Iterable[str]) -> pd.DataFrame:
-    """Say which lots the geometry could not work out."""
-    return list_problems(
-        fault(
-            "sites", "", "the shapes of this lot could not be worked out: nothing was found on it",
-            "look at its drawing for lines that cross or all but coincide and draw them anew, or "
-            "measure the edges on foot",
-            client_id=client,
-        )
-        for client in clients
-    )  # fmt: skip
 
 
 def _join(parts: Iterable[Part], name: str, schema: pa.DataFrameSchema) -> pd.DataFrame:

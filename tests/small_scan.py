@@ -40,7 +40,7 @@ from scanner.schema.tables import (
 )
 
 TODAY = date(2026, 2, 16)
-FRAME = "-98.25 41.25"
+FRAME = "-98.25,41.25"
 ORIGIN_FT = (-66_000.0, -91_000.0)  # of lot 0 in the plane: near longitude -98.49, latitude 41.0
 PLANE = CRS.from_proj4("+proj=laea +lat_0=41.25 +lon_0=-98.25 +ellps=WGS84 +units=ft +no_defs")
 TO_DEGREES = Transformer.from_crs(PLANE, "EPSG:4326", always_xy=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
+
 from scanner.book.clients import read_clients
 from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
@@ -51,10 +53,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     if not folder.is_dir():
         message = f"there is no folder '{folder}': make a book first, or put its name right"
         raise BookError(message)
-    client_files = [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
-    clients, client_problems = read_clients(
-        client_files[0] if client_files else folder / "clients.csv"
-    )
+    clients, client_problems = read_client_list(folder)
     sites, measured_path = folder / SITES_FOLDER, folder / MEASURED_FILE
     if needs_lots:
         _need_lots(folder, sites, measured_path)
@@ -68,7 +67,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         measured_problems,
         rate_problems,
         rule_problems,
-        list_problems(_passed_over(client_files)),
+        list_problems(_passed_over(_client_files(folder))),
     )
     return Book(
         folder=folder,
@@ -79,6 +78,32 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         rules=rules,
         problems=problems,
     )
+
+
+def read_client_list(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Read the client list of a book, and nothing else of it.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+
+    Returns
+    -------
+    clients, problems
+        Tables `CLIENTS` and `PROBLEMS`.
+
+    Raises
+    ------
+    BookError
+        If there is no client list that can be read.
+    """
+    return read_clients(next(iter(_client_files(folder)), folder / CLIENT_FILES[0]))
+
+
+def _client_files(folder: Path) -> list[Path]:
+    return [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
 
 
 def _need_lots(folder: Path, sites: Path, measured_path: Path) -> None:

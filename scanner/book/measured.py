@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.book.cells import Where, read_numbers, read_words
-from scanner.book.problems import Problem, fault, list_problems, shown
+from scanner.book.problems import Problem, fault, list_problems, note, shown
 from scanner.book.tabular import read_rows
 from scanner.errors import BookError
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
@@ -16,6 +16,10 @@ from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
 MAX_LENGTH_FT = 5_000.0
 """A length that no lot has (starting value, no source)."""
 
+MAX_FRONTAGES = 3.0
+"""So many times a lot's frontage may be measured along its streets before it is asked about."""
+
+_STREET_SIDE = ("curb", "sidewalk")
 _COLUMNS = tuple(name for name in MEASURED.columns if name != "row")
 _NUMBERS = ("length_ft", "room_ft", "openings_ft")
 
@@ -56,7 +60,34 @@ def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.D
     except BookError as err:
         remedy = "save it again with the columns client_id, along, length_ft, or delete the file"
         return empty_table(MEASURED), list_problems([fault(path.name, "", str(err), remedy)])
-    where = _locate(rows, path.name)
+    measured, found = check_edges(rows, clients, file=path.name)
+    return measured, list_problems([*problems, *found])
+
+
+def check_edges(
+    rows: pd.DataFrame, clients: pd.DataFrame, *, file: str
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """
+    Check edges as somebody wrote them down.
+
+    Parameters
+    ----------
+    rows
+        Columns ``client_id along length_ft room_ft openings_ft note``, text; index: row in
+        the file.
+    clients
+        Table `CLIENTS`: whose edges can be used.
+    file
+        Name of the file, for problems.
+
+    Returns
+    -------
+    measured
+        Table `MEASURED`, rows without a fault only.
+    problems
+        One fault a row left out, and questions.
+    """
+    where = _locate(rows, file)
     # one fault a row says enough, so what the cells complain of is not repeated
     along, _ = read_words(rows["along"], where, words=ALONG)
     numbers = {
@@ -64,10 +95,10 @@ def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.D
     }
     edges = rows.assign(along=along, **numbers, row=rows.index)
     reasons = _find_reasons(edges, rows, clients)
-    problems += _tell(rows, reasons, where)
-    is_good = pd.Series(reasons == "", index=rows.index)
-    measured = edges[is_good].assign(openings_ft=edges["openings_ft"].fillna(0.0))
-    return check_table(measured.reset_index(drop=True), MEASURED), list_problems(problems)
+    good = edges[reasons == ""]
+    problems = _tell(rows, reasons, where) + _ask(good, clients, file)
+    measured = good.assign(openings_ft=good["openings_ft"].fillna(0.0))
+    return check_table(measured.reset_index(drop=True), MEASURED), problems
 
 
 def _find_reasons(
@@ -88,6 +119,25 @@ def _find_reasons(
         ["client", "along", "length", "number", "room", "openings"],
         default="",
     )
+
+
+def _ask(edges: pd.DataFrame, clients: pd.DataFrame, file: str) -> list[Problem]:
+    """Ask about street edges far longer than the client list says the lot's front is."""
+    if "frontage_ft" not in clients:
+        return []
+    frontage_ft = edges["client_id"].map(clients.set_index("client_id")["frontage_ft"])
+    is_long = edges["length_ft"] > MAX_FRONTAGES * frontage_ft
+    long_edges = edges.assign(frontage_ft=frontage_ft)[is_long & edges["along"].isin(_STREET_SIDE)]
+    return [
+        note(
+            file, f"row {edge['row']}" if edge["row"] else "",
+            f"length_ft is {edge['length_ft']:g}, more than {MAX_FRONTAGES:g} times the frontage of "
+            f"{edge['frontage_ft']:g} ft in the client list; it is used as it stands",
+            "look whether a digit slipped in, here or in frontage_ft",
+            client_id=edge["client_id"],
+        )
+        for edge in long_edges.to_dict("records")
+    ]  # fmt: skip
 
 
 _SENTENCES = {
@@ -136,6 +186,10 @@ def _locate(rows: pd.DataFrame, file: str) -> Where:
     numbers = rows.index.tolist()
 
     def where(at: int) -> dict[str, str]:
-        return {"file": file, "feature": f"row {numbers[at]}", "client_id": ids[at]}
+        return {
+            "file": file,
+            "feature": f"row {numbers[at]}" if numbers[at] else "",
+            "client_id": ids[at],
+        }
 
     return where

@@ -25,7 +25,9 @@ _DELIMITERS = ",;\t"
 _ROW = "__row__"
 
 
-def read_rows(path: Path, columns: tuple[str, ...]) -> tuple[pd.DataFrame, list[Problem]]:
+def read_rows(
+    path: Path, columns: tuple[str, ...], *, needs: tuple[str, ...] = ()
+) -> tuple[pd.DataFrame, list[Problem]]:
     """
     Read a csv or xlsx file as text, one row a record.
 
@@ -39,6 +41,9 @@ def read_rows(path: Path, columns: tuple[str, ...]) -> tuple[pd.DataFrame, list[
     columns
         Column names known; others are carried along behind them. A known one
         that the file lacks is filled blank.
+    needs
+        Columns by which the right sheet of a workbook is known, whatever it is called
+        and wherever it stands; the first sheet where none has them all.
 
     Returns
     -------
@@ -53,7 +58,8 @@ def read_rows(path: Path, columns: tuple[str, ...]) -> tuple[pd.DataFrame, list[
     BookError
         If the file cannot be read as a table at all, or is empty.
     """
-    grid, problems = _read_xlsx(path) if path.suffix.lower() == ".xlsx" else _read_csv(path)
+    is_sheet = path.suffix.lower() == ".xlsx"
+    grid, problems = (_read_xlsx(path, needs), []) if is_sheet else _read_csv(path)
     if not grid or not any(cell.strip() for cell in grid[0]):
         message = f"{path.name} is empty: a header row with the column names belongs on top"
         raise BookError(message)
@@ -118,7 +124,40 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
         return text, [fault(file, f"row {row}", problem, remedy)]
 
 
-def _read_xlsx(path: Path) -> tuple[list[list[str]], list[Problem]]:
+def read_headers(path: Path) -> list[tuple[str, ...]]:
+    """
+    Read the column names of each sheet of a file, to tell what kind of sheet it is.
+
+    Parameters
+    ----------
+    path
+        File ending in .csv or .xlsx.
+
+    Returns
+    -------
+    headers
+        One a sheet, in plain form: small letters, ``_`` for blanks.
+
+    Raises
+    ------
+    BookError
+        If the file cannot be read as a table at all.
+    """
+    grids = _read_sheets(path) if path.suffix.lower() == ".xlsx" else [_read_csv(path)[0]]
+    return [_header_of(grid) for grid in grids]
+
+
+def _read_xlsx(path: Path, needs: tuple[str, ...]) -> list[list[str]]:
+    grids = _read_sheets(path)
+    fitting = [grid for grid in grids if set(needs) <= set(_header_of(grid))]
+    return next(iter([*fitting, *grids]), [])
+
+
+def _header_of(grid: list[list[str]]) -> tuple[str, ...]:
+    return tuple("_".join(cell.strip().lower().split()) for cell in grid[0]) if grid else ()
+
+
+def _read_sheets(path: Path) -> list[list[list[str]]]:
     unreadable = (
         f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
     )
@@ -137,10 +176,12 @@ def _read_xlsx(path: Path) -> tuple[list[list[str]], list[Problem]]:
             workbook = openpyxl.load_workbook(path, data_only=True)
     except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as err:
         raise BookError(unreadable) from err
-    sheet = workbook.worksheets[0]
-    grid = [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()]
+    grids = [
+        [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()]
+        for sheet in workbook.worksheets
+    ]
     workbook.close()
-    return grid, []
+    return grids
 
 
 def _cell_text(cell: Cell | MergedCell) -> str:

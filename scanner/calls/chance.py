@@ -41,6 +41,21 @@ class CallCounts:
     visited_only_count: float = 0.0
     sold_count: float = 0.0
 
+    @property
+    def total_count(self) -> float:
+        """
+        All client-seasons.
+
+        Returns
+        -------
+        count
+            Client-seasons.
+        """
+        return (
+            self.not_reached_count + self.reached_only_count
+            + self.visited_only_count + self.sold_count
+        )  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Share:
@@ -173,16 +188,13 @@ def chance_of_sale(rates: RateBook, *, counts: CallCounts = NO_CALLS) -> Chance:
     _refuse_zero(
         not_reached=not_reached, reached_only=reached_only, visited_only=visited_only, sold=sold
     )
-    on_record = (
-        counts.not_reached_count, counts.reached_only_count, counts.visited_only_count, counts.sold_count,
-    )  # fmt: skip
     return Chance(
         reached=Share(reached_only + visited_only + sold, not_reached),
         visited=Share(visited_only + sold, not_reached + reached_only),
         sold=Share(sold, not_reached + reached_only + visited_only),
         visited_of_reached=Share(visited_only + sold, reached_only),
         sold_of_visited=Share(sold, visited_only),
-        calls_count=sum(on_record),
+        calls_count=counts.total_count,
     )
 
 

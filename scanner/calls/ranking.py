@@ -12,8 +12,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from scanner.calls.chance import NO_CALLS, CallCounts, chance_of_sale
+from scanner.calls.chance import chance_of_sale
+from scanner.calls.learning import NOTHING_LEARNED, Learned
 from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_signs
+from scanner.calls.seasons import lead_along
+from scanner.calls.sights import bad_edge_reasons
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import BEDS, CALLS, CLIENTS, OFFERS, check_table
@@ -28,7 +31,7 @@ def rank_calls(
     *,
     rates: RateBook,
     today: date,
-    counts: CallCounts = NO_CALLS,
+    learned: Learned = NOTHING_LEARNED,
 ) -> pd.DataFrame:
     """
     Rank the offers to be made by expected profit.
@@ -40,13 +43,13 @@ def rank_calls(
     beds
         Table `BEDS`, for the reasons.
     clients
-        Table `CLIENTS`.
+        Table `CLIENTS`, as `add_history` and `add_sights` give it where there is a log.
     rates
         Prior counts, odds of warm signs, selling time [h] and rest after a contact [days].
     today
         Day of the ranking.
-    counts
-        Calls on record [client-seasons].
+    learned
+        What the calls on record have taught.
 
     Returns
     -------
@@ -73,12 +76,12 @@ def rank_calls(
     calls = pd.DataFrame({
         "client_id": offers["client_id"],
         "offer_id": offers["offer_id"],
-        **_chances(callees, rates=rates, today=today, counts=counts),
+        **_chances(offers, callees, rates=rates, today=today, learned=learned),
         "reasons": reasons_to_call(offers, beds, callees, rates=rates, today=today),
         "left_out": reasons_to_leave_out(callees, rates=rates, today=today),
-        "last_outcome": "",
+        "last_outcome": callees.get("last_outcome", ""),
     })  # fmt: skip
-    calls = calls.assign(**_profits(calls, offers, rates=rates, counts=counts))
+    calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
     return check_table(_in_order(calls, callees["name"])[list(CALLS.columns)], CALLS)
 
 
@@ -94,33 +97,53 @@ def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
 
 
 def _chances(
-    callees: pd.DataFrame, *, rates: RateBook, today: date, counts: CallCounts
-) -> dict[str, pd.Series | float]:
-    chance = chance_of_sale(rates, counts=counts)
-    signs = warm_signs(callees, rates=rates, today=today)
-    odds_factor = (
-        np.where(signs["bought_before"], rates.bought_before_odds.value, 1.0)
-        * np.where(signs["long_client"], rates.long_client_odds.value, 1.0)
-    )  # fmt: skip
-    low, high = chance.sold.interval()
-    moved = {"chance": chance.sold.mean, "chance_low": low, "chance_high": high}
-    columns: dict[str, pd.Series | float] = {
-        name: pd.Series(_moved(share, odds_factor), index=callees.index)
-        for name, share in moved.items()
+    offers: pd.DataFrame,
+    callees: pd.DataFrame,
+    *,
+    rates: RateBook,
+    today: date,
+    learned: Learned,
+) -> dict[str, pd.Series]:
+    along = offers["bed_ids"].map(lead_along)
+    chances = {
+        kind: chance_of_sale(rates, counts=learned.counts_of(kind)) for kind in sorted(set(along))
     }
-    return columns | {"chance_calls_count": chance.calls_count}
+    ends = {kind: chance.sold.interval() for kind, chance in chances.items()}
+    shares = {
+        "chance": along.map({kind: chance.sold.mean for kind, chance in chances.items()}),
+        "chance_low": along.map({kind: low for kind, (low, _) in ends.items()}),
+        "chance_high": along.map({kind: high for kind, (_, high) in ends.items()}),
+    }
+    signs = warm_signs(callees, rates=rates, today=today)
+    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "")
+    odds_factor = _odds_factor(signs, rates=rates, learned=learned)
+    moved = {
+        name: pd.Series(_moved(share.to_numpy(float), odds_factor), index=callees.index)
+        for name, share in shares.items()
+    }
+    rests_on = along.map({kind: chance.calls_count for kind, chance in chances.items()})
+    return moved | {"chance_calls_count": rests_on.astype(float)}
 
 
-def _moved(share: float, odds_factor: np.ndarray) -> np.ndarray:
-    """Multiply the odds of a share; a factor of 1 leaves it bit for bit."""
+def _odds_factor(signs: pd.DataFrame, *, rates: RateBook, learned: Learned) -> np.ndarray:
+    """Multiply the factors of each client's signs: as the log has shown, else as the rate book says."""
+    factors = np.ones(len(signs))
+    for sign in signs.columns:
+        stated = getattr(rates, f"{sign}_odds").value
+        factors *= np.where(signs[sign], learned.odds.get(sign, stated), 1.0)
+    return factors
+
+
+def _moved(share: np.ndarray, odds_factor: np.ndarray) -> np.ndarray:
+    """Multiply the odds of shares; a factor of 1 leaves them bit for bit."""
     odds = share / (1.0 - share) * odds_factor
     return np.where(odds_factor == 1.0, share, odds / (1.0 + odds))
 
 
 def _profits(
-    calls: pd.DataFrame, offers: pd.DataFrame, *, rates: RateBook, counts: CallCounts
+    calls: pd.DataFrame, offers: pd.DataFrame, *, rates: RateBook, learned: Learned
 ) -> dict[str, pd.Series]:
-    visited = chance_of_sale(rates, counts=counts).visited
+    visited = chance_of_sale(rates, counts=learned.counts).visited
     selling_hours = rates.call_hours.value + visited.mean * rates.visit_hours.value
     gross_cents = offers["gross_profit_cents"]
     expected_cents = calls["chance"] * gross_cents

@@ -12,6 +12,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from scanner.calls.sights import bad_edge_reasons
 from scanner.schema.documents import RateBook
 
 ALONG_WORDS = {
@@ -71,8 +72,10 @@ def reasons_to_call(
         _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
         _width_reason(offers, parts),
         _saving_reason(offers),
+        bad_edge_reasons(offers, clients),
         _text("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
+        _text("a neighbour's bed was just built", signs["neighbor_built"]),
     ])  # fmt: skip
 
 
@@ -97,10 +100,13 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
     Notes
     -----
     The client list says when somebody was last spoken to but not how it ended, so the
-    rest is the shortest that follows a talk, `rest_call_back_days`. The call log, which
-    knows outcomes, sets the longer ones.
+    rest is the shortest that follows a talk, `rest_call_back_days`. The log, which knows
+    outcomes (columns that `add_history` adds), sets the others.
     """
-    last_contact = pd.to_datetime(clients["last_contact"], format="ISO8601", errors="coerce")
+    listed = clients["last_contact"]
+    if "last_called_on" in clients:
+        listed = listed.where(listed != clients["last_called_on"], "")
+    last_contact = pd.to_datetime(listed, format="ISO8601", errors="coerce")
     free_again = last_contact + pd.to_timedelta(rates.rest_call_back_days.value, unit="D")
     resting = (
         "last contact " + last_contact.dt.strftime("%Y-%m-%d")
@@ -111,6 +117,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
         _text("rents: the owner would have to decide", clients["renter"] == "yes"),
         _text("payment past due: settle that first", clients["past_due"] == "yes"),
         resting.where(free_again > pd.Timestamp(today), ""),
+        _logged_rest(clients, today),
     ])  # fmt: skip
 
 
@@ -130,7 +137,8 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
     Returns
     -------
     signs
-        Booleans on the index of `clients`: ``bought_before`` and ``long_client``.
+        Booleans on the index of `clients`: ``bought_before``, ``long_client`` and, where
+        `add_history` has told, ``neighbor_built``.
     """
     since = pd.to_datetime(clients["client_since"], format="ISO8601", errors="coerce")
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
@@ -138,6 +146,7 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
         {
             "bought_before": clients["bought_before"] == "yes",
             "long_client": since <= pd.Timestamp(today) - pd.DateOffset(months=months),
+            "neighbor_built": clients.get("neighbor_built", False),
         }
     )
 
@@ -159,6 +168,19 @@ def join_texts(texts: Sequence[pd.Series]) -> pd.Series:
     rows = zip(*texts, strict=True)
     joined = ["; ".join(part for part in row if part) for row in rows]
     return pd.Series(joined, index=texts[0].index, dtype="str")
+
+
+def _logged_rest(clients: pd.DataFrame, today: date) -> pd.Series:
+    """Say how the last call ended and until when the client rests, as the log has it."""
+    if "free_on" not in clients:
+        return pd.Series("", index=clients.index, dtype="str")
+    told = (
+        clients["last_outcome"] + " on " + clients["last_called_on"]
+        + ", rests until " + clients["free_on"]
+    )  # fmt: skip
+    # Whoever asked not to be called is told of already
+    is_resting = (clients["free_on"] > today.isoformat()) & (clients["do_not_call"] != "yes")
+    return told.where(is_resting, "")
 
 
 def _parts(offers: pd.DataFrame, beds: pd.DataFrame) -> pd.DataFrame:

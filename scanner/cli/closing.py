@@ -32,9 +32,11 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         f"Found {counted(summary['beds'], 'bed')} ({float(summary['area_ft2']):,.0f} ft²)"
         f" on {counted(summary['scanned'], 'lot')}:"
         f" {counted(summary['offers'], 'offer')} worth ${float(summary['price_usd']):,.0f}.",
+        unseen_words(summary),
         skipped_words(summary["skipped_by_reason"]),
         f"{counted(not_drawn, 'lot')} not drawn." if not_drawn else "",
         f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
+        chance_words(int(summary.get("chance_calls", 0))),
         problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),
         f"Open {folder / 'map.html'}",
     ]
@@ -63,6 +65,60 @@ def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame
     fault_count = int((problems["severity"] == "fault").sum())
     words = problem_words(fault_count, len(problems), None) or "No problems."
     return f"{usable} usable. {words}"
+
+
+def unseen_words(summary: Mapping[str, Any]) -> str:
+    """
+    Say how much rests on ground that nobody has seen.
+
+    Parameters
+    ----------
+    summary
+        What ``summary.json`` holds.
+
+    Returns
+    -------
+    words
+        One sentence, blank where all is seen.
+
+    Examples
+    --------
+    >>> unseen_words({"unconfirmed": 2, "unconfirmed_price_usd": "4500.00"})
+    'Of these, 2 offers worth $4,500 rest on turf that nobody has seen yet: see bed-scanner checklist.'
+    >>> unseen_words({})
+    ''
+    """
+    number = int(summary.get("unconfirmed", 0))
+    if not number:
+        return ""
+    worth = f"{float(summary['unconfirmed_price_usd']):,.0f}"
+    verb = "rests" if number == 1 else "rest"
+    return (
+        f"Of these, {counted(number, 'offer')} worth ${worth} {verb} on turf that nobody has seen yet: "
+        "see bed-scanner checklist."
+    )
+
+
+def chance_words(calls_count: int) -> str:
+    """
+    Say what the chances rest on, once there are calls on record.
+
+    Parameters
+    ----------
+    calls_count
+        Clients called in a year [count], call backs and open quotes left out.
+
+    Returns
+    -------
+    words
+        One sentence, blank where nothing is on record.
+
+    Examples
+    --------
+    >>> chance_words(120), chance_words(0)
+    ('Chances rest on 120 clients called.', '')
+    """
+    return f"Chances rest on {counted(calls_count, 'client')} called." if calls_count else ""
 
 
 def skipped_words(count_by_reason: Mapping[str, int]) -> str:

@@ -10,6 +10,7 @@ import click
 
 from scanner import pipeline
 from scanner.cli.closing import scan_line
+from scanner.cli.keeping import keep_scan, pending_rows, read_for_scan
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
 from scanner.cli.talk import progress_bar, say
@@ -60,9 +61,14 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool
 
 def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
+    season = pipeline.open_season(book)
     with progress_bar("reading the book") as report:
-        found = pipeline.scan(pipeline.read_book(book), today=today, progress=report)
-        files = pipeline.publish_scan(found, folder)
+        found = pipeline.scan(
+            read_for_scan(book, season), today=today, season=season, progress=report
+        )
+    pending = pending_rows(found, folder, book=book)
+    files = pipeline.publish_scan(found, folder, pending=pending)
+    keep_scan(found, book)
     # What a program reads from us is the very file that was written, so the two agree.
     text = (folder / "summary.json").read_text(encoding="utf-8")
     summary = json.loads(text)

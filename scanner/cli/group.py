@@ -8,8 +8,13 @@ import click
 
 from scanner import __version__
 from scanner.cli.assemble import assemble
+from scanner.cli.calibrate import calibrate
+from scanner.cli.calls import calls
+from scanner.cli.care import care
+from scanner.cli.checklist import checklist
 from scanner.cli.find import demo, scan
 from scanner.cli.get_in import check, new
+from scanner.cli.record import record
 from scanner.cli.talk import say
 from scanner.cli.trace import trace
 from scanner.errors import InputError, LogError
@@ -72,5 +77,5 @@ def main() -> None:
     """
 
 
-for command in (new, assemble, trace, check, scan, demo):
+for command in (new, assemble, trace, checklist, check, scan, demo, calls, record, calibrate, care):
     main.add_command(command)

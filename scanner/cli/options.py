@@ -13,8 +13,19 @@ Command = Callable[..., Any]
 
 
 def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> date:  # noqa: ARG001
-    # The one clock of the program: everything further in is told the day.
-    return (value or datetime.now(UTC).astimezone()).date()
+    return (value or this_time()).date()
+
+
+def this_time() -> datetime:
+    """
+    Ask the one clock of the program: everything further in is told the day.
+
+    Returns
+    -------
+    now
+        Date and time of this computer, with its zone.
+    """
+    return datetime.now(UTC).astimezone()
 
 
 class _DayType(click.DateTime):

@@ -133,7 +133,7 @@ def list_beds(survey: Survey) -> pd.DataFrame:
     return check_table(survey.beds, BEDS)
 
 
-def list_shapes(survey: Survey) -> GeoDataFrame:
+def list_shapes(survey: Survey, beds: pd.DataFrame) -> GeoDataFrame:
     """
     List what the pages draw of a block.
 
@@ -141,6 +141,9 @@ def list_shapes(survey: Survey) -> GeoDataFrame:
     ----------
     survey
         A block looked at.
+    beds
+        Table `BEDS`: the beds that count. One measured on foot lies nowhere, and the one
+        from a layer that it beats is not drawn in its place.
 
     Returns
     -------
@@ -160,7 +163,8 @@ def list_shapes(survey: Survey) -> GeoDataFrame:
         is_own = layer in ("outline", "strip", "lawn", "house", "outbuilding")
         shown = ground if is_own else shapely.intersection(ground, around)
         tables.append(_rows(layer, sites.client_id, "", shown))
-    edges, beds, things = survey.edges, survey.beds, sites.things
+    edges, things = survey.edges, sites.things
+    beds = survey.beds[survey.beds["bed_id"].isin(beds.loc[beds["frame"] != "", "bed_id"])]
     near = shapely.dwithin(things["geometry"].to_numpy(), around[things["site"].to_numpy()], 0.0)
     things = things[near]
     owners = sites.client_id

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
+from scanner.ground.answers import add_cautions, look_up, settle_curbs
 from scanner.ground.bed.bands import collect_chains
 from scanner.ground.bed.beds import cut_beds
 from scanner.ground.bed.cautions import word_cautions
@@ -35,7 +36,10 @@ from scanner.ground.lot.sites import Sites, gather_sites
 from scanner.ground.lot.town import Town
 from scanner.ground.plane import frame as frames
 from scanner.ground.plane.shapes import NO_POLYGON, TOUCH_FT, lines_of, union_of
+from scanner.ground.stored import know_again
 from scanner.schema.documents import LocalRules
+from scanner.schema.log_tables import ANSWERS
+from scanner.schema.tables import empty_table
 
 BLOCK_SITES = 1000
 """Sites that are worked on at once: bounds the memory that a scan takes."""
@@ -93,7 +97,13 @@ def split_blocks(features: GeoDataFrame) -> Iterator[tuple[Town, np.ndarray]]:
 
 
 def survey_sites(
-    town: Town, block: np.ndarray, clients: pd.DataFrame, *, rules: LocalRules
+    town: Town,
+    block: np.ndarray,
+    clients: pd.DataFrame,
+    *,
+    rules: LocalRules,
+    stored: GeoDataFrame | None = None,
+    answers: pd.DataFrame | None = None,
 ) -> Survey:
     """
     Find and measure the beds of a block of sites.
@@ -108,42 +118,56 @@ def survey_sites(
         Table `CLIENTS`.
     rules
         Bed sizes and local rules.
+    stored
+        Table `STORED_BEDS`: beds of earlier scans keep their names. None: there are none.
+    answers
+        Table `ANSWERS`; None: no crew has looked yet.
 
     Returns
     -------
     survey
         The sites with their beds, skipped ones too.
     """
-    sites = lay_lines(gather_sites(town, block, rules=rules), rules=rules)
+    answers = empty_table(ANSWERS) if answers is None else answers
+    seen = look_up(block, answers)
+    sites = settle_curbs(lay_lines(gather_sites(town, block, rules=rules), rules=rules), seen)
     lawn = find_lawn(sites, find_strips(sites, rules=rules), clients, rules=rules)
     walls = find_walls(sites, rules=rules)
     mouths = reach_curb(sites, lawn, rules=rules)
     sites, lawn = stand_drives(sites, lawn, mouths)
-    openings = guess_openings(sites, lawn, walls, rules=rules)
+    openings = guess_openings(sites, lawn, walls, rules=rules, seen_ft=seen.opening_ft)
     sites, lawn = stand_drives(sites, lawn, openings)
     openings = union_of(openings, mouths)
     sites, lawn = stand_drives(sites, lawn, flare_drives(sites, lawn, walls, rules=rules))
     edges = find_edges(sites, lawn, walls, rules=rules)
     curbs = collect_chains(edges, "curb", "geometry", len(sites))
     setbacks = find_setbacks(sites, curbs, rules=rules)
-    pieces = cut_beds(sites, lawn, edges, setbacks, rules=rules)
+    pieces = cut_beds(sites, lawn, edges, setbacks, rules=rules, denied=seen.denied)
     beds = _describe(pieces, sites, lawn, edges, openings)
     others = np.full(len(beds), NO_POLYGON, dtype=object)
     beds = measure_beds(beds, sites, lawn, setbacks, others)
     is_known = street_known(sites, rules=rules)[beds["site"].to_numpy()]
     beds["cautions"] = word_cautions(beds, setbacks, is_known, rules=rules)
-    return Survey(sites, lawn, setbacks, openings, edges, beds)
+    if stored is not None:
+        beds = know_again(beds, stored, frame=town.frame, rules=rules)
+    return Survey(sites, lawn, setbacks, openings, edges, add_cautions(beds, answers))
 
 
 def survey_soundly(
-    town: Town, block: np.ndarray, clients: pd.DataFrame, *, rules: LocalRules
+    town: Town,
+    block: np.ndarray,
+    clients: pd.DataFrame,
+    *,
+    rules: LocalRules,
+    stored: GeoDataFrame | None = None,
+    answers: pd.DataFrame | None = None,
 ) -> tuple[list[Survey], list[str]]:
     """
     Survey a block; where a drawing defeats the geometry library, the rest goes on.
 
     Parameters
     ----------
-    town, block, clients, rules
+    town, block, clients, rules, stored, answers
         As for `survey_sites`.
 
     Returns
@@ -152,14 +176,18 @@ def survey_soundly(
         The block, in one piece where that goes, else halved until each lot that cannot be
         worked out is alone; and the clients of those lots.
     """
+    if not len(block):
+        return [], []
     try:
-        return [survey_sites(town, block, clients, rules=rules)], []
+        survey = survey_sites(town, block, clients, rules=rules, stored=stored, answers=answers)
     except shapely.errors.GEOSException:
         if len(block) == 1:
             return [], [str(block[0])]
-    half = len(block) // 2
+    else:
+        return [survey], []
     parts = [
-        survey_soundly(town, part, clients, rules=rules) for part in (block[:half], block[half:])
+        survey_soundly(town, part, clients, rules=rules, stored=stored, answers=answers)
+        for part in np.array_split(block, 2)
     ]
     return parts[0][0] + parts[1][0], parts[0][1] + parts[1][1]
 

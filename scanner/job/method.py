@@ -14,6 +14,9 @@ from scanner.units import FT2_IN_PER_YD3
 OPEN_ALONG = ("curb", "sidewalk")
 """A loader reaches these from the street, and a front wall; the rest is behind a gate."""
 
+GATE_COLUMN = "gate_in"
+"""Width of the gate as a crew measured it [in]; no such column, or NaN: not measured."""
+
 
 def choose_method(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
@@ -22,7 +25,8 @@ def choose_method(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     Parameters
     ----------
     offer_beds
-        Table `OFFER_BEDS`, n rows [ft²]; skipped beds are left out.
+        Table `OFFER_BEDS`, n rows [ft²]; skipped beds are left out. It may hold
+        `GATE_COLUMN`.
     rates
         Labour, machine and depth rates.
 
@@ -86,7 +90,7 @@ def strip_work(offer_beds: pd.DataFrame, methods: np.ndarray, *, rates: RateBook
     ground = ground_ft2(offer_beds)
     machine_ft2 = (ground - offer_beds["hand_dig_ft2"]).clip(lower=0.0)
     cutter_ft2 = machine_ft2.where(methods == "sod cutter", 0.0)
-    loader_ft2 = machine_ft2.where((methods == "loader") & _is_open(offer_beds), 0.0)
+    loader_ft2 = machine_ft2.where((methods == "loader") & _is_open(offer_beds, rates), 0.0)
     skim_yd3 = offer_beds["wall_strip_ft2"] * skim_in / FT2_IN_PER_YD3
     cutter_yd3 = cutter_ft2 * skim_in / FT2_IN_PER_YD3
     loader_yd3 = loader_ft2 * cut_in / FT2_IN_PER_YD3
@@ -101,9 +105,12 @@ def strip_work(offer_beds: pd.DataFrame, methods: np.ndarray, *, rates: RateBook
     })  # fmt: skip
 
 
-def _is_open(offer_beds: pd.DataFrame) -> np.ndarray:
+def _is_open(offer_beds: pd.DataFrame, rates: RateBook) -> np.ndarray:
     at_front = (offer_beds["along"] == "house") & (offer_beds["face"] == "front")
-    return (offer_beds["along"].isin(OPEN_ALONG) | at_front).to_numpy()
+    is_open = offer_beds["along"].isin(OPEN_ALONG) | at_front
+    if GATE_COLUMN in offer_beds:
+        is_open |= offer_beds[GATE_COLUMN] >= rates.loader_gate_in.value
+    return is_open.to_numpy()
 
 
 def machine_days(cutter_ft2: FloatArray, loader_yd3: FloatArray, *, rates: RateBook) -> FloatArray:

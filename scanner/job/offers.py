@@ -8,7 +8,9 @@ import pandas as pd
 from scanner.errors import SchemaError
 from scanner.job.quantities import kept
 from scanner.job.wording import add_words, describe_beds
+from scanner.schema.answers import YES, numbers_by_client, words_by_client
 from scanner.schema.documents import LocalRules, RateBook
+from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import (
     BED_ORDER,
     OFFER_BEDS,
@@ -18,8 +20,14 @@ from scanner.schema.tables import (
     empty_table,
 )
 
+TURF_QUESTIONS = {"turf to curb": ("curb", "sidewalk"), "turf to house": ("house",)}
+"""Questions whose yes says that a crew has seen the turf of these beds."""
+
 SKETCH_PIECES = 6
 """More pieces than this are not sketched in a quarter of an hour (design, offers)."""
+
+SKETCH_SLOPE_PERCENT = 25.0
+"""Steeper ground than this is not sketched in a quarter of an hour (design, offers)."""
 
 LIMIT_SLACK = 1e-9
 """Crew-days that come to the limit exactly fit it, whatever the last binary digit."""
@@ -32,6 +40,7 @@ def make_offers(
     *,
     rules: LocalRules,
     rates: RateBook,
+    answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
     Make the offers of each client: what one call sells, and what may follow.
@@ -48,6 +57,8 @@ def make_offers(
         Job limit [crew-days].
     rates
         The rate book: depth [in] and wet weight [lb/yd³] of what is lifted.
+    answers
+        Table `ANSWERS`: slopes, and edges that a crew has seen. None: none has looked yet.
 
     Returns
     -------
@@ -68,6 +79,7 @@ def make_offers(
     >>> len(make_offers(*nothing, rules=rules, rates=rates))
     0
     """
+    answers = empty_table(ANSWERS) if answers is None else answers
     prices, order = check_table(prices, PRICES), check_table(order, BED_ORDER)
     offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
     if order.empty:
@@ -76,10 +88,10 @@ def make_offers(
     phases = _divide(order, leads, rules.job_limit_crew_days)
     beds = _place_beds(offer_beds, order, phases)
     offers = (
-        phases.merge(_measure(beds), on="offer_id", validate="one_to_one")
+        phases.merge(_measure(beds, answers), on="offer_id", validate="one_to_one")
         .merge(leads.reset_index().drop(columns="client_id"), on="offer_id", validate="one_to_one")
         .pipe(_add_saving, beds, leads)
-        .pipe(_add_doubts, rules.job_limit_crew_days)
+        .pipe(_add_doubts, rules.job_limit_crew_days, answers)
         .pipe(add_words, beds, rates=rates)
     )
     offers = offers.sort_values(["client_id", "phase"], ignore_index=True)
@@ -125,22 +137,29 @@ def _place_beds(
     return beds.assign(bed_words=describe_beds(beds))
 
 
-def _measure(beds: pd.DataFrame) -> pd.DataFrame:
-    by_offer = beds.assign(is_confirmed=_is_confirmed(beds)).groupby("offer_id", sort=False)
+def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    is_confirmed = _is_confirmed(beds, answers)
+    unseen = beds["bed_id"].where(~is_confirmed, "")
+    by_offer = beds.assign(is_confirmed=is_confirmed, unseen=unseen).groupby("offer_id", sort=False)
     return by_offer.agg(
         edge_ft=("edge_ft", "sum"),
         area_ft2=("area_ft2", "sum"),
         bed_count=("bed_id", "size"),
         bed_ids=("bed_id", " ".join),
         is_confirmed=("is_confirmed", "all"),
+        unseen_bed_ids=("unseen", lambda ids: " ".join(name for name in ids if name)),
     ).reset_index()
 
 
-def _is_confirmed(beds: pd.DataFrame) -> np.ndarray:
+def _is_confirmed(beds: pd.DataFrame, answers: pd.DataFrame) -> np.ndarray:
     """A wall's lawn must have been seen; a curb shows itself unless its drive is a guess."""
+    by_crew = np.zeros(len(beds), dtype=bool)
+    for question, along in TURF_QUESTIONS.items():
+        answer = beds["client_id"].map(words_by_client(answers, question))
+        by_crew |= ((answer == YES) & beds["along"].isin(along)).to_numpy()
     is_seen = (beds["lawn_source"] == "drawn") | beds["edge_source"].isin(["measured", "drawn"])
     at_curb = beds["along"].isin(["curb", "sidewalk"])
-    return ((is_seen | at_curb) & ~beds["is_opening_guessed"]).to_numpy()
+    return ((is_seen | at_curb) & ~beds["is_opening_guessed"]).to_numpy() | by_crew
 
 
 def _add_saving(offers: pd.DataFrame, beds: pd.DataFrame, leads: pd.DataFrame) -> pd.DataFrame:
@@ -150,6 +169,11 @@ def _add_saving(offers: pd.DataFrame, beds: pd.DataFrame, leads: pd.DataFrame) -
     return offers.assign(saving_cents=saving_cents.clip(lower=0).where(offers["bed_count"] > 1, 0))
 
 
-def _add_doubts(offers: pd.DataFrame, limit_crew_days: float) -> pd.DataFrame:
+def _add_doubts(
+    offers: pd.DataFrame, limit_crew_days: float, answers: pd.DataFrame
+) -> pd.DataFrame:
     is_over = offers["crew_days"] > limit_crew_days + LIMIT_SLACK
-    return offers.assign(needs_designer=(offers["bed_count"] > SKETCH_PIECES) | is_over)
+    slopes = offers["client_id"].map(numbers_by_client(answers, "slope percent"))
+    is_steep = slopes.astype(float) > SKETCH_SLOPE_PERCENT
+    is_many = offers["bed_count"] > SKETCH_PIECES
+    return offers.assign(needs_designer=is_many | is_over | is_steep)

@@ -8,10 +8,12 @@ import pandas as pd
 from scanner.job.cost_sheet import CostSheet, make_cost_sheet
 from scanner.job.counting import whole_cents
 from scanner.job.line_items import list_items, sort_items
-from scanner.job.method import choose_method
+from scanner.job.method import GATE_COLUMN, choose_method
 from scanner.job.quantities import kept
 from scanner.job.ranges import add_range, assess_knowledge
+from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import FINISHES, Finish, RateBook
+from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import (
     CLIENTS,
     LINE_ITEMS,
@@ -25,7 +27,12 @@ from scanner.units import CENTS_PER_USD, cents_from_usd
 
 
 def price_offers(
-    offer_beds: pd.DataFrame, quantities: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook
+    offer_beds: pd.DataFrame,
+    quantities: pd.DataFrame,
+    clients: pd.DataFrame,
+    *,
+    rates: RateBook,
+    answers: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     Price every offer in every finish.
@@ -40,6 +47,9 @@ def price_offers(
         Table `CLIENTS`: whether sprinklers are known.
     rates
         The rate book.
+    answers
+        Table `ANSWERS`: gates, slopes and sprinkler heads that crews saw. None: no crew
+        has looked yet.
 
     Returns
     -------
@@ -71,7 +81,8 @@ def price_offers(
     >>> len(line_items), len(prices), prices.columns[0]
     (0, 0, 'offer_id')
     """
-    offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
+    answers = empty_table(ANSWERS) if answers is None else answers
+    offer_beds = _add_gates(kept(check_table(offer_beds, OFFER_BEDS)), answers)
     quantities, clients = check_table(quantities, QUANTITIES), check_table(clients, CLIENTS)
     if offer_beds.empty:
         return empty_table(LINE_ITEMS), empty_table(PRICES)
@@ -83,7 +94,7 @@ def price_offers(
         make_cost_sheet(offer_beds, quantities, methods, finish=finish, rates=rates)
         for finish in FINISHES
     ]
-    knowledge = assess_knowledge(offer_beds, sheets[0].offer_codes, clients)
+    knowledge = assess_knowledge(offer_beds, sheets[0].offer_codes, clients, answers)
     offers = offer_beds.drop_duplicates("offer_id")[["offer_id", "client_id"]].assign(
         method=methods.to_numpy(), is_wildfire=knowledge["is_wildfire"].to_numpy()
     ).reset_index(drop=True)  # fmt: skip
@@ -96,6 +107,11 @@ def price_offers(
         for sheet, prices in zip(sheets, priced, strict=True)
     ]
     return check_table(sort_items(items), LINE_ITEMS), check_table(_by_offer(priced), PRICES)
+
+
+def _add_gates(offer_beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    gates_in = numbers_by_client(answers, "gate width in")
+    return offer_beds.assign(**{GATE_COLUMN: offer_beds["client_id"].map(gates_in).astype(float)})
 
 
 def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd.DataFrame:

@@ -6,9 +6,14 @@ import numpy as np
 import pandas as pd
 
 from scanner.job.counting import whole_loads
+from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import RateBook
-from scanner.schema.tables import CLIENTS, OFFER_BEDS, PLANTS, QUANTITIES, check_table
+from scanner.schema.log_tables import ANSWERS
+from scanner.schema.tables import CLIENTS, OFFER_BEDS, PLANTS, QUANTITIES, check_table, empty_table
 from scanner.units import FT2_IN_PER_YD3
+
+HEADS_QUESTION = "heads along edge"
+"""What a crew is asked about sprinklers."""
 
 FT2_PER_COMPOST_RATE = 1000.0
 """Square feet that the compost rate is given for (yd³ per 1,000 ft²)."""
@@ -18,7 +23,12 @@ FT_PER_HEAD_RATE = 100.0
 
 
 def take_off(
-    offer_beds: pd.DataFrame, plants: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook
+    offer_beds: pd.DataFrame,
+    plants: pd.DataFrame,
+    clients: pd.DataFrame,
+    *,
+    rates: RateBook,
+    answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
     Take off what each bed of each offer needs.
@@ -33,6 +43,9 @@ def take_off(
         Table `CLIENTS`: who has sprinklers.
     rates
         Depths [in], swell, weights [lb/yd³], trailer [lb, yd³], heads per 100 ft.
+    answers
+        Table `ANSWERS`: sprinkler heads that a crew counted along a lot's edges stand in
+        for the rate, shared out by the length of each bed's edge. None: none was counted.
 
     Returns
     -------
@@ -67,7 +80,7 @@ def take_off(
         .pipe(_add_strip, offer_beds, rates)
         .assign(plant_count=_count_plants(offer_beds, check_table(plants, PLANTS)))
         .pipe(_add_cover, offer_beds, rates)
-        .assign(head_count=_count_heads(offer_beds, clients, rates))
+        .assign(head_count=_count_heads(offer_beds, clients, rates, answers))
     )
     return check_table(quantities[[*QUANTITIES.columns]], QUANTITIES)
 
@@ -127,12 +140,23 @@ def _count_plants(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> np.ndarray:
 
 
 def _count_heads(
-    offer_beds: pd.DataFrame, clients: pd.DataFrame, rates: RateBook
+    offer_beds: pd.DataFrame,
+    clients: pd.DataFrame,
+    rates: RateBook,
+    answers: pd.DataFrame | None,
 ) -> pd.Series[float]:
-    has_heads = offer_beds["client_id"].map(clients.set_index("client_id")["sprinklers"]) == "yes"
-    return (offer_beds["edge_ft"] * rates.heads_per_100ft.value / FT_PER_HEAD_RATE).where(
-        has_heads, 0.0
+    client_id, edge_ft = offer_beds["client_id"], offer_beds["edge_ft"]
+    has_heads = client_id.map(clients.set_index("client_id")["sprinklers"]) == "yes"
+    by_rate = (edge_ft * rates.heads_per_100ft.value / FT_PER_HEAD_RATE).where(has_heads, 0.0)
+    counted = numbers_by_client(
+        empty_table(ANSWERS) if answers is None else answers, HEADS_QUESTION
     )
+    # A bed stands in several offers; its edge counts once.
+    total_ft = offer_beds.drop_duplicates("bed_id").groupby("client_id")["edge_ft"].sum()
+    by_count = (
+        client_id.map(counted).astype(float) * edge_ft / client_id.map(total_ft).astype(float)
+    )
+    return by_count.fillna(by_rate)
 
 
 def ground_ft2(offer_beds: pd.DataFrame) -> pd.Series[float]:

@@ -14,8 +14,9 @@ import pandas as pd
 
 from scanner.job.cost_sheet import CostSheet
 from scanner.job.counting import FloatArray, IntArray
-from scanner.job.quantities import FT_PER_HEAD_RATE
+from scanner.job.quantities import FT_PER_HEAD_RATE, HEADS_QUESTION
 from scanner.job.tasks import Task, factor, unit_usd
+from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import Rate, RateBook
 from scanner.units import CENTS_PER_USD
 
@@ -27,6 +28,9 @@ NAMED_COUNT = 2
 
 CLASS_RANGES = ("range_measured_share", "range_drawn_share", "range_guessed_share")
 """Names in the rate book, best knowledge first."""
+
+SLOPE_QUESTION = "slope percent"
+"""What a crew is asked about the slope."""
 
 CLASS_BY_SOURCE = {"measured": 0, "drawn": 1, "surveyed": 1, "centerline": 2}
 
@@ -74,7 +78,7 @@ RATE_WORDS = {
 
 
 def assess_knowledge(
-    offer_beds: pd.DataFrame, codes: IntArray, clients: pd.DataFrame
+    offer_beds: pd.DataFrame, codes: IntArray, clients: pd.DataFrame, answers: pd.DataFrame
 ) -> pd.DataFrame:
     """
     Tell what is known of each offer's ground.
@@ -87,20 +91,26 @@ def assess_knowledge(
         Offer of each bed: 0 to n - 1.
     clients
         Table `CLIENTS`: whether there are sprinklers.
+    answers
+        Table `ANSWERS`: the slope, and whether sprinkler heads were counted.
 
     Returns
     -------
     knowledge
         One row an offer: `estimate_class` (0 measured, 1 drawn, 2 guessed),
-        `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`, `is_wildfire`.
+        `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`, `is_wildfire`,
+        `slope_percent` (NaN: not seen).
     """
     sprinklers = offer_beds["client_id"].map(clients.set_index("client_id")["sprinklers"])
+    is_counted = offer_beds["client_id"].isin(numbers_by_client(answers, HEADS_QUESTION).index)
+    slopes = numbers_by_client(answers, SLOPE_QUESTION)
     beds = pd.DataFrame({
         "estimate_class": offer_beds["edge_source"].map(CLASS_BY_SOURCE).astype(int)
         .where(~offer_beds["is_opening_guessed"], 2),
         "has_centerline": offer_beds["edge_source"] == "centerline",
         "has_guess": offer_beds["is_opening_guessed"],
-        "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]),
+        "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]) & ~is_counted,
+        "slope_percent": offer_beds["client_id"].map(slopes).astype(float),
         "is_wildfire": offer_beds["is_wildfire"],
         "edge_ft": offer_beds["edge_ft"],
     })  # fmt: skip
@@ -143,11 +153,13 @@ def add_range(
     above = np.maximum(
         np.sqrt((up**2).sum(axis=1) + heads_cents**2), price_cents * class_high + heads_cents
     )
+    is_steep = (knowledge["slope_percent"] > rates.gentle_slope_percent.value).to_numpy()
+    above = above + np.where(is_steep, price_cents * rates.range_slope_share.high, 0.0)
     floor_cents = rates.minimum_job_usd.value * CENTS_PER_USD
     return prices.assign(
         price_low_cents=_outward(np.maximum(price_cents - below, floor_cents), np.floor),
         price_high_cents=_outward(price_cents + above, np.ceil),
-        unknowns=_unknowns(knowledge, names, up - down),
+        unknowns=_unknowns(knowledge, names, up - down, is_steep),
     )
 
 
@@ -212,12 +224,16 @@ def _outward(ends_cents: FloatArray, direction: np.ufunc) -> IntArray:
     return steps * OUTWARD_CENTS
 
 
-def _unknowns(knowledge: pd.DataFrame, names: tuple[str, ...], widths: FloatArray) -> np.ndarray:
+def _unknowns(
+    knowledge: pd.DataFrame, names: tuple[str, ...], widths: FloatArray, is_steep: np.ndarray
+) -> np.ndarray:
+    slopes = knowledge["slope_percent"]
     words = np.array([RATE_WORDS.get(name, name) for name in names], dtype=object)
     widest = np.argsort(-np.round(widths, 6), axis=1, kind="stable")[:, :NAMED_COUNT]
     parts = [
         np.where(knowledge["sprinklers_unknown"], "sprinklers not known", ""),
-        np.full(len(knowledge), "slope not seen"),
+        np.where(slopes.isna(), "slope not seen", ""),
+        np.where(is_steep, "a slope of " + slopes.map("{:.0f} %".format), ""),
         np.where(knowledge["has_centerline"], "curb from a centreline", ""),
         np.where(knowledge["has_guess"], "place of the drive is a guess", ""),
     ]

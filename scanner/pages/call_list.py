@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.pages.cells import count, csv_bytes, number, unguard, usd, yes_no
+from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import Scan
 from scanner.schema.tables import CLIENTS
 
@@ -24,10 +25,19 @@ CALL_COLUMNS = (
     "bed_count", "edge_ft", "area_ft2", "crew_days", "price_usd", "price_low_usd", "price_high_usd",
     "gross_profit_usd", "chance", "chance_low", "chance_high", "expected_profit_usd",
     "profit_per_crew_day_usd", "profit_per_selling_hour_usd", "confirmed", "reasons", "cautions",
-    "last_contact", "last_outcome", *FILL_IN_COLUMNS, "change",
+    "last_contact", "last_outcome", *FILL_IN_COLUMNS, "change", "chance_calls",
 )  # fmt: skip
 
 LEFT_OUT_COLUMNS = ("client_id", "name", "address", "route", "mow_day", "offer", "reason", "change")
+
+UNSEEN_COLUMNS = ("route", "mow_day", "stop", "client_id", "name", "address", "bed_id", "along", "edge_ft",
+                  "area_ft2", "price_usd", "to_look_at")  # fmt: skip
+
+TO_LOOK_AT = {
+    False: "does turf run up to the house front?",
+    True: "where is the drive, and how wide is it at the curb?",
+}
+"""What a crew has to see, by whether the place of a drive is a guess."""
 
 CHANCE_DIGITS = 4
 
@@ -123,6 +133,35 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dic
     ]  # fmt: skip
 
 
+def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
+    """
+    List the beds that rest on ground that nobody has seen, in the order of the rounds.
+
+    Parameters
+    ----------
+    scan
+        Its offers, beds, prices and clients.
+
+    Returns
+    -------
+    rows
+        One row a bed, a value by column of `UNSEEN_COLUMNS`.
+    """
+    beds = scan.beds[scan.beds["bed_id"].isin(unseen_beds(scan.offers))]
+    leads = scan.prices[scan.prices["is_lead"]].set_index("offer_id")["price_cents"]
+    clients = scan.clients[["client_id", "name", "address", "route", "mow_day", "stop"]]
+    table = beds.merge(clients, on="client_id").assign(
+        _route=lambda rows: rows["route"].str.casefold()
+    )
+    ordered = table.sort_values(["_route", "mow_day", "stop", "client_id", "bed_id"])
+    return [
+        {name: bed[name] for name in ("client_id", "name", "address", "route", "mow_day", "bed_id", "along")}
+        | {"stop": count(bed["stop"]), "edge_ft": number(bed["edge_ft"]), "area_ft2": number(bed["area_ft2"]),
+           "price_usd": usd(leads[bed["bed_id"]]), "to_look_at": TO_LOOK_AT[bool(bed["is_opening_guessed"])]}
+        for bed in ordered.to_dict("records")
+    ]  # fmt: skip
+
+
 def calls_csv(rows: Iterable[Mapping[str, Any]]) -> bytes:
     """
     Write `calls.csv`.
@@ -179,7 +218,8 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
         | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
         | {f"{name}_usd": usd(call[f"{name}_cents"]) for name in money_names}
         | {"rank": int(call["rank"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
-           "confirmed": yes_no(call["is_confirmed"]), "change": ""}
+           "confirmed": yes_no(call["is_confirmed"]), "change": "",
+           "chance_calls": count(call["chance_calls_count"])}
         | dict.fromkeys(FILL_IN_COLUMNS, "")
     )  # fmt: skip
     return {name: values[name] for name in CALL_COLUMNS}

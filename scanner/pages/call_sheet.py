@@ -29,6 +29,7 @@ from scanner.pages.call_list import (
     CALL_COLUMNS,
     FILL_IN_COLUMNS,
     LEFT_OUT_COLUMNS,
+    UNSEEN_COLUMNS,
     columns_of,
 )
 from scanner.pages.cells import guard
@@ -69,6 +70,7 @@ ZIP_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can hold
 ABOUT = (
     ("What this is", "Whom to call about a planted bed, best first: chance of a sale times gross profit."),
     ("chance", "Share of such calls that end in a sale this season; low and high are the ends of its 80 % range."),
+    ("chance_calls", "Clients called in a year on record that the chance rests on; 0: on the rate book alone."),
     ("price", "Quick price before tax, from the lot's outline. It is not a quote: measure on the visit."),
     ("price low and high", "What the price may come to once the lot is measured."),
     ("crew_days", "Labour hours over the crew's hours in a day."),
@@ -82,7 +84,10 @@ ABOUT = (
 
 
 def calls_xlsx(
-    scan: Scan, rows: Iterable[Mapping[str, Any]], left_out: Iterable[Mapping[str, Any]]
+    scan: Scan,
+    rows: Iterable[Mapping[str, Any]],
+    left_out: Iterable[Mapping[str, Any]],
+    unseen: Iterable[Mapping[str, Any]] = (),
 ) -> bytes:
     """
     Write `calls.xlsx`.
@@ -95,6 +100,8 @@ def calls_xlsx(
         What `call_rows` gives: the first sheet.
     left_out
         What `left_out_rows` gives: the second sheet.
+    unseen
+        What `unseen_rows` gives: the third sheet.
 
     Returns
     -------
@@ -109,6 +116,7 @@ def calls_xlsx(
     _fold(calls_sheet)
     _offer_choices(calls_sheet)
     _fill(workbook.create_sheet("Left out"), LEFT_OUT_COLUMNS, left_out)
+    _fill(workbook.create_sheet("To be seen"), UNSEEN_COLUMNS, unseen)
     _tell(workbook.create_sheet("About"), scan.break_even)
     for sheet in workbook.worksheets:
         _set_print(sheet, title=f"{scan.name}, {scan.today.isoformat()}")

@@ -15,7 +15,7 @@ import shutil
 import tempfile
 import warnings
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from xml.etree.ElementTree import ParseError
 
@@ -29,6 +29,7 @@ from scanner.pages.call_list import (
     call_rows,
     calls_csv,
     left_out_rows,
+    unseen_rows,
 )
 from scanner.pages.call_sheet import calls_xlsx
 from scanner.pages.cells import unguard
@@ -39,9 +40,19 @@ from scanner.pages.webmap import render_map
 from scanner.schema.documents import Scan
 
 NO_EXTRA: Mapping[str, bytes] = {}
+CALL_LISTS = ("calls.xlsx", "calls.csv")
+
+OPEN_MARKS = (("~$", ""), (".~lock.", "#"))
+"""What the usual spreadsheet programs put before and after the name of an open file."""
 
 
-def publish(scan: Scan, folder: Path, *, extra: Mapping[str, bytes] = NO_EXTRA) -> list[Path]:
+def publish(
+    scan: Scan,
+    folder: Path,
+    *,
+    extra: Mapping[str, bytes] = NO_EXTRA,
+    pending: Mapping[str, Collection[int]] | None = None,
+) -> list[Path]:
     """
     Write all files of a scan into a folder.
 
@@ -53,6 +64,9 @@ def publish(scan: Scan, folder: Path, *, extra: Mapping[str, bytes] = NO_EXTRA) 
         Where the files go; made when it is not there.
     extra
         More files to write along with the others: content by name.
+    pending
+        By call list, the rows that are filled in and not on record; None: whatever is
+        filled in counts as not on record.
 
     Returns
     -------
@@ -62,11 +76,12 @@ def publish(scan: Scan, folder: Path, *, extra: Mapping[str, bytes] = NO_EXTRA) 
     Raises
     ------
     BookError
-        If a call list in the folder holds what nobody has recorded yet, or a file
-        cannot be replaced. Then everything is left as it was.
+        If a call list in the folder holds what nobody has recorded yet or is open in
+        another program, or a file cannot be replaced. Then everything is left as it was.
     """
-    for name in ("calls.xlsx", "calls.csv"):
-        _refuse_filled(folder / name)
+    for name in CALL_LISTS:
+        _refuse_open(folder / name)
+        _refuse_filled(folder / name, None if pending is None else pending.get(name, ()))
     contents = _render(scan, earlier=_read_earlier(folder)) | dict(extra)
     return _put_in_place(contents, folder)
 
@@ -95,12 +110,36 @@ def publish_page(html: str, file: Path) -> Path:
     return _put_in_place({file.name: html.encode()}, file.parent)[0]
 
 
+def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
+    """
+    Write files that belong together, all or none.
+
+    Parameters
+    ----------
+    contents
+        Content by name.
+    folder
+        Where they go; made when it is not there.
+
+    Returns
+    -------
+    paths
+        The files written, by name.
+
+    Raises
+    ------
+    BookError
+        If one cannot be written. Then the earlier ones are left as they were.
+    """
+    return _put_in_place(contents, folder)
+
+
 def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
     rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
     return {
         "map.html": render_map(scan).encode(),
         "calls.csv": calls_csv(rows),
-        "calls.xlsx": calls_xlsx(scan, rows, left_out),
+        "calls.xlsx": calls_xlsx(scan, rows, left_out, unseen_rows(scan)),
         "candidates.geojson": beds_geojson(scan),
         "line_items.csv": line_items_csv(scan),
         "problems.csv": problems_csv(scan),
@@ -108,20 +147,36 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
     }
 
 
-def _refuse_filled(path: Path) -> None:
-    """Refuse when somebody wrote into the list; the message names the row."""
+def _refuse_open(path: Path) -> None:
+    """Refuse when a spreadsheet program has the list open: what is typed there is not saved yet."""
+    for before, after in OPEN_MARKS:
+        mark = path.with_name(f"{before}{path.name}{after}")
+        if mark.exists():
+            message = (
+                f"{path} is open in another program: save and close it there, record it, then scan again. Where "
+                f"it is not open any more, delete {mark.name} beside it."
+            )
+            raise BookError(message)
+
+
+def _refuse_filled(path: Path, pending: Collection[int] | None) -> None:
+    """Refuse when somebody wrote into the list what is not on record; the message names the row."""
     if not path.exists():
         return
     read_rows = _sheet_rows if path.suffix == ".xlsx" else _text_rows
-    for number, row in enumerate(read_rows(path), start=2):
-        filled = [name for name in FILL_IN_COLUMNS if str(row.get(name) or "").strip()]
-        if filled:
-            message = (
-                f"{path}: row {number} has something in {', '.join(filled)} that is not recorded yet, and a "
-                "new scan would write over it. Save the list under another name or move it to another folder, "
-                "then scan again."
-            )
-            raise BookError(message)
+    filled = [
+        (number, f"has something in {', '.join(names)} that")
+        for number, row in enumerate(read_rows(path), start=2)
+        if (names := [name for name in FILL_IN_COLUMNS if str(row.get(name) or "").strip()])
+    ]
+    if pending is not None:
+        filled = [(number, "has something filled in that") for number in pending]
+    for number, what in filled[:1]:
+        message = (
+            f"{path}: row {number} {what} is not recorded yet, and a new scan would write over it. Record the list "
+            f"(bed-scanner record BOOK {path}), or move it to another folder, then scan again."
+        )
+        raise BookError(message)
 
 
 def _sheet_rows(path: Path) -> Iterator[Mapping[str, object]]:

@@ -78,11 +78,47 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "left_out": int((scan.calls["left_out"] != "").sum()),
         "later_phases": int((scan.offers["phase"] > 1).sum()),
         "unconfirmed": int((~offers["is_confirmed"]).sum()),
+        **_unconfirmed(scan, found, calls, offers),
         "refer_to_designer": int(offers["needs_designer"].sum()),
         "sod_cutter_from_ft2": number(scan.break_even.cutter_ft2, digits=0),
         "loader_from_ft2": number(scan.break_even.loader_ft2, digits=0),
+        "chance_calls": round(float(calls["chance_calls_count"].max())) if len(calls) else 0,
         "scanned_on": scan.today.isoformat(),
     }
+
+
+def _unconfirmed(
+    scan: Scan, found: pd.DataFrame, calls: pd.DataFrame, offers: pd.DataFrame
+) -> dict[str, Any]:
+    """Total apart what rests on ground that nobody has seen: beds found, money of offers."""
+    unseen = found[found["bed_id"].isin(unseen_beds(scan.offers))]
+    doubtful = offers[~offers["is_confirmed"]]
+    hoped = calls[calls["offer_id"].isin(doubtful["offer_id"])]
+    return {
+        "unconfirmed_beds": len(unseen),
+        "unconfirmed_area_ft2": _total(unseen["area_ft2"]),
+        "unconfirmed_price_usd": usd(doubtful["price_cents"].sum()),
+        "unconfirmed_expected_profit_usd": usd(hoped["expected_profit_cents"].sum()),
+    }
+
+
+def unseen_beds(offers: pd.DataFrame) -> set[str]:
+    """
+    Name the beds that rest on ground that nobody has seen.
+
+    Parameters
+    ----------
+    offers
+        Table `OFFERS`.
+
+    Returns
+    -------
+    bed_ids
+        Names of beds; none where the table does not tell.
+    """
+    if "unseen_bed_ids" not in offers:
+        return set()
+    return {bed_id for bed_ids in offers["unseen_bed_ids"] for bed_id in bed_ids.split()}
 
 
 def _scanned_ids(scan: Scan) -> set[str]:

@@ -48,6 +48,7 @@ __all__ = [
     "Rate",
     "RateBook",
     "Scan",
+    "Season",
     "Setbacks",
 ]
 
@@ -147,3 +148,31 @@ class Scan:
     rates: RateBook
     rules: LocalRules
     break_even: BreakEven
+
+
+@dataclass(frozen=True)
+class Season:
+    """
+    What the log knows: calls, visits, what crews saw, beds of earlier scans, jobs.
+
+    Attributes
+    ----------
+    calls
+        Table `CALL_LOG`; a visit that was made counts as a call that ended in one.
+    answers
+        Table `ANSWERS`.
+    beds
+        Table `STORED_BEDS`.
+    jobs, job_tasks
+        Tables `JOBS`, `JOB_TASKS`.
+    visits, measurements
+        Tables `VISITS`, `MEASUREMENTS`.
+    """
+
+    calls: pd.DataFrame
+    answers: pd.DataFrame
+    beds: GeoDataFrame
+    jobs: pd.DataFrame
+    job_tasks: pd.DataFrame
+    visits: pd.DataFrame
+    measurements: pd.DataFrame

@@ -14,6 +14,7 @@ import pandera.pandas as pa
 from pydantic import BaseModel
 
 from scanner.schema.documents import LocalRules, RateBook
+from scanner.schema.log_tables import LOG_TABLES
 from scanner.schema.tables import TABLES
 
 JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -33,7 +34,7 @@ def schema_files() -> dict[str, str]:
     >>> sorted(schema_files())
     ['local.schema.json', 'rates.schema.json', 'tables.json', 'tables.md']
     """
-    tables = [describe_table(schema) for schema in TABLES]
+    tables = [describe_table(schema) for schema in (*TABLES, *LOG_TABLES)]
     return {
         "rates.schema.json": _json_text(describe_document(RateBook)),
         "local.schema.json": _json_text(describe_document(LocalRules)),
@@ -103,7 +104,7 @@ def describe_table(schema: pa.DataFrameSchema) -> dict[str, Any]:
     Parameters
     ----------
     schema
-        One of `TABLES`.
+        One of `TABLES` or `LOG_TABLES`.
 
     Returns
     -------

@@ -91,6 +91,7 @@ OFFERS = table_schema("offers", "What one call sells, one row an offer; the lead
     "gross_profit_cents": cents_column("gross profit", least=None),
     "saving_cents": cents_column("what sharing one mobilisation and set-up saves against selling the beds apart"),
     "is_confirmed": flag_column("every bed rests on a drawn lawn, a measured edge or a crew's answer"),
+    "unseen_bed_ids": text_column("beds of which that cannot be said yet, joined by a blank", required=False),
     "needs_designer": flag_column("not to be sketched in a quarter of an hour"),
     "unknowns": text_column("what widens the range, in words"),
     "cautions": text_column("what to mind, in words, each once"),

@@ -110,6 +110,9 @@ class RateBook(Document):
     plant_5gal_usd: Rate
     waste_share: Rate
     plant_warranty_share: Rate
+    # care
+    refresh_depth_in: Rate = Field(description="mulch put on in spring")
+    weed_ft2_per_hour: Rate = Field(description="weeding by hand")
     # price
     gross_margin_share: Rate
     minimum_job_usd: Rate
@@ -117,6 +120,8 @@ class RateBook(Document):
     range_measured_share: Rate
     range_drawn_share: Rate
     range_guessed_share: Rate
+    range_slope_share: Rate = Field(description="how much more a price may be where it is steep")
+    gentle_slope_percent: Rate = Field(description="steeper than this costs more")
     # chance: prior counts of client-seasons, rest after an outcome, selling time
     prior_not_reached_count: Rate
     prior_reached_only_count: Rate

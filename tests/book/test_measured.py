@@ -50,6 +50,12 @@ def test_faulty_row_is_left_out_and_told(tmp_path, row, reason):
     assert problems.loc[0, "remedy"]
 
 
+def test_file_in_which_every_row_is_faulty(tmp_path):
+    measured, problems = read(tmp_path, HEADER + "A,kerb,70,,,\nA,curb,far,,,\n")
+    assert measured.empty
+    assert problems["feature"].tolist() == ["row 2", "row 3"]
+
+
 def test_no_file_is_no_fault(tmp_path):
     measured, problems = read_measured(tmp_path / "measured.csv", CLIENTS)
     assert measured.empty
@@ -62,3 +68,16 @@ def test_empty_file_is_a_fault(tmp_path):
     assert measured.empty
     assert problems["severity"].tolist() == ["fault"]
     assert "is empty" in problems.loc[0, "problem"]
+
+
+def test_a_length_far_over_the_frontage_is_asked_about_and_used(tmp_path):
+    path = tmp_path / "measured.csv"
+    path.write_text(
+        HEADER + "A,curb,700,,,\nA,curb,180,,,\nA,house,700,,,\nB,curb,700,,,\n", encoding="utf-8"
+    )
+    clients = pd.DataFrame({"client_id": ["A", "B"], "frontage_ft": [60.0, float("nan")]})
+    measured, problems = read_measured(path, clients)
+    assert len(measured) == 4
+    assert problems["feature"].tolist() == ["row 2"]
+    assert problems["severity"].tolist() == ["note"]
+    assert "more than 3 times the frontage of 60 ft" in problems["problem"].iloc[0]

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanner.calls.chance import CallCounts
+from scanner.calls.learning import Learned
 from scanner.calls.ranking import rank_calls
 from scanner.errors import SchemaError
 from scanner.schema.documents import Rate
@@ -62,7 +63,7 @@ def test_profits_by_hand():
 
 
 def test_record_moves_the_chance():
-    call = row_of(rank(counts=CallCounts(40, 40, 8, 12)), "C0003")
+    call = row_of(rank(learned=Learned(CallCounts(40, 40, 8, 12))), "C0003")
     assert call["chance"] == pytest.approx(13.6 / 120)
     assert call["chance_calls_count"] == 100
 

@@ -18,7 +18,7 @@ def days(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[date]:
     days: list[date] = []
     problems = {"faulty": [FAULT, NOTE]}
 
-    def scan(book: Path, *, today: date, progress: object) -> object:
+    def scan(book: Path, *, today: date, progress: object, **_: object) -> object:
         days.append(today)
         progress("finding lawns", 1, 2)
         return scan_with(*problems.get(book.name, []), today=today)
@@ -26,7 +26,7 @@ def days(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[date]:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "lawns").mkdir()
     (tmp_path / "faulty").mkdir()
-    monkeypatch.setattr("scanner.pipeline.read_book", lambda folder: folder)
+    monkeypatch.setattr("scanner.pipeline.read_book", lambda folder, **_: folder)
     monkeypatch.setattr("scanner.pipeline.scan", scan)
     monkeypatch.setattr("scanner.pipeline.publish_scan", publish_summary)
     return days
@@ -67,7 +67,7 @@ def test_scan_as_json_prints_the_summary_file() -> None:
 @pytest.mark.usefixtures("days")
 def test_book_named_by_a_dot_goes_by_its_folder(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir("lawns")
-    monkeypatch.setattr("scanner.pipeline.read_book", lambda folder: folder.resolve())
+    monkeypatch.setattr("scanner.pipeline.read_book", lambda folder, **_: folder.resolve())
     assert str(Path("maps") / "lawns" / "map.html") in type_in("scan", ".").stdout
 
 
@@ -95,7 +95,7 @@ def test_demo_keeps_a_copy_that_was_changed() -> None:
 def test_what_someone_can_fix_is_a_sentence(
     monkeypatch: pytest.MonkeyPatch, error: type[Exception]
 ) -> None:
-    def refuse(_folder: Path) -> None:
+    def refuse(_folder: Path, **_: object) -> None:
         message = "sites/lots.zip holds no lots: put the .shp file in it"
         raise error(message)
 
@@ -107,7 +107,7 @@ def test_what_someone_can_fix_is_a_sentence(
 
 @pytest.mark.usefixtures("days")
 def test_a_list_open_elsewhere_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(*_: object) -> None:
+    def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied", "maps/lawns/calls.xlsx")
 
     monkeypatch.setattr("scanner.pipeline.publish_scan", refuse)
@@ -118,7 +118,7 @@ def test_a_list_open_elsewhere_is_a_sentence(monkeypatch: pytest.MonkeyPatch) ->
 
 @pytest.mark.usefixtures("days")
 def test_our_own_bug_stays_a_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
-    def break_down(_folder: Path) -> None:
+    def break_down(_folder: Path, **_: object) -> None:
         message = "table beds breaks its schema"
         raise SchemaError(message)
 

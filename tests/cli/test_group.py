@@ -16,7 +16,10 @@ ROOT = Path(__file__).parents[2]
 
 
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
-    assert list(main.commands) == ["new", "assemble", "trace", "check", "scan", "demo"]
+    assert list(main.commands) == [
+        "new", "assemble", "trace", "checklist", "check", "scan", "demo", "calls", "record",
+        "calibrate", "care",
+    ]  # fmt: skip
     text = type_in("--help").stdout
     places = [text.index(f"\n  {name} ") for name in main.commands]
     assert places == sorted(places)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -84,7 +85,9 @@ def test_faulty_book_lists_its_faults_and_exits_1() -> None:
 
 
 def test_faulty_book_is_scanned_all_the_same(tmp_path: Path) -> None:
-    result = type_in("scan", str(FAULTY_BOOK), "--out", str(tmp_path / "out"))
+    # On a copy: a scan keeps its beds in the book's log
+    book = shutil.copytree(FAULTY_BOOK, tmp_path / "faulty")
+    result = type_in("scan", str(book), "--out", str(tmp_path / "out"))
     assert result.exit_code == 1
     assert "need fixing" in result.stderr
     assert (tmp_path / "out" / "map.html").is_file()

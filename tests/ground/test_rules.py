@@ -321,10 +321,13 @@ def test_curb_beds_count_from_left_to_right_as_seen_from_the_street():
 
 def test_a_bed_keeps_its_name_when_its_curb_is_drawn_anew():
     old = pd.DataFrame({"bed_id": ["A-curb-2", "A-curb-1"], "client_id": "A", "along": "curb"})
-    old["geometry"] = [box(0, 0, 30, 4), box(50, 0, 90, 4)]
+    old = old.assign(geometry=[box(0, 0, 30, 4), box(50, 0, 90, 4)], area_ft2=[120.0, 160.0])
+    old["built_on"] = ""
     new = pd.DataFrame({"bed_id": ["A-curb-1", "A-curb-2", "A-curb-3"], "client_id": "A"})
     new = new.assign(
-        along="curb", geometry=[box(0, 0.2, 30, 4.2), box(50, 0, 90, 4), box(0, 9, 9, 13)]
+        along="curb",
+        geometry=[box(0, 0.2, 30, 4.2), box(50, 0, 90, 4), box(0, 9, 9, 13)],
+        area_ft2=[120.0, 160.0, 36.0],
     )
     assert match_beds(new, old).tolist() == ["A-curb-2", "A-curb-1", "A-curb-3"]
 

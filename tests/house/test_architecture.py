@@ -35,7 +35,7 @@ LIBRARY_HOMES = {
     "branca": ("pages.webmap",),
     "js_lib_leaflet": ("pages",),
     "jinja2": ("pages",),
-    "sqlite3": ("calls.log",),
+    "sqlite3": ("calls.log.file",),
     "pyogrio": ("book",),
     "pyproj": ("ground.plane.frame", "book"),
     "scipy": ("calls", "ground"),

@@ -70,7 +70,7 @@ def dearer(scan):
 
 def test_one_row_an_offer_best_first():
     rows = read(calls_csv(call_rows(small_scan())))
-    assert list(rows[0]) == CALL_COLUMNS
+    assert list(rows[0]) == [*CALL_COLUMNS, "chance_calls"]
     assert [row["rank"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
     assert rows[0]["client_id"] == "C0002"
     assert (rows[0]["price_usd"], rows[0]["chance"], rows[0]["confirmed"]) == (
@@ -163,4 +163,4 @@ def test_columns_of_the_books_own_stand_at_the_end():
     assert list(rows[0])[-2:] == ["gate_code", "client_rank"]
     assert {row["gate_code"] for row in rows} == {"12#"}
     header = calls_csv(rows).decode().splitlines()[0]
-    assert header.endswith(",change,gate_code,client_rank")
+    assert header.endswith(",change,chance_calls,gate_code,client_rank")

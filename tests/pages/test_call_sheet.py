@@ -27,7 +27,7 @@ def cell(sheet, client_id, column):
 
 
 def test_sheets_and_frozen_header(workbook):
-    assert workbook.sheetnames == ["Calls", "Left out", "About"]
+    assert workbook.sheetnames == ["Calls", "Left out", "To be seen", "About"]
     assert workbook["Calls"].freeze_panes == "D2"
     assert tuple(c.value for c in workbook["Calls"][1]) == CALL_COLUMNS
 

@@ -173,3 +173,31 @@ def test_folder_that_is_a_file(tmp_path):
     (tmp_path / "maps").write_text("a file")
     with pytest.raises(BookError, match="maps: the files cannot be written"):
         publish(small_scan(), tmp_path / "maps")
+
+
+def test_list_that_is_on_record_is_replaced(tmp_path):
+    publish(small_scan(), tmp_path)
+    fill_sheet(tmp_path / "calls.xlsx", "outcome", OUTCOMES[0])
+    publish(cheaper(), tmp_path, pending={"calls.xlsx": [], "calls.csv": []})
+    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
+
+
+def test_row_that_is_not_on_record_is_named(tmp_path):
+    publish(small_scan(), tmp_path)
+    fill_sheet(tmp_path / "calls.xlsx", "outcome", OUTCOMES[0])
+    before = contents(tmp_path)
+    with pytest.raises(
+        BookError, match=r"calls.xlsx: row 5 has something .* not recorded yet.*Record the list"
+    ):
+        publish(cheaper(), tmp_path, pending={"calls.xlsx": [5, 7]})
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#", ".~lock.calls.csv#"])
+def test_list_that_is_open_in_another_program_is_never_replaced(tmp_path, mark):
+    publish(small_scan(), tmp_path)
+    (tmp_path / mark).touch()
+    before = contents(tmp_path)
+    with pytest.raises(BookError, match="is open in another program: save and close it there"):
+        publish(cheaper(), tmp_path, pending={})
+    assert contents(tmp_path) == before

@@ -7,6 +7,8 @@ earlier bands and of what they absorbed is left out of its own.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 import shapely
@@ -32,8 +34,17 @@ LEAST_PIECE_FT2 = 0.5
 """A smaller scrap of a band is rounding, no piece."""
 
 
+NOTHING_DENIED: Mapping[str, np.ndarray] = {}
+
+
 def cut_beds(
-    sites: Sites, lawn: Lawn, edges: pd.DataFrame, setbacks: Setbacks, *, rules: LocalRules
+    sites: Sites,
+    lawn: Lawn,
+    edges: pd.DataFrame,
+    setbacks: Setbacks,
+    *,
+    rules: LocalRules,
+    denied: Mapping[str, np.ndarray] = NOTHING_DENIED,
 ) -> pd.DataFrame:
     """
     Cut the beds of each site, kind by kind.
@@ -48,6 +59,8 @@ def cut_beds(
         Their limits.
     rules
         Kinds, depth, least sizes, mower [ft].
+    denied
+        By kind, whether a crew denied that edge, one a site.
 
     Returns
     -------
@@ -65,6 +78,9 @@ def cut_beds(
         band = draw_band(free, chains, reach, depth_ft=rules.bed_depth_ft)
         if along in rules.offer_kinds:
             beds = _cut_kind(band, chains, lawn, setbacks, rules).assign(along=along)
+            if along in denied:
+                is_denied = denied[along][beds["site"].to_numpy()]
+                beds["skip_reason"] = beds["skip_reason"].mask(is_denied, "denied")
             beds = _absorb(beds, lawn, union_of(setbacks.removed, taken), sites, rules)
             taken = union_of(taken, _unite(beds, "absorbed", len(sites)))
             tables.append(beds)

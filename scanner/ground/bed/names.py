@@ -162,42 +162,76 @@ def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
     Parameters
     ----------
     beds
-        Columns ``bed_id``, ``client_id``, ``along``, ``geometry`` [ft], as newly numbered.
+        Columns ``bed_id``, ``client_id``, ``along``, ``area_ft2`` and ``geometry`` [ft], as
+        newly numbered; no shape where a bed was measured on foot.
     stored
-        The same columns, from earlier scans, in the same plane.
+        The same columns and ``built_on``, from earlier scans, in the same plane.
 
     Returns
     -------
     bed_id
-        Names aligned with `beds`: those of the stored beds that share half of the smaller
-        shape, one to one, largest share first; other beds keep their number where it is
-        free, else take the next free one.
+        Names aligned with `beds`: those of the stored beds of the same lot and kind that
+        share half of the smaller shape, one to one, largest share first; where one of the
+        two has no shape, those whose areas are most alike. Other beds keep their number
+        where it is free, else take the next free one: a name is never given to another bed.
     """
-    tree = shapely.STRtree(stored["geometry"].to_numpy())
-    new, old = tree.query(beds["geometry"].to_numpy(), predicate="intersects")
-    pairs = pd.DataFrame({"new": new, "old": old})
-    for column in ("client_id", "along"):
-        same = beds[column].to_numpy()[pairs["new"]] == stored[column].to_numpy()[pairs["old"]]
-        pairs = pairs[same]
-    one = beds["geometry"].to_numpy()[pairs["new"]]
-    two = stored["geometry"].to_numpy()[pairs["old"]]
-    common_ft2 = shapely.area(shapely.intersection(one, two))
-    smaller_ft2 = np.minimum(shapely.area(one), shapely.area(two))
-    pairs = pairs.assign(common_ft2=common_ft2)[common_ft2 >= SAME_SHARE * smaller_ft2]
-    pairs = pairs.sort_values(["common_ft2", "new", "old"], ascending=[False, True, True])
+    pairs = pd.concat([_pairs_by_shape(beds, stored), _pairs_by_area(beds, stored)])
     names = beds["bed_id"].to_numpy(object).copy()
-    named, used = set(), set()
-    for row in pairs.itertuples():
-        if row.new not in named and row.old not in used:
-            names[row.new] = stored["bed_id"].iloc[row.old]
-            named.add(row.new)
-            used.add(row.old)
+    named: set[int] = set()
+    used: set[int] = set()
+    for new, old in zip(pairs["new"], pairs["old"], strict=True):
+        if new not in named and old not in used:
+            names[new] = stored["bed_id"].iloc[old]
+            named.add(new)
+            used.add(old)
     return _free_names(names, named, set(stored["bed_id"]))
+
+
+def _pairs_by_shape(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """Pair beds that share half of the smaller shape, largest share first."""
+    one, two = beds["geometry"].to_numpy(), stored["geometry"].to_numpy()
+    new, old = shapely.STRtree(two).query(one, predicate="intersects")
+    # A bed that was built is ground now: what lies there is another one
+    same = _same_place(beds, stored, new, old) & (stored["built_on"].to_numpy()[old] == "")
+    new, old = new[same], old[same]
+    common_ft2 = shapely.area(shapely.intersection(one[new], two[old]))
+    smaller_ft2 = np.minimum(shapely.area(one[new]), shapely.area(two[old]))
+    pairs = pd.DataFrame({"new": new, "old": old, "common_ft2": common_ft2})
+    pairs = pairs[(common_ft2 > 0.0) & (common_ft2 >= SAME_SHARE * smaller_ft2)]
+    return pairs.sort_values(["common_ft2", "new", "old"], ascending=[False, True, True])
+
+
+def _pairs_by_area(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """Pair beds of which one lies nowhere, the most alike in area first."""
+    keys = ["client_id", "along"]
+    one = beds[[*keys, "bed_id", "area_ft2"]].assign(
+        new=range(len(beds)), is_empty=shapely.is_empty(beds["geometry"].to_numpy())
+    )
+    two = stored[[*keys, "bed_id", "area_ft2"]].assign(
+        old=range(len(stored)), is_empty=shapely.is_empty(stored["geometry"].to_numpy())
+    )
+    pairs = pd.DataFrame(one).merge(pd.DataFrame(two), on=keys, suffixes=("", "_old"))
+    pairs = pairs[pairs["is_empty"] | pairs["is_empty_old"]]
+    areas_ft2 = pairs[["area_ft2", "area_ft2_old"]]
+    share = areas_ft2.min(axis=1) / areas_ft2.max(axis=1)
+    # Of beds alike the same number is the likelier one
+    pairs = pairs.assign(share=share, other=pairs["bed_id"] != pairs["bed_id_old"])
+    pairs = pairs[pairs["share"] >= SAME_SHARE]
+    return pairs.sort_values(["share", "other", "new", "old"], ascending=[False, True, True, True])
+
+
+def _same_place(
+    beds: pd.DataFrame, stored: pd.DataFrame, new: np.ndarray, old: np.ndarray
+) -> np.ndarray:
+    same = np.ones(len(new), bool)
+    for column in ("client_id", "along"):
+        same &= beds[column].to_numpy()[new] == stored[column].to_numpy()[old]
+    return same
 
 
 def _free_names(names: np.ndarray, named: set[int], taken: set[str]) -> np.ndarray:
     """Give new beds a number that no stored bed has."""
-    taken = taken | {names[at] for at in named}
+    taken = set(taken)
     for at in range(len(names)):
         if at in named:
             continue

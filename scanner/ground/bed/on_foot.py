@@ -13,10 +13,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.ground.answers import add_cautions, deny
 from scanner.ground.bed.cautions import WALL_SENTENCE
 from scanner.ground.bed.names import name_beds
 from scanner.schema.documents import LocalRules
-from scanner.schema.tables import BEDS, MEASURED, check_table
+from scanner.schema.log_tables import ANSWERS
+from scanner.schema.tables import BEDS, MEASURED, check_table, empty_table
 from scanner.units import IN_PER_FT
 
 STREET_SENTENCE = (
@@ -39,7 +41,9 @@ UNKNOWN: dict[str, Any] = {
 """What a tape does not tell."""
 
 
-def size_measured(measured: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
+def size_measured(
+    measured: pd.DataFrame, *, rules: LocalRules, answers: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """
     Size a bed along each measured edge.
 
@@ -49,6 +53,8 @@ def size_measured(measured: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
         Table `MEASURED`.
     rules
         Depth, mower, least sizes, wall strip.
+    answers
+        Table `ANSWERS`; None: no crew has looked yet.
 
     Returns
     -------
@@ -83,7 +89,8 @@ def size_measured(measured: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
         ),
         **UNKNOWN,
     )
-    return check_table(_shapes(beds), BEDS)
+    answers = empty_table(ANSWERS) if answers is None else answers
+    return check_table(_shapes(add_cautions(deny(beds, answers), answers)), BEDS)
 
 
 def _sizes(measured: pd.DataFrame, is_wall: np.ndarray, rules: LocalRules) -> pd.DataFrame:

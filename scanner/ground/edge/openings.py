@@ -30,7 +30,12 @@ LEAST_DRIVE_FT2 = 20.0
 
 
 def guess_openings(
-    sites: Sites, lawn: Lawn, walls: pd.DataFrame, *, rules: LocalRules
+    sites: Sites,
+    lawn: Lawn,
+    walls: pd.DataFrame,
+    *,
+    rules: LocalRules,
+    seen_ft: np.ndarray | None = None,
 ) -> np.ndarray:
     """
     Guess where the drive stands on lots that have a curb and no drive drawn.
@@ -45,6 +50,9 @@ def guess_openings(
         As `find_walls` gives them.
     rules
         ``default_opening_ft``, frontage, bed depth [ft].
+    seen_ft
+        Width of the drive as crews measured it, one a site [ft]; NaN: not measured, the
+        default holds.
 
     Returns
     -------
@@ -52,18 +60,21 @@ def guess_openings(
         Polygons [ft], one a site, empty where a drive is drawn or no curb is known.
     """
     openings = np.full(len(sites), shapely.Polygon(), dtype=object)
-    if rules.default_opening_ft <= 0:
+    opening_ft = np.full(len(sites), rules.default_opening_ft)
+    if seen_ft is not None:
+        opening_ft = np.where(np.isnan(seen_ft), opening_ft, seen_ft)
+    if not (opening_ft > 0).any():
         return openings
     mine = union_of(sites.outline, lawn.strip)
     has_drive = shapely.area(shapely.intersection(mine, sites.drive)) >= LEAST_DRIVE_FT2
-    turf = np.where(has_drive, shapely.Polygon(), lawn.ground)
+    turf = np.where(has_drive | (opening_ft <= 0), shapely.Polygon(), lawn.ground)
     chains, rows = border_chains(turf, border_lines(sites, walls, "curb", rules))
     order = np.lexsort((-shapely.length(chains), rows))
     site, first = np.unique(rows[order], return_index=True)
     deep_ft = rules.frontage_max_ft + rules.bed_depth_ft
     for row, chain in zip(site, chains[order][first], strict=True):
         # The lawn is on the chain's left: its end is on the right as seen from the street.
-        last = substring(chain, max(chain.length - rules.default_opening_ft, 0.0), chain.length)
+        last = substring(chain, max(chain.length - opening_ft[row], 0.0), chain.length)
         openings[row] = last.buffer(deep_ft, cap_style="flat", single_sided=True)
     return openings
 

@@ -1,0 +1,204 @@
+"""
+Jobs as somebody wrote them down: price, day, and what each task really took.
+
+One row a task; what belongs to the whole job stands in its first row. Faulty rows are
+listed, the rest is kept.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from scanner.book.cells import Where, read_numbers
+from scanner.book.problems import Problem, fault, list_problems, shown
+from scanner.book.tabular import read_rows
+from scanner.book.typed_dates import read_day
+from scanner.book.typed_ids import match_ids
+from scanner.schema.documents import FINISH_WORDS, FINISHES
+from scanner.units import cents_from_usd
+
+JOB_COLUMNS = (
+    "job_id", "client_id", "bed_ids", "finish", "method", "built_on", "sold_usd", "invoiced_usd",
+    "note",
+)  # fmt: skip
+TASK_COLUMNS = ("task", "actual_hours", "actual_usd")
+COLUMNS = (*JOB_COLUMNS, *TASK_COLUMNS)
+
+MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
+"""More than any bed takes (starting values, no source)."""
+
+
+def read_job_sheet(
+    path: Path, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """
+    Read a sheet of jobs.
+
+    Parameters
+    ----------
+    path
+        File ending in .csv or .xlsx.
+    clients
+        Table `CLIENTS`.
+    stored
+        Table `STORED_BEDS`: the beds that there are.
+    today
+        Last day on which a job can have ended.
+
+    Returns
+    -------
+    told, actuals, problems
+        As `check_jobs` gives them, and table `PROBLEMS`.
+
+    Raises
+    ------
+    BookError
+        If it cannot be read.
+    """
+    rows, problems = read_rows(path, COLUMNS, needs=("bed_ids", "task"))
+    told, actuals, found = check_jobs(rows, clients, stored, today=today, file=path.name)
+    return told, actuals, list_problems([*problems, *found])
+
+
+def check_jobs(
+    rows: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date, file: str
+) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
+    """
+    Check jobs as they were typed.
+
+    Parameters
+    ----------
+    rows
+        Columns `COLUMNS`, text, one row a task; index: row in the file.
+    clients
+        Table `CLIENTS`.
+    stored
+        Table `STORED_BEDS`.
+    today
+        Last day on which a job can have ended.
+    file
+        Name of the file, for problems.
+
+    Returns
+    -------
+    told
+        One row a job: ``job_id client_id bed_ids finish method built_on note`` (blank: not
+        told), ``sold_cents`` and ``invoiced_cents`` (NaN: not told).
+    actuals
+        ``job_id task actual_hours actual_cents`` (NaN: not told).
+    problems
+        One fault a job or cell that was left out.
+    """
+    rows = rows[[*COLUMNS]].apply(lambda texts: texts.str.strip())
+    where = _locate(file, rows)
+    numbers, problems = {}, []
+    for name, most in (("sold_usd", MOST_USD), ("invoiced_usd", MOST_USD),
+                       ("actual_hours", MOST_HOURS), ("actual_usd", MOST_USD)):  # fmt: skip
+        numbers[name], found = read_numbers(rows[name], where, least=0.0, most=most)
+        problems += found
+    told, faults = _head_lines(rows.assign(**numbers), clients, stored, (today, file))
+    actuals = rows.assign(**numbers, job_id=_names(rows))
+    actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(told["job_id"])]
+    actuals = actuals.assign(actual_cents=_cents(actuals["actual_usd"]))
+    return (
+        told,
+        actuals[["job_id", "task", "actual_hours", "actual_cents"]].reset_index(drop=True),
+        [*problems, *faults],
+    )
+
+
+def _names(rows: pd.DataFrame) -> pd.Series[str]:
+    """Name the job of each row: its own id, else its first bed, else that of the row above."""
+    lead = rows["bed_ids"].str.replace(",", " ").str.split().str[0].fillna("")
+    name = rows["job_id"].where(rows["job_id"] != "", lead).astype(object)
+    return name.where(name != "", None).ffill().fillna("").astype("str")
+
+
+def _head_lines(
+    rows: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, place: tuple[date, str]
+) -> tuple[pd.DataFrame, list[Problem]]:
+    today, file = place
+    jobs, problems = [], []
+    names = _names(rows)
+    for name, own in rows.groupby(names, sort=False):
+        head = {column: _first(own[column]) for column in JOB_COLUMNS} | {"job_id": str(name)}
+        job, reasons = _check_job(head, clients, stored, today)
+        if reasons:
+            problem, remedy = reasons[0]
+            row = f"row {own.index[0]}" if own.index[0] else ""
+            problems.append(fault(file, row, f"job {shown(name)}: {problem}; it is left out", remedy,
+                                  client_id=str(job["client_id"])))  # fmt: skip
+        else:
+            jobs.append(job)
+    columns = ["job_id", "client_id", "bed_ids", "finish", "method", "built_on", "note",
+               "sold_cents", "invoiced_cents"]  # fmt: skip
+    return pd.DataFrame(jobs, columns=columns), problems
+
+
+def _first(cells: pd.Series[Any]) -> Any:  # noqa: ANN401  # text or number, as the column is
+    known = cells[cells.notna() & (cells != "")]
+    return known.iloc[0] if len(known) else cells.iloc[0]
+
+
+def _check_job(
+    head: dict[str, Any], clients: pd.DataFrame, stored: pd.DataFrame, today: date
+) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+    """Check what belongs to a whole job; gives the job and what is wrong with it."""
+    bed_ids = list(dict.fromkeys(head["bed_ids"].replace(",", " ").split()))
+    owner = dict(zip(stored["bed_id"], stored["client_id"], strict=True))
+    strange = [bed_id for bed_id in bed_ids if bed_id not in owner]
+    owners = sorted({owner[bed_id] for bed_id in bed_ids if bed_id in owner})
+    client, no_client = _client(head["client_id"] or "".join(owners[:1]), clients)
+    built_on = read_day(head["built_on"])
+    finish = _finish(head["finish"])
+    checks = (
+        (not bed_ids, "no bed is named", "write the beds' names, as C0042-curb-1, from the list or the map"),
+        (bool(strange), f"bed {', '.join(strange)} is in no scan on record", "scan the book, and take the name from the list"),
+        (len(owners) > 1, f"its beds belong to {' and '.join(owners)}", "write one job for each client"),
+        (bool(no_client), no_client, "put the id right, or put the client back into the client list"),
+        (bool(owners) and client not in {"", *owners}, f"its beds belong to {''.join(owners[:1])}, not to {client}", "put the client or the beds right"),
+        (bool(head["built_on"]) and built_on is None, f"built_on is {shown(head['built_on'])}, which is no day", "write year-month-day, as 2027-05-12"),
+        (built_on is not None and built_on > today, f"built_on {built_on} is after today, {today}", "write the last day on the job, or leave it blank until it is built"),
+        (finish is None, f"finish {shown(head['finish'])} is none of {', '.join(FINISHES)}", "write one of these, or leave it blank for the usual one"),
+    )  # fmt: skip
+    job = {
+        "job_id": head["job_id"], "client_id": client, "bed_ids": " ".join(bed_ids),
+        "finish": finish or "", "method": head["method"], "note": head["note"],
+        "built_on": built_on.isoformat() if built_on else "",
+        "sold_cents": _cents_of(head["sold_usd"]), "invoiced_cents": _cents_of(head["invoiced_usd"]),
+    }  # fmt: skip
+    return job, [(problem, remedy) for applies, problem, remedy in checks if applies]
+
+
+def _client(typed: str, clients: pd.DataFrame) -> tuple[str, str]:
+    ids, reasons = match_ids(pd.Series([typed], dtype="str"), clients)
+    return ids.iloc[0], reasons.iloc[0]
+
+
+def _finish(typed: str) -> str | None:
+    """Give the finish that a word stands for, blank for none told, None for a strange one."""
+    plain = " ".join(typed.lower().split())
+    by_words = {words: finish for finish, words in FINISH_WORDS.items()}
+    return by_words.get(plain, plain if plain in ("", *FINISHES) else None)
+
+
+def _cents(amounts_usd: pd.Series[float]) -> pd.Series[float]:
+    return amounts_usd.map(_cents_of).astype(float)
+
+
+def _cents_of(amount_usd: float) -> float:
+    return float("nan") if pd.isna(amount_usd) else float(cents_from_usd(amount_usd))
+
+
+def _locate(file: str, rows: pd.DataFrame) -> Where:
+    numbers, ids = rows.index.tolist(), rows["client_id"].tolist()
+
+    def where(at: int) -> dict[str, str]:
+        feature = f"row {numbers[at]}" if numbers[at] else ""
+        return {"file": file, "feature": feature, "client_id": ids[at]}
+
+    return where

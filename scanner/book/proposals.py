@@ -1,0 +1,81 @@
+"""Proposed rates: a file beside rates.toml, each change with its reason, the rest as it was."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pandas as pd
+
+from scanner.errors import BookError
+
+PROPOSED_FILE = "rates-proposed.toml"
+
+
+def write_proposals(folder: Path, proposals: pd.DataFrame, *, reason: str) -> Path:
+    """
+    Write proposed rates beside the old ones, never over them.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+    proposals
+        ``rate_key value low high was job_count ratio ratio_low ratio_high``, one row a rate.
+    reason
+        What the proposals rest on, for the file's head and each rate's source.
+
+    Returns
+    -------
+    path
+        The file. It holds the proposals and, below, what the book's own ``rates.toml`` says
+        of other rates, so that it can take that file's place.
+
+    Raises
+    ------
+    BookError
+        If it cannot be written.
+    """
+    own = folder / "rates.toml"
+    text = _compose(proposals, _rest(own, proposals["rate_key"].tolist()), reason)
+    path = folder / PROPOSED_FILE
+    try:
+        part = path.with_suffix(".part")
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as err:
+        message = (
+            f"'{path}' cannot be written ({err.strerror}): see that you may write into the book"
+        )
+        raise BookError(message) from err
+    return path
+
+
+def _compose(proposals: pd.DataFrame, rest: str | None, reason: str) -> str:
+    use = "rename this file to rates.toml" if rest is not None else "copy its lines into rates.toml"
+    lines = [f"# Proposed rates: {reason}.", f"# Look at each; to use them, {use}.", ""]
+    for row in proposals.to_dict("records"):
+        ratio = f"{row['ratio']:.2f} times the estimate (80 % interval {row['ratio_low']:.2f} to {row['ratio_high']:.2f})"
+        lines += [
+            f"# was {row['was']:.4g}: {row['job_count']} jobs took {ratio}",
+            f"{row['rate_key']} = {{ value = {row['value']:.4g}, low = {row['low']:.4g}, "
+            f'high = {row["high"]:.4g}, source = "{reason}" }}',
+        ]  # fmt: skip
+    text = "\n".join(lines) + "\n"
+    return f"{text}\n# --- as rates.toml has it\n{rest}" if rest and rest.strip() else text
+
+
+def _rest(own: Path, keys: list[str]) -> str | None:
+    """Give the book's own rates without those proposed, as they stand; None where that fails."""
+    if not own.is_file():
+        return ""
+    text = own.read_bytes().decode("utf-8-sig", errors="replace").replace("\r\n", "\n")
+    for key in keys:
+        text = re.sub(rf"(?m)^[ \t]*{key}[ \t]*=", f"# replaced above: {key} =", text)
+        text = re.sub(rf"(?ms)^\[{key}\].*?(?=^\[|\Z)", "", text)
+    try:
+        left = tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return None
+    return None if set(keys) & set(left) else text.rstrip("\n") + "\n"

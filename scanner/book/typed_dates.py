@@ -1,0 +1,69 @@
+"""Dates as people and spreadsheets write them: one day, or none that can be told for sure."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, timedelta
+
+DAY_ZERO = date(1899, 12, 30)
+"""What spreadsheets count days from (the 1900 date system, from March 1900 on)."""
+
+FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
+"""A number outside these days is no day of a call."""
+
+_ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[ T].*)?$")
+_AMERICAN = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?: .*)?$")
+_NUMBER = re.compile(r"^\d{5}(\.\d+)?$")
+_COMPACT = re.compile(r"^(20\d{2})(\d{2})(\d{2})$")
+_WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
+
+
+def read_day(text: str) -> date | None:
+    """
+    Read a day.
+
+    Parameters
+    ----------
+    text
+        Text of a cell: 2027-03-14, 3/14/2027 (month first), Mar 14, 2027, or the number of
+        days that a spreadsheet counts.
+
+    Returns
+    -------
+    day
+        The day; None where it is blank or none.
+
+    Examples
+    --------
+    >>> [str(read_day(text)) for text in ("2027-03-14", "3/14/27", "46460", "March 14, 2027")]
+    ['2027-03-14', '2027-03-14', '2027-03-14', '2027-03-14']
+    >>> read_day("14/3/2027"), read_day("soon")
+    (None, None)
+    """
+    plain = " ".join(text.replace(",", " ").split())
+    if match := _ISO.match(plain) or _COMPACT.match(plain):
+        year, month, day = (int(part) for part in match.groups())
+        return _day(year, month, day)
+    if match := _AMERICAN.match(plain):
+        month, day, year = (int(part) for part in match.groups())
+        return _day(year if len(match[3]) > len("27") else 2000 + year, month, day)
+    if _NUMBER.match(plain):
+        counted = DAY_ZERO + timedelta(days=int(float(plain)))
+        return counted if FIRST_DAY <= counted < LAST_DAY else None
+    return _worded(plain)
+
+
+def _day(year: int, month: int, day: int) -> date | None:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
+
+
+def _worded(text: str) -> date | None:
+    for form in _WORDED:
+        try:
+            return datetime.strptime(text.replace(".", ""), form).date()  # noqa: DTZ007  # a day has no zone
+        except ValueError:
+            continue
+    return None

@@ -1,0 +1,90 @@
+"""Client ids as they come back from a spreadsheet: 007 may have become 7, or C7 c7."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+
+from scanner.book.problems import shown
+
+_WHOLE = re.compile(r"^0*(\d+)(\.0+)?$")
+
+
+def match_ids(
+    typed: pd.Series[str], clients: pd.DataFrame, *, names: pd.Series[str] | None = None
+) -> tuple[pd.Series[str], pd.Series[str]]:
+    """
+    Find the clients that ids in a sheet stand for.
+
+    Parameters
+    ----------
+    typed
+        Ids as they stand in the sheet.
+    clients
+        Table `CLIENTS`.
+    names
+        Names of the clients as the sheet has them, on the same index: they decide where an
+        id alone would fit several. None: the sheet has none.
+
+    Returns
+    -------
+    client_ids
+        The client's own id on the index of `typed`, blank where there is no such client, or
+        more than one.
+    reasons
+        Why there is none, blank where there is one.
+
+    Examples
+    --------
+    >>> clients = pd.DataFrame({"client_id": ["007", "C0012"], "name": ["Ada", "Bo"]})
+    >>> ids, reasons = match_ids(pd.Series(["7", "c0012", "9"]), clients)
+    >>> ids.tolist(), reasons.iloc[2]
+    (['007', 'C0012', ''], "client_id '9' is not in the client list")
+    """
+    by_id = dict(zip(clients["client_id"], clients["name"].str.strip().str.casefold(), strict=True))
+    alike: dict[str, list[str]] = {}
+    for client_id in by_id:
+        alike.setdefault(_plain(client_id), []).append(client_id)
+    # Where one id kept its zeros, the sheet has not turned ids into numbers
+    keeps_zeros = bool(typed.str.match(r"^\s*0\d").any())
+    told = names if names is not None else pd.Series("", index=typed.index, dtype="str")
+    found = [
+        _choose(one.strip(), alike.get(_plain(one), []), by_id, (keeps_zeros, name.strip().casefold()))
+        for one, name in zip(typed, told, strict=True)
+    ]  # fmt: skip
+    ids = [candidates[0] if len(candidates) == 1 else "" for candidates in found]
+    reasons = [_reason(one, fits) for one, fits in zip(typed, found, strict=True)]
+    return (
+        pd.Series(ids, index=typed.index, dtype="str"),
+        pd.Series(reasons, index=typed.index, dtype="str"),
+    )
+
+
+def _plain(client_id: str) -> str:
+    text = client_id.strip().casefold()
+    number = _WHOLE.match(text)
+    return number[1] if number else text
+
+
+def _choose(
+    typed: str, fits: list[str], name_of: dict[str, str], hints: tuple[bool, str]
+) -> list[str]:
+    """Narrow several clients down by what else the sheet tells."""
+    keeps_zeros, name = hints
+    if len(fits) > 1 and typed in fits and (keeps_zeros or not _WHOLE.match(typed.casefold())):
+        return [typed]
+    if len(fits) > 1 and name:
+        by_name = [client_id for client_id in fits if name_of[client_id] == name]
+        return by_name if len(by_name) == 1 else fits
+    return fits
+
+
+def _reason(typed: str, fits: list[str]) -> str:
+    if not typed.strip():
+        return "client_id is blank"
+    if not fits:
+        return f"client_id {shown(typed)} is not in the client list"
+    if len(fits) > 1:
+        return f"client_id {shown(typed)} may stand for {' or '.join(fits)}: a spreadsheet drops leading zeros"
+    return ""

@@ -1,0 +1,141 @@
+"""What built jobs teach about rates: estimate against actual, task by task."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from scanner.calls.built import list_told
+from scanner.calls.ratios import Ratio, ratio_of
+from scanner.schema.documents import Rate, RateBook
+
+FROM_JOBS = 5
+"""Built jobs with actuals from which on there is a table, and a rate is suggested."""
+
+TASK_COLUMNS = (
+    "task", "measure", "job_count", "estimated", "actual", "ratio", "ratio_low", "ratio_high",
+    "rate_key", "rate_now", "rate_suggested", "verdict",
+)  # fmt: skip
+PROPOSAL_COLUMNS = (
+    "rate_key", "value", "low", "high", "was", "job_count", "ratio", "ratio_low", "ratio_high",
+)  # fmt: skip
+
+MOST_SHARE = 0.95
+"""A share of the rate book stays below this."""
+
+
+def count_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> int:
+    """
+    Count the built jobs of which any actual is on record.
+
+    Parameters
+    ----------
+    jobs, job_tasks
+        Tables `JOBS`, `JOB_TASKS`.
+
+    Returns
+    -------
+    count
+        Jobs.
+    """
+    return int(list_told(jobs, job_tasks)["job_id"].nunique())
+
+
+def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+    """
+    Compare estimate and actual, task by task.
+
+    Parameters
+    ----------
+    jobs, job_tasks
+        Tables `JOBS`, `JOB_TASKS`; jobs that are not built are passed over.
+    rates
+        The rate book as it stands.
+
+    Returns
+    -------
+    tasks
+        Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both
+        [h, or USD], their ratio, and the rate that would have hit it. A task that was done
+        and not estimated has no ratio.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    """
+    told = list_told(jobs, job_tasks)
+    proposals = propose_rates(jobs, job_tasks, rates=rates).set_index("rate_key")
+    rows = []
+    for (task, measure), own in told.groupby(["task", "measure"], sort=False):
+        ratio = ratio_of(own["actual"].to_numpy(float), own["estimated"].to_numpy(float))
+        both = own[(own["estimated"] > 0) & (own["actual"] > 0)]
+        key = str(own["key"].iloc[0])
+        suggested = proposals["value"].get(key, np.nan)
+        rows.append(
+            (task, measure, len(own), both["estimated"].sum(), both["actual"].sum(), ratio.mean,
+             ratio.low, ratio.high, key, _value(key, rates), suggested, _verdict(key, ratio, proposals))
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=[*TASK_COLUMNS])
+
+
+def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+    """
+    Propose rates where `FROM_JOBS` jobs show that the one in use is off.
+
+    Parameters
+    ----------
+    jobs, job_tasks
+        Tables `JOBS`, `JOB_TASKS`.
+    rates
+        The rate book as it stands.
+
+    Returns
+    -------
+    proposals
+        Columns `PROPOSAL_COLUMNS`, by name of the rate. Tasks that share a rate are added
+        up job by job. A pace is divided by the ratio, any other rate multiplied; low and
+        high are the ends of the ratio's interval.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    """
+    told = list_told(jobs, job_tasks)
+    both = told[(told["estimated"] > 0) & (told["actual"] > 0) & (told["key"] != "")]
+    rows = []
+    for key, own in both.groupby("key", sort=True):
+        by_job = own.groupby("job_id")[["actual", "estimated"]].sum()
+        ratio = ratio_of(by_job["actual"].to_numpy(float), by_job["estimated"].to_numpy(float))
+        was = _value(str(key), rates)
+        if ratio.job_count < FROM_JOBS or not ratio.excludes_one or not was > 0:
+            continue
+        low, value, high = sorted(
+            _moved(str(key), was, one) for one in (ratio.low, ratio.mean, ratio.high)
+        )
+        rows.append(
+            (key, value, low, high, was, ratio.job_count, ratio.mean, ratio.low, ratio.high)
+        )
+    return pd.DataFrame(rows, columns=[*PROPOSAL_COLUMNS])
+
+
+def _value(key: str, rates: RateBook) -> float:
+    rate = getattr(rates, key, None) if key else None
+    return rate.value if isinstance(rate, Rate) else np.nan
+
+
+def _moved(key: str, value: float, ratio: float) -> float:
+    if key.endswith("_per_hour"):
+        return value / ratio
+    return min(value * ratio, MOST_SHARE) if key.endswith("_share") else value * ratio
+
+
+def _verdict(key: str, ratio: Ratio, proposals: pd.DataFrame) -> str:
+    if not key:
+        return "was not estimated"
+    if key in proposals.index:
+        return "change it"
+    if ratio.job_count < FROM_JOBS:
+        return f"needs {FROM_JOBS} jobs"
+    return "keep it"

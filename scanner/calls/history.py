@@ -1,0 +1,209 @@
+"""
+What the log says of each client: the last call, how long they rest, when they are due again.
+
+A "do not call" holds for good. Otherwise the last talk decides: a day named in it, else
+the rest that the rate book gives its outcome. A try that reached nobody adds its own
+short rest and takes nothing back.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from scanner.schema.documents import RateBook, Season
+from scanner.schema.tables import PROBLEMS, check_table, empty_table
+
+NOT_REACHED, CALL_BACK, DO_NOT_CALL = "not reached", "call back", "do not call"
+
+HISTORY_COLUMNS = (
+    "client_id", "last_called_on", "last_outcome", "next_action", "free_on", "due_on", "is_barred",
+)  # fmt: skip
+HISTORY_FILE = "book.sqlite"
+
+
+def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+    """
+    Tell of each client on record how the last call ended and when the next may be.
+
+    Parameters
+    ----------
+    calls
+        Table `CALL_LOG`.
+    rates
+        Rest after each outcome [days].
+
+    Returns
+    -------
+    history
+        Columns `HISTORY_COLUMNS`, one row a client, by id. ``free_on``: first day on which
+        a call is right again; ``due_on``: day on which one is expected, blank for none;
+        ``is_barred``: asked not to be called, ever.
+    """
+    ordered = calls.sort_values(["client_id", "called_on", "entry_id"], kind="stable")
+    rows = [
+        _of_client(str(client_id), own.to_dict("records"), rates)
+        for client_id, own in ordered.groupby("client_id", sort=True)
+    ]
+    return pd.DataFrame(rows, columns=[*HISTORY_COLUMNS])
+
+
+def add_history(
+    clients: pd.DataFrame,
+    season: Season,
+    *,
+    rates: RateBook,
+    is_near_built: pd.Series[bool] | None = None,
+) -> pd.DataFrame:
+    """
+    Put beside each client what the log knows of them.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    season
+        Calls on record.
+    rates
+        Rest after each outcome [days].
+    is_near_built
+        Whether a neighbour's bed was just built, on the index of `clients`; None: nobody's.
+
+    Returns
+    -------
+    clients
+        Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
+        ``last_called_on last_outcome free_on due_on neighbor_built``.
+    """
+    history = tell_history(season.calls, rates=rates).set_index("client_id")
+    of_client = {
+        name: clients["client_id"].map(history[name]).astype("str").fillna("")
+        for name in ("last_called_on", "last_outcome", "next_action", "free_on", "due_on")
+    }
+    barred = history.index[history["is_barred"].astype(bool)]
+    later = clients["last_contact"].where(
+        clients["last_contact"] > of_client["last_called_on"], of_client["last_called_on"]
+    )
+    return clients.assign(
+        do_not_call=clients["do_not_call"].mask(clients["client_id"].isin(barred), "yes"),
+        last_contact=later,
+        neighbor_built=False if is_near_built is None else is_near_built,
+        **of_client,
+    )
+
+
+def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
+    """
+    List what is on record and fits nothing in the book any more.
+
+    Parameters
+    ----------
+    season
+        Calls and jobs on record.
+    beds
+        Table `BEDS` of this scan, skipped ones too.
+    clients
+        Table `CLIENTS`.
+
+    Returns
+    -------
+    problems
+        Table `PROBLEMS`, notes: clients who are gone with calls on record, and beds that an
+        outcome names and no bed of this scan is.
+    """
+    calls, known = season.calls, set(clients["client_id"])
+    gone = calls[~calls["client_id"].isin(known)].groupby("client_id", sort=True).size()
+    rows = [
+        _note(str(client_id), f"{count} on record for a client who is not in the client list any more",
+              "put the client back into the list if that was a mistake; what is on record stays")
+        for client_id, count in gone.map(lambda size: f"{size} call{'s'[: size > 1]}").items()
+    ]  # fmt: skip
+    found = set(beds["bed_id"]) | set(season.beds.loc[season.beds["built_on"] != "", "bed_id"])
+    # An empty table takes on the index of whatever is assigned to it, so nothing longer may be
+    named = calls[calls["client_id"].isin(known)]
+    named = named.assign(bed_id=named["bed_ids"].str.split())
+    named = named.explode("bed_id").dropna(subset=["bed_id"])
+    lost = named[~named["bed_id"].isin(found)].sort_values(["bed_id", "called_on", "entry_id"])
+    rows += [
+        _note(call["client_id"], f"bed {call['bed_id']}, with an outcome on record ({call['outcome']}, "
+              f"{call['called_on']}), matches nothing in this scan",
+              "look whether its edge was drawn away or is just cut off; what is on record stays")
+        for call in lost.drop_duplicates("bed_id", keep="last").to_dict("records")
+    ]  # fmt: skip
+    return check_table(pd.DataFrame(rows), PROBLEMS) if rows else empty_table(PROBLEMS)
+
+
+def rest_days(outcome: str, rates: RateBook) -> int | None:
+    """
+    Tell how long a client rests after an outcome.
+
+    Parameters
+    ----------
+    outcome
+        One of `OUTCOMES`.
+    rates
+        The rate book.
+
+    Returns
+    -------
+    days
+        Whole days; None: for good.
+    """
+    if outcome == DO_NOT_CALL:
+        return None
+    return round(getattr(rates, f"rest_{outcome.replace(' ', '_')}_days").value)
+
+
+def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> dict[str, object]:
+    """Sum up one client's calls, oldest first."""
+    talks = [call for call in calls if call["outcome"] != NOT_REACHED]
+    tries = calls[len(calls) - _tail(calls) :]
+    told = [*talks[-1:], *tries]
+    last = calls[-1]
+    dues = [call["next_date"] for call in tries[-1:] if call["next_date"]]
+    if not dues and talks and (_due(talks[-1], rates)):
+        dues = [max([_due(talks[-1], rates), *(_free(call, rates) for call in tries)])]
+    is_barred = any(call["outcome"] == DO_NOT_CALL for call in calls)
+    return {
+        "client_id": client_id,
+        "last_called_on": last["called_on"],
+        "last_outcome": DO_NOT_CALL if is_barred else last["outcome"],
+        "next_action": next((call["next_action"] for call in reversed(told) if call["next_action"]), ""),
+        "free_on": max(_free(call, rates) for call in told),
+        "due_on": "" if is_barred or not dues else dues[0],
+        "is_barred": is_barred,
+    }  # fmt: skip
+
+
+def _tail(calls: list[dict[Any, Any]]) -> int:
+    """Count the tries since the last talk."""
+    count = 0
+    for call in reversed(calls):
+        if call["outcome"] != NOT_REACHED:
+            break
+        count += 1
+    return count
+
+
+def _free(call: dict[Any, Any], rates: RateBook) -> str:
+    """Give the first day on which a call is right again."""
+    if call["next_date"]:
+        return str(call["next_date"])
+    days = rest_days(call["outcome"], rates)
+    if days is None:
+        return date.max.isoformat()
+    return (date.fromisoformat(call["called_on"]) + timedelta(days=days)).isoformat()
+
+
+def _due(talk: dict[Any, Any], rates: RateBook) -> str:
+    """Give the day on which a call was promised, blank for none."""
+    if talk["next_date"] or talk["outcome"] == CALL_BACK:
+        return _free(talk, rates)
+    return ""
+
+
+def _note(client_id: str, problem: str, remedy: str) -> dict[str, str]:
+    cells = (HISTORY_FILE, "", client_id, "note", problem, remedy)
+    return dict(zip(PROBLEMS.columns, cells, strict=True))

@@ -1,0 +1,179 @@
+"""
+Jobs drawn up for the log: the estimate that the scan made beside what it really took.
+
+A job that is on record keeps its estimate; what is told anew is put in its place.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from scanner.schema.documents import Scan, Season
+from scanner.schema.log_tables import JOB_TASKS, JOBS
+from scanner.schema.tables import PROBLEMS, check_table, empty_table
+
+NO_COST_KEYS = ("gross_margin_share", "minimum_job_usd", "sales_tax_share")
+"""Line items under these rates are part of the price and not of what a job costs."""
+
+TEXTS = ("bed_ids", "finish", "method", "built_on", "note")
+AMOUNTS = ("sold_cents", "invoiced_cents")
+
+
+def draw_up_jobs(
+    told: pd.DataFrame,
+    actuals: pd.DataFrame,
+    season: Season,
+    *,
+    found: Scan,
+    tasks: tuple[str, ...],
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """
+    Put beside what was told of jobs what the scan estimated for them.
+
+    Parameters
+    ----------
+    told
+        ``job_id client_id bed_ids finish method built_on note`` (blank: not told),
+        ``sold_cents`` and ``invoiced_cents`` (NaN: not told), one row a job.
+    actuals
+        ``job_id task actual_hours actual_cents`` (NaN: not told).
+    season
+        What is on record: jobs told of before.
+    found
+        A scan of the clients of jobs that are not on record yet.
+    tasks
+        Every task that an estimate may hold.
+
+    Returns
+    -------
+    jobs, job_tasks
+        Tables `JOBS`, `JOB_TASKS`.
+    problems
+        Table `PROBLEMS`: jobs without a price and actuals of a task that is none.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    """
+    actuals, problems = _known_tasks(actuals, tasks)
+    jobs, parts = [], []
+    for job in told.to_dict("records"):
+        before = season.jobs[season.jobs["job_id"] == job["job_id"]]
+        if before.empty and np.isnan(job["sold_cents"]):
+            problems.append(
+                _fault(
+                    job,
+                    "sold_usd is missing; it is left out",
+                    "write the price that it was sold for",
+                )
+            )
+            continue
+        if before.empty:
+            drawn, estimate = _estimate(job, found)
+        else:
+            drawn = before.to_dict("records")[0]
+            estimate = season.job_tasks[season.job_tasks["job_id"] == job["job_id"]]
+        jobs.append({name: _newer(job, drawn, name) for name in JOBS.columns})
+        parts.append(
+            _with_actuals(estimate, actuals[actuals["job_id"] == job["job_id"]], str(job["job_id"]))
+        )
+    return (
+        check_table(pd.DataFrame(jobs), JOBS) if jobs else empty_table(JOBS),
+        check_table(pd.concat(parts, ignore_index=True), JOB_TASKS) if parts else empty_table(JOB_TASKS),
+        check_table(pd.DataFrame(problems), PROBLEMS) if problems else empty_table(PROBLEMS),
+    )  # fmt: skip
+
+
+def _newer(job: dict[Any, Any], drawn: dict[Any, Any], name: str) -> object:
+    """Take what was told where something was, else what stands there."""
+    if name in TEXTS:
+        return job[name] or drawn[name]
+    if name in AMOUNTS and not np.isnan(job[name]):
+        return int(job[name])
+    return drawn[name]
+
+
+def _estimate(job: dict[Any, Any], found: Scan) -> tuple[dict[str, Any], pd.DataFrame]:
+    """Draw a job up from the scan's offer of these beds, else from each bed's own."""
+    bed_ids = job["bed_ids"].split()
+    finish = job["finish"] or found.rates.lead_finish
+    offers = found.offers
+    is_same = offers["bed_ids"].map(lambda ids: set(ids.split()) == set(bed_ids)).astype(bool)
+    offer_ids = offers.loc[is_same, "offer_id"].tolist()[:1] or bed_ids
+    prices = found.prices[
+        found.prices["offer_id"].isin(offer_ids) & (found.prices["finish"] == finish)
+    ]
+    rows = found.offer_beds[found.offer_beds["offer_id"].isin(prices["offer_id"])]
+    # A bed that is skipped has no price, but its area is known all the same
+    beds = found.beds[found.beds["bed_id"].isin(set(bed_ids) - set(rows["bed_id"]))]
+    items = found.line_items
+    items = items[items["offer_id"].isin(prices["offer_id"]) & (items["finish"] == finish)]
+    job_row = {
+        "job_id": job["job_id"], "client_id": job["client_id"], "bed_ids": job["bed_ids"],
+        "finish": finish, "method": " ".join(dict.fromkeys(prices["method"])), "built_on": "", "note": "",
+        "area_ft2": float(rows["area_ft2"].sum() + beds["area_ft2"].sum()),
+        "quick_low_cents": int(prices["price_low_cents"].sum()),
+        "quick_high_cents": int(prices["price_high_cents"].sum()),
+        "sold_cents": 0, "invoiced_cents": 0,
+    }  # fmt: skip
+    return job_row, _by_task(items[~items["rate_key"].isin(NO_COST_KEYS)])
+
+
+def _by_task(items: pd.DataFrame) -> pd.DataFrame:
+    """Add the line items up task by task, in the order of the work."""
+    tasks = items.groupby("task", sort=False, as_index=False).agg(
+        rate_key=("rate_key", "first"),
+        quantity=("quantity", "sum"),
+        unit=("unit", "first"),
+        estimated_hours=("labor_hours", "sum"),
+        estimated_cents=("amount_cents", "sum"),
+    )
+    # A purchase has no hours, which is not the same as none being needed
+    hours = tasks["estimated_hours"].where(tasks["estimated_hours"] > 0.0)
+    return tasks.assign(estimated_hours=hours, actual_hours=np.nan, actual_cents=np.nan)
+
+
+def _with_actuals(estimate: pd.DataFrame, actuals: pd.DataFrame, job_id: str) -> pd.DataFrame:
+    """Put actuals beside the estimate; a task that was not estimated gets a row of its own."""
+    told = actuals.groupby("task", sort=False)[["actual_hours", "actual_cents"]].sum(min_count=1)
+    extra = pd.DataFrame(
+        {"task": [task for task in told.index if task not in set(estimate["task"])]}
+    )
+    extra = extra.assign(
+        rate_key="", quantity=0.0, unit="", estimated_hours=np.nan, actual_hours=np.nan,
+        estimated_cents=0, actual_cents=np.nan,
+    )  # fmt: skip
+    tasks = pd.concat([estimate, extra], ignore_index=True) if len(extra) else estimate
+    newer = {name: tasks["task"].map(told[name]) for name in told.columns}
+    tasks = tasks.assign(
+        job_id=job_id,
+        **{name: newer[name].where(newer[name].notna(), tasks[name]) for name in newer},
+    )
+    return tasks[[*JOB_TASKS.columns]].astype({"estimated_cents": "int64"})
+
+
+def _known_tasks(
+    actuals: pd.DataFrame, tasks: tuple[str, ...]
+) -> tuple[pd.DataFrame, list[dict[str, str]]]:
+    """Give tasks their own names; a few letters will do where only one task has them."""
+    names, problems = [], []
+    for row in actuals.to_dict("records"):
+        typed = " ".join(row["task"].casefold().split())
+        fits = [task for task in tasks if typed == task.casefold()]
+        fits = fits or [task for task in tasks if typed in task.casefold()]
+        names.append(fits[0] if len(fits) == 1 else "")
+        if len(fits) != 1:
+            listed = ", ".join(fits or tasks)
+            problems.append(_fault(row, f"task '{row['task']}' is none or several of: {listed}; its hours and cost are left out",
+                                   "write one of these, as the estimate has it"))  # fmt: skip
+    named = actuals.assign(task=pd.Series(names, index=actuals.index, dtype="str"))
+    return named[named["task"] != ""], problems
+
+
+def _fault(row: dict[Any, Any], problem: str, remedy: str) -> dict[str, str]:
+    cells = ("", f"job {row['job_id']}", str(row.get("client_id", "")), "fault", problem, remedy)
+    return dict(zip(PROBLEMS.columns, cells, strict=True))

@@ -1,0 +1,76 @@
+"""Dated copies of the log: one at each day's first write, one at each change of its version."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from pathlib import Path
+
+FOLDER = "copies"
+KEPT_COUNT = 30
+"""So many days' copies are kept, newest first; of older ones the first of each month stays."""
+
+_DAILY = re.compile(r"^book-(\d{4}-\d{2})-\d{2}\.sqlite$")
+
+
+def keep(path: Path, stamp: str) -> None:
+    """
+    Copy the log as it stands, unless that day has its copy.
+
+    Parameters
+    ----------
+    path
+        The log's file, its lock held and nothing written yet.
+    stamp
+        Day, and version where it is about to change.
+
+    Raises
+    ------
+    OSError
+        If there is no room for a copy, or nobody may write.
+    """
+    copy = path.parent / FOLDER / f"{path.stem}-{stamp}{path.suffix}"
+    if copy.exists():
+        return
+    copy.parent.mkdir(exist_ok=True)
+    part = copy.with_suffix(".part")
+    shutil.copyfile(path, part)
+    with part.open("rb+") as written:
+        os.fsync(written.fileno())
+    part.replace(copy)
+    _thin(copy.parent)
+
+
+def way_back(path: Path) -> str:
+    """
+    Say how to get on after the log was damaged.
+
+    Parameters
+    ----------
+    path
+        The log's file.
+
+    Returns
+    -------
+    sentence
+        Which copy to take, and what to record again.
+    """
+    copies = sorted((path.parent / FOLDER).glob(f"{path.stem}-*{path.suffix}"))
+    if not copies:
+        return "There is no copy yet: rename it, and record your call lists again; a new log is then begun."
+    return (
+        f"The way back: rename it, copy {copies[-1]} (as it was before that day's first entry) to {path}, and "
+        "record the lists filled in since again; what is on record is not doubled."
+    )
+
+
+def _thin(folder: Path) -> None:
+    """Let the older copies go, but for the first of each month."""
+    daily = sorted(copy for copy in folder.iterdir() if _DAILY.match(copy.name))
+    seen: set[str] = set()
+    for copy in daily[:-KEPT_COUNT]:
+        month = copy.name[:12]
+        if month in seen:
+            copy.unlink(missing_ok=True)
+        seen.add(month)

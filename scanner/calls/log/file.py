@@ -1,0 +1,266 @@
+"""
+The file ``book.sqlite``: opened, kept in shape, guarded against two writers and a bad day.
+
+The only module that knows the database. A rollback journal and a busy timeout, because
+a write-ahead log fails in a read-only folder and on a network drive [1]_. One recording is
+one transaction: killed in the middle, it has never happened.
+
+References
+----------
+.. [1] SQLite documentation, "Write-Ahead Logging", sections 1 and 5.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, closing, contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from scanner.calls.log import copies, holder, words
+from scanner.calls.log.steps import STEPS
+from scanner.errors import LogError, ReadOnlyError
+
+LOG_FILE = "book.sqlite"
+WAIT_SECONDS = 10.0
+"""How long a second writer waits for the first."""
+
+OUR_MARK = 0x42656473
+"""SQLite's application id of our files: the letters Beds."""
+
+_PRIMARY = 0xFF  # the low byte of an extended result code is the plain one
+_BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+_LOCKED_AWAY = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM}
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_NO_ROOM = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
+
+
+class Store:
+    """
+    The tables of an open log.
+
+    Parameters
+    ----------
+    connection
+        An open connection.
+    path
+        The file, for messages.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self._connection = connection
+        self.path = path
+
+    def rows(self, query: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """
+        Ask the log.
+
+        Parameters
+        ----------
+        query
+            A query.
+        values
+            What stands for its question marks.
+
+        Returns
+        -------
+        rows
+            The answer, row by row.
+
+        Raises
+        ------
+        LogError
+            If the file cannot be read.
+        """
+        with _told(self.path):
+            return self._connection.execute(query, values).fetchall()
+
+    def write(self, statement: str, *rows: Sequence[Any]) -> int:
+        """
+        Write rows.
+
+        Parameters
+        ----------
+        statement
+            What to do with each row.
+        *rows
+            What stands for its question marks; none: the statement runs once.
+
+        Returns
+        -------
+        row_id
+            Number of the last row added.
+
+        Raises
+        ------
+        LogError
+            If they cannot be written; then nothing of this recording is kept.
+        """
+        with _told(self.path):
+            row_id = 0
+            for row in rows or ((),):
+                row_id = self._connection.execute(statement, row).lastrowid or 0
+            return row_id
+
+
+@contextmanager
+def open_to_write(folder: Path, *, today: date, wait_seconds: float) -> Iterator[Store]:
+    """
+    Open a book's log for one recording; it is kept whole or not at all.
+
+    Parameters
+    ----------
+    folder
+        The book's folder; the file is made where it is not there.
+    today
+        Day of the recording.
+    wait_seconds
+        How long to wait for another writer [s].
+
+    Yields
+    ------
+    store
+        The log's tables, in one transaction.
+
+    Raises
+    ------
+    LogError
+        If the file is newer than this program, damaged, foreign or held by another
+        writer, or the disk is full; `ReadOnlyError` where nobody may write.
+    """
+    path = folder / LOG_FILE
+    with ExitStack() as last:
+        # Only what the log itself does is told here; what its user stumbles over is theirs
+        with _told(path):
+            connection = last.enter_context(closing(_connect(path, "rwc", wait_seconds)))
+            store = Store(connection, path)
+            _version(store)
+            # Whoever set a write-ahead log in another program has it set back
+            connection.execute("PRAGMA journal_mode = DELETE")
+            connection.execute("BEGIN IMMEDIATE")
+            last.callback(_roll_back, connection)
+            last.enter_context(holder.named(path))
+            _ready(store, today)
+        yield store
+        with _told(path):
+            connection.execute("COMMIT")
+
+
+@contextmanager
+def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterator[Store | None]:
+    """
+    Open a book's log to read it; nothing is written, not even beside it.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+    wait_seconds
+        How long to wait for a writer [s].
+
+    Yields
+    ------
+    store
+        The log's tables as they stand at one moment; None where there is no log yet.
+
+    Raises
+    ------
+    LogError
+        If the file is newer than this program, damaged or foreign.
+    """
+    path = folder / LOG_FILE
+    if not path.is_file() or path.stat().st_size == 0:
+        yield None
+        return
+    with ExitStack() as last:
+        with _told(path):
+            address = (path, _reading(path), wait_seconds)
+            store = Store(last.enter_context(closing(_connect(*address))), path)
+            store.write("BEGIN")
+            is_empty = _version(store) == 0
+            if not is_empty:
+                _check(store)
+        yield None if is_empty else store
+
+
+def _roll_back(connection: sqlite3.Connection) -> None:
+    if connection.in_transaction:
+        connection.execute("ROLLBACK")
+
+
+def _reading(path: Path) -> str:
+    """A journal left by a killed writer must be played back, which takes leave to write."""
+    return "rw" if path.with_name(f"{path.name}-journal").exists() else "ro"
+
+
+def _connect(path: Path, mode: str, wait_seconds: float) -> sqlite3.Connection:
+    if not path.parent.is_dir():
+        message = f"there is no folder '{path.parent}': make a book first, or put its name right"
+        raise LogError(message)
+    address = f"{path.resolve().as_uri()}?mode={mode}"
+    connection = sqlite3.connect(address, timeout=wait_seconds, isolation_level=None, uri=True)
+    connection.execute("PRAGMA foreign_keys = ON")
+    return connection
+
+
+def _version(store: Store) -> int:
+    """Tell the file's version, 0 for an empty one; refuse what is not ours or newer."""
+    if not store.rows("SELECT 1 FROM sqlite_master LIMIT 1"):
+        return 0
+    if store.rows("PRAGMA application_id") != [(OUR_MARK,)]:
+        raise LogError(words.foreign(store.path))
+    version = int(store.rows("SELECT value FROM meta WHERE name = 'schema_version'")[0][0])
+    if version > len(STEPS):
+        raise LogError(words.newer(store.path, version, len(STEPS)))
+    return version
+
+
+def _ready(store: Store, today: date) -> None:
+    """Check the file, keep a copy of it, bring it to this program's version."""
+    version = _version(store)
+    if version:
+        _check(store)
+    if version and version < len(STEPS):
+        copies.keep(store.path, f"{today.isoformat()}-version-{version}")
+    elif version:
+        copies.keep(store.path, today.isoformat())
+    for number, statements in enumerate(STEPS[version:], start=version + 1):
+        for statement in statements:
+            store.write(statement)
+        store.write("INSERT INTO migrations VALUES (?, ?)", (number, today.isoformat()))
+        store.write("INSERT OR REPLACE INTO meta VALUES ('schema_version', ?)", (str(number),))
+    if not version:
+        store.write(f"PRAGMA application_id = {OUR_MARK}")
+
+
+def _check(store: Store) -> None:
+    found = store.rows("PRAGMA quick_check(1)")
+    if found != [("ok",)]:
+        raise LogError(words.damaged(store.path, str(found[0][0])))
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what the database says into a sentence with the remedy."""
+    try:
+        yield
+    except sqlite3.Error as err:
+        code = getattr(err, "sqlite_errorcode", 0) & _PRIMARY
+        if code in _LOCKED_AWAY:
+            raise ReadOnlyError(words.locked_away(path)) from err
+        if code in _BUSY:
+            message = words.held(path)
+        elif code in _DAMAGED:
+            message = words.damaged(path, str(err))
+        elif code in _NO_ROOM:
+            message = words.no_room(path, str(err))
+        else:
+            message = f"{path}: the log cannot be used ({err}). Nothing was recorded."
+        raise LogError(message) from err
+    except PermissionError as err:
+        raise ReadOnlyError(words.locked_away(path)) from err
+    except OSError as err:
+        message = f"{path.parent} cannot be written to ({err.strerror}): make room or mend it. Nothing was recorded."
+        raise LogError(message) from err

@@ -1,0 +1,104 @@
+"""
+How the log's file came to be: each version's changes, in order, never edited afterwards.
+
+Every recording is an entry; what it says stands in the table of its kind. An entry is
+never changed nor deleted: a later one adds to it, a reversal takes it back. Beds and the
+last call list are the program's own notes of a scan and are replaced by the next.
+"""
+
+from __future__ import annotations
+
+_FIRST = (
+    "CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL)",
+    "CREATE TABLE migrations (version INTEGER PRIMARY KEY, made_on TEXT NOT NULL)",
+    """
+    CREATE TABLE entries (
+        entry_id INTEGER PRIMARY KEY AUTOINCREMENT,
+        kind TEXT NOT NULL CHECK (
+            kind IN ('call', 'answer', 'visit', 'measurement', 'job', 'reversal')
+        ),
+        recorded_at TEXT NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%SZ', 'now')),
+        recorded_on TEXT NOT NULL,
+        takes_back INTEGER UNIQUE REFERENCES entries (entry_id),
+        CHECK ((kind = 'reversal') = (takes_back IS NOT NULL))
+    )
+    """,
+    """
+    CREATE TABLE calls (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, called_on TEXT NOT NULL, outcome TEXT NOT NULL,
+        note TEXT NOT NULL, next_action TEXT NOT NULL, next_date TEXT NOT NULL,
+        bed_ids TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE answers (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, question TEXT NOT NULL, answer TEXT NOT NULL,
+        seen_on TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE visits (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, visited_on TEXT NOT NULL, visited_by TEXT NOT NULL,
+        note TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE measurements (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, along TEXT NOT NULL, measured_on TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE measured_edges (
+        entry_id INTEGER NOT NULL REFERENCES measurements (entry_id),
+        place INTEGER NOT NULL, length_ft REAL NOT NULL, room_ft REAL,
+        openings_ft REAL NOT NULL, note TEXT NOT NULL,
+        PRIMARY KEY (entry_id, place)
+    )
+    """,
+    """
+    CREATE TABLE jobs (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        job_id TEXT NOT NULL, client_id TEXT NOT NULL, bed_ids TEXT NOT NULL,
+        finish TEXT NOT NULL, method TEXT NOT NULL, built_on TEXT NOT NULL,
+        area_ft2 REAL NOT NULL, quick_low_cents INTEGER NOT NULL,
+        quick_high_cents INTEGER NOT NULL, sold_cents INTEGER NOT NULL,
+        invoiced_cents INTEGER NOT NULL, note TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE job_tasks (
+        entry_id INTEGER NOT NULL REFERENCES jobs (entry_id),
+        place INTEGER NOT NULL, task TEXT NOT NULL, rate_key TEXT NOT NULL,
+        quantity REAL NOT NULL, unit TEXT NOT NULL, estimated_hours REAL, actual_hours REAL,
+        estimated_cents INTEGER NOT NULL, actual_cents REAL,
+        PRIMARY KEY (entry_id, task)
+    )
+    """,
+    """
+    CREATE TABLE beds (
+        bed_id TEXT PRIMARY KEY, client_id TEXT NOT NULL, along TEXT NOT NULL,
+        area_ft2 REAL NOT NULL, last_seen TEXT NOT NULL, shape BLOB NOT NULL
+    )
+    """,
+)
+
+_LIST_OF_THE_LAST_SCAN = (
+    """
+    CREATE TABLE listed (
+        offer_id TEXT PRIMARY KEY, client_id TEXT NOT NULL, scanned_on TEXT NOT NULL,
+        offer TEXT NOT NULL, bed_ids TEXT NOT NULL, along TEXT NOT NULL,
+        area_ft2 REAL NOT NULL, crew_days REAL NOT NULL,
+        price_low_cents INTEGER NOT NULL, price_high_cents INTEGER NOT NULL,
+        gross_profit_cents INTEGER NOT NULL, chance REAL NOT NULL, chance_low REAL NOT NULL,
+        chance_high REAL NOT NULL, expected_profit_cents INTEGER NOT NULL,
+        reasons TEXT NOT NULL, cautions TEXT NOT NULL
+    )
+    """,
+)
+
+STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN)
+"""Statements that lead from each version to the next; the first starts an empty file."""

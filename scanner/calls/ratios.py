@@ -1,0 +1,86 @@
+"""
+Actual over estimate: the geometric mean of the jobs, with its interval.
+
+The geometric mean, so that twice as much and half as much cancel out; Student's t on the
+logarithms, because a ratio cannot fall below nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student_t  # type: ignore[attr-defined]  # made at import time
+
+from scanner.calls.chance import CHANCE_LEVEL
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """
+    Actual over estimate.
+
+    Attributes
+    ----------
+    mean
+        Geometric mean; NaN: no job tells.
+    low, high
+        Ends of its interval; NaN: one job alone.
+    job_count
+        Jobs that it rests on.
+    """
+
+    mean: float
+    low: float
+    high: float
+    job_count: int
+
+    @property
+    def excludes_one(self) -> bool:
+        """
+        Tell whether the estimate is off for sure.
+
+        Returns
+        -------
+        is_off
+            Whether the whole interval lies on one side of 1.
+        """
+        return bool(self.low > 1.0 or self.high < 1.0)
+
+
+def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE_LEVEL) -> Ratio:
+    """
+    Compare actuals with estimates.
+
+    Parameters
+    ----------
+    actual, estimated
+        One a job, in one unit; jobs where one of them is not above 0 or not known are
+        passed over.
+    level
+        Share of the probability inside the interval, 0 to 1.
+
+    Returns
+    -------
+    ratio
+        The mean exp(m), the ends exp(m ± t s / √n), with m and s mean and standard deviation of the n
+        logarithms and t Student's with n − 1 degrees of freedom.
+
+    Examples
+    --------
+    >>> ratio = ratio_of(np.array([2.0, 0.5]), np.array([1.0, 1.0]))
+    >>> round(ratio.mean, 6), ratio.job_count
+    (1.0, 2)
+    """
+    with np.errstate(invalid="ignore"):
+        is_told = (actual > 0) & (estimated > 0) & np.isfinite(actual) & np.isfinite(estimated)
+    logs = np.log(actual[is_told] / estimated[is_told])
+    if not len(logs):
+        return Ratio(np.nan, np.nan, np.nan, 0)
+    middle = float(logs.mean())
+    if len(logs) == 1:
+        return Ratio(float(np.exp(middle)), np.nan, np.nan, 1)
+    spread = float(logs.std(ddof=1)) / np.sqrt(len(logs))
+    reach = float(student_t.ppf((1.0 + level) / 2.0, len(logs) - 1)) * spread
+    ends = np.exp([middle - reach, middle, middle + reach])
+    return Ratio(float(ends[1]), float(ends[0]), float(ends[2]), len(logs))

@@ -1,0 +1,177 @@
+"""
+Client-seasons: what the calls to one client in one year came to.
+
+One client in one calendar year is one trial, however many calls it took. It ends as not
+reached, reached only, visited only or sold; while more is to come it is pending and counts
+nowhere. Chances and their intervals rest on whole client-seasons, never on single calls.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+
+from scanner.calls.chance import CallCounts
+from scanner.schema.columns import ALONG
+from scanner.schema.log_tables import CALL_LOG
+from scanner.schema.tables import check_table
+
+PENDING_DAYS = 60
+"""A quote is pending for so many days (design, 5.11)."""
+
+NOT_REACHED, REACHED, VISITED, SOLD = "not reached", "reached only", "visited only", "sold"
+ENDS = (NOT_REACHED, REACHED, VISITED, SOLD)
+"""How a client-season may end, in the order of the way to a sale."""
+
+PENDING = "pending"
+
+SEASON_COLUMNS = ("client_id", "year", "end", "along", "first_on", "last_on")
+
+
+def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
+    """
+    Sum up the calls to each client in each year.
+
+    Parameters
+    ----------
+    calls
+        Table `CALL_LOG`.
+    today
+        Day on which it is asked: entries of later days are not looked at.
+
+    Returns
+    -------
+    seasons
+        Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
+        ``pending``; ``along`` is what the lead bed of the first offer runs along, blank
+        where no call names a bed; ``first_on`` and ``last_on`` are ISO days.
+
+    Raises
+    ------
+    SchemaError
+        If `calls` breaks its schema.
+
+    Notes
+    -----
+    A sale settles the season. Else the last call that reached somebody decides: a quote is
+    pending for `PENDING_DAYS`, a call back and an agreed visit until the year is out, and
+    `PENDING_DAYS` at the least; after that a quote and a visit are visited only, a call
+    back is reached only. Not now, no and do not call are reached only, or visited only
+    where a visit or a quote went before.
+    """
+    calls = check_table(calls, CALL_LOG)
+    calls = calls[calls["called_on"] <= today.isoformat()]
+    ordered = calls.assign(year=calls["called_on"].str.slice(0, 4)).sort_values(
+        ["client_id", "called_on", "entry_id"], kind="stable"
+    )
+    rows = [
+        (client_id, int(str(year)), _end(own, today), _along(own),
+         own["called_on"].iloc[0], own["called_on"].iloc[-1])
+        for (client_id, year), own in ordered.groupby(["client_id", "year"], sort=True)
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=[*SEASON_COLUMNS])
+
+
+def count_ends(seasons: pd.DataFrame) -> CallCounts:
+    """
+    Count client-seasons by how they ended.
+
+    Parameters
+    ----------
+    seasons
+        What `list_seasons` gives.
+
+    Returns
+    -------
+    counts
+        Pending ones are left out [client-seasons].
+    """
+    counts = seasons["end"].value_counts()
+    return CallCounts(*(float(counts.get(end, 0)) for end in ENDS))
+
+
+def count_seasons(calls: pd.DataFrame, *, today: date) -> CallCounts:
+    """
+    Count what the calls on record came to.
+
+    Parameters
+    ----------
+    calls
+        Table `CALL_LOG`.
+    today
+        Day on which it is asked.
+
+    Returns
+    -------
+    counts
+        Whole client-seasons by how they ended; pending ones are left out.
+
+    Raises
+    ------
+    SchemaError
+        If `calls` breaks its schema.
+
+    Examples
+    --------
+    >>> columns = ["entry_id", "client_id", "called_on", "outcome"]
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "not reached"), (2, "A", "2027-03-09", "sold"),
+    ...                       (3, "B", "2027-03-09", "quoted")], columns=columns)
+    >>> calls = calls.assign(note="", next_action="", next_date="", bed_ids="", recorded_at="")
+    >>> count_seasons(calls, today=date(2027, 5, 7)).sold_count
+    1.0
+    >>> [count_seasons(calls, today=date(2027, 5, day)).visited_only_count for day in (7, 8)]
+    [0.0, 1.0]
+    """
+    return count_ends(list_seasons(calls, today=today))
+
+
+def lead_along(bed_ids: str) -> str:
+    """
+    Tell what the first of some beds runs along, from its name.
+
+    Parameters
+    ----------
+    bed_ids
+        Names of beds, lead first, joined by a blank.
+
+    Returns
+    -------
+    along
+        One of `ALONG`; blank where there is no bed or its name does not say.
+
+    Examples
+    --------
+    >>> lead_along("C-7-curb-1 C-7-house-1"), lead_along("")
+    ('curb', '')
+    """
+    lead = bed_ids.split(" ", maxsplit=1)[0]
+    words = [word for word in lead.split("-") if word in ALONG]
+    return words[-1] if words else ""
+
+
+def _end(calls: pd.DataFrame, today: date) -> str:
+    outcomes = calls["outcome"].tolist()
+    if SOLD in outcomes:
+        return SOLD
+    talks = calls[calls["outcome"] != "not reached"]
+    if talks.empty:
+        return NOT_REACHED
+    last = talks.iloc[-1]
+    if today < _decided_on(last["outcome"], date.fromisoformat(last["called_on"])):
+        return PENDING
+    return VISITED if {"visit", "quoted"} & set(outcomes) else REACHED
+
+
+def _decided_on(outcome: str, called_on: date) -> date:
+    """Give the first day on which an outcome is no longer pending."""
+    patience = called_on + timedelta(days=PENDING_DAYS)
+    if outcome == "quoted":
+        return patience
+    if outcome in ("call back", "visit"):
+        return max(patience, date(called_on.year + 1, 1, 1))
+    return called_on
+
+
+def _along(calls: pd.DataFrame) -> str:
+    return next((along for along in map(lead_along, calls["bed_ids"]) if along), "")

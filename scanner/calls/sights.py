@@ -1,0 +1,105 @@
+"""What crews saw that bears on a call: how the turf's edge looks."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from scanner.schema.answers import days_by_client, numbers_by_client
+
+CONDITIONS = {"curb": "curb condition", "house": "house condition"}
+"""Question about the look of the turf along each edge."""
+
+WORST = 3
+BAD_FROM = 2
+"""Conditions run from 0, as good as the rest, to 3, bare or weeds; these and worse are bad."""
+
+BAD_EDGE_COLUMN = "bad_edges"
+"""Column of clients: edges that a crew saw in a bad state, ``along condition day`` each."""
+
+
+def bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
+    """
+    List the edges that a crew saw in a bad state.
+
+    Parameters
+    ----------
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    edges
+        Columns ``client_id along condition seen_on``, by client.
+
+    Examples
+    --------
+    >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01")]
+    >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
+    >>> bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()
+    [['A', 'curb', 3.0]]
+    """
+    parts = []
+    for along, question in CONDITIONS.items():
+        numbers = numbers_by_client(answers, question)
+        days = days_by_client(answers, question)
+        parts.append(
+            pd.DataFrame({"along": along, "condition": numbers, "seen_on": days})
+            .rename_axis("client_id")
+            .reset_index()
+        )
+    edges = pd.concat(parts, ignore_index=True).astype({"along": "str"})
+    bad = edges[edges["condition"] >= BAD_FROM]
+    return bad.sort_values(["client_id", "along"], ignore_index=True)
+
+
+def add_sights(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    """
+    Put beside each client the edges that a crew saw in a bad state.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`.
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    clients
+        Table `CLIENTS` with `BAD_EDGE_COLUMN`, blank for none.
+    """
+    edges = bad_edges(answers)
+    words = edges["along"] + " " + edges["condition"].map("{:.0f}".format) + " " + edges["seen_on"]
+    by_client = words.groupby(edges["client_id"]).agg("|".join)
+    told = clients["client_id"].map(by_client).astype("str").fillna("")
+    return clients.assign(**{BAD_EDGE_COLUMN: told})
+
+
+def bad_edge_reasons(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[str]:
+    """
+    Say of each offer which of its beds lies along an edge that a crew saw in a bad state.
+
+    Parameters
+    ----------
+    offers
+        Column ``bed_ids``, n rows.
+    clients
+        Table `CLIENTS`, one row an offer, on the index of `offers`.
+
+    Returns
+    -------
+    reasons
+        One text a row on the index of `offers`, blank where none was seen.
+    """
+    if BAD_EDGE_COLUMN not in clients:
+        return pd.Series("", index=offers.index, dtype="str")
+    told = zip(offers["bed_ids"], clients[BAD_EDGE_COLUMN], strict=True)
+    texts = [
+        "; ".join(
+            f"the crew saw a bad edge along the {along} on {day}: {condition} of {WORST}"
+            for along, condition, day in (edge.split(" ") for edge in edges.split("|") if edge)
+            if f"-{along}-" in bed_ids
+        )
+        for bed_ids, edges in told
+    ]
+    return pd.Series(texts, index=offers.index, dtype="str")

@@ -1,0 +1,207 @@
+"""
+Visits and what was measured on them: what counts as the same, and what all entries say.
+
+A visit is known by client and day; its details add up like those of a call. Of the edges
+of one kind on one lot the last measuring counts as a whole: whoever measures a curb anew
+measures all of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from scanner.schema.log_tables import CALL_LOG, MEASUREMENTS, VISITS
+from scanner.schema.tables import MEASURED
+
+VISIT = "visit"
+"""Outcome of a call that a visit on record stands for."""
+
+SETTLED = ("quoted", "sold", "do not call")
+"""After one of these a visit in the same year is no news of the selling."""
+
+VISIT_KEY = ("client_id", "visited_on")
+VISIT_DETAILS = ("visited_by", "note")
+MEASUREMENT_KEY = ("client_id", "along", "measured_on")
+EDGE_COLUMNS = ("length_ft", "room_ft", "openings_ft", "note")
+
+
+def judge_visits(visits: pd.DataFrame, standing: pd.DataFrame) -> pd.Series[str]:
+    """
+    Tell which visits are new, which change one on record, and which are known.
+
+    Parameters
+    ----------
+    visits
+        Columns ``client_id visited_on visited_by note``, n rows.
+    standing
+        Columns of `VISITS`: every entry on record that was not taken back.
+
+    Returns
+    -------
+    verdicts
+        ``"added"``, ``"changed"`` or ``"known"``, on the index of `visits`. One that says
+        no more than an entry on record is known.
+
+    Examples
+    --------
+    >>> one = pd.DataFrame([("A", "2027-03-12", "Kim", "gate")], columns=[*VISIT_KEY, *VISIT_DETAILS])
+    >>> judge_visits(pd.concat([one, one.assign(note=""), one.assign(note="slope")]), one).tolist()
+    ['known', 'known', 'changed']
+    """
+    told: dict[tuple[str, ...], list[tuple[str, ...]]] = {}
+    for key, details in _parts(standing):
+        told.setdefault(key, []).append(details)
+    verdicts = []
+    for key, details in _parts(visits):
+        before = told.setdefault(key, [])
+        is_known = any(
+            all(new in {"", old} for new, old in zip(details, version, strict=True))
+            for version in before
+        )
+        verdicts.append("known" if is_known else "changed" if before else "added")
+        if not is_known:
+            before.append(details)
+    return pd.Series(verdicts, index=visits.index, dtype="str", name="verdict")
+
+
+def group_edges(edges: pd.DataFrame) -> Iterator[tuple[tuple[str, str, str], pd.DataFrame]]:
+    """
+    Go through edges measuring by measuring.
+
+    Parameters
+    ----------
+    edges
+        Columns of `MEASUREMENTS`.
+
+    Yields
+    ------
+    key, own
+        Client, kind and day, and the edges measured then, in their order.
+    """
+    for key, own in edges.groupby([*MEASUREMENT_KEY], sort=False):
+        client_id, along, measured_on = (str(part) for part in key)
+        yield (client_id, along, measured_on), own[[*EDGE_COLUMNS]]
+
+
+def fold_visits(entries: pd.DataFrame) -> pd.DataFrame:
+    """
+    Put the entries of each visit together.
+
+    Parameters
+    ----------
+    entries
+        Columns of `VISITS`: every entry that was not taken back, in the order of recording.
+
+    Returns
+    -------
+    visits
+        The same columns, one row a client and day: number and time of the first entry, of
+        each detail the newest that is not blank.
+    """
+    visits: dict[tuple[str, ...], dict[str, Any]] = {}
+    for entry in entries.to_dict("records"):
+        plain = {str(name): value for name, value in entry.items()}
+        visit = visits.setdefault(tuple(plain[name] for name in VISIT_KEY), dict(plain))
+        for name in VISIT_DETAILS:
+            visit[name] = plain[name] or visit[name]
+    return pd.DataFrame(list(visits.values()), columns=[*VISITS.columns])
+
+
+def fold_edges(entries: pd.DataFrame) -> pd.DataFrame:
+    """
+    Take the last measuring of each kind of edge on each lot.
+
+    Parameters
+    ----------
+    entries
+        Columns of `MEASUREMENTS` and ``entry_id``: every entry that was not taken back.
+
+    Returns
+    -------
+    measurements
+        Columns of `MEASUREMENTS`: the latest day's, of one day the one recorded last.
+    """
+    newest = entries.sort_values(["measured_on", "entry_id"], kind="stable").drop_duplicates(
+        ["client_id", "along"], keep="last"
+    )
+    kept = entries[entries["entry_id"].isin(newest["entry_id"])]
+    kept = kept.sort_values(["client_id", "along"], kind="stable", ignore_index=True)
+    return kept[[*MEASUREMENTS.columns]]
+
+
+def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+    """
+    Count each visit that was made as a call that ended in one.
+
+    Parameters
+    ----------
+    calls
+        Columns of `CALL_LOG`.
+    visits
+        Columns of `VISITS`.
+
+    Returns
+    -------
+    calls
+        With one more row a visit that is news: none where that call is on record, nor
+        after a quote, a sale or a "do not call" of the same year.
+
+    Examples
+    --------
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
+    >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
+    >>> both = count_as_calls(calls, pd.DataFrame(rows, columns=[*VISITS.columns]))
+    >>> both[["called_on", "outcome", "note"]].values.tolist()
+    [['2027-03-02', 'quoted', ''], ['2027-03-01', 'visit', 'gate']]
+    """
+    known = set(calls[["client_id", "called_on", "outcome"]].itertuples(index=False, name=None))
+    settled = calls[calls["outcome"].isin(SETTLED)]
+    settled_on = settled.groupby(["client_id", settled["called_on"].str.slice(0, 4)])["called_on"]
+    first: dict[Any, str] = settled_on.min().to_dict()
+    more = [
+        {**dict.fromkeys(CALL_LOG.columns, ""), "entry_id": visit["entry_id"], "outcome": VISIT,
+         "client_id": visit["client_id"], "called_on": visit["visited_on"],
+         "note": visit["note"], "recorded_at": visit["recorded_at"]}
+        for visit in visits.to_dict("records")
+        if (visit["client_id"], visit["visited_on"], VISIT) not in known
+        and visit["visited_on"] < first.get((visit["client_id"], visit["visited_on"][:4]), "a")
+    ]  # fmt: skip
+    if not more:
+        return calls
+    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+
+
+def put_newer(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
+    """
+    Let edges measured on a visit stand in for those of the book's file.
+
+    Parameters
+    ----------
+    measured
+        Table `MEASURED`, from ``measured.csv``.
+    measurements
+        Table `MEASUREMENTS`, from the log.
+
+    Returns
+    -------
+    measured
+        Table `MEASURED`: where the log has a client's edges of a kind, only those.
+    """
+    if measurements.empty:
+        return measured
+    keys = ["client_id", "along"]
+    known = pd.MultiIndex.from_frame(measurements[keys])
+    kept = measured[~pd.MultiIndex.from_frame(measured[keys]).isin(known)]
+    # They stand in no file, so in no row of one
+    newer = measurements.assign(row=np.int64(0))[[*MEASURED.columns]]
+    return pd.concat([kept[[*MEASURED.columns]], newer], ignore_index=True)
+
+
+def _parts(visits: pd.DataFrame) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
+    keys = visits[[*VISIT_KEY]].itertuples(index=False, name=None)
+    details = visits[[*VISIT_DETAILS]].itertuples(index=False, name=None)
+    return list(zip(keys, details, strict=True))

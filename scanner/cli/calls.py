@@ -1,0 +1,185 @@
+"""Call: ``calls`` lists whom to call today, promised call-backs first."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+import pandas as pd
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from scanner import pipeline
+from scanner.book.book import read_client_list
+from scanner.book.rates import read_rates
+from scanner.calls.history import add_history
+from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
+from scanner.calls.log import read_listed
+from scanner.calls.today import choose_calls, list_gone, list_offered, list_today
+from scanner.cli.keeping import read_for_scan
+from scanner.cli.options import book_argument, json_option, this_time, today_option
+from scanner.cli.talk import counted, progress_bar, say
+from scanner.pages.call_list import FILL_IN_COLUMNS
+from scanner.pages.cells import count, csv_bytes, number, usd
+from scanner.schema.columns import ALONG
+from scanner.schema.documents import RateBook, Season
+
+TEXTS = (
+    "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "offer",
+    "bed_ids", "last_called_on", "last_outcome", "reasons", "cautions", "relationship", "left_out",
+)  # fmt: skip
+COLUMNS = (
+    "place", "client_id", "name", "phone", "address", "route", "mow_day", "stop", "due_on", "to_do",
+    "offer", "bed_ids", "crew_days", "price_low_usd", "price_high_usd", "gross_profit_usd", "chance",
+    "chance_low", "chance_high", "last_called_on", "last_outcome", "reasons", "cautions",
+    "relationship", "left_out", *FILL_IN_COLUMNS,
+)  # fmt: skip
+CHANCE_DIGITS = 4
+
+
+@click.command(short_help="List whom to call today: call-backs that are due, then by rank.")
+@book_argument
+@click.option("--route", metavar="NAME", help="Clients of this mowing route only.")
+@click.option("--day", metavar="DAY", help="Clients who are mowed on this day only.")
+@click.option("--kind", type=click.Choice(ALONG), help="Offers with a bed along this only.")
+@click.option("--limit", type=click.IntRange(min=1), help="So many calls at most.")
+@click.option("--due", "is_due_only", is_flag=True, help="Call-backs that are due only.")
+@click.option("--all", "shows_all", is_flag=True, help="Those left out, too, and why.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print a list to be filled in and recorded.")
+@today_option
+@json_option
+def calls(
+    book: Path,
+    route: str | None,
+    day: str | None,
+    kind: str | None,
+    limit: int | None,
+    is_due_only: bool,
+    shows_all: bool,
+    as_csv: bool,
+    today: date,
+    as_json: bool,
+) -> None:
+    """
+    List whom to call today for BOOK, from its last scan and its log.
+
+    Call-backs that are due come first, longest due first, then the rest by rank. A
+    table on a terminal, else csv, which can be filled in and recorded as it is.
+    """
+    season = pipeline.open_season(book)
+    clients, rates = _callees(book, season)
+    listed = _listed(book, season, today=today)
+    found = list_today(listed, clients, rates=rates, today=today)
+    gone = list_gone(season.calls, clients, rates=rates, today=today)
+    chosen = choose_calls(found, route=route, day=day, kind=kind, is_due_only=is_due_only)
+    to_call, left_out = chosen[chosen["left_out"] == ""], chosen[chosen["left_out"] != ""]
+    shown = to_call.head(limit) if limit else to_call
+    if shows_all:
+        shown = pd.concat([shown, left_out, gone], ignore_index=True)
+    words = dict(
+        zip(clients["client_id"], word_relationships(clients, season, today=today), strict=True)
+    )
+    rows = [_row(call, words) for call in shown.to_dict("records")]
+    _print(rows, as_json=as_json, as_csv=as_csv)
+    _close(to_call, left_out, gone, (len(rows), today))
+
+
+def _callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
+    rates = read_rates(book / "rates.toml")[0]
+    return add_history(read_client_list(book)[0], season, rates=rates), rates
+
+
+def _listed(book: Path, season: Season, *, today: date) -> pd.DataFrame:
+    """Take what the last scan offered; scan now where none is on record."""
+    listed = read_listed(book)
+    if len(listed):
+        scanned_on = listed["scanned_on"].max()
+        say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")
+        return listed
+    say("No scan is on record, so the book is scanned now.")
+    with progress_bar("reading the book") as report:
+        found = pipeline.scan(
+            read_for_scan(book, season), today=today, season=season, progress=report
+        )
+    return list_offered(found.calls, found.offers, found.beds, today=today)
+
+
+def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
+    call = call | {
+        "to_do": call["next_action"],
+        "relationship": words.get(call["client_id"], ""),
+    }
+    money = ("price_low", "price_high", "gross_profit")
+    values = (
+        {name: call[name] for name in TEXTS}
+        | {"place": call["place"] or None, "stop": count(call["stop"]), "crew_days": number(call["crew_days"])}
+        | {f"{name}_usd": None if pd.isna(call[f"{name}_cents"]) else usd(call[f"{name}_cents"]) for name in money}
+        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
+        | dict.fromkeys(FILL_IN_COLUMNS, "")
+    )  # fmt: skip
+    # The beds' own words stand in the list only where they are offered
+    return {name: values[name] for name in COLUMNS}
+
+
+def _print(rows: list[dict[str, Any]], *, as_json: bool, as_csv: bool) -> None:
+    console = Console(highlight=False)
+    if as_json:
+        shown = [{k: row[k] for k in row if k not in FILL_IN_COLUMNS} for row in rows]
+        click.echo(json.dumps(shown, ensure_ascii=False, indent=2, default=float))
+    elif console.is_terminal and not as_csv:
+        console.print(_table(rows))
+    else:
+        text = csv_bytes(COLUMNS, ([row[name] for name in COLUMNS] for row in rows)).decode()
+        click.echo(text.replace("\r\n", "\n"), nl=False)
+
+
+def _table(rows: list[dict[str, Any]]) -> Table:
+    table = Table(show_lines=False)
+    for heading in (
+        "",
+        "client",
+        "phone",
+        "route",
+        "due",
+        "what to offer",
+        "quick price",
+        "last call",
+    ):
+        table.add_column(heading, overflow="fold")
+    for row in rows:
+        has_price = row["price_low_usd"] is not None
+        price = (
+            f"${row['price_low_usd']:,.0f} to ${row['price_high_usd']:,.0f}" if has_price else ""
+        )
+        last = " ".join(part for part in (row["last_called_on"], row["last_outcome"]) if part)
+        offer = row["left_out"] or "; ".join(part for part in (row["to_do"], row["offer"]) if part)
+        cells = (str(row["place"] or ""), f"{row['name']} ({row['client_id']})", row["phone"],
+                 row["route"], row["due_on"], offer, price, last)  # fmt: skip
+        table.add_row(*(escape(cell) for cell in cells))
+    return table
+
+
+def _close(
+    to_call: pd.DataFrame, left_out: pd.DataFrame, gone: pd.DataFrame, told: tuple[int, date]
+) -> None:
+    shown_count, today = told
+    due_count = int((to_call["due_on"] != "").sum())
+    say(
+        f"{counted(len(to_call), 'client')} to call, {due_count:,} of them promised a call;"
+        f" {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out"
+        " (--all lists them with the reason)."
+    )
+    if len(gone):
+        ids = ", ".join(gone["client_id"])
+        say(
+            f"Promised a call and not in the client list any more: {ids}. What was said stays on record."
+        )
+    for sentence in COUNSEL:
+        say(sentence)
+    now = this_time()
+    if now.date() == today and not is_calling_time(now.time()):
+        say(f"It is {now:%H:%M} here, outside these hours.")

@@ -1,0 +1,88 @@
+"""Learn and keep: ``care`` lists next spring's mulch and weeding of the beds that are there."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+import pandas as pd
+
+from scanner import pipeline
+from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.rows import print_rows
+from scanner.cli.talk import counted, say
+from scanner.ground.old_beds import list_old_beds
+from scanner.job.care import CARE_COLUMNS, plan_care, spring_after, sum_routes
+from scanner.pages.cells import count, csv_bytes, number, usd
+from scanner.pages.publish import publish_files
+
+FILE = "care.csv"
+COLUMNS = tuple(name.replace("_cents", "_usd") for name in CARE_COLUMNS)
+HEADINGS = {
+    "route": "route", "mow_day": "day", "address": "where", "name": "client", "bed_id": "bed",
+    "area_ft2": "ft²", "mulch_yd3": "mulch yd³", "weeding_hours": "weeding h",
+    "spreading_hours": "spreading h", "price_usd": "price $", "note": "",
+}  # fmt: skip
+
+
+@click.command(short_help="List next spring's mulch and weeding of the beds that are there.")
+@book_argument
+@click.option("--route", metavar="NAME", help="Beds on this route only.  [default: all]")
+@out_option
+@today_option
+@json_option
+def care(
+    book: Path, route: str | None, out_folder: Path | None, today: date, as_json: bool
+) -> None:
+    """
+    List what the beds of BOOK need next spring: weeding and an inch of mulch.
+
+    Beds that were built, drawn or seen by a crew, in the order of the rounds, with
+    quantities and prices; what to order stands below for each route. Writes care.csv.
+    """
+    read, season = pipeline.read_book(book, needs_lots=False), pipeline.open_season(book)
+    beds = list_old_beds(read.features, season.beds, season.answers)
+    finishes = {
+        bed_id: job["finish"]
+        for job in season.jobs.to_dict("records") for bed_id in job["bed_ids"].split()
+    }  # fmt: skip
+    plan = plan_care(beds, read.clients, finishes, rates=read.rates)
+    left_count = int((~beds["client_id"].isin(read.clients["client_id"])).sum())
+    if route is not None:
+        plan = plan[plan["route"].str.strip().str.casefold() == route.strip().casefold()]
+    rows = [_row(bed) for bed in plan.to_dict("records")]
+    content = csv_bytes(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
+    file = publish_files({FILE: content}, output_folder(out_folder, book))[0]
+    print_rows(rows, COLUMNS, as_json=as_json, headings=HEADINGS)
+    _close(sum_routes(plan, rates=read.rates), left_count, spring_after(today), file)
+
+
+def _row(bed: dict[Any, Any]) -> dict[str, Any]:
+    is_known = not pd.isna(bed["area_ft2"])
+    measures = ("area_ft2", "mulch_yd3", "weeding_hours", "spreading_hours")
+    return (
+        {name: bed[name] for name in CARE_COLUMNS if not name.endswith("_cents")}
+        | {name: number(bed[name]) for name in measures}
+        | {"stop": count(bed["stop"]), "price_usd": usd(bed["price_cents"]) if is_known else None}
+    )
+
+
+def _close(routes: pd.DataFrame, left_count: int, spring: int, file: Path) -> None:
+    for route in routes.to_dict("records"):
+        beds = counted(route["bed_count"], "bed")
+        unknown = (
+            f", {route['unmeasured_count']} of them to be measured"
+            if route["unmeasured_count"]
+            else ""
+        )
+        say(
+            f"Spring {spring}, {route['route'] or 'no route'}: {beds}{unknown}; order {route['order_yd3']:g} yd³ of mulch, "
+            f"{route['labor_hours']:.1f} h, ${usd(route['price_cents']):,} with delivery."
+        )
+    if routes.empty:
+        say("No bed is on record, drawn or seen: nothing to care for yet.")
+    if left_count:
+        say(f"{counted(left_count, 'bed')} on no client's lot left out: draw the outline, or give the bed its client_id.")  # fmt: skip
+    say(f"The list stands in {file}")

@@ -1,0 +1,96 @@
+"""The crews' eyes: ``checklist`` prints what to look at on each lot, stop by stop."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.book import read_client_list
+from scanner.book.checklist_sheet import read_checklist
+from scanner.book.local import read_rules
+from scanner.calls.entries import judge_answers
+from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.talk import counted, say
+from scanner.errors import BookError
+from scanner.pages.checklist import Round, plan_rounds, render_checklist
+from scanner.pages.checklist_xlsx import checklist_xlsx
+from scanner.pages.publish import publish_files
+from scanner.schema.documents import Season
+
+PAGE, SHEET = "checklist.html", "checklist.xlsx"
+
+
+@click.command(short_help="Print what crews look at on each lot, stop by stop.")
+@book_argument
+@click.option("--route", metavar="NAME", help="Lots of this route only.  [default: all]")
+@click.option("--day", metavar="DAY", help="Lots mowed on this day only.  [default: all]")
+@out_option
+@today_option
+@json_option
+def checklist(
+    book: Path,
+    route: str | None,
+    day: str | None,
+    out_folder: Path | None,
+    today: date,
+    as_json: bool,
+) -> None:
+    """
+    Print what crews look at on each lot of BOOK: half a minute each, stop by stop.
+
+    Writes a page to print, a sheet of paper for each route and day, and the same
+    questions as a spreadsheet with drop-downs. Fill the spreadsheet in, then:
+    bed-scanner record BOOK checklist.xlsx.
+    """
+    clients, season = read_client_list(book)[0], pipeline.open_season(book)
+    rounds = plan_rounds(clients, season.answers, route=route, day=day)
+    if not rounds:
+        raise click.UsageError(_no_lot(clients))
+    folder, name = output_folder(out_folder, book), book.resolve().name
+    _refuse_filled(folder / SHEET, clients, season, today)
+    company = read_rules(book / "local.toml")[0].company
+    html = render_checklist(rounds, company=company, book=name, today=today)
+    contents = {PAGE: html.encode(), SHEET: checklist_xlsx(rounds, book=name, today=today)}
+    files = [str(file) for file in publish_files(contents, folder)]
+    click.echo(json.dumps(files, indent=2) if as_json else "\n".join(files))
+    say(_closing(rounds, folder, book))
+
+
+def _closing(rounds: tuple[Round, ...], folder: Path, book: Path) -> str:
+    lots = counted(sum(len(one.lots) for one in rounds), "lot")
+    return (
+        f"{lots} in {counted(len(rounds), 'round')}. Open {folder / PAGE} and print it; put the answers into "
+        f"{folder / SHEET}, then: bed-scanner record {book} {folder / SHEET}"
+    )
+
+
+def _no_lot(clients: pd.DataFrame) -> str:
+    """Say which routes and days there are."""
+    listed = {
+        column: ", ".join(sorted({value for value in clients[column] if value})) or "none"
+        for column in ("route", "mow_day")
+    }
+    return (
+        f"no lot has this route and day. Routes in the client list: {listed['route']}. "
+        f"Days: {listed['mow_day']}."
+    )
+
+
+def _refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: date) -> None:
+    """Refuse to write over answers that are not on record."""
+    if not path.exists():
+        return
+    answers, problems = read_checklist(path, clients, today=today)
+    open_count = int((judge_answers(answers, season.answers) != "known").sum())
+    open_count += int((problems["severity"] == "fault").sum())
+    if open_count:
+        message = (
+            f"{path} holds {counted(open_count, 'answer')} not on record yet, and a new checklist would write over "
+            f"them. Record it first, or move it to another folder."
+        )
+        raise BookError(message)

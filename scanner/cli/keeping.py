@@ -1,0 +1,129 @@
+"""What commands do with the log around a scan: keep its beds, free its lists, draw jobs up."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.filled_sheet import read_call_sheet
+from scanner.calls.entries import judge_calls, with_recorded
+from scanner.calls.jobs import draw_up_jobs
+from scanner.calls.log import open_log, read_call_entries
+from scanner.calls.today import list_offered
+from scanner.cli.talk import say
+from scanner.errors import BookError, LogError
+from scanner.ground.stored import remember_beds
+from scanner.job.tasks import bed_tasks, job_tasks
+from scanner.pages.publish import CALL_LISTS
+from scanner.schema.documents import Book, Scan, Season
+
+
+def read_for_scan(book: Path, season: Season) -> Book:
+    """
+    Read a book that is to be scanned.
+
+    Parameters
+    ----------
+    book
+        Folder of the book.
+    season
+        What is on record: where lots were measured on visits, a book without drawings and
+        without ``measured.csv`` will do.
+
+    Returns
+    -------
+    book
+        The book.
+
+    Raises
+    ------
+    BookError
+        If there is nothing to work with.
+    """
+    return pipeline.read_book(book, needs_lots=season.measurements.empty)
+
+
+def keep_scan(found: Scan, book: Path) -> None:
+    """
+    Keep the names of the beds and the call list in the log; where it cannot be, say so.
+
+    Parameters
+    ----------
+    found
+        A scan of the whole book.
+    book
+        Folder of the book.
+    """
+    try:
+        with open_log(book, today=found.today) as log:
+            log.store_beds(remember_beds(found.beds, today=found.today))
+            log.store_listed(list_offered(found.calls, found.offers, found.beds, today=found.today))
+    except LogError as err:
+        say(f"Bed names are not kept, so the next scan may name some beds anew: {err}")
+
+
+def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[int]]:
+    """
+    List the rows of the call lists that are filled in and not on record.
+
+    Parameters
+    ----------
+    found
+        A scan: its clients and its day.
+    folder
+        Where the lists lie.
+    book
+        Folder of the book.
+
+    Returns
+    -------
+    rows
+        Rows by call list; one that cannot be read has none, its writer refuses it.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be read.
+    """
+    entries = read_call_entries(book)
+    clients = with_recorded(found.clients, entries)
+    pending: dict[str, list[int]] = {}
+    for path in (folder / name for name in CALL_LISTS if (folder / name).exists()):
+        with suppress(BookError):
+            calls, problems = read_call_sheet(path, clients, today=found.today)
+            faulty = problems["feature"].str.extract(r"row (\d+)")[0].dropna().astype(int)
+            is_open = judge_calls(calls, entries) != "known"
+            pending[path.name] = sorted({*calls.index[is_open], *faulty})
+    return pending
+
+
+def draw_up(
+    book: Book, told: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """
+    Draw jobs up for the log: the estimate that a scan makes beside what was told.
+
+    Parameters
+    ----------
+    book
+        The book.
+    told, actuals
+        As `check_jobs` gives them.
+    season
+        What is on record: a job told of before keeps its estimate.
+    today
+        Day of the estimate.
+
+    Returns
+    -------
+    jobs, job_tasks, problems
+        Tables `JOBS`, `JOB_TASKS`, `PROBLEMS`.
+    """
+    new = told.loc[~told["job_id"].isin(season.jobs["job_id"]), "client_id"]
+    found = pipeline.scan(book, today=today, season=season, client_ids=set(new))
+    tasks = tuple(task.task for task in (*bed_tasks(book.rates), *job_tasks()))
+    return draw_up_jobs(told, actuals, season, found=found, tasks=tasks)

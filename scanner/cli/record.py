@@ -1,0 +1,240 @@
+"""Write it down: ``record`` takes calls, checklists, visits and jobs into the log, a line or a sheet."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from scanner.book.filled_sheet import COLUMNS as CALL_COLUMNS
+from scanner.book.job_sheet import COLUMNS as JOB_COLUMNS
+from scanner.book.visit_sheet import COLUMNS as VISIT_COLUMNS
+from scanner.calls.log import open_log
+from scanner.cli.options import book_argument, json_option, output_folder, today_option
+from scanner.cli.recording import record_call, record_job, record_sheet, record_visit, typed_rows
+from scanner.cli.talk import say
+from scanner.schema.documents import FINISHES
+from scanner.schema.log_tables import OUTCOMES
+
+
+class Record(click.Group):
+    """A group whose words are calls, visit, job and undo; any other word is a sheet somebody filled in."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """
+        Take what is no word of ours for the name of a sheet.
+
+        Parameters
+        ----------
+        ctx
+            What click knows of this call.
+        args
+            What was typed behind the book.
+
+        Returns
+        -------
+        name, command, args
+            The command to run and what is left for it.
+        """
+        if args[0] not in self.commands and not args[0].startswith("-"):
+            return "sheet", self.commands["sheet"], args
+        return super().resolve_command(ctx, args)
+
+
+@click.group(
+    cls=Record,
+    short_help="Write down calls, checklists, visits and jobs, a line or a whole sheet.",
+    subcommand_metavar="SHEET | calls … | visit … | job … | undo",
+)
+@book_argument
+@click.pass_context
+def record(ctx: click.Context, book: Path) -> None:
+    """
+    Write down in BOOK what was said, seen and built.
+
+    SHEET is a call list, checklist, sheet of visits or of jobs that was filled in, .xlsx or .csv;
+    recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
+    """
+    ctx.obj = book
+
+
+@record.command("sheet", hidden=True)
+@click.argument("sheet", type=click.Path(path_type=Path))
+@today_option
+@json_option
+@click.pass_context
+def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> None:
+    """Record a sheet that was filled in."""
+    book: Path = ctx.obj
+    # The list lies with the pages unless it was carried away to be filled in
+    places = [sheet, output_folder(None, book) / sheet.name]
+    path = next((place for place in places if place.is_file()), None)
+    if path is None:
+        message = (
+            f"there is no file {sheet}: name a filled-in sheet, or one of calls, visit, job, undo"
+        )
+        raise click.UsageError(message, ctx)
+    if path.suffix.lower() not in (".csv", ".xlsx"):
+        message = f"{path.name} is no .xlsx or .csv: save it as one of these from the spreadsheet"
+        raise click.UsageError(message, ctx)
+    say(f"Reading {path}")
+    ctx.exit(record_sheet(path, book, today=today, as_json=as_json))
+
+
+@record.command(short_help="One call: the client's id and how it ended.")
+@click.argument("client")
+@click.argument("outcome", nargs=-1, required=True, metavar="OUTCOME")
+@click.option("--on", "called_on", metavar="DATE", help="Day of the call.  [default: today]")
+@click.option("--note", metavar="TEXT", default="", help="What was said.")
+@click.option("--action", metavar="TEXT", default="", help="What is to be done next.")
+@click.option("--next", "next_date", metavar="DATE", default="", help="When to call next.")
+@click.option("--bed", "bed_ids", metavar="ID", multiple=True, help="Bed it was about.")
+@today_option
+@json_option
+@click.pass_context
+def calls(
+    ctx: click.Context,
+    client: str,
+    outcome: tuple[str, ...],
+    called_on: str | None,
+    note: str,
+    action: str,
+    next_date: str,
+    bed_ids: tuple[str, ...],
+    today: date,
+    as_json: bool,
+) -> None:
+    """Record one call to CLIENT that ended in OUTCOME."""
+    row = {
+        "client_id": client, "outcome": " ".join(outcome), "note": note, "next_action": action,
+        "called_on": called_on or today.isoformat(), "next_date": next_date,
+        "bed_ids": " ".join(bed_ids),
+    }  # fmt: skip
+    rows = typed_rows(CALL_COLUMNS, row)
+    ctx.exit(record_call(rows, ctx.obj, today=today, as_json=as_json))
+
+
+calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
+
+
+@record.command(short_help="One visit: the client's id and what was measured.")
+@click.argument("client")
+@click.option("--on", "visited_on", metavar="DATE", help="Day of the visit.  [default: today]")
+@click.option("--by", "visited_by", metavar="TEXT", default="", help="Who went.")
+@click.option("--note", metavar="TEXT", default="", help="What was seen and said.")
+@click.option(
+    "--edge", "edges", metavar="ALONG=FEET", multiple=True, help="Edge measured, openings left out."
+)
+@click.option(
+    "--room", "rooms", metavar="ALONG=FEET", multiple=True, help="Depth of lawn along it."
+)
+@today_option
+@json_option
+@click.pass_context
+def visit(
+    ctx: click.Context,
+    client: str,
+    visited_on: str | None,
+    visited_by: str,
+    note: str,
+    edges: tuple[str, ...],
+    rooms: tuple[str, ...],
+    today: date,
+    as_json: bool,
+) -> None:
+    """
+    Record a visit to CLIENT, and the edges measured on it.
+
+    All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
+    sides of a drive. They stand in for the edges of that kind from drawings.
+    """
+    depth = dict(_named_figure(told, "curb=6") for told in rooms)
+    measured = [_named_figure(told, "curb=42.5") for told in edges]
+    if strange := sorted(depth.keys() - {along for along, _ in measured}):
+        message = f"--room {strange[0]}: no --edge {strange[0]} goes with it"
+        raise click.UsageError(message, ctx)
+    head = {
+        "client_id": client, "visited_on": visited_on or today.isoformat(),
+        "visited_by": visited_by, "note": note,
+    }  # fmt: skip
+    told = [
+        head | {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
+        for along, feet in measured
+    ]
+    rows = typed_rows(VISIT_COLUMNS, *(told or [head]))
+    ctx.exit(record_visit(rows, ctx.obj, today=today, as_json=as_json))
+
+
+@record.command(short_help="One job: its beds, what it was sold for, what it took.")
+@click.argument("beds", nargs=-1, required=True, metavar="BED...")
+@click.option("--built", "built_on", metavar="DATE", default="", help="Last day on the job.")
+@click.option("--sold", "sold_usd", metavar="USD", default="", help="Price as sold, before tax.")
+@click.option("--invoiced", "invoiced_usd", metavar="USD", default="", help="As invoiced.")
+@click.option("--finish", type=click.Choice(FINISHES), help="Finish.  [default: the book's lead]")
+@click.option("--method", metavar="TEXT", default="", help="How the sod was stripped.")
+@click.option("--hours", metavar="TASK=HOURS", multiple=True, help="Labor that a task took.")
+@click.option("--cost", metavar="TASK=USD", multiple=True, help="What a material came to.")
+@click.option("--note", metavar="TEXT", default="", help="Anything worth knowing.")
+@today_option
+@json_option
+@click.pass_context
+def job(
+    ctx: click.Context,
+    beds: tuple[str, ...],
+    built_on: str,
+    sold_usd: str,
+    invoiced_usd: str,
+    finish: str | None,
+    method: str,
+    hours: tuple[str, ...],
+    cost: tuple[str, ...],
+    note: str,
+    today: date,
+    as_json: bool,
+) -> None:
+    """
+    Record the job that sold or built the beds BED, by the names in the call list.
+
+    Told again, it adds to what is on record: sell it first, then give the day, the
+    hours and the costs.
+    """
+    head = {
+        "job_id": beds[0], "bed_ids": " ".join(beds), "built_on": built_on, "sold_usd": sold_usd,
+        "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
+    }  # fmt: skip
+    spent = [("actual_hours", told) for told in hours] + [("actual_usd", told) for told in cost]
+    tasks = [_task_row(column, told, job_id=beds[0]) for column, told in spent]
+    rows = typed_rows(JOB_COLUMNS, head, *tasks)
+    ctx.exit(record_job(rows, ctx.obj, today=today, as_json=as_json))
+
+
+@record.command(short_help="Take the last entry back.")
+@today_option
+@click.pass_context
+def undo(ctx: click.Context, today: date) -> None:
+    """Take the last entry back; it stays in the log with its reversal."""
+    with open_log(ctx.obj, today=today) as log:
+        words = log.undo()
+    say(
+        f"Taken back: {words}. Clear it in the sheet, too, or it is recorded again with it."
+        if words
+        else "There is no entry to take back."
+    )
+    ctx.exit(0 if words else 1)
+
+
+def _task_row(column: str, told: str, *, job_id: str) -> dict[str, str]:
+    task, amount = _named_figure(told, "set edging=3.5")
+    return {"job_id": job_id, "task": task, column: amount}
+
+
+def _named_figure(told: str, example: str) -> tuple[str, str]:
+    """Split what is written as name=figure."""
+    name, mark, figure = told.rpartition("=")
+    if not mark or not name.strip() or not figure.strip():
+        message = f"'{told}' is no name and figure: write it as \"{example}\""
+        raise click.BadParameter(message)
+    return name.strip(), figure.strip()

@@ -1,0 +1,197 @@
+"""
+What crews saw of the ground, laid over what the layers say.
+
+An answer is newer than any layer: where a crew says that no turf runs up to the curb, no
+bed is offered there, and where it says that there is no curb, none is looked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.ground.lot.sites import Sites
+from scanner.schema.answers import NO, YES, days_by_client, numbers_by_client, words_by_client
+from scanner.schema.tables import PROBLEMS, check_table, empty_table
+
+TURF_QUESTIONS = {"curb": "turf to curb", "house": "turf to house"}
+"""Question about each edge; a no denies it."""
+
+BED_SENTENCE = "the crew saw a bed on this lot already: look where it lies before you measure"
+"""Caution of every bed of a lot that has one which nobody drew."""
+
+REMEDY = "nothing to do; if it has changed since, answer the checklist again and record it"
+
+
+@dataclass(frozen=True)
+class Seen:
+    """
+    What crews answered about a block of lots, aligned with it.
+
+    Attributes
+    ----------
+    denied
+        By what an edge runs along, whether each lot has no turf there.
+    curbed
+        ``yes``, ``no`` or blank.
+    opening_ft
+        Width of the drive at the curb [ft]; NaN: not told.
+    has_bed
+        Whether a bed is there already.
+    """
+
+    denied: dict[str, np.ndarray]
+    curbed: np.ndarray
+    opening_ft: np.ndarray
+    has_bed: np.ndarray
+
+
+def look_up(client_id: np.ndarray, answers: pd.DataFrame) -> Seen:
+    """
+    Look up what crews answered about each of some lots.
+
+    Parameters
+    ----------
+    client_id
+        Clients, n of them, any order, any number of times each.
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    seen
+        Arrays of n.
+
+    Examples
+    --------
+    >>> answers = pd.DataFrame({"client_id": ["B"], "question": "turf to curb", "answer": "no",
+    ...                         "seen_on": "2027-02-01"})
+    >>> look_up(np.array(["A", "B"]), answers).denied["curb"].tolist()
+    [False, True]
+    """
+    clients = pd.Series(client_id, dtype="str")
+
+    def words(question: str) -> np.ndarray:
+        return (
+            clients.map(words_by_client(answers, question))
+            .astype("str")
+            .fillna("")
+            .to_numpy(object)
+        )
+
+    return Seen(
+        denied={along: words(question) == NO for along, question in TURF_QUESTIONS.items()},
+        curbed=words("curbed"),
+        opening_ft=clients.map(numbers_by_client(answers, "drive width ft")).to_numpy(float),
+        has_bed=words("has bed") == YES,
+    )
+
+
+def settle_curbs(sites: Sites, seen: Seen) -> Sites:
+    """
+    Take the curbs away that crews did not find, and put those in that they did.
+
+    Parameters
+    ----------
+    sites
+        Sites of one plane.
+    seen
+        What crews saw of them.
+
+    Returns
+    -------
+    sites
+        The same sites; where a crew says no, no street has a curb, where it says yes and
+        the layers have none, each street has.
+    """
+    is_none = shapely.is_empty(sites.curbed) & (seen.curbed == YES)
+    curbed = np.where(is_none, sites.street, sites.curbed)
+    return replace(sites, curbed=np.where(seen.curbed == NO, shapely.Polygon(), curbed))
+
+
+def deny(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    """
+    Mark the beds along edges that crews denied.
+
+    Parameters
+    ----------
+    beds
+        Columns ``client_id``, ``along`` and ``skip_reason``.
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    beds
+        The same rows; the first reason of a denied bed is ``denied``.
+    """
+    seen = look_up(beds["client_id"].to_numpy(), answers)
+    is_denied = np.zeros(len(beds), dtype=bool)
+    for along, is_no in seen.denied.items():
+        is_denied |= is_no & (beds["along"] == along).to_numpy()
+    return beds.assign(skip_reason=beds["skip_reason"].mask(is_denied, "denied"))
+
+
+def add_cautions(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    """
+    Say of beds whether the lot has one already that a crew saw.
+
+    Parameters
+    ----------
+    beds
+        Columns ``client_id`` and ``cautions``.
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    beds
+        The same rows, with `BED_SENTENCE` where it holds.
+    """
+    has_bed = look_up(beds["client_id"].to_numpy(), answers).has_bed
+    joint = np.where(beds["cautions"] == "", "", "; ")
+    told = beds["cautions"].astype(object) + joint + BED_SENTENCE
+    return beds.assign(cautions=beds["cautions"].astype(object).mask(has_bed, told))
+
+
+def note_answers(beds: pd.DataFrame, clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    """
+    Say which edges a crew's answer took out of the scan.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS`.
+    clients
+        Table `CLIENTS`.
+    answers
+        Table `ANSWERS`.
+
+    Returns
+    -------
+    problems
+        Table `PROBLEMS`, all notes, one a client and answer.
+    """
+    denied = beds[beds["skip_reason"] == "denied"]
+    rows = []
+    for along, question in TURF_QUESTIONS.items():
+        count = denied.loc[denied["along"] == along, "client_id"].value_counts(sort=False)
+        days = days_by_client(answers, question).to_dict()
+        rows += [
+            (client, f"the crew saw on {days[client]} that no turf runs up to the {along}, so what "
+             f"was found there is denied ({number} {'piece' if number == 1 else 'pieces'})")
+            for client, number in count.items()
+        ]  # fmt: skip
+    days, words = days_by_client(answers, "curbed").to_dict(), words_by_client(answers, "curbed")
+    rows += [
+        (client, f"the crew saw on {days[client]} that the street has no curb, so no curb bed was looked for")
+        for client in words.index[words == NO].intersection(pd.Index(clients["client_id"]))
+    ]  # fmt: skip
+    if not rows:
+        return empty_table(PROBLEMS)
+    notes = pd.DataFrame(sorted(rows), columns=["client_id", "problem"])
+    notes = notes.assign(file="", feature="", severity="note", remedy=REMEDY)
+    return check_table(notes[[*PROBLEMS.columns]], PROBLEMS)

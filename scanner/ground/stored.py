@@ -1,0 +1,228 @@
+"""
+Beds of earlier scans: known again in this one, part of the ground once they are built.
+
+The log holds them in degrees; they meet a site's beds in the site's own plane.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import shapely
+from geopandas import GeoDataFrame
+
+from scanner.ground.bed.names import match_beds
+from scanner.ground.plane import frame as frames
+from scanner.ground.plane.shapes import NO_POLYGON
+from scanner.schema.documents import LocalRules
+from scanner.schema.log_tables import STORED_BEDS
+from scanner.schema.tables import FEATURES, check_table
+
+NEIGHBOR_FT = 300.0
+"""A bed built within this distance of a lot is a neighbour's (design, section 5.11)."""
+
+JUST_BUILT_DAYS = 365
+"""A bed counts as just built for so long (starting value, no source)."""
+
+NEAR_DEGREES = 0.01
+"""More than `NEIGHBOR_FT` anywhere below 80 degrees of latitude."""
+
+
+def plant_built(features: GeoDataFrame, stored: GeoDataFrame) -> GeoDataFrame:
+    """
+    Let the beds that were built join the ground.
+
+    Parameters
+    ----------
+    features
+        Table `FEATURES`, degrees.
+    stored
+        Table `STORED_BEDS`, degrees.
+
+    Returns
+    -------
+    features
+        Table `FEATURES` with a ``bed`` more for each bed that was built and has a shape.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    """
+    built = _with_shape(stored[stored["built_on"] != ""])
+    if built.empty:
+        return features
+    planted = pd.DataFrame(
+        {
+            "feature_id": "built#" + built["bed_id"],
+            "file": "",
+            "kind": "bed",
+            "client_id": built["client_id"],
+            "along": "",
+            "curbed": "",
+            "parking": "",
+            "pavement_ft": np.nan,
+            "dbh_in": np.nan,
+            "what": "",
+            "geometry": built.geometry.to_numpy(),
+        }
+    )
+    together = pd.concat([pd.DataFrame(features), planted], ignore_index=True)
+    return check_table(GeoDataFrame(together, geometry="geometry", crs=frames.WGS84), FEATURES)
+
+
+def know_again(
+    beds: pd.DataFrame, stored: GeoDataFrame, *, frame: str, rules: LocalRules
+) -> pd.DataFrame:
+    """
+    Give the beds of a plane the names that they had, and mark what is built already.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS` of some clients [ft]; in no plane where they were measured on foot.
+    stored
+        Table `STORED_BEDS`, degrees.
+    frame
+        The plane; blank: none.
+    rules
+        ``gap_ft``: what is left between a bed and its edge is no bed.
+
+    Returns
+    -------
+    beds
+        The same beds by name, ``skip_reason`` built where they are.
+    """
+    stored = stored[stored["client_id"].isin(beds["client_id"].unique())]
+    if stored.empty or beds.empty:
+        return beds
+    shapes = stored.geometry.to_numpy()
+    before = pd.DataFrame(stored).reset_index(drop=True)
+    in_feet = frames.to_feet(shapes, frame) if frame else _nowhere(len(before))
+    before = before.assign(geometry=in_feet)
+    new = beds if frame else pd.DataFrame(beds).assign(geometry=_nowhere(len(beds)))
+    names = match_beds(new, before)
+    built_ids = before.loc[before["built_on"] != "", "bed_id"]
+    is_built = np.isin(names, built_ids) | _is_left_over(new, before, gap_ft=rules.gap_ft)
+    reasons = beds["skip_reason"].mask(is_built & beds["skip_reason"].ne("denied"), "built")
+    named = beds.assign(bed_id=names, skip_reason=reasons)
+    return named.sort_values("bed_id", kind="stable", ignore_index=True)
+
+
+def remember_beds(beds: pd.DataFrame, *, today: date) -> GeoDataFrame:
+    """
+    Put the beds of a scan into the form in which the log keeps them.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS` [ft].
+    today
+        Day of the scan.
+
+    Returns
+    -------
+    stored
+        Table `STORED_BEDS`, degrees; no shape where a bed was measured on foot.
+
+    Raises
+    ------
+    SchemaError
+        If the table breaks its schema.
+    """
+    shapes = _nowhere(len(beds))
+    for frame in sorted(set(beds["frame"]) - {""}):
+        is_here = (beds["frame"] == frame).to_numpy()
+        shapes[is_here] = frames.to_degrees(beds["geometry"].to_numpy()[is_here], frame)
+    columns = pd.DataFrame(beds[["bed_id", "client_id", "along", "area_ft2"]]).assign(
+        last_seen=today.isoformat(), built_on=""
+    )
+    return check_table(GeoDataFrame(columns, geometry=shapes, crs=frames.WGS84), STORED_BEDS)
+
+
+def find_neighbors(
+    clients: pd.DataFrame, features: GeoDataFrame, stored: GeoDataFrame, *, today: date
+) -> pd.Series[bool]:
+    """
+    Tell near whose lots somebody else's bed was just built.
+
+    Parameters
+    ----------
+    clients
+        Table `CLIENTS`: whoever has no outline is looked for at ``lon``, ``lat``.
+    features
+        Table `FEATURES`: the outlines.
+    stored
+        Table `STORED_BEDS`.
+    today
+        Day of the scan.
+
+    Returns
+    -------
+    is_near
+        Booleans on the index of `clients`: within `NEIGHBOR_FT` of another client's bed
+        that was built within the last `JUST_BUILT_DAYS`.
+    """
+    since = (today - timedelta(days=JUST_BUILT_DAYS)).isoformat()
+    built = stored[(stored["built_on"] > since) & (stored["built_on"] <= today.isoformat())]
+    near = clients["client_id"].isna()
+    if built.empty:
+        return near
+    places = _places(clients, features)
+    home = dict(zip(clients["client_id"], places, strict=True))
+    for bed in built.to_dict("records"):
+        shape = home.get(bed["client_id"]) if shapely.is_empty(bed["geometry"]) else bed["geometry"]
+        if shape is not None and not shapely.is_empty(shape):
+            near |= _within_reach(places, shape) & clients["client_id"].ne(bed["client_id"])
+    return near
+
+
+def _within_reach(places: np.ndarray, shape: shapely.Geometry) -> np.ndarray:
+    """Tell which places lie within `NEIGHBOR_FT` of a shape, all in degrees."""
+    reached = np.zeros(len(places), bool)
+    around = shapely.box(*shapely.bounds(shapely.buffer(shape, NEAR_DEGREES)))
+    at = np.flatnonzero(shapely.intersects(places, around))
+    if len(at):
+        frame = frames.name_frames(np.array([shape]))[0]
+        in_feet = frames.to_feet(np.array([shape, *places[at]]), frame)
+        reached[at] = shapely.distance(in_feet[0], in_feet[1:]) <= NEIGHBOR_FT
+    return reached
+
+
+def _places(clients: pd.DataFrame, features: GeoDataFrame) -> np.ndarray:
+    """Give each client's outlines, else the point of the client list, else nothing."""
+    outlines = features[features["kind"] == "property"]
+    by_client = pd.Series(outlines.geometry.to_numpy(), index=outlines["client_id"].to_numpy())
+    united = by_client.groupby(level=0).agg(lambda shapes: shapely.union_all(shapes.to_numpy()))
+    points = shapely.points(clients["lon"].to_numpy(float), clients["lat"].to_numpy(float))
+    is_known = (clients["lon"].notna() & clients["lat"].notna()).to_numpy()
+    points = np.where(is_known, points, NO_POLYGON)
+    return np.array(
+        [united.get(client, point) for client, point in zip(clients["client_id"], points, strict=True)],
+        dtype=object,
+    )  # fmt: skip
+
+
+def _is_left_over(beds: pd.DataFrame, stored: pd.DataFrame, *, gap_ft: float) -> np.ndarray:
+    """Tell which beds are only what is left between a built bed and its edge."""
+    built = _with_shape(stored[stored["built_on"] != ""])
+    shapes = beds["geometry"].to_numpy()
+    around = shapely.buffer(built["geometry"].to_numpy(), gap_ft, join_style="mitre")
+    new, old = shapely.STRtree(around).query(shapes, predicate="intersects")
+    same = np.ones(len(new), bool)
+    for column in ("client_id", "along"):
+        same &= beds[column].to_numpy()[new] == built[column].to_numpy()[old]
+    new, old = new[same], old[same]
+    common_ft2 = shapely.area(shapely.intersection(shapes[new], around[old]))
+    covered_ft2 = np.bincount(new, weights=common_ft2, minlength=len(beds))
+    return (covered_ft2 > 0.0) & (covered_ft2 >= 0.5 * shapely.area(shapes))
+
+
+def _nowhere(count: int) -> np.ndarray:
+    return np.full(count, NO_POLYGON, dtype=object)
+
+
+def _with_shape(stored: pd.DataFrame) -> pd.DataFrame:
+    return stored[~shapely.is_empty(stored["geometry"].to_numpy())]

@@ -1,0 +1,87 @@
+"""How a room looks up what crews answered: one question at a time, by client."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+YES, NO = "yes", "no"
+
+
+def words_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
+    """
+    Look up the answers to one question.
+
+    Parameters
+    ----------
+    answers
+        Table `ANSWERS`.
+    question
+        One of `QUESTIONS`.
+
+    Returns
+    -------
+    words
+        The answers on an index of ``client_id``; clients without one are not in it.
+
+    Examples
+    --------
+    >>> rows = [("A", "curbed", "no", "2027-02-01"), ("B", "slope percent", "12", "2027-02-01")]
+    >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
+    >>> words_by_client(answers, "curbed").to_dict()
+    {'A': 'no'}
+    """
+    asked = answers[answers["question"] == question]
+    return asked.set_index("client_id")["answer"].astype("str")
+
+
+def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
+    """
+    Look up the answers to one question that asks for a number.
+
+    Parameters
+    ----------
+    answers
+        Table `ANSWERS`.
+    question
+        One of `QUESTIONS`, in the unit that it names.
+
+    Returns
+    -------
+    numbers
+        The numbers on an index of ``client_id``; clients without one are not in it.
+
+    Examples
+    --------
+    >>> rows = [("A", "curbed", "no", "2027-02-01"), ("B", "slope percent", "12", "2027-02-01")]
+    >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
+    >>> numbers_by_client(answers, "slope percent").to_dict()
+    {'B': 12.0}
+    """
+    return pd.to_numeric(words_by_client(answers, question)).astype(float)
+
+
+def days_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
+    """
+    Look up when one question was answered.
+
+    Parameters
+    ----------
+    answers
+        Table `ANSWERS`.
+    question
+        One of `QUESTIONS`.
+
+    Returns
+    -------
+    days
+        ISO days on an index of ``client_id``.
+
+    Examples
+    --------
+    >>> answers = pd.DataFrame({"client_id": ["A"], "question": "curbed", "answer": "no",
+    ...                         "seen_on": "2027-02-01"})
+    >>> days_by_client(answers, "curbed")["A"]
+    '2027-02-01'
+    """
+    asked = answers[answers["question"] == question]
+    return asked.set_index("client_id")["seen_on"].astype("str")

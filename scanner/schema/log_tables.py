@@ -1,0 +1,130 @@
+"""Tables of the log: what was said, seen and built, as the rest of the program reads it."""
+
+from __future__ import annotations
+
+from scanner.schema.columns import (
+    ALONG,
+    cents_column,
+    count_column,
+    number_column,
+    shape_column,
+    table_schema,
+    text_column,
+    word_column,
+)
+
+OUTCOMES = (
+    "not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call",
+)  # fmt: skip
+"""How a call may end, in our own plain words."""
+
+QUESTIONS = (
+    "turf to curb", "turf to house", "curb condition", "house condition", "heads along edge",
+    "drive width ft", "curbed", "slope percent", "gate width in", "has bed",
+)  # fmt: skip
+"""What a crew answers about a lot in half a minute."""
+
+CALL_LOG = table_schema("call_log", "Calls on record, one row an entry, reversed ones left out.", {
+    "entry_id": count_column("number of the entry, in the order of recording"),
+    "client_id": text_column("client called"),
+    "called_on": text_column("day of the call, ISO"),
+    "outcome": word_column("how it ended", OUTCOMES),
+    "note": text_column("what was said"),
+    "next_action": text_column("what is to be done next"),
+    "next_date": text_column("when, ISO; blank: no date"),
+    "bed_ids": text_column("beds that the call was about, joined by a blank"),
+    "recorded_at": text_column("when it was typed in, UTC"),
+})  # fmt: skip
+
+ANSWERS = table_schema("answers", "Checklist answers, the latest of each question of a client.", {
+    "client_id": text_column("client whose lot was seen"),
+    "question": word_column("what was asked", QUESTIONS),
+    "answer": text_column("what was answered: yes, no or a number"),
+    "seen_on": text_column("day on which the crew looked, ISO"),
+}, unique=["client_id", "question"])  # fmt: skip
+
+STORED_BEDS = table_schema("stored_beds", "Beds of earlier scans, so that names and notes stay.", {
+    "bed_id": text_column("name of the bed", unique=True),
+    "client_id": text_column("client on whose lot it lies"),
+    "along": word_column("what it runs along", ALONG),
+    "area_ft2": number_column("ft2", "area when last seen"),
+    "last_seen": text_column("day of the last scan that found it, ISO"),
+    "built_on": text_column("day on which it was built, ISO; blank: not built"),
+    "geometry": shape_column("shape when last seen, WGS 84; empty: measured on foot", "degrees"),
+})  # fmt: skip
+
+JOBS = table_schema("jobs", "Jobs sold and built, one row a job.", {
+    "job_id": text_column("number of the job", unique=True),
+    "client_id": text_column("client"),
+    "bed_ids": text_column("beds built, joined by a blank"),
+    "finish": word_column("finish", ("mulch", "planted", "gravel")),
+    "method": text_column("how the sod was stripped"),
+    "built_on": text_column("last day on the job, ISO"),
+    "area_ft2": number_column("ft2", "area as sold"),
+    "quick_low_cents": cents_column("low end of the quick price that was scanned"),
+    "quick_high_cents": cents_column("high end of the quick price that was scanned"),
+    "sold_cents": cents_column("price as sold, before tax"),
+    "invoiced_cents": cents_column("price as invoiced, before tax"),
+    "note": text_column("anything worth knowing"),
+})  # fmt: skip
+
+JOB_TASKS = table_schema("job_tasks", "Estimate and actuals of each job, one row a task or material.", {
+    "job_id": text_column("job"),
+    "task": text_column("task, as in LINE_ITEMS"),
+    "rate_key": text_column("names in the rate book that the estimate came from, joined by *"),
+    "quantity": number_column("unit", "how much was estimated"),
+    "unit": text_column("unit of the quantity"),
+    "estimated_hours": number_column("h", "labour estimated", known=False),
+    "actual_hours": number_column("h", "labour that it took", known=False),
+    "estimated_cents": cents_column("cost estimated"),
+    "actual_cents": number_column("cents", "cost that it had; missing: not told", known=False),
+}, unique=["job_id", "task"])  # fmt: skip
+
+VISITS = table_schema("visits", "Visits to lots, one row a client and day.", {
+    "entry_id": count_column("number of the first entry, in the order of recording"),
+    "client_id": text_column("client whose lot was visited"),
+    "visited_on": text_column("day of the visit, ISO"),
+    "visited_by": text_column("who went"),
+    "note": text_column("what was seen and said"),
+    "recorded_at": text_column("when it was typed in, UTC"),
+}, unique=["client_id", "visited_on"])  # fmt: skip
+
+MEASUREMENTS = table_schema("measurements", "Edges as last measured on a visit, one row an edge.", {
+    "client_id": text_column("client whose lot was measured"),
+    "along": word_column("what the edge runs along", ALONG),
+    "length_ft": number_column("ft", "length of the edge"),
+    "room_ft": number_column("ft", "depth of lawn there; missing: enough", known=False),
+    "openings_ft": number_column("ft", "drive and walk widths inside the length"),
+    "measured_on": text_column("day on which it was measured, ISO"),
+    "note": text_column("anything worth knowing"),
+})  # fmt: skip
+
+LISTED = table_schema("listed", "What the last scan offered, one row a first-phase offer.", {
+    "offer_id": text_column("offer to make", unique=True),
+    "client_id": text_column("client"),
+    "scanned_on": text_column("day of that scan, ISO"),
+    "offer": text_column("what it is, in words"),
+    "bed_ids": text_column("beds in it, lead first, joined by a blank"),
+    "along": text_column("what they run along, each once, joined by a blank"),
+    "area_ft2": number_column("ft2", "area"),
+    "crew_days": number_column("days", "crew-days"),
+    "price_low_cents": cents_column("low end of the quick price"),
+    "price_high_cents": cents_column("high end of the quick price"),
+    "gross_profit_cents": cents_column("gross profit", least=None),
+    "chance": number_column("share", "chance of a sale this season, mean"),
+    "chance_low": number_column("share", "10 % point of the chance"),
+    "chance_high": number_column("share", "90 % point of the chance"),
+    "expected_profit_cents": cents_column("chance times gross profit", least=None),
+    "reasons": text_column("why to call, in words"),
+    "cautions": text_column("what to mind, in words"),
+})  # fmt: skip
+
+LOG_TABLES = (
+    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, LISTED,
+)  # fmt: skip
+"""All of them, in the order of the season."""
+
+__all__ = [
+    "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES", "QUESTIONS",
+    "STORED_BEDS", "VISITS",
+]  # fmt: skip

@@ -1,0 +1,252 @@
+"""Call lists as they come back: spreadsheet habits lived with, faulty rows listed."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import openpyxl
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scanner.book.filled_sheet import open_elsewhere, plain_outcome, read_call_sheet, sheet_kind
+from scanner.book.typed_dates import read_day
+from scanner.book.typed_ids import match_ids
+from scanner.errors import BookError
+from scanner.schema.log_tables import OUTCOMES
+
+TODAY = date(2027, 3, 5)
+CLIENTS = pd.DataFrame({
+    "client_id": ["007", "C0042", "12", "0012"], "name": ["Ada Quill", "Bo Tansy", "Cy", "Di"],
+}, dtype="str")  # fmt: skip
+HEADER = [
+    "rank",
+    "client_id",
+    "name",
+    "bed_ids",
+    "called_on",
+    "outcome",
+    "note",
+    "next_action",
+    "next_date",
+]
+
+
+def sheet(path, *rows, header=HEADER, title="Calls"):
+    workbook = openpyxl.Workbook()
+    workbook.active.title = title
+    for row in (header, *rows):
+        workbook.active.append(row)
+    workbook.save(path)
+    return path
+
+
+def text(
+    path, *lines, header="client_id,name,bed_ids,called_on,outcome,note,next_action,next_date"
+):
+    path.write_text("\n".join([header, *lines]) + "\n", encoding="utf-8")
+    return path
+
+
+def read(path):
+    return read_call_sheet(path, CLIENTS, today=TODAY)
+
+
+def test_rows_that_were_filled_in_come_back(tmp_path):
+    path = sheet(
+        tmp_path / "calls.xlsx",
+        [1, "C0042", "Bo Tansy", "C0042-curb-1", datetime.fromisoformat("2027-03-02"), "visit", "gate", "measure", date(2027, 3, 12)],
+        [2, "007", "Ada Quill", "007-curb-1", None, None, None, None, None],
+    )  # fmt: skip
+    calls, problems = read(path)
+    assert calls.to_dict("records") == [{
+        "client_id": "C0042", "called_on": "2027-03-02", "outcome": "visit", "note": "gate",
+        "next_action": "measure", "next_date": "2027-03-12", "bed_ids": "C0042-curb-1",
+    }]  # fmt: skip
+    assert len(problems) == 0
+
+
+def test_days_decide_the_order_and_the_rows_keep_their_number(tmp_path):
+    path = text(tmp_path / "a.csv", "C0042,,,2027-03-03,visit,,,", "007,,,2027-03-01,no,,,")
+    calls, _ = read(path)
+    assert calls["client_id"].to_dict() == {3: "007", 2: "C0042"}
+
+
+def test_habits_of_spreadsheets(tmp_path):
+    """Another order and more columns, rows deleted, the sheet renamed and moved, ids and days as numbers."""
+    workbook = openpyxl.Workbook()
+    workbook.active.title = "Notes of the team"
+    workbook.active.append(["who", "what"])
+    tuesday = workbook.create_sheet("Tuesday")
+    tuesday.append(["Outcome", "my column", "CALLED ON", "client_id", "name", "note"])
+    tuesday.append(["Not reached", 1, 46447, 7, "Ada Quill", None])
+    tuesday.append([None, 2, None, "C0042", None, None])
+    tuesday.append(["call-back", 3, "3/2/2027", "c0042", None, "'=later"])
+    workbook.save(tmp_path / "mine.xlsx")
+    calls, problems = read(tmp_path / "mine.xlsx")
+    assert calls[["client_id", "called_on", "outcome", "note"]].to_numpy().tolist() == [
+        ["007", "2027-03-01", "not reached", ""],
+        ["C0042", "2027-03-02", "call back", "=later"],
+    ]
+    assert len(problems) == 0
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_text_of_other_countries(tmp_path, delimiter):
+    row = delimiter.join(["C0042", "", "", "2027-03-02", "visit", "Zoë", "", ""])
+    header = "client_id,name,bed_ids,called_on,outcome,note,next_action,next_date".replace(
+        ",", delimiter
+    )
+    path = tmp_path / "calls.csv"
+    path.write_bytes(f"{header}\r\n{row}\r\n".encode("utf-8-sig"))
+    assert read(path)[0]["note"].tolist() == ["Zoë"]
+
+
+@pytest.mark.parametrize(
+    ("line", "problem", "remedy"),
+    [
+        ("C0099,,,2027-03-02,visit,,,", "client_id 'C0099' is not in the client list", "put the id right"),
+        (",,,2027-03-02,visit,,,", "client_id is blank", "put the id right"),
+        ("C0042,,,2027-03-02,maybe,,,", "outcome 'maybe' is none of not reached, call back", "write one"),
+        ("C0042,,,2027-03-02,,likes roses,,", "something is filled in, but no outcome", "write one of not"),
+        ("C0042,,,,visit,,,", "called_on is blank, which is no day", "year-month-day"),
+        ("C0042,,,14/3/2027,visit,,,", "called_on is '14/3/2027', which is no day", "year-month-day"),
+        ("C0042,,,2027-03-06,visit,,,", "called_on 2027-03-06 is after today, 2027-03-05", "clock is wrong"),
+        ("C0042,,,2027-03-02,visit,,,soon", "next_date is 'soon', which is no day", "year-month-day"),
+        ("C0042,,,2027-03-02,visit,,,2027-03-01", "next_date 2027-03-01 is before the call on", "put one"),
+    ],
+)  # fmt: skip
+def test_faulty_row_is_listed_and_the_rest_kept(tmp_path, line, problem, remedy):
+    path = text(tmp_path / "calls.csv", "007,,,2027-03-05,sold,,,2027-03-05", line)
+    calls, problems = read(path)
+    assert calls["client_id"].tolist() == ["007"]
+    told = problems.iloc[0]
+    assert (told["file"], told["feature"], told["severity"]) == ("calls.csv", "row 3", "fault")
+    assert told["problem"].startswith(problem)
+    assert told["problem"].endswith("the row is left out")
+    assert remedy in told["remedy"]
+    assert len(problems) == 1
+
+
+def test_list_that_nobody_filled_in_is_nothing(tmp_path):
+    calls, problems = read(text(tmp_path / "calls.csv"))
+    assert (len(calls), len(problems)) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "names", "found"),
+    [
+        (["7"], [""], ["007"]),
+        (["7.0"], [""], ["007"]),
+        ([" 007 "], [""], ["007"]),
+        (["c0042"], [""], ["C0042"]),
+        # 12 may be 12 or 0012: the name tells, or another id that kept its zeros
+        (["12"], [""], [""]),
+        (["12"], ["di"], ["0012"]),
+        (["12", "007"], ["", ""], ["12", "007"]),
+        (["0012"], [""], ["0012"]),
+        (["12"], ["Eve"], [""]),
+        (["42"], [""], [""]),
+    ],
+)
+def test_ids_that_a_spreadsheet_turned_into_numbers(typed, names, found):
+    ids, reasons = match_ids(
+        pd.Series(typed, dtype="str"), CLIENTS, names=pd.Series(names, dtype="str")
+    )
+    assert ids.tolist() == found
+    assert [not reason for reason in reasons] == [bool(client_id) for client_id in found]
+
+
+def test_id_that_fits_two_clients_names_both():
+    _, reasons = match_ids(pd.Series(["12"], dtype="str"), CLIENTS)
+    assert (
+        reasons.item()
+        == "client_id '12' may stand for 12 or 0012: a spreadsheet drops leading zeros"
+    )
+
+
+@pytest.mark.parametrize(
+    ("typed", "day"),
+    [
+        ("2027-03-14", date(2027, 3, 14)),
+        ("2027-3-4", date(2027, 3, 4)),
+        ("2027/03/14", date(2027, 3, 14)),
+        ("2027-03-14 00:00:00", date(2027, 3, 14)),
+        ("2027-03-14T09:30", date(2027, 3, 14)),
+        ("20270314", date(2027, 3, 14)),
+        ("3/14/2027", date(2027, 3, 14)),
+        ("3/4/27", date(2027, 3, 4)),
+        # 46,460 days from 30 December 1899: 127 years of 365 days are 46,355, 31 leap days
+        # (1904 to 2024) make 46,386 to 30 December 2026, and 74 more lead to 14 March
+        ("46460", date(2027, 3, 14)),
+        ("46460.75", date(2027, 3, 14)),
+        ("Mar 14, 2027", date(2027, 3, 14)),
+        ("14 March 2027", date(2027, 3, 14)),
+        ("", None),
+        ("14/3/2027", None),
+        ("2027-02-29", None),
+        ("99999", None),
+        ("tomorrow", None),
+        ("2027", None),
+    ],
+)
+def test_days_as_people_write_them(typed, day):
+    assert read_day(typed) == day
+
+
+@given(st.dates(date(2000, 1, 1), date(2099, 12, 31)))
+def test_every_day_is_read_in_every_form(day):
+    forms = (
+        day.isoformat(),
+        f"{day.month}/{day.day}/{day.year}",
+        f"{day:%B} {day.day}, {day.year}",
+        str((day - date(1899, 12, 30)).days),
+    )
+    assert {read_day(form) for form in forms} == {day}
+
+
+@given(st.text())
+def test_no_text_stops_the_reader(typed):
+    assert read_day(typed) is None or isinstance(read_day(typed), date)
+
+
+@pytest.mark.parametrize("outcome", OUTCOMES)
+def test_outcomes_however_typed(outcome):
+    for typed in (outcome, outcome.upper(), outcome.replace(" ", "-"), f" {outcome.title()} "):
+        assert plain_outcome(typed) == outcome
+
+
+@pytest.mark.parametrize(
+    ("header", "kind"),
+    [
+        ("client_id,called_on,outcome", "calls"),
+        ("Outcome,extra,Client_ID,Called On", "calls"),
+        ("job_id,bed_ids,built_on,task,actual_hours", "jobs"),
+        ("client_id,seen_on,turf to curb", "checklist"),
+        ("client_id,curbed", "checklist"),
+    ],
+)
+def test_sheet_is_known_by_its_columns(tmp_path, header, kind):
+    assert sheet_kind(text(tmp_path / "a.csv", "x", header=header)) == kind
+
+
+def test_sheet_is_known_wherever_it_stands_in_the_workbook(tmp_path):
+    path = sheet(tmp_path / "a.xlsx", header=["who", "what"])
+    workbook = openpyxl.load_workbook(path)
+    workbook.create_sheet("B").append(["client_id", "called_on", "outcome"])
+    workbook.save(path)
+    assert sheet_kind(path) == "calls"
+
+
+def test_strange_sheet_is_a_sentence(tmp_path):
+    with pytest.raises(BookError, match=r"a.csv: this is no call list .* nothing was recorded"):
+        sheet_kind(text(tmp_path / "a.csv", "x", header="who,what"))
+
+
+@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
+def test_sheet_that_is_open_elsewhere(tmp_path, mark):
+    path = sheet(tmp_path / "calls.xlsx")
+    assert open_elsewhere(path) == ""
+    (tmp_path / mark).touch()
+    assert open_elsewhere(path) == mark

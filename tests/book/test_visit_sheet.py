@@ -1,0 +1,83 @@
+"""Sheets of visits: what is taken, what is listed and left out."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from scanner.book.filled_sheet import sheet_kind
+from scanner.book.visit_sheet import COLUMNS, read_visit_sheet
+
+TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "visits.csv"
+TODAY = date(2027, 3, 20)
+CLIENTS = pd.DataFrame({"client_id": ["007", "C8"], "name": ["Ada Moss", "Bo Fern"]})
+HEADER = "client_id,name,visited_on,visited_by,note,along,length_ft,room_ft,openings_ft\n"
+
+
+def read(tmp_path, text):
+    path = tmp_path / "visits.csv"
+    path.write_text(HEADER + text, encoding="utf-8")
+    return read_visit_sheet(path, CLIENTS, today=TODAY)
+
+
+def test_template_has_the_columns_that_are_read():
+    assert set(TEMPLATE.read_text(encoding="utf-8").strip().split(",")) == set(COLUMNS)
+    assert sheet_kind(TEMPLATE) == "visits"
+
+
+def test_one_row_an_edge_and_one_visit(tmp_path):
+    visits, edges, problems = read(
+        tmp_path,
+        "7,,3/12/2027,Kim,,curb,42.5,,\n"
+        "7,,3/12/2027,,wants roses,curb,30,6,12\n"
+        "C8,,2027-03-13,Lee,no turf there,,,,\n",
+    )
+    assert problems.empty
+    assert visits.to_numpy().tolist() == [
+        ["007", "2027-03-12", "Kim", "wants roses"],
+        ["C8", "2027-03-13", "Lee", "no turf there"],
+    ]
+    assert edges[
+        ["client_id", "along", "length_ft", "openings_ft", "measured_on"]
+    ].to_numpy().tolist() == [
+        ["007", "curb", 42.5, 0.0, "2027-03-12"],
+        ["007", "curb", 30.0, 12.0, "2027-03-12"],
+    ]
+    assert edges["room_ft"].isna().tolist() == [True, False]
+
+
+def test_line_of_the_blank_sheet_is_no_visit(tmp_path):
+    visits, edges, problems = read(tmp_path, "7,Ada Moss,,,,,,,\n")
+    assert len(visits) == len(edges) == len(problems) == 0
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("9,,2027-03-12,,,,,,", "client_id '9' is not in the client list"),
+        ("7,,soon,,,,,,", "visited_on is 'soon', which is no day"),
+        ("7,,,Kim,,,,,", "visited_on is blank, which is no day"),
+        ("7,,2027-03-21,,,,,,", "visited_on 2027-03-21 is after today, 2027-03-20"),
+        ("7,,2027-03-12,,,kerb,40,,", "along is 'kerb', which is none that is known"),
+        ("7,,2027-03-12,,,curb,,,", "length_ft is blank"),
+        ("7,,2027-03-12,,,curb,6000,,", "a length that no lot has"),
+        ("7,,2027-03-12,,,curb,40,,40", "openings_ft '40' is not less than length_ft '40'"),
+    ],
+)
+def test_faulty_rows_are_listed_and_the_rest_is_kept(tmp_path, row, said):
+    visits, edges, problems = read(tmp_path, f"{row}\nC8,,2027-03-13,,,curb,50,,\n")
+    assert problems["feature"].tolist() == ["row 2"]
+    assert problems["severity"].tolist() == ["fault"]
+    assert said in problems["problem"].iloc[0]
+    assert edges["client_id"].tolist() == ["C8"]
+    assert "C8" in visits["client_id"].tolist()
+
+
+def test_visit_counts_though_its_edge_is_faulty(tmp_path):
+    visits, edges, problems = read(tmp_path, "7,,2027-03-12,Kim,,curb,long,,\n")
+    assert visits["client_id"].tolist() == ["007"]
+    assert edges.empty
+    assert len(problems) == 1

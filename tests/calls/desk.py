@@ -1,0 +1,104 @@
+"""Logs to try things on: calls as rows, and a folder that nobody may write to, root neither."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+from shapely import Polygon, box
+
+from scanner.calls.entries import CALL_COLUMNS, CALL_KEY
+from scanner.calls.log import open_log, read_season
+
+DAY = date(2027, 3, 2)
+NOBODY = 65534
+
+
+def calls_of(*rows: tuple[str, ...]) -> pd.DataFrame:
+    """Calls as they come from a checked sheet; what a row leaves out is blank."""
+    filled = [(*row, *[""] * (len(CALL_COLUMNS) - len(row))) for row in rows]
+    return pd.DataFrame(filled, columns=[*CALL_COLUMNS], dtype="str")
+
+
+def record(folder: Path, *rows: tuple[str, ...], today: date = DAY):
+    with open_log(folder, today=today) as log:
+        return log.add_calls(calls_of(*rows))
+
+
+def stumble_over(folder: Path, *rows: tuple[str, ...], today: date = DAY) -> None:
+    """Record calls, and let something go wrong before the end."""
+    with open_log(folder, today=today) as log:
+        log.add_calls(calls_of(*rows))
+        message = "stumbled"
+        raise KeyError(message)
+
+
+def keys_of(folder: Path) -> list[tuple[str, ...]]:
+    """What is on record, as client, day and outcome."""
+    calls = read_season(folder).calls
+    return list(calls[[*CALL_KEY]].itertuples(index=False, name=None))
+
+
+def stored_of(**shapes: Polygon | None) -> gpd.GeoDataFrame:
+    """Beds as a scan hands them over; A_curb_1=None lies nowhere."""
+    rows = [
+        {"bed_id": name.replace("_", "-"), "client_id": name.split("_")[0], "along": name.split("_")[1],
+         "area_ft2": 200.0, "last_seen": DAY.isoformat(), "built_on": ""}
+        for name in shapes
+    ]  # fmt: skip
+    geometry = [shape or Polygon() for shape in shapes.values()]
+    return gpd.GeoDataFrame(rows, geometry=geometry, crs="EPSG:4326")
+
+
+def square(lon: float = -98.0, lat: float = 41.0) -> Polygon:
+    return box(lon, lat, lon + 0.0002, lat + 0.00001)
+
+
+def job_of(job_id: str = "A-curb-1", **changes: object) -> pd.DataFrame:
+    row = {
+        "job_id": job_id, "client_id": "A", "bed_ids": "A-curb-1", "finish": "mulch", "method": "hand",
+        "built_on": "2027-05-12", "area_ft2": 200.0, "quick_low_cents": 100_000,
+        "quick_high_cents": 200_000, "sold_cents": 150_000, "invoiced_cents": 0, "note": "",
+    }  # fmt: skip
+    return pd.DataFrame([row | changes])
+
+
+def task_of(job_id: str = "A-curb-1", **changes: object) -> pd.DataFrame:
+    row = {
+        "job_id": job_id, "task": "set edging", "rate_key": "set_edging_ft_per_hour*labor_usd_per_hour",
+        "quantity": 58.0, "unit": "ft", "estimated_hours": 2.32, "actual_hours": float("nan"),
+        "estimated_cents": 6496, "actual_cents": float("nan"),
+    }  # fmt: skip
+    return pd.DataFrame([row | changes])
+
+
+@contextmanager
+def read_only_copy(folder: Path) -> Iterator[Path]:
+    """
+    Copy a folder to where nobody may write, this process neither.
+
+    Root may write whatever the permissions say, so root becomes nobody for the while; the
+    copy lies outside the test's own folder, which nobody else may enter.
+    """
+    place = Path(tempfile.mkdtemp())
+    copy = shutil.copytree(folder, place / "book")
+    for path in (*copy.rglob("*"), copy, place):
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    is_root = os.geteuid() == 0
+    if is_root:
+        os.seteuid(NOBODY)
+    try:
+        yield copy
+    finally:
+        if is_root:
+            os.seteuid(0)
+        for path in (place, copy, *copy.rglob("*")):
+            path.chmod(0o755)
+        shutil.rmtree(place)

@@ -1,0 +1,179 @@
+"""Estimate against actual, worked out by hand and against scipy."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import scipy.stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scanner.calls.built import check_prices, name_losses
+from scanner.calls.calibration import compare_tasks, count_jobs, propose_rates
+from scanner.calls.chance import jeffreys_interval
+from scanner.calls.ratios import ratio_of
+from tests.calls.calls_on_record import job_tasks, jobs
+from tests.job.job_cases import rate_book
+
+RATES = rate_book()
+DIG = "dig_hand_hours_per_yd3*labor_usd_per_hour"
+EDGE = "set_edging_ft_per_hour*labor_usd_per_hour"
+
+STEPS = (0.0, 0.1, -0.1, 0.2, -0.2)
+"""Logarithms of five ratios about their mean: s² = 0.1 / 4, s / √5 = 0.0707107."""
+
+T_4_90 = 1.533206
+"""90 % point of Student's t with 4 degrees of freedom: 1.533 in any printed table."""
+
+
+def five_jobs():
+    return jobs(*((f"J{n}", 1600, 1200, 2300) for n in range(1, 6)))
+
+
+def five_tasks(*, middle=1.5, key=DIG, task="dig"):
+    """Ten hours estimated on each of five jobs; the actuals spread about a ratio."""
+    return job_tasks(
+        *(
+            (f"J{n}", task, key, 10.0, 10.0 * middle * math.exp(step), 280, None)
+            for n, step in enumerate(STEPS, start=1)
+        )
+    )
+
+
+def test_ratio_and_interval_by_hand():
+    ratio = ratio_of(1.5 * np.exp(STEPS), np.ones(5))
+    assert ratio.mean == pytest.approx(1.5)
+    assert ratio.low == pytest.approx(1.5 * math.exp(-T_4_90 * 0.0707107), rel=1e-6)  # 1.3459
+    assert ratio.high == pytest.approx(1.5 * math.exp(T_4_90 * 0.0707107), rel=1e-6)  # 1.6718
+    assert ratio.job_count == 5
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.floats(0.05, 20), min_size=2, max_size=30), st.sampled_from([0.5, 0.8, 0.95]))
+def test_interval_equals_scipys(ratios, level):
+    ratio = ratio_of(np.array(ratios), np.ones(len(ratios)), level=level)
+    logs = np.log(ratios)
+    if np.ptp(logs) < 1e-6:
+        return
+    interval = scipy.stats.ttest_1samp(logs, 0.0).confidence_interval(level)
+    assert math.log(ratio.low) == pytest.approx(interval.low, abs=1e-9)
+    assert math.log(ratio.high) == pytest.approx(interval.high, abs=1e-9)
+    assert ratio.mean == pytest.approx(scipy.stats.gmean(ratios))
+
+
+def test_what_tells_nothing_is_passed_over():
+    ratio = ratio_of(np.array([2.0, np.nan, 3.0, 0.0]), np.array([1.0, 1.0, 0.0, 5.0]))
+    assert (ratio.mean, ratio.job_count) == (2.0, 1)
+    assert math.isnan(ratio.low)
+    assert not ratio.excludes_one
+    assert ratio_of(np.array([]), np.array([])).job_count == 0
+
+
+def test_the_table_task_by_task():
+    (row,) = compare_tasks(five_jobs(), five_tasks(), rates=RATES).to_dict("records")
+    assert (row["task"], row["measure"], row["job_count"]) == ("dig", "hours", 5)
+    assert row["estimated"] == 50
+    # 15 × (1 + 2 cosh 0.1 + 2 cosh 0.2) = 15 × 5.050142
+    assert row["actual"] == pytest.approx(75.752, abs=0.001)
+    assert row["ratio"] == pytest.approx(1.5)
+    assert (row["rate_key"], row["rate_now"]) == ("dig_hand_hours_per_yd3", 1.943)
+    assert row["rate_suggested"] == pytest.approx(1.943 * 1.5)
+    assert row["verdict"] == "change it"
+
+
+def test_hours_per_unit_are_multiplied_and_a_pace_is_divided():
+    (dig,) = propose_rates(five_jobs(), five_tasks(), rates=RATES).to_dict("records")
+    assert dig["value"] == pytest.approx(2.9145)
+    assert (dig["low"], dig["high"]) == pytest.approx((2.6151, 3.2482), abs=1e-4)
+    (edge,) = propose_rates(five_jobs(), five_tasks(key=EDGE), rates=RATES).to_dict("records")
+    assert edge["value"] == pytest.approx(25 / 1.5)
+    assert (edge["low"], edge["high"]) == pytest.approx((14.9543, 18.5752), abs=1e-4)
+
+
+def test_a_rate_within_its_interval_is_kept():
+    # 1.05: interval 0.942 to 1.170 holds 1
+    table = compare_tasks(five_jobs(), five_tasks(middle=1.05), rates=RATES)
+    assert table["verdict"].tolist() == ["keep it"]
+    assert table["rate_suggested"].isna().all()
+    assert propose_rates(five_jobs(), five_tasks(middle=1.05), rates=RATES).empty
+
+
+def test_four_jobs_suggest_nothing():
+    tasks = five_tasks().iloc[:4]
+    assert count_jobs(five_jobs(), tasks) == 4
+    table = compare_tasks(five_jobs(), tasks, rates=RATES)
+    assert table["verdict"].tolist() == ["needs 5 jobs"]
+    assert propose_rates(five_jobs(), tasks, rates=RATES).empty
+
+
+def test_jobs_that_are_not_built_do_not_count():
+    sold = five_jobs().assign(built_on=["", "2027-05-01", "2027-05-02", "2027-05-03", "2027-05-04"])
+    assert count_jobs(sold, five_tasks()) == 4
+
+
+def test_tasks_that_share_a_rate_are_added_up_job_by_job():
+    # Digging takes 2, skimming 1 of their estimates of 10 and 10 h: 30 / 20 each time
+    parts = [
+        (f"J{n}", task, DIG, 10.0, hours, 280, None)
+        for n in range(1, 6) for task, hours in (("dig", 20.0), ("skim", 10.0))
+    ]  # fmt: skip
+    (row,) = propose_rates(five_jobs(), job_tasks(*parts), rates=RATES).to_dict("records")
+    assert row["value"] == pytest.approx(1.943 * 1.5)
+    table = compare_tasks(five_jobs(), job_tasks(*parts), rates=RATES).set_index("task")
+    assert table["ratio"].to_dict() == {"dig": pytest.approx(2), "skim": pytest.approx(1)}
+
+
+def test_materials_are_compared_in_dollars():
+    parts = [(f"J{n}", "mulch", "mulch_usd_per_yd3", None, None, 95, 114) for n in range(1, 6)]
+    (row,) = compare_tasks(five_jobs(), job_tasks(*parts), rates=RATES).to_dict("records")
+    assert (row["measure"], row["estimated"], row["actual"]) == ("cost", 475, 570)
+    assert row["rate_suggested"] == pytest.approx(38 * 1.2)
+
+
+def test_a_task_that_was_not_estimated_has_no_ratio():
+    parts = job_tasks(("J1", "move a mailbox", "", None, 2.0, 0, None))
+    (row,) = compare_tasks(five_jobs(), parts, rates=RATES).to_dict("records")
+    assert math.isnan(row["ratio"])
+    assert row["verdict"] == "was not estimated"
+
+
+def test_sold_price_against_the_quick_range():
+    sold = jobs(("J1", 1200, 1200, 2300), ("J2", 2300, 1200, 2300), ("J3", 2301, 1200, 2300),
+                ("J4", 900, 1200, 2300), ("J5", 0, 1200, 2300), ("J6", 1500, 0, 0))  # fmt: skip
+    check = check_prices(sold)
+    assert (check.inside_count, check.job_count) == (2, 4)
+    assert (check.low, check.high) == jeffreys_interval(2, 4)
+    # Jeffreys 80 %: Beta(2.5, 2.5) between its 10 and 90 % points
+    assert (check.low, check.high) == pytest.approx(
+        scipy.stats.beta.interval(0.8, 2.5, 2.5), abs=1e-12
+    )
+
+
+def test_a_job_that_lost_money_is_named():
+    sold = jobs(
+        ("J1", 1000, 800, 1500, {"invoiced_cents": 90_000}),
+        ("J2", 1000, 800, 1500),
+        ("J3", 100, 80, 150),
+    )
+    tasks = job_tasks(
+        # 20 h at the estimate's 28 USD/h, mulch as estimated, a surprise at the labour rate
+        ("J1", "dig", DIG, 10.0, 20.0, 280, None),
+        ("J1", "mulch", "mulch_usd_per_yd3", None, None, 300, None),
+        ("J1", "stumps", "", None, 5.0, 0, None),
+        ("J2", "dig", DIG, 10.0, 20.0, 280, None),
+        ("J3", "dig", DIG, 10.0, None, 280, None),  # nothing told: not judged
+    )
+    losses = name_losses(sold, tasks, rates=RATES)
+    # 560 + 300 + 140 = 1,000 against an invoice of 900
+    assert losses[["job_id", "price_cents", "cost_cents", "loss_cents"]].to_numpy().tolist() == [
+        ["J1", 90_000, 100_000, 10_000]
+    ]
+
+
+def test_no_jobs():
+    assert count_jobs(jobs(), job_tasks()) == 0
+    assert compare_tasks(jobs(), job_tasks(), rates=RATES).empty
+    assert name_losses(jobs(), job_tasks(), rates=RATES).empty
+    assert check_prices(jobs()).job_count == 0

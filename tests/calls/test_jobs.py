@@ -1,0 +1,121 @@
+"""Jobs drawn up: the estimate of the scan beside what was told; amounts by hand from the small scan."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from scanner.calls.jobs import draw_up_jobs
+from scanner.calls.log import NO_SEASON
+from tests.small_scan import TASKS, small_scan
+
+NAN = math.nan
+ALL_TASKS = (
+    *dict.fromkeys(task for tasks in TASKS.values() for task, *_ in tasks),
+    "mobilisation",
+    "mulch with waste",
+)
+
+
+def told_of(**changes):
+    job = {
+        "job_id": "C0002-curb-1", "client_id": "C0002", "bed_ids": "C0002-curb-1 C0002-house-1",
+        "finish": "", "method": "", "built_on": "", "note": "", "sold_cents": 500_000.0,
+        "invoiced_cents": NAN,
+    }  # fmt: skip
+    return pd.DataFrame([job | changes])
+
+
+def actuals_of(*rows):
+    columns = ["job_id", "task", "actual_hours", "actual_cents"]
+    return pd.DataFrame([("C0002-curb-1", *row) for row in rows], columns=columns)
+
+
+def draw(told, actuals=None, season=NO_SEASON):
+    actuals = actuals_of() if actuals is None else actuals
+    return draw_up_jobs(told, actuals, season, found=small_scan(), tasks=ALL_TASKS)
+
+
+def test_estimate_is_that_of_the_offer_of_these_beds():
+    jobs, tasks, problems = draw(told_of())
+    # 50 ft and 30 ft, 4 ft deep: 320 ft²; strip 2 $, mulch 1 $, plants 4 $ a ft², mobilisation 120 $:
+    # direct cost 2,360 $, over 0.55 4,290.91 $; range -25 % and +40 % outward to 50 $
+    job = jobs.iloc[0]
+    assert (job["finish"], job["method"], job["area_ft2"]) == ("planted", "hand", 320.0)
+    assert (job["quick_low_cents"], job["quick_high_cents"]) == (320_000, 605_000)
+    assert (job["sold_cents"], job["invoiced_cents"], job["built_on"]) == (500_000, 0, "")
+    told = tasks.set_index("task")[["quantity", "estimated_cents"]]
+    assert told.loc["strip and haul the sod"].tolist() == [320.0, 64_000]
+    assert told.loc["plants"].tolist() == [320.0, 128_000]
+    assert told.loc["mobilisation"].tolist() == [1.0, 12_000]
+    assert int(tasks["estimated_cents"].sum()) == 236_000
+    hours = tasks.set_index("task")["estimated_hours"]
+    assert hours["strip and haul the sod"] == pytest.approx(320 * 0.03)
+    assert math.isnan(hours["mobilisation"])
+    assert tasks[["actual_hours", "actual_cents"]].isna().all(axis=None)
+    assert len(problems) == 0
+
+
+def test_one_bed_of_two_has_its_own_price():
+    jobs, tasks, _ = draw(told_of(bed_ids="C0002-house-1", finish="mulch"))
+    # 120 ft² at 3 $ and 120 $: 480 $, over 0.55 872.73 $; 654.55 down to 650, 1,221.82 up to 1,250
+    assert (jobs["quick_low_cents"].item(), jobs["quick_high_cents"].item()) == (65_000, 125_000)
+    assert int(tasks["estimated_cents"].sum()) == 48_000
+
+
+def test_bed_that_was_skipped_has_no_price_but_its_area():
+    jobs, tasks, _ = draw(told_of(client_id="C0003", bed_ids="C0003-sidewalk-2"))
+    assert (jobs["area_ft2"].item(), jobs["quick_high_cents"].item()) == (40.0, 0)
+    assert len(tasks) == 0
+
+
+def test_actuals_stand_beside_the_estimate():
+    actuals = actuals_of(
+        ("Plants", 9.5, NAN), ("plants", 0.5, 125_000.0), ("gravel", 1.0, NAN), ("haul", 8.0, NAN)
+    )
+    _, tasks, problems = draw(told_of(), actuals)
+    told = tasks.set_index("task")
+    assert told.loc["plants", ["actual_hours", "actual_cents"]].tolist() == [10.0, 125_000.0]
+    # A few letters will do; a task that was not estimated gets a row with nothing estimated
+    assert told.loc["strip and haul the sod", "actual_hours"] == 8.0
+    assert told.loc["gravel", ["quantity", "estimated_cents", "actual_hours"]].tolist() == [0, 0, 1]
+    assert len(problems) == 0
+
+
+@pytest.mark.parametrize(("typed", "listed"), [("paint", "strip and haul"), ("mulch w", None)])
+def test_task_that_is_none_is_listed(typed, listed):
+    jobs, _, problems = draw(told_of(), actuals_of((typed, 1.0, NAN)))
+    assert len(jobs) == 1
+    if listed:
+        assert problems["severity"].tolist() == ["fault"]
+        assert f"task '{typed}' is none or several of: {listed}" in problems["problem"].item()
+    else:
+        assert len(problems) == 0
+
+
+def test_new_job_needs_its_price():
+    jobs, tasks, problems = draw(told_of(sold_cents=NAN))
+    assert (len(jobs), len(tasks)) == (0, 0)
+    assert problems["problem"].item() == "sold_usd is missing; it is left out"
+
+
+def test_job_on_record_keeps_its_estimate_and_takes_what_is_new():
+    jobs, tasks, _ = draw(told_of(), actuals_of(("plants", 9.0, NAN)))
+    season = replace(NO_SEASON, jobs=jobs, job_tasks=tasks.assign(estimated_cents=1))
+    told = told_of(sold_cents=NAN, invoiced_cents=510_000.0, built_on="2027-05-12", note="gate")
+    jobs, tasks, problems = draw(told, actuals_of(("mulch", 2.0, NAN)), season)
+    job = jobs.iloc[0]
+    assert (job["sold_cents"], job["invoiced_cents"]) == (500_000, 510_000)
+    assert (job["built_on"], job["note"], job["finish"]) == ("2027-05-12", "gate", "planted")
+    hours = tasks.set_index("task")["actual_hours"]
+    assert (hours["plants"], hours["mulch"]) == (9.0, 2.0)
+    assert (tasks["estimated_cents"] == 1).all()
+    assert len(problems) == 0
+
+
+def test_nothing_told():
+    jobs, tasks, problems = draw(told_of().iloc[:0])
+    assert (len(jobs), len(tasks), len(problems)) == (0, 0, 0)

@@ -1,0 +1,314 @@
+"""The log's file: round trips, versions, copies, refusals."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date, timedelta
+
+import pandas as pd
+import pytest
+
+from scanner.calls import log as log_package
+from scanner.calls.entries import Counts
+from scanner.calls.log import copies, file, open_log, read_call_entries, read_listed, read_season
+from scanner.calls.log.steps import STEPS
+from scanner.calls.today import list_offered
+from scanner.errors import LogError, SchemaError
+from scanner.schema.log_tables import LISTED
+from scanner.schema.tables import check_table
+from tests.calls.desk import (
+    DAY,
+    calls_of,
+    job_of,
+    keys_of,
+    record,
+    square,
+    stored_of,
+    stumble_over,
+    task_of,
+)
+from tests.small_scan import small_scan
+
+VISIT = ("A", "2027-03-02", "visit", "gate on the left", "measure", "2027-03-12", "A-curb-1")
+
+
+def test_book_without_a_log_knows_nothing_and_gets_no_file(tmp_path):
+    season = read_season(tmp_path)
+    assert [len(t) for t in (season.calls, season.answers, season.beds, season.jobs)] == [0] * 4
+    assert len(read_listed(tmp_path)) == len(read_call_entries(tmp_path)) == 0
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_call_comes_back_as_it_was_typed(tmp_path):
+    record(tmp_path, VISIT)
+    call = read_season(tmp_path).calls.iloc[0]
+    assert tuple(call[name] for name in calls_of().columns) == VISIT
+    assert call["entry_id"] == 1
+    assert call["recorded_at"].endswith("Z")
+
+
+def test_letters_of_all_kinds_come_back(tmp_path):
+    note = "Zoë's 4′ strip: “=1+1”, 50 %, naïve\tline\nbreak ☃"
+    record(tmp_path, (*VISIT[:3], note))
+    assert read_season(tmp_path).calls["note"].tolist() == [note]
+
+
+def test_same_rows_twice_change_nothing(tmp_path):
+    assert record(tmp_path, VISIT) == Counts(added_count=1)
+    assert record(tmp_path, VISIT, today=date(2027, 3, 9)) == Counts(known_count=1)
+    assert keys_of(tmp_path) == [VISIT[:3]]
+
+
+def test_changed_row_adds_an_entry_and_stays_one_call(tmp_path):
+    record(tmp_path, VISIT)
+    assert record(tmp_path, (*VISIT[:3], "gate is locked")) == Counts(changed_count=1)
+    assert keys_of(tmp_path) == [VISIT[:3]]
+    call = read_season(tmp_path).calls.iloc[0]
+    # What the second left blank stays as the first had it
+    assert (call["note"], call["next_date"], call["entry_id"]) == (
+        "gate is locked",
+        "2027-03-12",
+        1,
+    )
+    assert len(read_call_entries(tmp_path)) == 2
+    # The older sheet read once more turns nothing back
+    assert record(tmp_path, VISIT) == Counts(known_count=1)
+    assert read_season(tmp_path).calls["note"].tolist() == ["gate is locked"]
+
+
+def test_second_not_reached_on_another_day_is_a_second_call(tmp_path):
+    record(tmp_path, ("A", "2027-03-01", "not reached"), ("A", "2027-03-02", "not reached"))
+    assert len(keys_of(tmp_path)) == 2
+
+
+def test_calls_of_tuesday_typed_after_wednesdays(tmp_path):
+    record(tmp_path, ("A", "2027-03-03", "visit"), today=date(2027, 3, 3))
+    record(tmp_path, ("B", "2027-03-02", "no"), today=date(2027, 3, 4))
+    assert sorted(keys_of(tmp_path)) == [("A", "2027-03-03", "visit"), ("B", "2027-03-02", "no")]
+
+
+def test_undo_adds_a_reversal_and_deletes_nothing(tmp_path):
+    record(tmp_path, ("A", "2027-03-02", "visit"), ("B", "2027-03-02", "no"))
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.undo() == "call to B on 2027-03-02: no"
+    assert keys_of(tmp_path) == [("A", "2027-03-02", "visit")]
+    with sqlite3.connect(tmp_path / "book.sqlite") as raw:
+        assert raw.execute("SELECT count(*) FROM calls").fetchone() == (2,)
+        kinds = raw.execute("SELECT kind, takes_back FROM entries ORDER BY 1, 2").fetchall()
+    raw.close()
+    assert kinds == [("call", None), ("call", None), ("reversal", 2)]
+
+
+def test_undo_goes_back_step_by_step_and_then_says_so(tmp_path):
+    record(tmp_path, VISIT)
+    record(tmp_path, (*VISIT[:3], "other note"))
+    with open_log(tmp_path, today=DAY) as log:
+        log.undo()
+        assert log.season().calls["note"].tolist() == ["gate on the left"]
+        assert log.undo() == "call to A on 2027-03-02: visit"
+        assert log.undo() == ""
+        assert len(log.season().calls) == 0
+    # What was taken back may be recorded again
+    assert record(tmp_path, VISIT) == Counts(added_count=1)
+
+
+def test_answers_latest_day_counts_and_undo_brings_the_earlier_back(tmp_path):
+    rows = [("A", "curbed", "yes", "2027-02-01"), ("A", "curbed", "no", "2027-02-20")]
+    answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.add_answers(answers.iloc[:1]) == Counts(added_count=1)
+        assert log.add_answers(answers.iloc[1:]) == Counts(changed_count=1)
+        assert log.add_answers(answers.iloc[:1]) == Counts(known_count=1)
+        assert log.season().answers["answer"].tolist() == ["no"]
+        assert log.undo() == "answer for A of 2027-02-20: curbed no"
+    assert read_season(tmp_path).answers["answer"].tolist() == ["yes"]
+
+
+def test_unknown_question_is_our_bug(tmp_path):
+    answers = pd.DataFrame({"client_id": ["A"], "question": "age", "answer": "4", "seen_on": "x"})
+    with open_log(tmp_path, today=DAY) as log, pytest.raises(SchemaError, match="answers breaks"):
+        log.add_answers(answers)
+
+
+def test_job_told_anew_replaces_and_builds_its_bed(tmp_path):
+    with open_log(tmp_path, today=DAY) as log:
+        log.store_beds(stored_of(A_curb_1=square(), A_curb_2=None))
+        assert log.add_jobs(job_of(built_on=""), task_of()) == Counts(added_count=1)
+        assert log.season().beds["built_on"].tolist() == ["", ""]
+        assert log.add_jobs(job_of(), task_of(actual_hours=3.0)) == Counts(changed_count=1)
+        assert log.add_jobs(job_of(), task_of(actual_hours=3.0)) == Counts(known_count=1)
+    season = read_season(tmp_path)
+    assert season.jobs["sold_cents"].tolist() == [150_000]
+    assert season.job_tasks["actual_hours"].tolist() == [3.0]
+    assert season.job_tasks["actual_cents"].isna().all()
+    assert season.beds["built_on"].tolist() == ["2027-05-12", ""]
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.undo() == "job A-curb-1 of A"
+    season = read_season(tmp_path)
+    assert season.job_tasks["actual_hours"].isna().all()
+    assert season.beds["built_on"].tolist() == ["", ""]
+
+
+def test_beds_keep_their_shape_to_the_last_bit(tmp_path):
+    with open_log(tmp_path, today=DAY) as log:
+        log.store_beds(stored_of(A_curb_1=square(-98.123456789012, 41.1), B_house_1=None))
+    with open_log(tmp_path, today=DAY) as log:
+        log.store_beds(stored_of(B_house_1=square()))
+    beds = read_season(tmp_path).beds.set_index("bed_id")
+    # What a later scan did not find stays
+    assert beds.loc["A-curb-1", "geometry"].equals(square(-98.123456789012, 41.1))
+    assert beds.loc["B-house-1", "geometry"].equals(square())
+
+
+def test_list_of_the_last_scan_is_replaced_by_the_next(tmp_path):
+    scan = small_scan()
+    listed = list_offered(scan.calls, scan.offers, scan.beds, today=DAY)
+    with open_log(tmp_path, today=DAY) as log:
+        log.store_listed(listed)
+    pd.testing.assert_frame_equal(read_listed(tmp_path), check_table(listed, LISTED))
+    with open_log(tmp_path, today=DAY) as log:
+        log.store_listed(listed.iloc[:2])
+    assert len(read_listed(tmp_path)) == 2
+
+
+def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
+    record(tmp_path, VISIT)
+    before = (tmp_path / "book.sqlite").read_bytes()
+    with pytest.raises(KeyError, match="stumbled"):
+        stumble_over(tmp_path, ("B", "2027-03-02", "sold"))
+    assert (tmp_path / "book.sqlite").read_bytes() == before
+    assert keys_of(tmp_path) == [VISIT[:3]]
+
+
+def test_rollback_journal_and_not_a_write_ahead_log(tmp_path):
+    record(tmp_path, VISIT)
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    assert raw.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    # Somebody's tool sets one: the next writer sets it back
+    raw.execute("PRAGMA journal_mode = WAL")
+    raw.close()
+    record(tmp_path, ("B", "2027-03-02", "no"))
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    assert raw.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    raw.close()
+    assert len(keys_of(tmp_path)) == 2
+
+
+def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
+    monkeypatch.setattr(file, "STEPS", STEPS[:1])
+    record(tmp_path, VISIT)
+    assert len(read_listed(tmp_path)) == 0
+    old = (tmp_path / "book.sqlite").read_bytes()
+    monkeypatch.setattr(file, "STEPS", STEPS)
+    # Reading changes nothing; the first writing does
+    assert keys_of(tmp_path) == [VISIT[:3]]
+    assert (tmp_path / "book.sqlite").read_bytes() == old
+    record(tmp_path, ("B", "2027-03-03", "no"), today=date(2027, 3, 3))
+    copy = tmp_path / "copies" / "book-2027-03-03-version-1.sqlite"
+    assert copy.read_bytes() == old
+    assert len(keys_of(tmp_path)) == 2
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    assert raw.execute("SELECT * FROM migrations").fetchall() == [
+        (1, "2027-03-02"),
+        (2, "2027-03-03"),
+    ]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("2",)]
+    raw.close()
+
+
+def test_step_that_fails_leaves_the_old_file(tmp_path, monkeypatch):
+    record(tmp_path, VISIT)
+    before = (tmp_path / "book.sqlite").read_bytes()
+    monkeypatch.setattr(file, "STEPS", (*STEPS, ("CREATE TABLE more (x)", "no such words")))
+    with pytest.raises(LogError, match=r"cannot be used.*syntax error.*Nothing was recorded"):
+        record(tmp_path, ("B", "2027-03-02", "no"))
+    assert (tmp_path / "book.sqlite").read_bytes() == before
+
+
+def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
+    monkeypatch.setattr(file, "STEPS", (*STEPS, ("CREATE TABLE later (x)",)))
+    record(tmp_path, VISIT)
+    monkeypatch.setattr(file, "STEPS", STEPS)
+    before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
+    for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
+        with pytest.raises(
+            LogError, match=r"written by a newer bed-scanner \(version 3 .* knows 2\)"
+        ):
+            use()
+    assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
+
+
+@pytest.mark.parametrize("where", [0, 100, 4096])  # head of the file, of its schema, a table
+def test_damaged_file_is_refused_with_the_way_back(tmp_path, where):
+    record(tmp_path, VISIT)
+    record(tmp_path, ("B", "2027-03-03", "no"), today=date(2027, 3, 3))
+    path = tmp_path / "book.sqlite"
+    good = path.read_bytes()
+    bad = good[:where] + b"\xff" * 3000 + good[where + 3000 :]
+    path.write_bytes(bad)
+    for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
+        with pytest.raises(LogError, match=r"damaged.*way back: .*book-2027-03-03.sqlite"):
+            use()
+    assert path.read_bytes() == bad
+    # The way back leads back: the copy, and the lists again
+    path.write_bytes((tmp_path / "copies" / "book-2027-03-03.sqlite").read_bytes())
+    record(tmp_path, VISIT, ("B", "2027-03-03", "no"), today=date(2027, 3, 4))
+    assert len(keys_of(tmp_path)) == 2
+
+
+def test_file_cut_short_is_damaged(tmp_path):
+    record(tmp_path, VISIT)
+    path = tmp_path / "book.sqlite"
+    path.write_bytes(path.read_bytes()[:6000])
+    with pytest.raises(LogError, match=r"damaged.*no copy yet"):
+        read_season(tmp_path)
+
+
+def test_foreign_file_is_refused_and_not_touched(tmp_path):
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    raw.execute("CREATE TABLE shopping (what)")
+    raw.close()
+    before = (tmp_path / "book.sqlite").read_bytes()
+    with pytest.raises(LogError, match="not a log of this program: move it away"):
+        record(tmp_path, VISIT)
+    assert (tmp_path / "book.sqlite").read_bytes() == before
+
+
+def test_empty_file_is_a_new_log(tmp_path):
+    (tmp_path / "book.sqlite").touch()
+    assert len(read_season(tmp_path).calls) == 0
+    record(tmp_path, VISIT)
+    assert keys_of(tmp_path) == [VISIT[:3]]
+
+
+def test_no_folder_is_a_sentence(tmp_path):
+    with pytest.raises(LogError, match="there is no folder"):
+        record(tmp_path / "nowhere", VISIT)
+
+
+def test_one_copy_a_day_as_it_was_before_the_first_write(tmp_path):
+    record(tmp_path, VISIT)
+    before = (tmp_path / "book.sqlite").read_bytes()
+    for outcome in ("no", "not now"):
+        record(tmp_path, ("B", "2027-03-03", outcome), today=date(2027, 3, 3))
+    kept = [path.name for path in (tmp_path / "copies").iterdir()]
+    assert kept == ["book-2027-03-03.sqlite"]
+    assert (tmp_path / "copies" / kept[0]).read_bytes() == before
+
+
+def test_old_copies_thin_out_to_one_a_month(tmp_path):
+    (tmp_path / "book.sqlite").write_bytes(b"x")
+    days = [date(2027, 1, 1) + timedelta(days=n) for n in range(100)]
+    for day in days:
+        copies.keep(tmp_path / "book.sqlite", day.isoformat())
+    copies.keep(tmp_path / "book.sqlite", "2027-01-05-version-1")
+    kept = sorted(path.name for path in (tmp_path / "copies").iterdir())
+    newest = [f"book-{day}.sqlite" for day in days[-30:]]
+    # 100 days from New Year end on 10 April; 30 of them begin on 12 March
+    first = ["book-2027-01-01.sqlite", "book-2027-01-05-version-1.sqlite",
+             "book-2027-02-01.sqlite", "book-2027-03-01.sqlite"]  # fmt: skip
+    assert kept == first + newest
+
+
+def test_package_offers_what_its_readme_says():
+    assert set(log_package.__all__) >= {"open_log", "read_season"}

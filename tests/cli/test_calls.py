@@ -1,0 +1,220 @@
+"""``calls``: whom to call today; exit code, stdout and stderr."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from scanner.book.new import start_book
+from scanner.calls.law import COUNSEL
+from scanner.calls.log import open_log
+from scanner.calls.today import list_offered
+from tests.calls.desk import record
+from tests.cli.desk import type_in
+from tests.small_scan import TODAY, small_clients, small_scan
+
+DAY = ("--today", "2026-02-16")
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The ten clients of the small scan, with that scan on record."""
+    monkeypatch.chdir(tmp_path)
+    folder = tmp_path / "lawns"
+    folder.mkdir()
+    # As a program writes a book: the cell that would run as a formula is guarded
+    clients = small_clients().map(lambda cell: f"'{cell}" if str(cell).startswith("=") else cell)
+    clients.to_csv(folder / "clients.csv", index=False)
+    scan = small_scan()
+    with open_log(folder, today=TODAY) as log:
+        log.store_listed(list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
+    return folder
+
+
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def ids_of(*options: str) -> list[str]:
+    result = type_in("calls", "lawns", *DAY, *options)
+    assert result.exit_code == 0, result.stderr
+    return [row["client_id"] for row in rows_of(result.stdout)]
+
+
+@pytest.mark.usefixtures("book")
+def test_list_as_text_with_what_was_said_and_the_law() -> None:
+    result = type_in("calls", "lawns", *DAY)
+    rows = rows_of(result.stdout)
+    assert [row["client_id"] for row in rows] == [
+        "C0002",
+        "C0001",
+        "C0008",
+        "C0003",
+        "C0004",
+        "C0009",
+    ]
+    assert [row["place"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
+    first = rows[0]
+    assert (first["name"], first["route"], first["bed_ids"]) == (
+        "Bo Tansy", "North", "C0002-curb-1 C0002-house-1",
+    )  # fmt: skip
+    # Direct cost 2,360 $, over 0.55 4,290.91 $: 3,200 to 6,050 $, gross profit 1,930.91 $
+    assert (first["price_low_usd"], first["price_high_usd"]) == ("3200.00", "6050.00")
+    assert first["gross_profit_usd"] == "1930.91"
+    assert result.stderr.splitlines() == [
+        "From the scan of 2026-02-16; what has changed in the book since is not in it.",
+        "6 clients to call, 0 of them promised a call; 6 rows shown, 4 clients left out"
+        " (--all lists them with the reason).",
+        *COUNSEL,
+    ]
+
+
+def test_due_call_backs_first_and_alone_with_due(book: Path) -> None:
+    record(
+        book, ("C0009", "2026-02-01", "call back", "", "send the sketch", "2026-02-10"), today=TODAY
+    )
+    assert ids_of()[0] == "C0009"
+    row = rows_of(type_in("calls", "lawns", *DAY, "--due").stdout)[0]
+    assert (row["due_on"], row["to_do"], row["last_outcome"]) == (
+        "2026-02-10", "send the sketch", "call back",
+    )  # fmt: skip
+    assert ids_of("--due") == ["C0009"]
+
+
+@pytest.mark.usefixtures("book")
+@pytest.mark.parametrize(
+    ("options", "client_ids"),
+    [
+        (("--route", "south"), ["C0004"]),
+        (("--day", "mon"), ["C0002", "C0001"]),
+        (("--kind", "house"), ["C0002", "C0009"]),
+        (("--limit", "2"), ["C0002", "C0001"]),
+        (("--route", "North", "--limit", "1"), ["C0002"]),
+        (("--due",), []),
+    ],
+)
+def test_some_of_them(options: tuple[str, ...], client_ids: list[str]) -> None:
+    assert ids_of(*options) == client_ids
+
+
+@pytest.mark.usefixtures("book")
+def test_all_lists_every_client_left_out_with_the_reason() -> None:
+    rows = rows_of(type_in("calls", "lawns", *DAY, "--all").stdout)
+    assert len(rows) == 10
+    reasons = {row["client_id"]: row["left_out"] for row in rows if row["left_out"]}
+    assert reasons == {
+        "C0005": "asked not to be called", "C0006": "payment past due: settle that first",
+        "C0007": "no offer in the last scan", "C0010": "no offer in the last scan",
+    }  # fmt: skip
+    assert {row["place"] for row in rows if row["left_out"]} == {""}
+
+
+def test_refusal_and_do_not_call_are_respected(book: Path) -> None:
+    record(book, ("C0002", "2026-02-01", "no"), ("C0001", "2020-02-01", "do not call"), today=TODAY)
+    assert ids_of() == ["C0008", "C0003", "C0004", "C0009"]
+    rows = {
+        row["client_id"]: row for row in rows_of(type_in("calls", "lawns", *DAY, "--all").stdout)
+    }
+    assert rows["C0002"]["left_out"] == "no on 2026-02-01, rests until 2027-02-01"
+    assert rows["C0001"]["left_out"] == "asked not to be called"
+
+
+def test_list_may_be_filled_in_and_recorded_as_it_is(book: Path) -> None:
+    text = type_in("calls", "lawns", *DAY, "--csv").stdout
+    rows = rows_of(text)
+    rows[0] |= {"called_on": "2026-02-16", "outcome": "visit", "note": "gate"}
+    with Path("tuesday.csv").open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    result = type_in("record", "lawns", "tuesday.csv", *DAY)
+    assert result.stderr.splitlines()[-1] == "Recorded 1 new call."
+    assert book.is_dir()
+
+
+@pytest.mark.usefixtures("book")
+def test_json_for_other_programs() -> None:
+    rows = json.loads(type_in("calls", "lawns", *DAY, "--json", "--limit", "1").stdout)
+    assert rows[0]["client_id"] == "C0002"
+    assert (rows[0]["price_low_usd"], rows[0]["place"]) == (3200.0, 1)
+    assert "called_on" not in rows[0]
+
+
+@pytest.mark.usefixtures("book")
+def test_formula_in_a_name_stays_text() -> None:
+    assert "'=SUM(1,2) Lane Trust" in type_in("calls", "lawns", *DAY).stdout
+
+
+def test_relationship_is_shown_where_a_day_is_known(book: Path) -> None:
+    record(book, ("C0003", "2025-08-01", "quoted"), today=TODAY)
+    rows = {row["client_id"]: row for row in rows_of(type_in("calls", "lawns", *DAY).stdout)}
+    # Three months from 1 August end on 1 November
+    assert rows["C0003"]["relationship"].startswith("the inquiry lapsed on 2025-11-01")
+    assert rows["C0001"]["relationship"] == ""
+
+
+def test_promised_client_who_is_gone_is_told(book: Path) -> None:
+    record(book, ("C0099", "2026-02-01", "call back", "", "", "2026-02-10"), today=TODAY)
+    result = type_in("calls", "lawns", *DAY, "--all")
+    assert "Promised a call and not in the client list any more: C0099." in result.stderr
+    last = rows_of(result.stdout)[-1]
+    assert (last["client_id"], last["left_out"]) == ("C0099", "not in the client list any more")
+
+
+@pytest.mark.usefixtures("book")
+def test_two_runs_are_the_same_to_the_byte() -> None:
+    one, two = (type_in("calls", "lawns", *DAY, "--all") for _ in range(2))
+    assert (one.stdout, one.stderr) == (two.stdout, two.stderr)
+
+
+@pytest.mark.usefixtures("book")
+def test_table_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("COLUMNS", "200")
+    told = re.sub(r"\x1b\[[0-9;]*m", "", type_in("calls", "lawns", *DAY, "--limit", "1").stdout)
+    assert "what to offer" in told
+    assert "Bo Tansy (C0002)" in told
+    assert "$3,200 to $6,050" in told
+
+
+@pytest.mark.usefixtures("book")
+@pytest.mark.parametrize(
+    ("now", "is_told"),
+    [("2026-02-16 07:59", True), ("2026-02-16 20:59", False), ("2026-02-15 23:00", False)],
+)
+def test_hour_outside_the_law_is_told(
+    monkeypatch: pytest.MonkeyPatch, now: str, *, is_told: bool
+) -> None:
+    monkeypatch.setattr("scanner.cli.calls.this_time", lambda: datetime.fromisoformat(now))
+    assert ("outside these hours" in type_in("calls", "lawns", *DAY).stderr) is is_told
+
+
+def test_book_that_was_never_scanned_is_scanned_on_the_spot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    start_book(tmp_path / "lawns")
+    result = type_in("calls", "lawns", *DAY)
+    assert result.stderr.startswith("No scan is on record, so the book is scanned now.\n")
+    assert [row["client_id"] for row in rows_of(result.stdout)]
+    assert not (tmp_path / "lawns" / "book.sqlite").exists()
+
+
+@pytest.mark.usefixtures("book")
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--kind", "kerb"), "'kerb' is not one of 'curb'"),
+        (("--limit", "0"), "0 is not in the range x>=1"),
+    ],
+)
+def test_wrong_usage_is_exit_code_2(words: tuple[str, ...], told: str) -> None:
+    result = type_in("calls", "lawns", *words)
+    assert told in result.stderr
+    assert result.exit_code == 2

@@ -1,0 +1,470 @@
+"""``record``: lines and sheets into the log; exit code, stdout and stderr."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+import tempfile
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from scanner.book.new import start_book
+from scanner.calls.log import open_log, read_season
+from tests.calls.desk import DAY, keys_of, read_only_copy
+from tests.cli.desk import type_in
+
+TODAY = ("--today", "2027-03-02")
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Sit down in an empty folder with a new book named lawns in it."""
+    monkeypatch.chdir(tmp_path)
+    start_book(tmp_path / "lawns")
+    return tmp_path
+
+
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A new book that was scanned once, with its pages beside it."""
+    folder = tmp_path_factory.mktemp("scanned")
+    start_book(folder / "lawns")
+    result = type_in("scan", str(folder / "lawns"), "--out", str(folder / "maps" / "lawns"), *TODAY)
+    assert result.exit_code == 0, result.stderr
+    return folder
+
+
+@pytest.fixture
+def office(scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the scanned book to do with as one likes."""
+    folder = tmp_path / "office"
+    shutil.copytree(scanned, folder)
+    monkeypatch.chdir(folder)
+    return folder
+
+
+def fill(path: Path, *rows: dict[str, object], sheet: str = "Calls") -> None:
+    """Type into a call list: each row by its client."""
+    workbook = openpyxl.load_workbook(path)
+    cells = workbook[sheet]
+    header = [cell.value for cell in cells[1]]
+    lines = {
+        str(line[header.index("client_id")].value): line for line in cells.iter_rows(min_row=2)
+    }
+    for row in rows:
+        for name, value in row.items():
+            if name != "client_id":
+                lines[str(row["client_id"])][header.index(name)].value = value
+    workbook.save(path)
+
+
+@pytest.mark.usefixtures("desk")
+def test_one_line_and_the_same_line_again() -> None:
+    words = ("record", "lawns", "calls", "001", "visit", "--note", "gate on the left",
+             "--next", "3/12/2027", "--action", "measure", *TODAY)  # fmt: skip
+    first = type_in(*words)
+    assert (first.stdout, first.stderr, first.exit_code) == ("", "Recorded 1 new call.\n", 0)
+    again = type_in(*words)
+    assert again.stderr == "Recorded 0 new calls, 1 on record already.\n"
+    call = read_season(Path("lawns")).calls.iloc[0]
+    assert (call["client_id"], call["called_on"], call["outcome"]) == ("001", "2027-03-02", "visit")
+    assert (call["note"], call["next_action"], call["next_date"]) == (
+        "gate on the left", "measure", "2027-03-12",
+    )  # fmt: skip
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize("outcome", [("not", "reached"), ("not reached",), ("Not-Reached",)])
+def test_outcomes_of_two_words(outcome: tuple[str, ...]) -> None:
+    assert type_in("record", "lawns", "calls", "1", *outcome, *TODAY).exit_code == 0
+    assert keys_of(Path("lawns")) == [("001", "2027-03-02", "not reached")]
+
+
+@pytest.mark.usefixtures("desk")
+def test_day_may_be_another() -> None:
+    type_in("record", "lawns", "calls", "001", "no", "--on", "2027-03-01", *TODAY)
+    assert keys_of(Path("lawns")) == [("001", "2027-03-01", "no")]
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("009", "visit"), "client 009: client_id '009' is not in the client list"),
+        (("001", "maybe"), "client 001: outcome 'maybe' is none of not reached,"),
+        (("001", "visit", "--on", "2027-03-03"), "called_on 2027-03-03 is after today, 2027-03-02"),
+        (("001", "visit", "--next", "2027-03-01"), "next_date 2027-03-01 is before the call"),
+    ],
+)
+def test_faulty_line_is_told_and_nothing_recorded(words: tuple[str, ...], told: str) -> None:
+    result = type_in("record", "lawns", "calls", *words, *TODAY)
+    assert told in result.stdout
+    assert result.stderr == "Recorded 0 new calls. 1 row needs fixing.\n"
+    assert result.exit_code == 1
+    assert not Path("lawns", "book.sqlite").exists()
+
+
+@pytest.mark.usefixtures("desk")
+def test_do_not_call_says_that_it_holds_for_good() -> None:
+    result = type_in("record", "lawns", "calls", "002", "do not call", *TODAY)
+    assert result.stderr == (
+        "002 asked not to be called: left out from now on, for good.\nRecorded 1 new call.\n"
+    )
+
+
+@pytest.mark.usefixtures("desk")
+def test_undo_takes_the_last_entry_back() -> None:
+    type_in("record", "lawns", "calls", "001", "visit", *TODAY)
+    result = type_in("record", "lawns", "undo", *TODAY)
+    assert result.stderr == (
+        "Taken back: call to 001 on 2027-03-02: visit. "
+        "Clear it in the sheet, too, or it is recorded again with it.\n"
+    )
+    assert keys_of(Path("lawns")) == []
+    nothing = type_in("record", "lawns", "undo", *TODAY)
+    assert nothing.stderr == "There is no entry to take back.\n"
+    assert nothing.exit_code == 1
+
+
+def test_sheet_from_the_scan_filled_in_and_recorded_twice(office: Path) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(
+        sheet,
+        {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit", "note": "gate"},
+        {"client_id": "002", "called_on": "2027-03-09", "outcome": "sold"},
+    )
+    # Named without its folder it is looked for with the pages
+    result = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert result.stderr.splitlines() == [
+        f"Reading {Path('maps') / 'lawns' / 'calls.xlsx'}",
+        "Recorded 1 new call. 1 row needs fixing.",
+    ]
+    assert "row 2, client 002: called_on 2027-03-09 is after today" in result.stdout
+    assert result.exit_code == 1
+    call = read_season(office / "lawns").calls.iloc[0]
+    assert (call["client_id"], call["note"]) == ("001", "gate")
+    assert call["bed_ids"].startswith("001-")
+    later = type_in("record", "lawns", str(sheet), "--today", "2027-03-10", "--json")
+    told = json.loads(later.stdout)
+    assert (told["kind"], told["added_count"], told["known_count"]) == ("calls", 1, 1)
+    assert told["problems"] == []
+    assert len(keys_of(office / "lawns")) == 2
+
+
+def test_scan_is_refused_until_the_sheet_is_recorded(office: Path) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(
+        sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "quoted", "note": "gate"}
+    )
+    refused = type_in("scan", "lawns", *TODAY)
+    assert refused.exit_code == 1
+    assert "row 3 has something filled in that is not recorded yet" in refused.stderr
+    type_in("record", "lawns", "calls.xlsx", *TODAY)
+    done = type_in("scan", "lawns", *TODAY)
+    assert done.exit_code == 0, done.stderr
+    rest = openpyxl.load_workbook(sheet)["Left out"]
+    assert any("quoted on 2027-03-02, rests until 2027-03-12" in str(row) for row in rest.values)
+
+
+def test_row_changed_after_it_was_recorded_is_not_lost_in_a_scan(office: Path) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit"})
+    type_in("record", "lawns", "calls.xlsx", *TODAY)
+    fill(sheet, {"client_id": "001", "note": "likes roses"})
+    assert "not recorded yet" in type_in("scan", "lawns", *TODAY).stderr
+    told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
+    assert "Recorded 0 new calls, 1 changed." in told
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+
+
+@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
+def test_sheet_open_in_another_program(office: Path, mark: str) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit"})
+    sheet.with_name(mark).touch()
+    told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
+    assert f"calls.xlsx is open in another program ({mark} lies beside it)" in told
+    assert "Recorded 1 new call." in told
+    refused = type_in("scan", "lawns", *TODAY)
+    assert "is open in another program: save and close it there, record it" in refused.stderr
+    assert f"delete {mark}" in refused.stderr
+    sheet.with_name(mark).unlink()
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+
+
+def test_sheet_that_another_program_locks(office: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def locked(path: object, *_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr("zipfile.ZipFile", locked)
+    result = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert "calls.xlsx is locked. Close it elsewhere, then try again." in result.stderr
+    assert result.exit_code == 1
+    assert office.exists()
+
+
+def test_client_deleted_with_calls_on_record(office: Path) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(sheet, {"client_id": "002", "called_on": "2027-03-02", "outcome": "visit"})
+    type_in("record", "lawns", "calls.xlsx", *TODAY)
+    clients = office / "lawns" / "clients.csv"
+    lines = clients.read_text(encoding="utf-8").splitlines()
+    clients.write_text(
+        "\n".join(line for line in lines if not line.startswith("002")) + "\n", encoding="utf-8"
+    )
+    # The old sheet says nothing new of them; what is new is listed
+    again = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert "Recorded 0 new calls, 1 on record already." in again.stderr
+    fill(sheet, {"client_id": "002", "outcome": "quoted"})
+    gone = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert "row 2, client 002: the client is not in the client list any more" in gone.stdout
+    fill(sheet, {"client_id": "002", "outcome": "visit"})
+    scan = type_in("scan", "lawns", *TODAY)
+    assert scan.exit_code in (0, 1)
+    problems = (office / "maps" / "lawns" / "problems.csv").read_text(encoding="utf-8")
+    assert "1 call on record for a client who is not in the client list any more" in problems
+    assert keys_of(office / "lawns") == [("002", "2027-03-02", "visit")]
+
+
+def test_clock_that_went_backwards_is_asked_about(office: Path) -> None:
+    type_in("record", "lawns", "calls", "001", "visit", "--today", "2027-03-09")
+    result = type_in("record", "lawns", "calls", "002", "visit", *TODAY)
+    assert result.stderr.startswith(
+        "Something was recorded on 2027-03-09 already, and today is 2027-03-02: is this computer's clock right?"
+    )
+    assert len(keys_of(office / "lawns")) == 2
+
+
+def test_second_writer_is_told(office: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = open_log
+    monkeypatch.setattr(
+        "scanner.cli.recording.open_log",
+        lambda folder, *, today: real(folder, today=today, wait_seconds=0.1),
+    )
+    with open_log(office / "lawns", today=DAY):
+        result = type_in("record", "lawns", "calls", "001", "visit", *TODAY)
+    assert "book.sqlite is being written by " in result.stderr
+    assert "then try again. Nothing was recorded." in result.stderr
+    assert result.exit_code == 1
+
+
+def test_read_only_book_scans_and_says_that_names_are_not_kept(office: Path) -> None:
+    with read_only_copy(office / "lawns") as locked:
+        refused = type_in("record", str(locked), "calls", "001", "visit", *TODAY)
+        assert "cannot be written: the folder or the file is read-only" in refused.stderr
+        assert refused.exit_code == 1
+        listed = type_in("calls", str(locked), *TODAY)
+        assert listed.exit_code == 0
+
+
+def test_scan_of_a_read_only_book(office: Path) -> None:
+    # Not in the test's own folder, which nobody else may enter
+    with tempfile.TemporaryDirectory() as open_place:
+        Path(open_place).chmod(0o777)
+        with read_only_copy(office / "lawns") as locked:
+            result = type_in("scan", str(locked), "--out", str(Path(open_place) / "out"), *TODAY)
+        assert result.exit_code == 0, result.stderr
+        assert "Bed names are not kept, so the next scan may name some beds anew: " in result.stderr
+        assert "the folder or the file is read-only" in result.stderr
+        assert (Path(open_place) / "out" / "map.html").is_file()
+
+
+def test_newer_log_stops_a_scan_before_it_begins(office: Path) -> None:
+    raw = sqlite3.connect(office / "lawns" / "book.sqlite")
+    raw.execute("UPDATE meta SET value = '99' WHERE name = 'schema_version'")
+    raw.commit()
+    raw.close()
+    before = (office / "lawns" / "book.sqlite").read_bytes()
+    for words in (("scan",), ("calls",), ("record", "calls", "001", "visit")):
+        result = type_in(words[0], "lawns", *words[1:], *TODAY)
+        assert "written by a newer bed-scanner" in result.stderr
+        assert result.exit_code == 1
+    assert (office / "lawns" / "book.sqlite").read_bytes() == before
+
+
+def test_job_sold_then_built_and_not_found_again(office: Path) -> None:
+    bed_id = next(
+        feature["properties"]["bed_id"]
+        for feature in json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text())["features"]
+        if feature["properties"]["bed_id"].startswith("001-curb") and not feature["properties"]["skip_reason"]
+    )  # fmt: skip
+    sold = type_in("record", "lawns", "job", bed_id, "--sold", "4200", *TODAY)
+    assert (sold.stderr, sold.exit_code) == ("Recorded 1 new job.\n", 0)
+    built = type_in(
+        "record", "lawns", "job", bed_id, "--built", "2027-05-12", "--invoiced", "$4,300",
+        "--hours", "set edging=5.5", "--cost", "plants=820", "--today", "2027-05-13",
+    )  # fmt: skip
+    assert built.stderr == "Recorded 0 new jobs, 1 changed.\n"
+    season = read_season(office / "lawns")
+    job = season.jobs.iloc[0]
+    assert (job["client_id"], job["sold_cents"], job["invoiced_cents"]) == ("001", 420_000, 430_000)
+    assert 0 < job["quick_low_cents"] <= job["quick_high_cents"]
+    tasks = season.job_tasks.set_index("task")
+    assert tasks.loc["set edging", "actual_hours"] == 5.5
+    assert tasks.loc["set edging", "estimated_hours"] > 0
+    assert tasks.loc["plants", "actual_cents"] == 82_000
+    assert type_in("scan", "lawns", "--today", "2027-05-14").exit_code == 0
+    features = json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text())[
+        "features"
+    ]
+    offered = [f["properties"]["bed_id"] for f in features if not f["properties"]["skip_reason"]]
+    assert bed_id not in offered
+    # Taken back, it is found again under its name
+    for _ in range(2):
+        type_in("record", "lawns", "undo", "--today", "2027-05-14")
+    type_in("scan", "lawns", "--today", "2027-05-14")
+    features = json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text())[
+        "features"
+    ]
+    assert bed_id in [
+        f["properties"]["bed_id"] for f in features if not f["properties"]["skip_reason"]
+    ]
+
+
+def test_case_12_curb_moved_and_scanned_again_keeps_name_and_outcome(office: Path) -> None:
+    """The street drawn 0.2 ft further north: same bed_id, outcomes intact."""
+    candidates = office / "maps" / "lawns" / "candidates.geojson"
+
+    def beds() -> dict[str, str]:
+        features = json.loads(candidates.read_text(encoding="utf-8"))["features"]
+        rows = [feature["properties"] for feature in features]
+        return {row["bed_id"]: row["skip_reason"] for row in rows if row["client_id"] == "001"}
+
+    before = beds()
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit", "note": "gate"})
+    type_in("record", "lawns", "calls.xlsx", *TODAY)
+    drawing = office / "lawns" / "sites" / "example.geojson"
+    features = json.loads(drawing.read_text(encoding="utf-8"))
+    for feature in features["features"]:
+        if feature["properties"]["kind"] == "street":
+            # 0.2 ft of 364,600 ft a degree of latitude
+            rings = feature["geometry"]["coordinates"]
+            feature["geometry"]["coordinates"] = [
+                [[lon, lat + 0.2 / 364_600] for lon, lat, *_ in ring] for ring in rings
+            ]
+    drawing.write_text(json.dumps(features), encoding="utf-8")
+    assert type_in("scan", "lawns", "--today", "2027-03-20").exit_code == 0
+    assert beds() == before
+    calls = read_season(office / "lawns").calls
+    assert calls[["client_id", "outcome", "note"]].to_numpy().tolist() == [["001", "visit", "gate"]]
+    assert set(calls["bed_ids"].item().split()) <= set(before)
+    assert "matches nothing" not in (sheet.with_name("problems.csv")).read_text(encoding="utf-8")
+    rows = openpyxl.load_workbook(sheet)["Calls"].values
+    header = list(next(rows))
+    told = {row[header.index("client_id")]: row[header.index("last_outcome")] for row in rows}
+    assert told["001"] == "visit"
+
+
+def test_sheet_of_jobs(office: Path) -> None:
+    (office / "jobs.csv").write_text(
+        "bed_ids,built_on,sold_usd,task,actual_hours,actual_usd\n"
+        "002-curb-1,2027-05-12,1500,set edging,2.5,\n,,,plants,,300\n002-curb-9,2027-05-12,1500,,,\n"
+    )  # fmt: skip
+    result = type_in("record", "lawns", "jobs.csv", "--today", "2027-05-13")
+    assert "job '002-curb-9': bed 002-curb-9 is in no scan on record" in result.stdout
+    assert result.stderr.splitlines()[-1] == "Recorded 1 new job. 1 row needs fixing."
+    season = read_season(office / "lawns")
+    assert season.jobs["client_id"].tolist() == ["002"]
+    assert season.beds.set_index("bed_id").loc["002-curb-1", "built_on"] == "2027-05-12"
+
+
+def test_checklist_goes_the_same_way(office: Path) -> None:
+    (office / "crew.csv").write_text(
+        "client_id,seen_on,turf to curb,curbed\n001,2027-03-01,yes,\n1,2027-03-01,,no\n"
+    )
+    result = type_in("record", "lawns", "crew.csv", *TODAY)
+    assert result.stderr.splitlines()[-1] == "Recorded 2 new answers."
+    assert len(read_season(office / "lawns").answers) == 2
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (
+            ("cals",),
+            "there is no file cals: name a filled-in sheet, or one of calls, visit, job, undo",
+        ),
+        (("clients.txt",), "there is no file clients.txt"),
+        (("lawns/README.txt",), "README.txt is no .xlsx or .csv"),
+        (("calls", "001"), "Missing argument 'OUTCOME'"),
+        (("job",), "Missing argument 'BED...'"),
+        (("job", "001-curb-1", "--hours", "edging"), "'edging' is no name and figure"),
+        (("job", "001-curb-1", "--finish", "paint"), "'paint' is not one of"),
+    ],
+)
+def test_wrong_usage_is_exit_code_2(words: tuple[str, ...], told: str) -> None:
+    result = type_in("record", "lawns", *words)
+    assert told in result.stderr
+    assert (result.stdout, result.exit_code) == ("", 2)
+
+
+@pytest.mark.usefixtures("desk")
+def test_sheet_of_another_kind_is_a_sentence() -> None:
+    result = type_in("record", "lawns", "lawns/clients.csv", *TODAY)
+    assert "this is no call list" in result.stderr
+    assert result.exit_code == 1
+
+
+@pytest.mark.usefixtures("desk")
+def test_help_names_the_forms() -> None:
+    told = type_in("record", "--help").stdout
+    assert "SHEET | calls … | visit … | job … | undo" in " ".join(told.split())
+    assert "do not call" in type_in("record", "lawns", "calls", "--help").stdout
+
+
+def test_visit_sizes_the_bed_of_the_next_scan(office):
+    result = type_in(
+        "record", "lawns", "visit", "001", "--on", "2027-03-01", "--by", "Kim", "--edge", "curb=42.5",
+        "--edge", "curb=18", "--room", "curb=20", *TODAY,
+    )  # fmt: skip
+    assert result.exit_code == 0, result.stdout
+    assert "Recorded 2 new visits and measurings." in result.stderr
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+    document = json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text("utf-8"))
+    beds = [one["properties"] for one in document["features"]]
+    curb = [bed for bed in beds if bed["client_id"] == "001" and bed["along"] == "curb"]
+    # 42.5 ft x 4 ft = 170 ft2, 18 ft x 4 ft = 72 ft2
+    assert sorted(bed["area_ft2"] for bed in curb) == pytest.approx([72.0, 170.0])
+    assert {bed["edge_source"] for bed in curb} == {"measured"}
+
+
+@pytest.mark.usefixtures("office")
+def test_visit_with_faults_is_told_and_the_room_wants_its_edge():
+    result = type_in("record", "lawns", "visit", "001", "--edge", "curb=far", *TODAY)
+    assert result.exit_code == 1
+    assert "length_ft is 'far'" in result.stdout
+    wrong = type_in("record", "lawns", "visit", "001", "--room", "curb=6", *TODAY)
+    assert wrong.exit_code == 2
+    assert "no --edge curb goes with it" in wrong.stderr
+
+
+def test_sheet_of_visits_twice_changes_nothing(office):
+    (office / "visits.csv").write_text(
+        "client_id,visited_on,visited_by,note,along,length_ft,room_ft,openings_ft\n"
+        "001,2027-03-01,Kim,,curb,62.5,,20\n999,2027-03-01,,,,,,\n",
+        encoding="utf-8",
+    )
+    first = type_in("record", "lawns", "visits.csv", *TODAY)
+    assert first.exit_code == 1
+    assert "client_id '999' is not in the client list" in first.stdout
+    assert "Recorded 2 new visits and measurings. 1 row needs fixing." in first.stderr
+    again = type_in("record", "lawns", "visits.csv", *TODAY)
+    assert "Recorded 0 new visits and measurings, 2 on record already." in again.stderr
+
+
+def test_lots_measured_on_visits_alone_scan(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    book = tmp_path / "lawns"
+    book.mkdir()
+    (book / "clients.csv").write_text("client_id,name\nA,Ada Moss\n", encoding="utf-8")
+    assert "nothing says what the lots" in type_in("scan", "lawns", *TODAY).stderr
+    assert type_in("record", "lawns", "visit", "A", "--edge", "curb=50", *TODAY).exit_code == 0
+    result = type_in("scan", "lawns", *TODAY)
+    assert result.exit_code == 0, result.stderr
+    # 50 ft x 4 ft
+    assert "Found 1 bed (200 ft²)" in result.stderr

@@ -1,0 +1,134 @@
+"""The checklist on paper and as a spreadsheet."""
+
+from __future__ import annotations
+
+import io
+from datetime import date
+
+import pytest
+from openpyxl import load_workbook
+
+from scanner.pages.checklist import ASKED, plan_rounds, render_checklist
+from scanner.pages.checklist_xlsx import COLUMNS, checklist_xlsx
+from scanner.schema.documents import Company
+from scanner.schema.log_tables import QUESTIONS
+from tests.answers import answers
+from tests.small_scan import SCRIPT_NAME, small_clients
+
+TODAY = date(2027, 2, 1)
+
+
+def rounds(*, route=None, day=None, told=()):
+    return plan_rounds(small_clients(), answers(*told), route=route, day=day)
+
+
+def page(*planned):
+    return render_checklist(planned, company=Company(name="Green & Co"), book="lawns", today=TODAY)
+
+
+def test_one_round_a_route_and_day_stops_in_order():
+    names = [(one.route, one.day, [lot["client_id"] for lot in one.lots]) for one in rounds()]
+    # As the ten clients of the small scan are listed; nobody's route comes last
+    assert names == [
+        ("North", "Monday", ["C0001", "C0002"]),
+        ("North", "Tuesday", ["C0003"]),
+        ("North", "Friday", ["C0009"]),
+        ("South", "Tuesday", ["C0004", "C0005"]),
+        ("South", "Friday", ["C0006", "C0007", "C0010"]),
+        ("", "", ["C0008"]),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("options", "count"),
+    [({"route": "south"}, 5), ({"day": " friday "}, 4), ({"route": "South", "day": "Friday"}, 3), ({"route": "West"}, 0)],
+)  # fmt: skip
+def test_route_and_day(options, count):
+    assert sum(len(one.lots) for one in rounds(**options)) == count
+
+
+def test_every_question_stands_on_the_page_once_a_lot():
+    html = page(*rounds(route="North", day="Monday"))
+    assert [question.name for question in ASKED] == list(QUESTIONS)
+    for question in ASKED:
+        assert html.count(f">{question.heading}</th>") == 1
+    # Two lots: four yes-or-no questions, two scales of four, four numbers
+    assert html.count("</i>yes") == html.count("</i>no") == 2 * 4
+    assert html.count("<i></i>") == 2 * (4 * 2 + 2 * 4)
+    assert html.count('class="line"') == 2 * 4
+
+
+def test_a_lot_says_when_it_was_seen():
+    html = page(*rounds(route="North", day="Monday", told=[("C0002", "curbed", "yes")]))
+    assert html.count("seen 2027-02-10") == 1
+
+
+def test_text_from_the_book_cannot_run():
+    html = page(*rounds())
+    assert SCRIPT_NAME not in html
+    assert "&lt;script&gt;" in html
+    assert "<script" not in html
+    assert "default-src 'none'" in html
+
+
+def test_no_lot_is_said():
+    assert "No lot to look at." in page()
+
+
+def test_same_rounds_same_bytes():
+    planned = rounds()
+    assert checklist_xlsx(planned, book="b", today=TODAY) == checklist_xlsx(
+        planned, book="b", today=TODAY
+    )
+    assert page(*planned) == page(*planned)
+
+
+def sheet_of(*planned):
+    return load_workbook(io.BytesIO(checklist_xlsx(planned, book="b", today=TODAY))).worksheets[0]
+
+
+def test_sheet_has_the_same_lots_and_questions():
+    sheet = sheet_of(*rounds())
+    assert [cell.value for cell in sheet[1]] == list(COLUMNS)
+    assert COLUMNS[-len(QUESTIONS) :] == QUESTIONS
+    ids = [row[COLUMNS.index("client_id")].value for row in sheet.iter_rows(min_row=2)]
+    assert ids == [lot["client_id"] for one in rounds() for lot in one.lots]
+    assert sheet.print_title_rows == "$1:$1"
+
+
+def test_every_cell_to_fill_in_has_its_check():
+    sheet = sheet_of(*rounds())
+    by_place = {str(check.sqref): check for check in sheet.data_validations.dataValidation}
+    assert len(by_place) == len(QUESTIONS) + 1
+    assert by_place["H2:H11"].formula1 == '"yes,no"'
+    assert by_place["J2:J11"].formula1 == '"0,1,2,3"'
+    assert (by_place["L2:L11"].type, by_place["L2:L11"].formula2) == ("decimal", "200")
+    assert by_place["G2:G11"].type == "date"
+    assert all(check.showErrorMessage for check in by_place.values())
+
+
+def test_formulas_are_text_in_the_sheet():
+    sheet = sheet_of(*rounds())
+    names = [row[COLUMNS.index("name")] for row in sheet.iter_rows(min_row=2)]
+    cell = next(cell for cell in names if str(cell.value).startswith("="))
+    assert cell.data_type == "s"
+    assert cell.quotePrefix
+
+
+@pytest.mark.browser
+def test_it_prints_on_letter_paper_a_sheet_a_round(chromium, tmp_path):
+    file = tmp_path / "checklist.html"
+    file.write_text(page(*rounds()), encoding="utf-8")
+    opened = chromium.new_page()
+    fetched = []
+    opened.on("request", lambda request: fetched.append(request.url))
+    opened.goto(file.as_uri())
+    content = opened.pdf(prefer_css_page_size=True)
+    # Letter paper on its side is 792 by 612 points; nothing is cut off at the right
+    assert content.count(b"/MediaBox [0 0 792 612]") == len(rounds())
+    opened.set_viewport_size({"width": 960, "height": 720})
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 960
+    boxes = opened.locator(".box i").first.bounding_box()
+    assert min(boxes["width"], boxes["height"]) >= 19  # 0.2 in: a cross made with a glove on
+    assert [url for url in fetched if not url.startswith("file:")] == []
+    opened.close()

@@ -1,0 +1,156 @@
+"""A wheel and a tape: edges without any drawing go the whole way, from measured.csv to the call."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from shapely import box
+
+from scanner import pipeline
+from scanner.cli import main
+from tests.sites import Drawing, features_of, street_south
+
+TODAY = date(2027, 2, 1)
+HEADER = "client_id,along,length_ft,room_ft,openings_ft,note\n"
+CLIENTS = """client_id,name,address,lon,lat,route,mow_day,stop,sprinklers
+A,Ada Sample,1 Sample St,,,North,Tuesday,1,no
+B,Bo Sample,2 Sample St,-98.75,41.25,North,Tuesday,2,no
+C,Cy Sample,3 Sample St,,,North,Tuesday,3,no
+"""
+EDGES = HEADER + "B,curb,78,,18,drive 18 ft\nC,curb,60,6,,\nC,house,40,,,\n"
+
+LOT = (
+    Drawing()
+    .add("property", box(0, 0, 80, 100))
+    .add("street", street_south(0), "")
+    .add("house", box(20, 50, 60, 80))
+)
+
+
+def book_of(folder: Path, *, edges: str = EDGES, drawing: Drawing | None = None) -> Path:
+    (folder / "clients.csv").write_text(CLIENTS, encoding="utf-8")
+    (folder / "measured.csv").write_text(edges, encoding="utf-8")
+    if drawing is not None:
+        (folder / "sites").mkdir()
+        shapes = features_of(drawing)[["kind", "client_id", "geometry"]]
+        (folder / "sites" / "lot.geojson").write_text(shapes.to_json(), encoding="utf-8")
+    return folder
+
+
+def scan_of(folder, **options):
+    return pipeline.scan(pipeline.read_book(book_of(folder, **options)), today=TODAY)
+
+
+def test_size_quantities_plants_and_price(tmp_path):
+    found = scan_of(tmp_path)
+    bed = found.beds.set_index("bed_id").loc["B-curb-1"]
+    # Worked case 12 but for a second open end: 78 less 18 is 60 ft, 4 ft deep
+    assert (bed["edge_ft"], bed["area_ft2"], bed["bed_line_ft"]) == (60, 240, 60 + 8)
+    taken = found.quantities.set_index("offer_id").loc["B-curb-1"]
+    assert taken["mulch_yd3"] == pytest.approx(2.222, abs=0.001)
+    assert taken["sod_bank_yd3"] == pytest.approx(2.222, abs=0.001)
+    # 30 and 29 plants in two rows, staggered (trade values, section 2)
+    assert taken["plant_count"] == 59
+    assert found.prices.query("offer_id == 'B-curb-1'")["price_cents"].gt(0).all()
+
+
+def test_room_that_no_mower_fits_is_taken(tmp_path):
+    bed = scan_of(tmp_path).beds.set_index("bed_id").loc["C-curb-1"]
+    # 6 ft of room less 4 is 2 ft, narrower than a mower: 6 ft deep, two ends to edge
+    assert (bed["area_ft2"], bed["absorbed_ft2"], bed["bed_line_ft"]) == (360, 120, 12)
+
+
+def test_plants_of_a_rectangle_are_rows_times_plants(tmp_path):
+    # 60 × 6 ft at 24 in: rows 1.732 ft apart from 1 ft in: 1, 2.73, 4.46; of 30, 29, 30 plants
+    taken = scan_of(tmp_path).quantities.set_index("offer_id").loc["C-curb-1"]
+    assert taken["plant_count"] == 30 + 29 + 30
+
+
+def run(*words):
+    return CliRunner().invoke(main, [*map(str, words)], catch_exceptions=False)
+
+
+def rows_of(path):
+    return {row["client_id"]: row for row in csv.DictReader(io.StringIO(path.read_text("utf-8")))}
+
+
+def scanned(folder, **options):
+    book = folder / "book"
+    book.mkdir()
+    book_of(book, **options)
+    result = run("scan", book, "--out", folder / "out", "--today", TODAY.isoformat())
+    return result, folder / "out"
+
+
+def test_in_the_list_and_priced_in_a_narrower_range(tmp_path):
+    result, out = scanned(tmp_path)
+    assert result.exit_code == 0
+    calls = rows_of(out / "calls.csv")
+    assert calls["C"]["offer"] == "60 ft curb bed and 40 ft house-front bed, mulch and plants"
+    assert calls["B"]["bed_ids"] == "B-curb-1"
+    assert calls["B"]["confirmed"] == "yes"
+    assert "measured on foot: look for hydrants" in calls["B"]["cautions"]
+    summary = json.loads((out / "summary.json").read_text("utf-8"))
+    assert (summary["scanned"], summary["not_drawn"], summary["unconfirmed"]) == (2, 1, 0)
+
+
+def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(tmp_path):
+    _, out = scanned(tmp_path)
+    page = (out / "map.html").read_text("utf-8")
+    for name in ("Bo Sample", "Cy Sample"):
+        assert name in page
+    beds = json.loads((out / "candidates.geojson").read_text("utf-8"))["features"]
+    assert {bed["properties"]["bed_id"]: bed["geometry"] for bed in beds} == {
+        "B-curb-1": None, "C-curb-1": None, "C-house-1": None,
+    }  # fmt: skip
+
+
+def test_measured_beats_the_layer(tmp_path):
+    edges = HEADER + "A,curb,40,,,\n"
+    _, out = scanned(tmp_path, edges=edges, drawing=LOT)
+    beds = json.loads((out / "candidates.geojson").read_text("utf-8"))["features"]
+    told = {bed["properties"]["bed_id"]: bed for bed in beds}
+    # The layer has 80 ft of curb (56 beside a guessed drive); the wheel said 40
+    curbs = [bed for name, bed in told.items() if "-curb-" in name]
+    assert len(curbs) == 1
+    assert curbs[0]["properties"]["edge_source"] == "measured"
+    assert curbs[0]["properties"]["area_ft2"] == 160
+    # and the shape of the beaten bed does not pass for the measured one
+    assert curbs[0]["geometry"] is None
+    house = told["A-house-1"]
+    assert house["properties"]["edge_source"] == "surveyed"
+    assert house["geometry"]["type"] == "Polygon"
+
+
+def test_the_layer_alone_for_comparison(tmp_path):
+    found = scan_of(tmp_path, edges=HEADER, drawing=LOT)
+    (bed,) = found.beds.query("along == 'curb' and skip_reason == ''").to_dict("records")
+    assert bed["edge_source"] == "surveyed"
+    assert bed["edge_ft"] == pytest.approx(56, abs=0.1)
+
+
+def test_check_names_a_length_that_no_lot_has(tmp_path):
+    book_of(tmp_path, edges=EDGES + "B,curb,9000,,,\n")
+    result = run("check", tmp_path)
+    assert result.exit_code == 1
+    assert "measured.csv, row 5, client B: length_ft is '9000'" in result.stdout
+    assert "longer is a length that no lot has" in result.stdout
+
+
+def test_the_template_has_an_example_that_scans(tmp_path):
+    template = files("scanner.book").joinpath("templates", "measured.csv").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO(template)))
+    assert rows
+    assert list(rows[0]) == HEADER.strip().split(",")
+    assert run("new", tmp_path / "book").exit_code == 0
+    result = run("scan", tmp_path / "book", "--out", tmp_path / "out", "--today", "2027-02-01")
+    assert result.exit_code == 0
+    listed = rows_of(tmp_path / "out" / "calls.csv")
+    assert listed["002"]["bed_ids"].split()
