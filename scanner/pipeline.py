@@ -129,7 +129,7 @@ def scan(
     return Scan(
         today=today,
         name=book.folder.name,
-        clients=clients,
+        clients=clients[[*book.clients.columns]],
         lots=_join(parts, "lots", LOTS),
         edges=_join(parts, "edges", EDGES),
         beds=beds,
