@@ -7,7 +7,7 @@ that memory stays bounded; calls are ranked over the whole book at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
@@ -119,7 +119,7 @@ def scan(
     """
     told = progress or (lambda _step, _done, _total: None)
     book = replace(book, measured=put_newer(book.measured, season.measurements))
-    parts = list(_survey_all(book, season, client_ids, told))
+    parts = _survey_all(book, season, client_ids, told)
     beds, offers = _join(parts, "beds", BEDS), _join(parts, "offers", OFFERS)
     told("ranking calls", len(beds), len(beds))
     near = find_neighbors(book.clients, book.features, season.beds, today=today)
@@ -185,8 +185,9 @@ def publish_scan(
 
 def _survey_all(
     book: Book, season: Season, client_ids: Collection[str] | None, told: Progress
-) -> Iterator[Part]:
-    """Look at the lots block by block, then at what was measured on foot."""
+) -> list[Part]:
+    """Look at the lots block by block, then at what was measured on foot; at least one part."""
+    parts = list[Part]()
     is_outline = (book.features["kind"] == "property") & (book.features["client_id"] != "")
     outlined = book.features.loc[is_outline, "client_id"].unique()
     features = plant_built(book.features, season.beds)
@@ -200,14 +201,18 @@ def _survey_all(
         )  # fmt: skip
         for survey in surveys:
             looked_at += [*survey.sites.client_id]
-            yield _price_block(book, survey, survey.sites.client_id, season)
+            parts.append(_price_block(book, survey, survey.sites.client_id, season))
         failed += lost
         done += len(chosen)
         told("finding and pricing beds", done, len(wanted))
     measured = book.measured["client_id"]
     on_foot = measured if client_ids is None else measured[measured.isin([*client_ids])]
-    last = _price_block(book, None, np.setdiff1d(on_foot, looked_at), season)
-    yield replace(last, problems=join_problems(last.problems, list_defeated(failed)))
+    walked = np.setdiff1d(on_foot, looked_at)
+    # Most books have nothing measured on foot, and pricing nothing takes as long as a block
+    if len(walked) or not parts:
+        parts.append(_price_block(book, None, walked, season))
+    problems = join_problems(parts[-1].problems, list_defeated(failed))
+    return [*parts[:-1], replace(parts[-1], problems=problems)]
 
 
 def _price_block(book: Book, survey: Survey | None, clients: np.ndarray, season: Season) -> Part:
