@@ -27,7 +27,7 @@ def draw_up_jobs(
     actuals: pd.DataFrame,
     season: Season,
     *,
-    found: Scan,
+    found: Scan | None,
     tasks: tuple[str, ...],
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """
@@ -43,7 +43,7 @@ def draw_up_jobs(
     season
         What is on record: jobs told of before.
     found
-        A scan of the clients of jobs that are not on record yet.
+        A scan of the clients of jobs that are not on record yet; None: all are.
     tasks
         Every task that an estimate may hold.
 
@@ -58,6 +58,8 @@ def draw_up_jobs(
     ------
     SchemaError
         If a table breaks its schema.
+    ValueError
+        If a job is new and no scan is given.
     """
     actuals, problems = _known_tasks(actuals, tasks)
     jobs, parts = [], []
@@ -97,8 +99,11 @@ def _newer(job: dict[Any, Any], drawn: dict[Any, Any], name: str) -> object:
     return drawn[name]
 
 
-def _estimate(job: dict[Any, Any], found: Scan) -> tuple[dict[str, Any], pd.DataFrame]:
+def _estimate(job: dict[Any, Any], found: Scan | None) -> tuple[dict[str, Any], pd.DataFrame]:
     """Draw a job up from the scan's offer of these beds, else from each bed's own."""
+    if found is None:
+        message = f"job {job['job_id']} is new: it is drawn up from a scan"
+        raise ValueError(message)
     bed_ids = job["bed_ids"].split()
     finish = job["finish"] or found.rates.lead_finish
     offers = found.offers

@@ -10,6 +10,7 @@ import pandas as pd
 
 from scanner import pipeline
 from scanner.book.filled_sheet import read_call_sheet
+from scanner.book.rates import read_rates
 from scanner.calls.entries import judge_calls, with_recorded
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.log import open_log, read_call_entries
@@ -102,7 +103,7 @@ def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[int
 
 
 def draw_up(
-    book: Book, told: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
+    book: Path, told: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """
     Draw jobs up for the log: the estimate that a scan makes beside what was told.
@@ -110,7 +111,7 @@ def draw_up(
     Parameters
     ----------
     book
-        The book.
+        Folder of the book.
     told, actuals
         As `check_jobs` gives them.
     season
@@ -123,7 +124,11 @@ def draw_up(
     jobs, job_tasks, problems
         Tables `JOBS`, `JOB_TASKS`, `PROBLEMS`.
     """
-    new = told.loc[~told["job_id"].isin(season.jobs["job_id"]), "client_id"]
-    found = pipeline.scan(book, today=today, season=season, client_ids=set(new))
-    tasks = tuple(task.task for task in (*bed_tasks(book.rates), *job_tasks()))
+    new = set(told.loc[~told["job_id"].isin(season.jobs["job_id"]), "client_id"])
+    found = None
+    if new:
+        read = read_for_scan(book, season)
+        found = pipeline.scan(read, today=today, season=season, client_ids=new)
+    rates = read_rates(book / "rates.toml")[0]
+    tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
     return draw_up_jobs(told, actuals, season, found=found, tasks=tasks)

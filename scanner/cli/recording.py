@@ -20,7 +20,7 @@ from scanner.book.problems import fault, join_problems, list_problems
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
 from scanner.calls.entries import Counts, judge_calls, with_recorded
 from scanner.calls.log import Log, open_log, read_call_entries
-from scanner.cli.keeping import draw_up, read_for_scan
+from scanner.cli.keeping import draw_up
 from scanner.cli.talk import counted, say, show_problems
 
 NOUNS = {
@@ -189,8 +189,7 @@ def record_jobs(
     counts = Counts()
     if len(told):
         season = pipeline.open_season(book)
-        read = read_for_scan(book, season)
-        jobs, tasks, more = draw_up(read, told, actuals, season=season, today=today)
+        jobs, tasks, more = draw_up(book, told, actuals, season=season, today=today)
         problems = join_problems(problems, more)
         with open_log(book, today=today) as log:
             _mind_the_clock(log, today)
