@@ -57,7 +57,7 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     tasks
         Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both
         [h, or USD], their ratio, and the rate that would have hit it. A task that was done
-        and not estimated has no ratio.
+        and never estimated shows what it took and has no ratio.
 
     Raises
     ------
@@ -70,10 +70,11 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     for (task, measure), own in told.groupby(["task", "measure"], sort=False):
         ratio = ratio_of(own["actual"].to_numpy(float), own["estimated"].to_numpy(float))
         both = own[(own["estimated"] > 0) & (own["actual"] > 0)]
+        told_of = both if len(both) else own
         key = str(own["key"].iloc[0])
         suggested = proposals["value"].get(key, np.nan)
         rows.append(
-            (task, measure, len(own), both["estimated"].sum(), both["actual"].sum(), ratio.mean,
+            (task, measure, len(own), told_of["estimated"].sum(), told_of["actual"].sum(), ratio.mean,
              ratio.low, ratio.high, key, _value(key, rates), suggested, _verdict(key, ratio, proposals))
         )  # fmt: skip
     return pd.DataFrame(rows, columns=[*TASK_COLUMNS])

@@ -136,6 +136,7 @@ def test_a_task_that_was_not_estimated_has_no_ratio():
     parts = job_tasks(("J1", "move a mailbox", "", None, 2.0, 0, None))
     (row,) = compare_tasks(five_jobs(), parts, rates=RATES).to_dict("records")
     assert math.isnan(row["ratio"])
+    assert (row["estimated"], row["actual"]) == (0, 2)
     assert row["verdict"] == "was not estimated"
 
 
