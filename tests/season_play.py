@@ -122,8 +122,9 @@ def _march(played: Played) -> None:
     due = _type(played, "due", "calls", "lawns", "--due", "--csv", "--today", "2027-03-08")
     rows = list(csv.DictReader(io.StringIO(due.stdout)))
     for row in rows:
-        outcome, next_date = MARCH[int(row["client_id"])]
-        row |= {"called_on": "3/8/27", "outcome": outcome, "next_date": next_date}
+        if int(row["client_id"]) in MARCH:
+            outcome, next_date = MARCH[int(row["client_id"])]
+            row |= {"called_on": "3/8/27", "outcome": outcome, "next_date": next_date}
     _write_csv(Path("due.csv"), rows)
     _type(played, "due recorded", "record", "lawns", "due.csv", "--today", "2027-03-08")
     played.logs["march"] = read_season(Path("lawns"))

@@ -34,9 +34,13 @@ def actuals_of(*rows):
     return pd.DataFrame([("C0002-curb-1", *row) for row in rows], columns=columns)
 
 
-def draw(told, actuals=None, season=NO_SEASON):
+def draw(told, actuals=None, season=NO_SEASON, *, scan=small_scan):
     actuals = actuals_of() if actuals is None else actuals
-    return draw_up_jobs(told, actuals, season, found=small_scan(), tasks=ALL_TASKS)
+    return draw_up_jobs(told, actuals, season, found=scan(), tasks=ALL_TASKS)
+
+
+def no_scan():
+    return None
 
 
 def test_estimate_is_that_of_the_offer_of_these_beds():
@@ -106,7 +110,8 @@ def test_job_on_record_keeps_its_estimate_and_takes_what_is_new():
     jobs, tasks, _ = draw(told_of(), actuals_of(("plants", 9.0, NAN)))
     season = replace(NO_SEASON, jobs=jobs, job_tasks=tasks.assign(estimated_cents=1))
     told = told_of(sold_cents=NAN, invoiced_cents=510_000.0, built_on="2027-05-12", note="gate")
-    jobs, tasks, problems = draw(told, actuals_of(("mulch", 2.0, NAN)), season)
+    # Its estimate is kept, so no lot need be looked at
+    jobs, tasks, problems = draw(told, actuals_of(("mulch", 2.0, NAN)), season, scan=no_scan)
     job = jobs.iloc[0]
     assert (job["sold_cents"], job["invoiced_cents"]) == (500_000, 510_000)
     assert (job["built_on"], job["note"], job["finish"]) == ("2027-05-12", "gate", "planted")
@@ -114,6 +119,11 @@ def test_job_on_record_keeps_its_estimate_and_takes_what_is_new():
     assert (hours["plants"], hours["mulch"]) == (9.0, 2.0)
     assert (tasks["estimated_cents"] == 1).all()
     assert len(problems) == 0
+
+
+def test_new_job_is_drawn_up_from_a_scan():
+    with pytest.raises(ValueError, match="job C0002-curb-1 is new: it is drawn up from a scan"):
+        draw(told_of(), scan=no_scan)
 
 
 def test_nothing_told():
