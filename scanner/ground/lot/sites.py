@@ -233,7 +233,7 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
 
 def foreign_ft(sites: Sites, shapes: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """
-    Measure how far lines run inside other clients' outlines.
+    Measure how far lines run inside other outlines, clients' or neighbours'.
 
     Parameters
     ----------
@@ -259,7 +259,7 @@ def foreign_ft(sites: Sites, shapes: np.ndarray, rows: np.ndarray) -> np.ndarray
 
 def foreign_ground(sites: Sites, shapes: np.ndarray) -> np.ndarray:
     """
-    Unite the other clients' outlines that shapes, one a site, reach into.
+    Unite the other outlines, clients' or neighbours', that shapes, one a site, reach into.
 
     Parameters
     ----------

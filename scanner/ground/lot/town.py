@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
+from scanner.ground.lot.neighbors import find_neighbors
 from scanner.ground.plane import frame as frames
 from scanner.ground.plane.shapes import ground_of, parts_of, union_rows
 from scanner.ground.plane.widths import smooth_rings
@@ -50,9 +51,9 @@ class Town:
     tree
         Spatial index over `shapes`.
     client_id
-        Clients that have an outline here, in order.
+        Whose each outline is, in order: blank for neighbours' first, then the clients.
     outlines
-        Their outlines [ft].
+        The outlines [ft]: one a client, and any number of neighbours'.
     outline_tree
         Spatial index over `outlines`.
     streets
@@ -101,9 +102,9 @@ class Town:
         shapes = _pave(shapes, served["kind"].to_numpy(), served["pavement_ft"].to_numpy(float))
         pieces, rows = _quarter(shapes)
         table = pd.DataFrame(served.drop(columns="geometry")).iloc[rows].reset_index(drop=True)
-        client_id, outlines = _outlines(table, pieces)
         is_street = table["kind"].isin(STREET_KINDS) | (table["along"] == "curb")
         streets = pieces[is_street.to_numpy()]
+        client_id, outlines = _outlines(table, pieces, streets)
         return cls(
             frame, table, pieces, shapely.STRtree(pieces),
             client_id, outlines, shapely.STRtree(outlines),
@@ -192,10 +193,15 @@ def _quarter(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return pieces[order], rows[order]
 
 
-def _outlines(table: pd.DataFrame, shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Unite each client's outlines."""
+def _outlines(
+    table: pd.DataFrame, shapes: np.ndarray, streets: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Unite each client's outlines; those of neighbours, who have no name, stand before them."""
     is_outline = ((table["kind"] == "property") & (table["client_id"] != "")).to_numpy()
     owners = table["client_id"].to_numpy()[is_outline]
     client_id, rows = np.unique(owners.astype(str), return_inverse=True)
     outlines = ground_of(union_rows(shapes[is_outline], rows, len(client_id)))
-    return client_id.astype(object), smooth_rings(outlines)
+    others = find_neighbors(table, shapes, owned=outlines, streets=streets)
+    nobody = np.full(len(others), "", dtype=object)
+    names = np.concatenate([nobody, client_id.astype(object)])
+    return names, smooth_rings(np.concatenate([others, outlines]))
