@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from scanner.pages.cells import json_value, number, usd
+from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import FINISHES, Scan
 
 DEGREE_DIGITS = 9
@@ -44,8 +45,8 @@ def beds_geojson(scan: Scan) -> bytes:
     -------
     content
         The file's bytes. A bed measured on foot has no geometry; a skipped bed has no
-        quantities and no prices. Prices are those of the bed sold alone; ``confirmed`` and
-        ``reasons`` are those of the offer that holds it, as in the call list.
+        quantities and no prices. Prices are those of the bed sold alone and ``confirmed`` is
+        the bed's own; ``reasons`` are those of the offer that holds it, as in the call list.
     """
     columns = _columns(scan)
     rows = zip(*columns.values(), strict=True)
@@ -124,7 +125,7 @@ def _columns(scan: Scan) -> dict[str, list[Any]]:
         **_price_columns(leads, "price"),
         **_finish_columns(prices, beds),
         "gross_profit_usd": _usd(leads["gross_profit_cents"]),
-        "confirmed": [flag == 1 for flag in _of_offer(scan, scan.offers, "is_confirmed")],
+        "confirmed": _confirmed(scan).tolist(),
         **_texts(beds, ("cautions",)),
         "reasons": _of_offer(scan, scan.calls, "reasons").fillna("").tolist(),
         "turf_left_width_ft": [number(value) for value in beds["turf_left_width_ft"]],
@@ -141,6 +142,15 @@ def _finish_columns(prices: pd.DataFrame, beds: pd.DataFrame) -> dict[str, list[
 
 def _price_columns(prices: pd.DataFrame, name: str) -> dict[str, list[Any]]:
     return {f"{name}{end}_usd": _usd(prices[column]) for end, column in PRICE_ENDS.items()}
+
+
+def _confirmed(scan: Scan) -> pd.Series[bool]:
+    """Tell which beds rest on ground that is known, though another of their offer may not."""
+    offers = scan.offers
+    if "unseen_bed_ids" not in offers:
+        return _of_offer(scan, offers, "is_confirmed").eq(1)
+    offered = set(offers["bed_ids"].str.split().explode()) - unseen_beds(offers)
+    return scan.beds["bed_id"].isin(offered)
 
 
 def _of_offer(scan: Scan, table: pd.DataFrame, column: str) -> pd.Series[Any]:

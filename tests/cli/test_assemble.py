@@ -35,6 +35,7 @@ FROM_COUNTY = {
     "water", "easement", "tree", "hydrant",
 }  # fmt: skip
 
+
 def county_words() -> list[str]:
     return [str(COUNTY / word) if "." in word else word for word in LAYERS] + list(WORDS)
 

@@ -120,6 +120,17 @@ def test_confirmed_as_in_the_call_list(features):
     ]
 
 
+def test_a_bed_is_confirmed_though_another_of_its_offer_is_not():
+    scan = small_scan()
+    is_double = scan.offers["bed_count"] == 2
+    pair = scan.offers.loc[is_double, "bed_ids"].iloc[0].split()
+    unseen = scan.offers["bed_ids"].where(~scan.offers["bed_ids"].str.startswith(pair[0]), pair[1])
+    told = scan.offers.assign(is_confirmed=False, unseen_bed_ids=unseen)
+    features = json.loads(beds_geojson(replace(scan, offers=told)))["features"]
+    # everything else is unseen, or skipped and so no offer's
+    assert [f["id"] for f in features if f["properties"]["confirmed"]] == [pair[0]]
+
+
 def test_money_has_two_decimals_in_the_text():
     text = beds_geojson(small_scan()).decode()
     assert '"price_low_usd": 2050.00' in text
