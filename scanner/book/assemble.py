@@ -26,6 +26,7 @@ from scanner.book.county.matching import Match, match_clients
 from scanner.book.county.plane import Plane
 from scanner.book.county.report import Counts, count_clients
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
+from scanner.book.county.unread import note_unread
 from scanner.book.county.writing import features_geojson, put_in_place
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.local import read_rules
@@ -108,7 +109,7 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         without_house=_count_without_house(features, owned),
         without_curb=count_without_curb(lots, owned, streets, rules=rules),
     )
-    found = list_problems([*problems, *street_problems, *choices.problems])
+    found = list_problems([*problems, *street_problems, *note_unread(layers), *choices.problems])
     every = join_problems(client_problems, found)
     return Assembly(counts, every, sites_file, unmatched_file if unmatched else None)
 

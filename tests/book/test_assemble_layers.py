@@ -234,6 +234,36 @@ def test_stray_points_and_lines_are_listed_and_the_rest_is_used(book):
     assert (kinds["patio"], kinds["drive"]) == (2, 1)
 
 
+def test_what_a_layer_says_and_cannot_be_read_is_noted_once_a_column(book):
+    streets = [shapely.LineString([(EAST, NORTH + y), (EAST + 320, NORTH + y)]) for y in (-25, -95)]
+    layers = {
+        "property": row_of_lots(),
+        "street": shapes(box(0, -40, 320, -10), box(320, -40, 400, -10), CURBED=["rolled", "Y"]),
+        "street_centerline": shapes(*streets, PAVEMENT_FT=["24", "two lanes"]),
+        "tree": shapes(
+            shapely.Point(EAST, NORTH), shapely.Point(EAST + 9, NORTH), LINE.centroid,
+            DBH_IN=["12", "900", "big"], PARKING=["", "x", ""],
+        ),
+    }  # fmt: skip
+    made = assemble(book, layers, street_width_ft=30.0)
+    assert set(made.problems["severity"]) == {"note"}
+    told = made.problems[["file", "feature", "problem"]].to_numpy().tolist()
+    assert [row[:2] for row in told] == [
+        ["street.gpkg", "feature 1"], ["street_centerline.gpkg", "feature 2"], ["tree.gpkg", "feature 2"],
+    ]  # fmt: skip
+    assert told[0][2] == (
+        "CURBED: 1 cell holds no yes or no (the first 'rolled'); that counts as not known"
+    )
+    assert (
+        "PAVEMENT_FT: 1 cell holds no width from 0 to 200 ft (the first 'two lanes')" in told[1][2]
+    )
+    assert "DBH_IN: 2 cells hold no trunk from 0 to 240 in (the first '900')" in told[2][2]
+    # what is not known is filled in from the option, or left open
+    found = features_of(made)
+    assert sorted(found.query("kind == 'street_centerline'")["pavement_ft"]) == [24, 30]
+    assert sorted(found.query("kind == 'tree'")["dbh_in"].dropna()) == [12]
+
+
 def test_invalid_rings_by_the_hundred_are_mended_and_told_once(book):
     def nicked(at):
         west, north = at * 80, 300

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import shutil
+import zipfile
 from pathlib import Path
 
 import geopandas as gpd
 import momepy
 import pandas as pd
 import pytest
+import shapely
 
 from tests.cli.desk import type_in
 from tests.county_town import box, house, row_of_lots, shapes, unmatched_rows, write_book
@@ -224,14 +226,40 @@ def test_a_choice_filled_in_finishes_it(desk: Path) -> None:
     assert "Matched 2 of 2 clients. Next:" in result.stderr
 
 
-def test_a_refused_layer_is_a_sentence_and_writes_nothing(desk: Path) -> None:
-    result = type_in("assemble", "lawns", *LOTS, "--easements", "lots.gpkg", "--parcel-id", "APN")
+def write_bad_layers(folder: Path) -> None:
+    line = shapely.LineString(box(0, 0, 80, 10).exterior.coords)
+    shapes(line).to_file(folder / "lines.gpkg")
+    with zipfile.ZipFile(folder / "nowhere.zip", "w") as archive:
+        shapes(box(0, -40, 320, -10)).to_file(folder / "nowhere.shp")
+        for suffix in (".shp", ".shx", ".dbf"):
+            archive.write(folder / f"nowhere{suffix}", f"nowhere{suffix}")
+    feet = shapes(box(0, -40, 320, -10)).set_crs("EPSG:4326", allow_override=True)
+    feet.to_file(folder / "feet.gpkg")
+    (folder / "mine.csv").write_text("client_id,choice\nZ,1\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--parcel-id", "APN"), "lots.gpkg has no column 'APN'; the columns that are there: PIN, SITUS"),
+        (("--easements", "lines.gpkg"), "lines.gpkg holds lines, and easements are drawn as areas: name the layer that holds them so"),
+        (("--streets", "nowhere.zip"), "nowhere.zip declares no coordinate system, so nobody knows where it lies"),
+        (("--streets", "feet.gpkg"), "feet.gpkg says that its coordinates are degrees, and they can't be"),
+        (("--streets", "roads.gpkg", "--only", "street=TYPE:pavement"), "roads.gpkg has no column 'TYPE'"),
+        (("--matches", "mine.csv"), "mine.csv, row 2: the client list has no client 'Z'"),
+    ],
+)  # fmt: skip
+def test_a_refused_layer_is_a_sentence_and_writes_nothing(
+    desk: Path, words: tuple[str, ...], told: str
+) -> None:
+    write_bad_layers(desk)
+    before = sorted((desk / "lawns").iterdir())
+    result = type_in("assemble", "lawns", *LOTS, *words)
     assert result.exit_code == 1
-    assert (
-        result.stderr
-        == "Cannot go on: lots.gpkg has no column 'APN'; the columns that are there: PIN, SITUS\n"
-    )
-    assert not (desk / "lawns" / "sites").exists()
+    assert result.stderr.startswith(f"Cannot go on: {told}"), result.stderr
+    assert len(result.stderr.splitlines()) == 1
+    assert result.stdout == ""
+    assert sorted((desk / "lawns").iterdir()) == before
 
 
 @pytest.mark.parametrize(

@@ -83,9 +83,10 @@ def _alike(
     found: list[tuple[float, int]] = []
     for lot in by_number.get(address.written, ()):
         other = index.addresses[lot]
-        if other is not None:
-            share = SequenceMatcher(None, address.street, other.street).ratio()
-            found.append((1.0 - share, lot)) if share >= ALIKE else None
+        street = other.street if other else ""
+        share = SequenceMatcher(None, address.street, street).ratio()
+        if share >= ALIKE:
+            found.append((1.0 - share, lot))
     number = _leading(address.written)
     for lot in by_street.get(address.street, ()):
         other = index.addresses[lot]

@@ -1,0 +1,80 @@
+"""What a layer says beside its shapes and cannot be read: told once a column, never passed over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from scanner.book.cells import read_flags, read_numbers
+from scanner.book.county.columns import read_texts
+from scanner.book.county.layers import Things
+from scanner.book.layers.attributes import MAX_DBH_IN, MAX_PAVEMENT_FT
+from scanner.book.problems import Problem, note, shown
+from scanner.schema.tables import FLAGS
+
+_Read = Callable[["pd.Series[str]", Things], pd.Series]
+
+
+def note_unread(layers: list[Things]) -> list[Problem]:
+    """
+    Name the columns that are taken along and hold what cannot be used.
+
+    Parameters
+    ----------
+    layers
+        All layers; what they say of curbs, parking, pavement and trunks is looked at.
+
+    Returns
+    -------
+    problems
+        One note a column of a layer, with the first cell and how many there are.
+    """
+    return [
+        problem
+        for things in layers
+        for name, (kinds, read, wanted) in _TAKEN.items()
+        if things.kind.name in kinds
+        for problem in _note_column(things, name, read, wanted)
+    ]
+
+
+def _note_column(things: Things, name: str, read: _Read, wanted: str) -> list[Problem]:
+    columns = {str(column).lower(): column for column in things.fields.columns}
+    if name not in columns:
+        return []
+    texts = read_texts(things.fields[columns[name]]).rename(name)
+    understood = read(texts, things)
+    unread = np.flatnonzero((texts != "") & ((understood == "") | understood.isna()))
+    if not len(unread):
+        return []
+    count = "1 cell holds" if len(unread) == 1 else f"{len(unread):,} cells hold"
+    problem = (
+        f"{columns[name]}: {count} no {wanted} (the first {shown(texts.iloc[unread[0]])}); "
+        "that counts as not known"
+    )
+    remedy = f"nothing to do if it does not matter; else write {wanted} in a copy of the layer"
+    return [note(**things.place(int(unread[0])), problem=problem, remedy=remedy)]
+
+
+def _flags(texts: pd.Series[str], things: Things) -> pd.Series:
+    return read_flags(texts, things.place, words=FLAGS)[0]
+
+
+def _feet(texts: pd.Series[str], things: Things) -> pd.Series:
+    return read_numbers(texts, things.place, least=0.0, most=MAX_PAVEMENT_FT)[0]
+
+
+def _inches(texts: pd.Series[str], things: Things) -> pd.Series:
+    return read_numbers(texts, things.place, least=0.0, most=MAX_DBH_IN)[0]
+
+
+_STREETS = ("street", "street_centerline")
+_TAKEN: dict[str, tuple[tuple[str, ...], _Read, str]] = {
+    "curbed": (_STREETS, _flags, "yes or no"),
+    "parking": (_STREETS, _flags, "yes or no"),
+    "pavement_ft": (("street_centerline",), _feet, f"width from 0 to {MAX_PAVEMENT_FT:g} ft"),
+    "dbh_in": (("tree",), _inches, f"trunk from 0 to {MAX_DBH_IN:g} in"),
+}
+"""By column: kinds of layers that it is taken from, how it is read, what belongs there."""
