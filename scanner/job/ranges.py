@@ -234,7 +234,7 @@ def _unknowns(
         np.where(knowledge["sprinklers_unknown"], "sprinklers not known", ""),
         np.where(slopes.isna(), "slope not seen", ""),
         np.where(is_steep, "a slope of " + slopes.map("{:.0f} %".format), ""),
-        np.where(knowledge["has_centerline"], "curb from a centreline", ""),
+        np.where(knowledge["has_centerline"], "edge from a centerline", ""),
         np.where(knowledge["has_guess"], "place of the drive is a guess", ""),
     ]
     for place in range(widest.shape[1]):

@@ -54,7 +54,7 @@ FEATURES = table_schema("features", "Site features, one row each, WGS 84 longitu
     "along": word_column("what a drawn edge runs along", (*ALONG, "")),
     "curbed": word_column("whether a street has a curb", FLAGS),
     "parking": word_column("whether cars park along a street's curb", FLAGS),
-    "pavement_ft": number_column("ft", "width of a street known by its centreline", known=False),
+    "pavement_ft": number_column("ft", "width of a street, or of a sidewalk, known by its centerline", known=False),
     "dbh_in": number_column("in", "trunk diameter of a tree at breast height", known=False),
     "what": word_column("what a utility is", (*UTILITIES, "")),
     "geometry": shape_column("the shape", "degrees"),

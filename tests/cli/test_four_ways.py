@@ -18,7 +18,7 @@ import shapely
 from openpyxl import load_workbook
 
 from tests.cli.desk import type_in
-from tests.county_town import CRS, box, house, lot, row_of_lots, shapes, write_book
+from tests.county_town import CRS, EAST, NORTH, box, house, lot, row_of_lots, shapes, write_book
 
 TODAY = "2027-02-20"
 STREET = box(-50, -40, 400, -10)
@@ -133,6 +133,39 @@ def test_assembled_alone() -> None:
         assert sizes(beds, client) == alone()
     assert set(beds["edge_source"]) == {"surveyed"}
     assert offers() == [*"ABCD"]
+
+
+def line(y: float) -> shapely.LineString:
+    return shapely.LineString([(EAST - 50, NORTH + y), (EAST + 400, NORTH + y)])
+
+
+@pytest.mark.parametrize(
+    ("streets", "sidewalks", "sources"),
+    [
+        (("--streets", STREET), ("--sidewalks", box(-50, -6, 400, -2)), ("surveyed", "surveyed")),
+        (("--streets", line(-10)), ("--sidewalks", line(-4), "--sidewalk-width", "4"), ("drawn", "centerline")),
+        (("--centerlines", line(-25), "--street-width", "30"), (), ("centerline", "")),
+    ],
+)  # fmt: skip
+def test_edge_source_says_how_streets_and_sidewalks_came(
+    streets: tuple, sidewalks: tuple, sources: tuple[str, str]
+) -> None:
+    row_of_lots().to_file("lots.gpkg")
+    words = ["--parcels", "lots.gpkg", "--parcel-id", "PIN"]
+    for name, layer in (("roads.gpkg", streets), ("walks.gpkg", sidewalks)):
+        for word in layer:
+            is_shape = isinstance(word, shapely.Geometry)
+            words.append(name if is_shape else word)
+            if is_shape:
+                shapes(word).to_file(name)
+    assert type_in("assemble", "lawns", *words).exit_code == 0
+    beds = scan().query("skip_reason == ''").reset_index()
+    found = beds.groupby("along")["edge_source"].agg(lambda said: "+".join(sorted(set(said))))
+    assert tuple(found.get(along, "") for along in ("curb", "sidewalk")) == sources
+    # the curb is 80 ft less the place of a drive whichever way it is known
+    curbs = beds.query("along == 'curb'")
+    assert curbs["edge_ft"].tolist() == pytest.approx([56] * 4, abs=0.2)
+    assert curbs["area_ft2"].tolist() == pytest.approx([224] * 4, abs=1)
 
 
 def test_traced_alone() -> None:

@@ -269,7 +269,7 @@ def test_the_wider_band_rules():
         ({}, "no", "slope not seen"),
         ({}, "unknown", "sprinklers not known"),
         ({}, "", "sprinklers not known"),
-        ({"edge_source": "centerline"}, "no", "curb from a centreline"),
+        ({"edge_source": "centerline"}, "no", "edge from a centerline"),
         ({"is_opening_guessed": True}, "no", "place of the drive is a guess"),
     ],
 )

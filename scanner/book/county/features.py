@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from scanner.book.county.buildings import give_buildings
 from scanner.book.county.columns import read_texts
@@ -55,7 +56,7 @@ def gather_features(
     lots: Lots,
     owned: Owned,
     streets: Streets,
-    sidewalks: Shapes,
+    sidewalks: tuple[Shapes, NDArray[np.float64]],
     *,
     rules: LocalRules,
 ) -> pd.DataFrame:
@@ -71,7 +72,7 @@ def gather_features(
     owned
         Those that are clients'.
     streets, sidewalks
-        Streets in one table, sidewalks as areas [ft].
+        Streets in one table; sidewalks as areas, and the width of those known by a line [ft].
     rules
         ``frontage_max_ft``, ``front_reach_ft``, bed depth [ft].
 
@@ -83,12 +84,13 @@ def gather_features(
     outlines = lots.shapes[owned.lots]
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
     near, far = _boxes(outlines, reach_ft), _boxes(outlines, rules.front_reach_ft + AROUND_FT)
+    walked, walked_at = cut_large(sidewalks[0], near)
     tables = [
         _rows("property", outlines, client_id=owned.client_id),
         _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
         _buildings([things for things in layers if things.kind is HOUSE], lots, owned, near),
         _cut_streets(streets, far),
-        _rows(SIDEWALK.name, cut_large(sidewalks, near)[0]),
+        _rows(SIDEWALK.name, walked).assign(pavement_ft=sidewalks[1][walked_at]),
     ]
     for things in layers:
         if things.kind in (PROPERTY, HOUSE, STREET, CENTERLINE, SIDEWALK):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from scanner.book.cells import Where, read_flags, read_numbers
 from scanner.book.county.columns import read_texts
@@ -78,7 +79,7 @@ def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Pr
     return Streets(table, cut_large(areas[(table["kind"] != "edge").to_numpy()])[0]), problems
 
 
-def find_sidewalks(layers: list[Things], county: County) -> Shapes:
+def find_sidewalks(layers: list[Things], county: County) -> tuple[Shapes, NDArray[np.float64]]:
     """
     Bring sidewalks in either form to areas.
 
@@ -91,20 +92,21 @@ def find_sidewalks(layers: list[Things], county: County) -> Shapes:
 
     Returns
     -------
-    areas
-        Sidewalks [ft].
+    areas, widths_ft
+        Sidewalks [ft], and of each the width that it was given; NaN where it is an area.
 
     Raises
     ------
     SiteError
         If they are lines and no width is given.
     """
-    areas = [np.array([], object)]
+    areas, widths_ft = [np.array([], object)], [np.array([], float)]
     for things in layers:
         if things.kind is not SIDEWALK:
             continue
         if not things.is_line:
             areas.append(things.shapes)
+            widths_ft.append(np.full(len(things), np.nan))
             continue
         if county.sidewalk_width_ft is None:
             message = (
@@ -113,8 +115,9 @@ def find_sidewalks(layers: list[Things], county: County) -> Shapes:
             )
             raise SiteError(message)
         merged = _merge(things.shapes)
-        areas.append(pave(merged, np.full(len(merged), county.sidewalk_width_ft)))
-    return np.concatenate(areas)
+        widths_ft.append(np.full(len(merged), county.sidewalk_width_ft))
+        areas.append(pave(merged, widths_ft[-1]))
+    return np.concatenate(areas), np.concatenate(widths_ft)
 
 
 def pave(lines: Shapes, width_ft: np.ndarray) -> Shapes:

@@ -92,11 +92,11 @@ def read_attributes(
         flags = texts[name].where(kinds.isin(["street", "street_centerline"]), "")
         columns[name], found = read_flags(flags.rename(name), where, words=FLAGS)
         problems += found
-    for name, kind, most in (
-        ("dbh_in", "tree", MAX_DBH_IN),
-        ("pavement_ft", "street_centerline", MAX_PAVEMENT_FT),
+    for name, of, most in (
+        ("dbh_in", ("tree",), MAX_DBH_IN),
+        ("pavement_ft", ("street_centerline", "sidewalk"), MAX_PAVEMENT_FT),
     ):
-        cells = texts[name].where(kinds == kind, "").rename(name)
+        cells = texts[name].where(kinds.isin(of), "").rename(name)
         columns[name], found = read_numbers(cells, where, least=0.0, most=most)
         # a centreline without its width is left out whole, which says it all
         problems += found if name == "dbh_in" else []

@@ -204,8 +204,9 @@ def _source(sites: Sites, edges: pd.DataFrame, along: str) -> np.ndarray:
     rows = edges["site"].to_numpy()
     is_drawn = shapely.dwithin(middle, thread_lines(sites, along)[rows], 2 * TOUCH_FT)
     is_center = np.zeros(len(edges), bool)
-    if along == "curb":
-        is_center = shapely.dwithin(middle, sites.centerline[rows], 2 * TOUCH_FT)
+    known_by_center = {"curb": sites.centerline, "sidewalk": sites.sidewalk_centerline}
+    if along in known_by_center:
+        is_center = shapely.dwithin(middle, known_by_center[along][rows], 2 * TOUCH_FT)
     return np.select([is_drawn, is_center], ["drawn", "centerline"], "surveyed").astype(object)
 
 

@@ -52,8 +52,8 @@ class Sites:
         Outline and turf as drawn; `turf` is empty where none is drawn.
     street, curbed
         All streets, and those that have a curb.
-    centerline
-        The part of `street` known by its centreline only.
+    centerline, sidewalk_centerline
+        The parts of `street` and `sidewalk` known by their centrelines only.
     sidewalk, drive, walk, patio, fence, house, outbuilding
         Hardscape, fences and the site's own buildings.
     neighbor
@@ -77,6 +77,7 @@ class Sites:
     street: np.ndarray
     curbed: np.ndarray
     centerline: np.ndarray
+    sidewalk_centerline: np.ndarray
     sidewalk: np.ndarray
     drive: np.ndarray
     walk: np.ndarray
@@ -217,6 +218,10 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
     is_building, is_street = kind.isin(BUILDINGS), kind.isin(STREET_KINDS)
     by_polygon = unite((kind == "street") & is_curbed)
     by_centerline = unite((kind == "street_centerline") & is_curbed)
+    # a sidewalk of which somebody told the width is a line that was widened
+    has_width = found["pavement_ft"].notna()
+    walk_by_polygon = unite((kind == "sidewalk") & ~has_width)
+    walk_by_centerline = unite((kind == "sidewalk") & has_width)
     whole = {layer: unite(kind == name) for layer, name in WHOLE_LAYERS.items()}
     return {
         **whole,
@@ -224,6 +229,7 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
         "street": unite(is_street),
         "curbed": smooth_rings(close_seams(union_of(by_polygon, by_centerline))),
         "centerline": shapely.difference(by_centerline, by_polygon),
+        "sidewalk_centerline": shapely.difference(walk_by_centerline, walk_by_polygon),
         "house": unite((kind == "house") & own),
         "outbuilding": unite((kind == "outbuilding") & own),
         "neighbor": unite(is_building & ~own),
