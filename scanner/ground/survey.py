@@ -133,7 +133,10 @@ def survey_sites(
     sites = settle_curbs(lay_lines(gather_sites(town, block, rules=rules), rules=rules), seen)
     lawn = find_lawn(sites, find_strips(sites, rules=rules), clients, rules=rules)
     walls = find_walls(sites, rules=rules)
-    mouths = reach_curb(sites, lawn, rules=rules)
+    # Within the gap a drive reaches the curb; where it ends farther off, its mouth is a guess.
+    joints = reach_curb(sites, lawn, apart_ft=(0.0, rules.gap_ft))
+    sites, lawn = stand_drives(sites, lawn, joints)
+    mouths = reach_curb(sites, lawn, apart_ft=(rules.gap_ft, rules.frontage_max_ft))
     sites, lawn = stand_drives(sites, lawn, mouths)
     openings = guess_openings(sites, lawn, walls, rules=rules, seen_ft=seen.opening_ft)
     sites, lawn = stand_drives(sites, lawn, openings)

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.ground.plane.offsets import offset_ground
 from scanner.ground.plane.shapes import (
     Indexed,
     contact_ft,
@@ -20,10 +21,16 @@ from scanner.ground.plane.shapes import (
     union_of,
     union_rows,
 )
-from scanner.ground.plane.widths import drop_slivers, open_ground
+from scanner.ground.plane.widths import open_ground
 
 LEAST_PIECE_FT2 = 5.0
 """A smaller left-over is mowed or trimmed somehow."""
+
+RIM_FT = 0.25
+"""Ground narrower than this behind a bed is no turf (starting value, no source)."""
+
+HAIR_FT = 0.001
+"""Half the width of a hair that an overlay leaves."""
 
 LEAST_CONTACT_FT = 3.0
 """A left-over that meets the bed along less than this is no part of it."""
@@ -63,17 +70,31 @@ def absorb_turf(
     beds, owners = cores
     rows, at = np.unique(owners, return_inverse=True)
     taken = union_rows(beds, at, len(rows))
-    before, after = turf[rows], drop_slivers(shapely.difference(turf[rows], taken))
+    before, after = turf[rows], ground_of(shapely.difference(turf[rows], taken))
     lost = shapely.difference(after, open_ground(after, mower_ft))
     lost = shapely.intersection(lost, open_ground(before, mower_ft))
-    parts, part_at = parts_of(shapely.difference(lost, barred[rows]))
-    large = shapely.area(parts) >= LEAST_PIECE_FT2
-    parts, part_at = parts[large], part_at[large]
+    # An opening leaves hairs along straight borders: they are no part of what is left over.
+    whole, whole_at = parts_of(ground_of(shapely.difference(lost, barred[rows])))
+    parts, at_whole = parts_of(_without_hairs(whole))
+    large = _is_rim(parts) | (shapely.area(parts) >= LEAST_PIECE_FT2)
+    parts, part_at = parts[large], whole_at[at_whole[large]]
     bed = _host(parts, part_at, beds, at)
     hosted = bed >= 0
     parts, part_at, bed = parts[hosted], part_at[hosted], bed[hosted]
     hemmed = _is_hemmed(parts, beds[bed], union_of(taken, hard[rows])[part_at])
     return ground_of(gather_rows(parts[hemmed], bed[hemmed], len(beds)))
+
+
+def _without_hairs(parts: np.ndarray) -> np.ndarray:
+    """Drop what has length and no width."""
+    grown = offset_ground(offset_ground(parts, -HAIR_FT), 2 * HAIR_FT)
+    return ground_of(shapely.intersection(parts, grown))
+
+
+def _is_rim(parts: np.ndarray) -> np.ndarray:
+    """Tell which left-overs are an inch or two wide at most: nobody's turf, however small."""
+    mean_width_ft = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), HAIR_FT)
+    return shapely.is_empty(open_ground(parts, RIM_FT)) & (mean_width_ft > 2 * HAIR_FT)
 
 
 def _host(parts: np.ndarray, part_at: np.ndarray, beds: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -2,12 +2,15 @@
 Sight triangles: ground at corners and drives where only low plants are right.
 
 At a corner the apex is where the straight curb lines, extended, cross; at a drive it is
-where the drive's side meets the curb.
+where the drive's side, flare and all, meets the curb.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
+
 import numpy as np
+import pandas as pd
 import shapely
 
 from scanner.ground.lot.sites import Sites
@@ -22,6 +25,9 @@ WAVER_FT = 0.3
 
 LONGEST_RETURN_FT = 80.0
 """Two straight curbs farther apart than this meet at no corner."""
+
+STRAIGHT_SIDE_FT = 0.05
+"""A drive's side that bends by less than this is straight."""
 
 CORNER_COSINE = 0.65
 """Curbs that turn by less than about 50° or more than 130° make no corner."""
@@ -105,24 +111,21 @@ def find_drive_sights(sites: Sites, *, rules: LocalRules) -> np.ndarray:
     triangles
         Polygons [ft], one a site.
     """
-    corner, up, away, row = _drive_corners(sites, rules.gap_ft)
-    curbs = _curbs(sites)[row]
     leg_ft = rules.setbacks.drive_triangle_ft
-    chains, owner = parts_of(curbs, "line")
-    nearest = _nearest_part(chains, owner, shapely.points(corner))
-    known = nearest >= 0
-    corner, up, away, row = corner[known], up[known], away[known], row[known]
-    chain = chains[nearest[known]]
-    at_ft = shapely.line_locate_point(chain, shapely.points(corner))
-    apex = shapely.get_coordinates(shapely.line_interpolate_point(chain, at_ft))
-    legs = []
-    for step_ft in (-leg_ft, leg_ft):
-        reach_ft = np.clip(at_ft + step_ft, 0.0, shapely.length(chain))
-        legs.append(shapely.get_coordinates(shapely.line_interpolate_point(chain, reach_ft)))
-    outward = [np.einsum("ij,ij->i", leg - apex, away) for leg in legs]
-    leg = np.where((outward[0] > outward[1])[:, None], *legs)
+    sides, feet = _drive_sides(sites, rules.gap_ft)
+    chains, owner = parts_of(_curbs(sites)[sides.row], "line")
+    nearest = _nearest_part(chains, owner, shapely.points(sides.corner))
+    sides, chain = sides.only(nearest >= 0), chains[nearest[nearest >= 0]]
+    ahead = _runs_away(chain, sides, leg_ft)
+    apex_ft = _outermost_ft(chain, sides, feet, ahead)
+    reach_ft = np.clip(apex_ft + np.where(ahead, leg_ft, -leg_ft), 0.0, shapely.length(chain))
+    apex, leg = (
+        shapely.get_coordinates(shapely.line_interpolate_point(chain, at_ft))
+        for at_ft in (apex_ft, reach_ft)
+    )
+    up = _up(apex, leg, sides, leg_ft)
     shapes = shapely.polygons(np.stack([apex, leg, apex + up * leg_ft], axis=1))
-    return union_rows(shapes, row, len(sites))
+    return union_rows(shapes, sides.row, len(sites))
 
 
 def _curbs(sites: Sites) -> np.ndarray:
@@ -141,25 +144,99 @@ def _cross(
     return point + along * share[:, None]
 
 
-def _drive_corners(
-    sites: Sites, gap_ft: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Find where sides of drives come to the street: corner, unit vectors up and away, site."""
+@dataclass(frozen=True)
+class _Sides:
+    """Sides of drives where they come to the curb, n of them."""
+
+    corner: np.ndarray  # coordinates [ft], n x 2
+    along: np.ndarray  # unit vectors up the side
+    away: np.ndarray  # unit vectors out of the drive
+    side_ft: np.ndarray  # length of the side's last straight piece
+    mouth: np.ndarray  # number of the drive's mouth
+    row: np.ndarray  # site
+
+    def only(self, chosen: np.ndarray) -> _Sides:
+        return _Sides(*(getattr(self, part.name)[chosen] for part in fields(self)))
+
+
+def _drive_sides(sites: Sites, gap_ft: float) -> tuple[_Sides, pd.DataFrame]:
+    """Find the sides of drives at the curb, and the corners in each drive's mouth."""
     drives, rows = parts_of(sites.drive)
-    rings = shapely.get_exterior_ring(drives)
+    rings = shapely.simplify(shapely.get_exterior_ring(drives), STRAIGHT_SIDE_FT)
     rings = np.where(shapely.is_ccw(rings), rings, shapely.reverse(rings))
     starts, ends, at = split_segments(rings)
     street = sites.street[rows[at]]
     start_near = shapely.dwithin(shapely.points(starts), street, gap_ft)
     end_near = shapely.dwithin(shapely.points(ends), street, gap_ft)
     leaves, comes = start_near & ~end_near, ~start_near & end_near
-    corner = np.concatenate([starts[leaves], ends[comes]])
-    along = np.concatenate([(ends - starts)[leaves], (ends - starts)[comes]])
-    along = along / np.maximum(np.hypot(*along.T), TOUCH_FT)[:, None]
+    mouth, following = _number_mouths(start_near, at)
+    side_ft = np.hypot(*(ends - starts).T)
+    along = (ends - starts) / np.maximum(side_ft, TOUCH_FT)[:, None]
     # A ring runs with its ground on the left: the outside is on the right.
     away = np.column_stack([along[:, 1], -along[:, 0]])
+    both = np.concatenate([np.flatnonzero(leaves), np.flatnonzero(comes)])
     sign = np.concatenate([np.ones(leaves.sum()), -np.ones(comes.sum())])[:, None]
-    return corner, along * sign, away, rows[np.concatenate([at[leaves], at[comes]])]
+    sides = _Sides(
+        corner=np.concatenate([starts[leaves], ends[comes]]),
+        along=along[both] * sign,
+        away=away[both],
+        side_ft=side_ft[both],
+        mouth=np.concatenate([mouth[leaves], mouth[following[comes]]]),
+        row=rows[at[both]],
+    )
+    feet = pd.DataFrame({"mouth": mouth[start_near], "foot": shapely.points(starts[start_near])})
+    return sides, feet
+
+
+def _number_mouths(is_near: np.ndarray, ring: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Number the runs of corners at the curb round each ring; gives numbers and the next corner."""
+    number = np.arange(len(ring))
+    first = np.searchsorted(ring, ring)
+    last = np.searchsorted(ring, ring, side="right") - 1
+    before = np.where(number == first, last, number - 1)
+    following = np.where(number == last, first, number + 1)
+    opens = is_near & (~is_near[before] | (number == first))
+    mouth = np.cumsum(opens)
+    # A run that goes on over the ring's seam is one.
+    joined = opens & (number == first) & is_near[before]
+    seam = {int(mouth[at]): int(mouth[last[at]]) for at in np.flatnonzero(joined)}
+    return np.array([seam.get(int(one), int(one)) for one in mouth], dtype=int), following
+
+
+def _runs_away(chains: np.ndarray, sides: _Sides, leg_ft: float) -> np.ndarray:
+    """Tell whether each curb runs out of the drive in its own direction."""
+    at_ft = shapely.line_locate_point(chains, shapely.points(sides.corner))
+    steps = [
+        shapely.get_coordinates(
+            shapely.line_interpolate_point(
+                chains, np.clip(at_ft + step_ft, 0.0, shapely.length(chains))
+            )
+        )
+        for step_ft in (-leg_ft, leg_ft)
+    ]
+    return np.asarray(np.einsum("ij,ij->i", steps[1] - steps[0], sides.away) >= 0)
+
+
+def _outermost_ft(
+    chains: np.ndarray, sides: _Sides, feet: pd.DataFrame, ahead: np.ndarray
+) -> np.ndarray:
+    """Find how far along each curb its drive's mouth reaches, flare included."""
+    pairs = pd.DataFrame({"mouth": sides.mouth, "side": np.arange(len(sides.mouth))}).merge(
+        feet, on="mouth"
+    )
+    side = pairs["side"].to_numpy()
+    at_ft = shapely.line_locate_point(chains[side], pairs["foot"].to_numpy())
+    sign = np.where(ahead, 1.0, -1.0)
+    return pd.Series(at_ft * sign[side]).groupby(side).max().to_numpy() * sign
+
+
+def _up(apex: np.ndarray, leg: np.ndarray, sides: _Sides, leg_ft: float) -> np.ndarray:
+    """Give the direction of the leg up the drive; that of a flare tells nothing."""
+    course = leg - apex
+    course = course / np.maximum(np.hypot(*course.T), TOUCH_FT)[:, None]
+    square = np.column_stack([-course[:, 1], course[:, 0]])
+    square *= np.where(np.einsum("ij,ij->i", square, sides.along) < 0, -1.0, 1.0)[:, None]
+    return np.where((sides.side_ft >= leg_ft)[:, None], sides.along, square)
 
 
 def _nearest_part(parts: np.ndarray, owner: np.ndarray, points: np.ndarray) -> np.ndarray:

@@ -27,6 +27,9 @@ from scanner.ground.plane.shapes import (
 )
 from scanner.schema.documents import LocalRules
 
+NEAR_FT = 0.75
+"""An end this near to other hardscape is not free."""
+
 STUB_FT = 6 * TOUCH_FT
 """An end piece shorter than this is a stub left by the overlay or a line's cap, no edge."""
 
@@ -220,7 +223,8 @@ def _run_on(sites: Sites, edges: pd.DataFrame, border: np.ndarray, depth_ft: flo
     owner = np.tile(is_open, 2)
     discs = shapely.buffer(ends, depth_ft, quad_segs=16)
     parts, at = parts_of(lines_of(shapely.intersection(under[rows[owner]], discs)), "line")
-    touches = shapely.dwithin(parts, ends[at], STUB_FT)
+    # A chain may end a few inches short of the hardscape that it ends at.
+    touches = shapely.dwithin(parts, ends[at], NEAR_FT)
     tails = _begin_at(parts[touches], ends[at[touches]])
     both = np.concatenate([chains, tails])
     owners = np.concatenate([np.arange(len(chains)), owner[at[touches]]])

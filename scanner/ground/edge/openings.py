@@ -19,7 +19,7 @@ from scanner.ground.edge.edges import border_chains, border_lines
 from scanner.ground.lot.lawn import Lawn
 from scanner.ground.lot.sites import Sites
 from scanner.ground.plane.shapes import gather_rows, ground_of, parts_of, union_of, union_rows
-from scanner.ground.plane.widths import drop_slivers
+from scanner.ground.plane.widths import close_seams, drop_slivers, smooth_rings
 from scanner.schema.documents import LocalRules
 
 DRIVE_END_FT = 3.0
@@ -79,7 +79,7 @@ def guess_openings(
     return openings
 
 
-def reach_curb(sites: Sites, lawn: Lawn, *, rules: LocalRules) -> np.ndarray:
+def reach_curb(sites: Sites, lawn: Lawn, *, apart_ft: tuple[float, float]) -> np.ndarray:
     """
     Run drives on to the curb where they are drawn to stop short of it.
 
@@ -87,8 +87,8 @@ def reach_curb(sites: Sites, lawn: Lawn, *, rules: LocalRules) -> np.ndarray:
     ----------
     sites, lawn
         Sites of one plane and their turf.
-    rules
-        ``frontage_max_ft``, ``gap_ft``.
+    apart_ft
+        Drives that end farther from the curb than the first and at most the second [ft].
 
     Returns
     -------
@@ -97,8 +97,8 @@ def reach_curb(sites: Sites, lawn: Lawn, *, rules: LocalRules) -> np.ndarray:
     """
     drives, rows = parts_of(sites.drive)
     street = sites.street[rows]
-    apart_ft = shapely.distance(drives, street)
-    short = (apart_ft > rules.gap_ft) & (apart_ft <= rules.frontage_max_ft)
+    short_ft = shapely.distance(drives, street)
+    short = (short_ft > apart_ft[0]) & (short_ft <= apart_ft[1])
     short &= shapely.intersects(drives, lawn.strip[rows]) | shapely.intersects(
         drives, sites.outline[rows]
     )
@@ -106,7 +106,7 @@ def reach_curb(sites: Sites, lawn: Lawn, *, rules: LocalRules) -> np.ndarray:
     # A few drives of a block: the corners of each that look at the curb, with their feet on it.
     for at, (drive, curb) in enumerate(zip(drives[short], street[short], strict=True)):
         corners = shapely.points(shapely.get_coordinates(drive))
-        near = corners[shapely.distance(corners, curb) <= apart_ft[short][at] + DRIVE_END_FT]
+        near = corners[shapely.distance(corners, curb) <= short_ft[short][at] + DRIVE_END_FT]
         feet = shapely.get_point(shapely.shortest_line(near, curb), 1)
         mouths[at] = shapely.convex_hull(shapely.union_all([*near, *feet]))
     return ground_of(union_rows(mouths, rows[short], len(sites)))
@@ -128,7 +128,8 @@ def stand_drives(sites: Sites, lawn: Lawn, openings: np.ndarray) -> tuple[Sites,
     sites, lawn
         The same with the openings in ``drive`` and out of the turf.
     """
-    stood = replace(sites, drive=ground_of(union_of(sites.drive, openings)))
+    drive = close_seams(ground_of(union_of(sites.drive, openings)))
+    stood = replace(sites, drive=smooth_rings(drive))
     turf = drop_slivers(shapely.difference(lawn.ground, openings))
     return stood, replace(lawn, ground=turf)
 

@@ -104,7 +104,8 @@ def find_lawn(
 
 def _close_gaps(turf: np.ndarray, sites: Sites, strips: np.ndarray, gap_ft: float) -> np.ndarray:
     """Add the narrow ground between lawn and hardscape to the lawn."""
-    hard = sites.hard
+    # Old beds and water end a lawn as hardscape does.
+    hard = union_of(sites.hard, sites.old_bed, sites.water)
     near_hard = ground_of(shapely.intersection(hard, shapely.buffer(turf, 3 * gap_ft)))
     both = union_of(turf, near_hard)
     shut = close_ground(both, gap_ft / 2)

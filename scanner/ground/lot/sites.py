@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from scanner.ground.lot.town import STREET_KINDS, Town
+from scanner.ground.plane.offsets import close_ground
 from scanner.ground.plane.shapes import ground_of, union_of, union_rows
 from scanner.ground.plane.widths import close_seams, smooth_rings
 from scanner.schema.documents import LocalRules
@@ -186,7 +187,7 @@ def gather_sites(town: Town, clients: np.ndarray, *, rules: LocalRules) -> Sites
         things=found.loc[is_thing, ["site", "kind", "what", "dbh_in", "geometry"]].reset_index(
             drop=True
         ),
-        **_layers(found, len(clients)),
+        **_layers(found, len(clients), rules.gap_ft),
     )
 
 
@@ -204,7 +205,7 @@ def _reach(
     return found.assign(geometry=shapes)
 
 
-def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
+def _layers(found: pd.DataFrame, count: int, gap_ft: float) -> dict[str, np.ndarray]:
     """Unite the features of each layer by site."""
     shapes, rows = found["geometry"].to_numpy(), found["site"].to_numpy()
 
@@ -226,8 +227,8 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
     return {
         **whole,
         "turf": unite((kind == "lawn") & (own | (found["client_id"] == ""))),
-        "street": unite(is_street),
-        "curbed": smooth_rings(close_seams(union_of(by_polygon, by_centerline))),
+        "street": _pave(unite(is_street), gap_ft),
+        "curbed": _pave(union_of(by_polygon, by_centerline), gap_ft),
         "centerline": shapely.difference(by_centerline, by_polygon),
         "sidewalk_centerline": shapely.difference(walk_by_centerline, walk_by_polygon),
         "house": unite((kind == "house") & own),
@@ -235,6 +236,11 @@ def _layers(found: pd.DataFrame, count: int) -> dict[str, np.ndarray]:
         "neighbor": unite(is_building & ~own),
         "parking": unite(is_street & (found["parking"] == "yes")),
     }
+
+
+def _pave(streets: np.ndarray, gap_ft: float) -> np.ndarray:
+    """Make one street, with one curb, of pieces that nearly touch."""
+    return smooth_rings(union_of(streets, close_ground(streets, gap_ft / 2)))
 
 
 def foreign_ft(sites: Sites, shapes: np.ndarray, rows: np.ndarray) -> np.ndarray:

@@ -14,7 +14,10 @@ import shapely
 from scanner.ground.plane.shapes import ARC_STEPS, ground_of
 
 LOST_FT2 = 0.01
-"""A closing that loses more ground than this has failed: it can only gain."""
+"""A closing that loses more ground than this cut off a horn: it can only gain."""
+
+LOST_SHARE = 0.02
+"""A closing that loses more than this share of a shape has failed."""
 
 
 def offset_ground(
@@ -83,11 +86,12 @@ def close_ground(shapes: np.ndarray, radius_ft: float, *, mitre_limit: float = 5
     """
     wide = offset_ground(shapes, radius_ft, mitre_limit=mitre_limit)
     closed = offset_ground(wide, -radius_ft)
-    least_ft2 = shapely.area(shapes) - LOST_FT2
-    lost = shapely.area(closed) < least_ft2
+    # A mitre cut off at a narrow horn loses a little: what was there is put back. A closing
+    # that lost much has failed, and round joins must do.
+    lost = shapely.area(closed) < (1 - LOST_SHARE) * shapely.area(shapes)
     closed[lost] = offset_ground(wide[lost], -radius_ft, join="round")
-    lost = shapely.area(closed) < least_ft2
-    closed[lost] = shapes[lost]
+    short = shapely.area(closed) < shapely.area(shapes) - LOST_FT2
+    closed[short] = ground_of(shapely.union(closed[short], shapes[short]))
     return closed
 
 

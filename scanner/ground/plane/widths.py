@@ -106,8 +106,11 @@ def drop_slivers(shapes: np.ndarray) -> np.ndarray:
     # Grown back by a hair more, so that what stays is not cut anew.
     grown = offset_ground(cores, SLIVER_FT / 2 + HAIR_FT)
     kept = ground_of(shapes)
+    freed = ground_of(shapely.intersection(shapes, grown))
+    # A spike has no area, but it has a length.
     has_seam = shapely.area(shapely.difference(shapes, grown)) > 0
-    kept[has_seam] = ground_of(shapely.intersection(shapes[has_seam], grown[has_seam]))
+    has_seam |= shapely.length(freed) < shapely.length(shapes) - SLIVER_FT
+    kept[has_seam] = freed[has_seam]
     return kept
 
 
