@@ -1,20 +1,19 @@
 """
 What counts as the same entry, and what all entries together say.
 
-A call is known by client, day and outcome. Details typed later add to it: the newest
-that is not blank counts, so that a blank never wipes out a note.
+A call is known by client, day and outcome; details typed later add to it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
+from scanner.calls.details import add_up, judge_told
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import ANSWERS, CALL_LOG, JOB_TASKS, JOBS
+from scanner.schema.log_tables import ANSWERS, JOB_TASKS, JOBS
 
 CALL_KEY = ("client_id", "called_on", "outcome")
 CALL_DETAILS = ("note", "next_action", "next_date")
@@ -69,17 +68,7 @@ def judge_calls(calls: pd.DataFrame, standing: pd.DataFrame) -> pd.Series[str]:
     >>> judge_calls(one.assign(note="gate left"), one).tolist()
     ['changed']
     """
-    versions: dict[tuple[str, ...], list[tuple[str, ...]]] = {}
-    for key, details in _parts(standing):
-        versions.setdefault(key, []).append(details)
-    verdicts = []
-    for key, details in _parts(calls):
-        before = versions.setdefault(key, [])
-        is_known = any(_says_no_more(details, version) for version in before)
-        verdicts.append("known" if is_known else "changed" if before else "added")
-        if not is_known:
-            before.append(details)
-    return pd.Series(verdicts, index=calls.index, dtype="str", name="verdict")
+    return judge_told(calls, standing, key=CALL_KEY, details=CALL_DETAILS)
 
 
 def with_recorded(clients: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
@@ -214,15 +203,12 @@ def fold_calls(entries: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> rows = [(1, "A", "2027-03-02", "visit", "gate", "", "", "", "t1"),
     ...         (2, "A", "2027-03-02", "visit", "", "measure", "", "", "t2")]
-    >>> fold_calls(pd.DataFrame(rows, columns=[*CALL_LOG.columns]))[["note", "next_action"]].values.tolist()
+    >>> columns = ["entry_id", "client_id", "called_on", "outcome", "note", "next_action", "next_date"]
+    >>> entries = pd.DataFrame(rows, columns=[*columns, "bed_ids", "recorded_at"])
+    >>> fold_calls(entries)[["note", "next_action"]].values.tolist()
     [['gate', 'measure']]
     """
-    calls: dict[tuple[str, ...], dict[str, Any]] = {}
-    for entry in entries.to_dict("records"):
-        call = calls.setdefault(tuple(entry[name] for name in CALL_KEY), dict(_texts(entry)))
-        for name in (*CALL_DETAILS, "bed_ids"):
-            call[name] = entry[name] or call[name]
-    return pd.DataFrame(list(calls.values()), columns=[*CALL_LOG.columns])
+    return add_up(entries, key=CALL_KEY, details=(*CALL_DETAILS, "bed_ids"))
 
 
 def fold_answers(entries: pd.DataFrame) -> pd.DataFrame:
@@ -246,20 +232,6 @@ def fold_answers(entries: pd.DataFrame) -> pd.DataFrame:
     return latest.sort_values(["client_id", "question"], ignore_index=True)
 
 
-def _parts(calls: pd.DataFrame) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
-    keys = calls[[*CALL_KEY]].itertuples(index=False, name=None)
-    details = calls[[*CALL_DETAILS]].itertuples(index=False, name=None)
-    return list(zip(keys, details, strict=True))
-
-
 def _same(one: pd.DataFrame, two: pd.DataFrame, columns: list[str]) -> bool:
     plain = [table[columns].reset_index(drop=True).astype(object) for table in (one, two)]
     return plain[0].equals(plain[1])
-
-
-def _says_no_more(details: tuple[str, ...], version: tuple[str, ...]) -> bool:
-    return all(new in {"", old} for new, old in zip(details, version, strict=True))
-
-
-def _texts(entry: Mapping[Any, Any]) -> dict[str, Any]:
-    return {str(name): value for name, value in entry.items()}

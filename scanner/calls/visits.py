@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from scanner.schema.log_tables import CALL_LOG, MEASUREMENTS, VISITS
+from scanner.calls.details import add_up, judge_told
+from scanner.schema.log_tables import CALL_LOG, MEASUREMENTS
 from scanner.schema.tables import MEASURED
 
 VISIT = "visit"
@@ -52,20 +53,7 @@ def judge_visits(visits: pd.DataFrame, standing: pd.DataFrame) -> pd.Series[str]
     >>> judge_visits(pd.concat([one, one.assign(note=""), one.assign(note="slope")]), one).tolist()
     ['known', 'known', 'changed']
     """
-    told: dict[tuple[str, ...], list[tuple[str, ...]]] = {}
-    for key, details in _parts(standing):
-        told.setdefault(key, []).append(details)
-    verdicts = []
-    for key, details in _parts(visits):
-        before = told.setdefault(key, [])
-        is_known = any(
-            all(new in {"", old} for new, old in zip(details, version, strict=True))
-            for version in before
-        )
-        verdicts.append("known" if is_known else "changed" if before else "added")
-        if not is_known:
-            before.append(details)
-    return pd.Series(verdicts, index=visits.index, dtype="str", name="verdict")
+    return judge_told(visits, standing, key=VISIT_KEY, details=VISIT_DETAILS)
 
 
 def group_edges(edges: pd.DataFrame) -> Iterator[tuple[tuple[str, str, str], pd.DataFrame]]:
@@ -102,13 +90,7 @@ def fold_visits(entries: pd.DataFrame) -> pd.DataFrame:
         The same columns, one row a client and day: number and time of the first entry, of
         each detail the newest that is not blank.
     """
-    visits: dict[tuple[str, ...], dict[str, Any]] = {}
-    for entry in entries.to_dict("records"):
-        plain = {str(name): value for name, value in entry.items()}
-        visit = visits.setdefault(tuple(plain[name] for name in VISIT_KEY), dict(plain))
-        for name in VISIT_DETAILS:
-            visit[name] = plain[name] or visit[name]
-    return pd.DataFrame(list(visits.values()), columns=[*VISITS.columns])
+    return add_up(entries, key=VISIT_KEY, details=VISIT_DETAILS)
 
 
 def fold_edges(entries: pd.DataFrame) -> pd.DataFrame:
@@ -154,7 +136,8 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
     >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
-    >>> both = count_as_calls(calls, pd.DataFrame(rows, columns=[*VISITS.columns]))
+    >>> columns = ["entry_id", "client_id", "visited_on", "visited_by", "note", "recorded_at"]
+    >>> both = count_as_calls(calls, pd.DataFrame(rows, columns=columns))
     >>> both[["called_on", "outcome", "note"]].values.tolist()
     [['2027-03-02', 'quoted', ''], ['2027-03-01', 'visit', 'gate']]
     """
@@ -199,9 +182,3 @@ def put_newer(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFram
     # They stand in no file, so in no row of one
     newer = measurements.assign(row=np.int64(0))[[*MEASURED.columns]]
     return pd.concat([kept[[*MEASURED.columns]], newer], ignore_index=True)
-
-
-def _parts(visits: pd.DataFrame) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
-    keys = visits[[*VISIT_KEY]].itertuples(index=False, name=None)
-    details = visits[[*VISIT_DETAILS]].itertuples(index=False, name=None)
-    return list(zip(keys, details, strict=True))

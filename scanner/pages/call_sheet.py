@@ -7,9 +7,6 @@ of the scan, and the zip is packed anew with fixed dates.
 
 from __future__ import annotations
 
-import io
-import re
-import zipfile
 from collections.abc import Iterable, Mapping
 from datetime import datetime, time
 from decimal import Decimal
@@ -18,7 +15,6 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell, MergedCell
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -32,13 +28,11 @@ from scanner.pages.call_list import (
     UNSEEN_COLUMNS,
     columns_of,
 )
-from scanner.pages.cells import guard
+from scanner.pages.packing import pack_workbook, put_text
 from scanner.schema.documents import BreakEven, Scan
+from scanner.schema.log_tables import OUTCOMES
 
 CALLS_SHEET = "Calls"
-OUTCOMES = ("not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call")
-"""What a call can end in; the drop-down offers these."""
-
 MONEY_FORMAT = '"$"#,##0.00'
 DATE_FORMAT = "yyyy-mm-dd"
 TEXT_FORMAT = "@"
@@ -65,7 +59,6 @@ HEADER_FONT = Font(bold=True, color="FFFFFFFF")
 FILL_IN_FILL = PatternFill("solid", fgColor="FFFBF3D9")
 FIRST_FREE_CELL = "D2"
 LETTER_PAPER = 1
-ZIP_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can hold
 
 ABOUT = (
     ("What this is", "Whom to call about a planted bed, best first: chance of a sale times gross profit."),
@@ -123,7 +116,7 @@ def calls_xlsx(
     calls_sheet.print_title_cols = "A:C"
     workbook.properties.creator = scan.rules.company.name
     workbook.properties.title = f"Call list {scan.today.isoformat()}"
-    return _packed_again(workbook, stamp=datetime.combine(scan.today, time()))
+    return pack_workbook(workbook, stamp=datetime.combine(scan.today, time()))
 
 
 def _fill(sheet: Worksheet, columns: tuple[str, ...], rows: Iterable[Mapping[str, Any]]) -> None:
@@ -151,12 +144,7 @@ def _fold(sheet: Worksheet) -> None:
 
 def _write(cell: Cell | MergedCell, value: str | Decimal | int | None, column: str) -> None:
     if isinstance(value, str):
-        text = ILLEGAL_CHARACTERS_RE.sub(" ", value).replace("\r", " ")
-        cell.value = text or None
-        if guard(value) != value:
-            # Stored as text with the mark that a typed apostrophe leaves: never a formula
-            cell.data_type = "s"
-            cell.quotePrefix = True
+        put_text(cell, value)
     else:
         cell.value = float(value) if isinstance(value, Decimal) else value
     cell.number_format = MONEY_FORMAT if column.endswith("_usd") else FORMATS.get(column, "General")
@@ -218,19 +206,3 @@ def _set_print(sheet: Worksheet, *, title: str) -> None:
         sheet.oddFooter.center.text = "Page &P of &N"
     if sheet.title != "About":
         sheet.print_title_rows = "1:1"
-
-
-def _packed_again(workbook: Workbook, *, stamp: datetime) -> bytes:
-    """Save, then set the stamped time and pack the zip with fixed dates."""
-    saved, packed = io.BytesIO(), io.BytesIO()
-    workbook.save(saved)
-    stamp_text = f">{stamp:%Y-%m-%dT%H:%M:%SZ}</dcterms:".encode()
-    with zipfile.ZipFile(saved) as source, zipfile.ZipFile(packed, "w") as target:
-        for name in source.namelist():
-            content = source.read(name)
-            if name == "docProps/core.xml":
-                content = re.sub(rb">[^<>]*</dcterms:", stamp_text, content)
-            entry = zipfile.ZipInfo(name, ZIP_DATE)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            target.writestr(entry, content)
-    return packed.getvalue()

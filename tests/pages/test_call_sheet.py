@@ -7,7 +7,8 @@ import pytest
 from openpyxl import load_workbook
 
 from scanner.pages.call_list import CALL_COLUMNS, call_rows, left_out_rows
-from scanner.pages.call_sheet import OUTCOMES, calls_xlsx
+from scanner.pages.call_sheet import calls_xlsx
+from scanner.schema.log_tables import OUTCOMES
 from tests.small_scan import FORMULA_NAME, TODAY, small_scan
 
 

@@ -10,8 +10,8 @@ from openpyxl import load_workbook
 
 from scanner.errors import BookError, SchemaError
 from scanner.pages import publish as publish_module
-from scanner.pages.call_sheet import OUTCOMES
 from scanner.pages.publish import publish
+from scanner.schema.log_tables import OUTCOMES
 from tests.small_scan import small_scan
 
 FILES = [
