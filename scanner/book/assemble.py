@@ -46,14 +46,14 @@ class Assembly:
     problems
         Table `PROBLEMS`: of the client list, the layers and the choices.
     sites_file
-        The file of site features.
+        The file of site features; None where no client has a lot.
     unmatched_file
         The list of clients without a lot; None where all have one.
     """
 
     counts: Counts
     problems: pd.DataFrame
-    sites_file: Path
+    sites_file: Path | None
     unmatched_file: Path | None
 
 
@@ -103,7 +103,9 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     features = gather_features(layers, lots, owned, streets, sidewalks, rules=rules)
     unmatched = unmatched_csv(clients, matches, likely, lots, plane=plane)
     sites_file = folder / SITES_FOLDER / ASSEMBLED_FILE
-    put_in_place({sites_file: features_geojson(features, plane), unmatched_file: unmatched})
+    # a file without a feature would be a fault of the book
+    made = features_geojson(features, plane) if len(features) else None
+    put_in_place({sites_file: made, unmatched_file: unmatched})
     counts = count_clients(
         matches,
         without_house=_count_without_house(features, owned),
@@ -111,7 +113,9 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     )
     found = list_problems([*problems, *street_problems, *note_unread(layers), *choices.problems])
     every = join_problems(client_problems, found)
-    return Assembly(counts, every, sites_file, unmatched_file if unmatched else None)
+    return Assembly(
+        counts, every, sites_file if made else None, unmatched_file if unmatched else None
+    )
 
 
 def _client_file(folder: Path) -> Path:

@@ -211,6 +211,21 @@ def test_counts_are_told_and_unmatched_clients_make_the_exit_code_1() -> None:
     ).replace("lawns/unmatched.csv", str(Path("lawns") / "unmatched.csv"))
 
 
+def test_a_town_of_nobodys_clients_leaves_no_file_that_a_scan_faults(desk: Path) -> None:
+    type_in("assemble", "lawns", *LOTS)
+    assert (desk / "lawns" / "sites" / "assembled.geojson").is_file()
+    write_book(desk / "lawns", {"client_id": "Z", "parcel_id": "99-999"})
+    (desk / "lawns" / "unmatched.csv").unlink()
+    result = type_in("assemble", "lawns", *LOTS)
+    assert result.exit_code == 1
+    assert not (desk / "lawns" / "sites" / "assembled.geojson").exists()
+    assert result.stdout.splitlines()[-1] == str(Path("lawns") / "unmatched.csv")
+    assert unmatched_rows(desk / "lawns")["Z"]["why"] == (
+        "no parcel has the id '99-999'; it has no address; it has no lon and lat that can be used"
+    )
+    assert "record" not in type_in("check", "lawns").stderr
+
+
 def test_a_choice_filled_in_finishes_it(desk: Path) -> None:
     type_in("assemble", "lawns", *LOTS)
     path = desk / "lawns" / "unmatched.csv"

@@ -95,16 +95,16 @@ def match_clients(
         if client_id in choices:
             matches.append(Match("choice", (choices[client_id],)))
             continue
-        address = read_address(text, towns=index.towns)
-        matches.append(_match(parcel_id, address, place, lots, index))
+        matches.append(_match(parcel_id, text, place, lots, index))
     return _take_once(_refuse_far(matches, points, lots), clients, lots)
 
 
-def _match(
-    parcel_id: str, address: Address | None, place: Match, lots: Lots, index: Index
-) -> Match:
+def _match(parcel_id: str, text: str, place: Match, lots: Lots, index: Index) -> Match:
     """Go by id, else by address, else by place; what contradicts itself goes nowhere."""
+    address = read_address(text, towns=index.towns)
     by_id, by_address = _by_id(parcel_id, lots, index), _by_address(address, lots, index)
+    if not text.strip():
+        by_address = Match(reason="it has no address")
     if by_id.way:
         others = by_address.lots if by_address.way else by_id.lots
         reason = "parcel_id and address name two different lots"
