@@ -280,6 +280,10 @@ def test_likely_lots_are_those_that_a_slip_explains(tmp_path):
         client("typo", address="103 Clovr Street"),
         client("number", address="104 Clover Street"),
         client("beside", **at(120, -5)),
+        client("half", address="103 1/2 Clover St"),
+        client("no suffix", address="105A Clover, Quillbrook"),
+        client("unread", address="105 A Clover Quillbrook"),
+        client("number alone", address="105"),
     ]
     book = write_book(tmp_path, *clients)
     layer = parcels(
@@ -292,6 +296,10 @@ def test_likely_lots_are_those_that_a_slip_explains(tmp_path):
     assert rows["typo"]["likely_1"] == "22-0001"
     assert {rows["number"]["likely_1"], rows["number"]["likely_2"]} == {"22-0001", "23-0001"}
     assert rows["beside"]["likely_1"] == "22-0001"
+    assert rows["half"]["likely_1"] == "22-0001"
+    for name in ("no suffix", "unread"):
+        assert (rows[name]["likely_1"], rows[name]["likely_2"]) == ("23-0001", "")
+    assert rows["number alone"]["likely_1"] == ""
     assert rows["beside"]["likely_1_address"] == "103 CLOVER ST"
 
 

@@ -16,6 +16,7 @@ from scanner.book.county.indexing import Index
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
+from scanner.book.county.wording import tidy_words
 
 COUNT = 3
 """Lots named for each client."""
@@ -56,6 +57,7 @@ def find_likely(
     """
     by_bare_id = _group((_bare(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)
+    by_first = _group((_first(number), lot) for number, at in by_number.items() for lot in at)
     near = _find_near(clients, lots, plane)
     is_way = lots.table["is_way"].to_numpy(bool)
     likely: list[tuple[int, ...]] = []
@@ -66,6 +68,7 @@ def find_likely(
             *match.lots,
             *by_bare_id.get(_bare(parcel_id) or "none", ()),
             *(_alike(address, by_number, by_street, index) if address else ()),
+            *(() if match.way else _alike_words(text, by_first, index)),
             *beside,
         ]
         wanted = [lot for lot in dict.fromkeys(found) if not is_way[lot]]
@@ -91,9 +94,24 @@ def _alike(
     for lot in by_street.get(address.street, ()):
         other = index.addresses[lot]
         gap = abs(_leading(other.written) - number) if other else NEAR_NUMBERS + 1
-        if 0 < gap <= NEAR_NUMBERS:
+        if gap <= NEAR_NUMBERS:
             found.append((1.0 + gap, lot))
     return [lot for _, lot in sorted(found)]
+
+
+def _alike_words(text: str, by_first: dict[str, list[int]], index: Index) -> list[int]:
+    """Find lots for an address whatever can be read of it: a street that begins alike, the digits too."""
+    number, _, rest = tidy_words(text.partition(",")[0]).partition(" ")
+    found: list[tuple[bool, float, int]] = []
+    for lot in by_first.get(_first(number), ()):
+        other = index.addresses[lot]
+        street = other.street if other else ""
+        # whatever stands behind the street, or lacks there, is not held against it
+        length = min(len(rest), len(street))
+        share = SequenceMatcher(None, rest[:length], street[:length]).ratio()
+        if rest and other and share >= ALIKE:
+            found.append((number not in other.numbers, 1.0 - share, lot))
+    return [lot for *_, lot in sorted(found)]
 
 
 def _find_near(clients: pd.DataFrame, lots: Lots, plane: Plane) -> list[list[int]]:
@@ -132,5 +150,10 @@ def _bare(parcel_id: str) -> str:
 
 
 def _leading(number: str) -> int:
+    return int(_first(number) or 0)
+
+
+def _first(number: str) -> str:
+    """Take the digits that a house number begins with; blank where it begins otherwise."""
     digits = re.match(r"\d+", number)
-    return int(digits[0]) if digits else 0
+    return digits[0] if digits else ""
