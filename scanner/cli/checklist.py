@@ -14,6 +14,7 @@ from scanner.book.book import read_client_list
 from scanner.book.checklist_sheet import read_checklist
 from scanner.book.local import read_rules
 from scanner.calls.entries import judge_answers
+from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError
@@ -32,7 +33,11 @@ PAGE, SHEET = "checklist.html", "checklist.xlsx"
 @out_option
 @today_option
 @json_option
+@click.pass_context
 def checklist(
+    ctx: click.Context,
+    /,
+    *,
     book: Path,
     route: str | None,
     day: str | None,
@@ -47,7 +52,8 @@ def checklist(
     questions as a spreadsheet with drop-downs. Fill the spreadsheet in, then:
     bed-scanner record BOOK checklist.xlsx.
     """
-    clients, season = read_client_list(book)[0], pipeline.open_season(book)
+    clients, problems = read_client_list(book)
+    season = pipeline.open_season(book)
     rounds = plan_rounds(clients, season.answers, route=route, day=day)
     if not rounds:
         raise click.UsageError(_no_lot(clients))
@@ -58,7 +64,12 @@ def checklist(
     contents = {PAGE: html.encode(), SHEET: checklist_xlsx(rounds, book=name, today=today)}
     files = [str(file) for file in publish_files(contents, folder)]
     click.echo(json.dumps(files, indent=2) if as_json else "\n".join(files))
+    # whoever is left out of the list is on no sheet, so that must be said
+    fault_count = int((problems["severity"] == "fault").sum())
+    if words := problem_words(fault_count, fault_count, None):
+        say(f"{words} To see them: bed-scanner check {book}")
     say(_closing(rounds, folder, book))
+    ctx.exit(int(fault_count > 0))
 
 
 def _closing(rounds: tuple[Round, ...], folder: Path, book: Path) -> str:

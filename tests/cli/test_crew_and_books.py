@@ -93,6 +93,16 @@ def test_checklist_names_the_routes_there_are(book):
     assert not out_of(book).exists()
 
 
+def test_checklist_tells_of_a_client_who_is_on_no_sheet(book):
+    (book / "clients.csv").write_text(f"{CLIENTS}A,Al Double,9 Sample St,North,Tuesday,9,no\n")
+    result = run("checklist", book)
+    assert result.exit_code == 1
+    assert f"1 record needs fixing. To see them: bed-scanner check {book}\n" in result.stderr
+    page = (out_of(book) / "checklist.html").read_text("utf-8")
+    assert "1 Sample St" in page
+    assert "9 Sample St" not in page
+
+
 def test_answers_take_effect_in_the_next_scan(book):
     run("scan", book)
     assert {name: bed["confirmed"] for name, bed in beds_of(book).items()}["A-house-1"] is False

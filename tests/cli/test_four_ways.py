@@ -18,7 +18,18 @@ import shapely
 from openpyxl import load_workbook
 
 from tests.cli.desk import type_in
-from tests.county_town import CRS, EAST, NORTH, box, house, lot, row_of_lots, shapes, write_book
+from tests.county_town import (
+    CRS,
+    EAST,
+    NORTH,
+    box,
+    house,
+    lot,
+    parcels,
+    row_of_lots,
+    shapes,
+    write_book,
+)
 
 TODAY = "2027-02-20"
 STREET = box(-50, -40, 400, -10)
@@ -133,6 +144,19 @@ def test_assembled_alone() -> None:
         assert sizes(beds, client) == alone()
     assert set(beds["edge_source"]) == {"surveyed"}
     assert offers() == [*"ABCD"]
+
+
+def test_an_assembled_neighbour_bounds_the_strip() -> None:
+    assemble()
+    # somebody's ground, 2 ft off the curb, before the right-hand 30 ft of A's front
+    sliver = parcels(("10-900", None, box(50, -8, 80, 0)))
+    lots = pd.concat([row_of_lots(), sliver], ignore_index=True)
+    lots.to_file("lots.gpkg")
+    assert type_in("assemble", "lawns", *LAYERS).exit_code == 0
+    beds = scan()
+    # 50 ft are left, and 24 of them for the drive
+    assert sizes(beds, "A") == {"curb": about(26, 104), "house": about(40, 160)}
+    assert sizes(beds, "B") == alone()
 
 
 def line(y: float) -> shapely.LineString:
