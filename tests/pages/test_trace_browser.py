@@ -13,6 +13,7 @@ from scanner.book.book import read_book
 from scanner.pipeline import scan
 from scanner.schema.tables import FEATURE_KINDS
 from scanner.units import M_PER_FT
+from tests.cli.desk import type_in
 from tests.pages.test_webmap_browser import white_dot
 from tests.pages.trace_desk import (
     DESK,
@@ -84,6 +85,16 @@ def test_case_5_drawn_by_clicks_gives_its_answer(at_desk, tmp_path):
     assert beds["edge_ft"].tolist() == pytest.approx([28, 28], abs=0.01)
     assert beds["area_ft2"].tolist() == pytest.approx([112, 112], abs=0.05)
     one.quiet()
+    # and the same as a person would type it: the book is a client list and the page's file
+    out = tmp_path / "out"
+    typed = type_in("scan", str(tmp_path / "book"), "--out", str(out), "--today", "2026-03-02")
+    assert typed.exit_code == 0, typed.stderr
+    kept = [
+        bed["properties"]
+        for bed in json.loads((out / "candidates.geojson").read_text(encoding="utf-8"))["features"]
+        if not bed["properties"]["skip_reason"]
+    ]
+    assert [bed["area_ft2"] for bed in kept] == pytest.approx([112, 112], abs=0.05)
 
 
 def test_case_5_drawn_with_a_finger(at_desk, tmp_path):
