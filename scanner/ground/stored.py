@@ -15,7 +15,7 @@ from geopandas import GeoDataFrame
 
 from scanner.ground.bed.names import match_beds
 from scanner.ground.plane import frame as frames
-from scanner.ground.plane.shapes import NO_POLYGON
+from scanner.ground.plane.shapes import NO_POLYGON, mend
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import STORED_BEDS
 from scanner.schema.tables import FEATURES, check_table
@@ -100,7 +100,7 @@ def know_again(
         return beds
     shapes = stored.geometry.to_numpy()
     before = pd.DataFrame(stored).reset_index(drop=True)
-    in_feet = frames.to_feet(shapes, frame) if frame else _nowhere(len(before))
+    in_feet = mend(frames.to_feet(shapes, frame)) if frame else _nowhere(len(before))
     before = before.assign(geometry=in_feet)
     new = beds if frame else pd.DataFrame(beds).assign(geometry=_nowhere(len(beds)))
     names = match_beds(new, before)
@@ -135,7 +135,7 @@ def remember_beds(beds: pd.DataFrame, *, today: date) -> GeoDataFrame:
     shapes = _nowhere(len(beds))
     for frame in sorted(set(beds["frame"]) - {""}):
         is_here = (beds["frame"] == frame).to_numpy()
-        shapes[is_here] = frames.to_degrees(beds["geometry"].to_numpy()[is_here], frame)
+        shapes[is_here] = mend(frames.to_degrees(beds["geometry"].to_numpy()[is_here], frame))
     columns = pd.DataFrame(beds[["bed_id", "client_id", "along", "area_ft2"]]).assign(
         last_seen=today.isoformat(), built_on=""
     )

@@ -17,7 +17,7 @@ from geopandas import GeoDataFrame
 
 from scanner.ground.lot.neighbors import find_neighbors
 from scanner.ground.plane import frame as frames
-from scanner.ground.plane.shapes import ground_of, parts_of, union_rows
+from scanner.ground.plane.shapes import ground_of, mend, parts_of, union_rows
 from scanner.ground.plane.widths import smooth_rings
 
 LARGE_VERTICES = 256
@@ -98,7 +98,8 @@ class Town:
             east + MARGIN_DEGREES, north + MARGIN_DEGREES,
         )  # fmt: skip
         served = features[shapely.intersects(features.geometry.to_numpy(), near)]
-        shapes = smooth_rings(frames.to_feet(_clip(served.geometry.to_numpy(), near), frame))
+        shapes = mend(frames.to_feet(_clip(served.geometry.to_numpy(), near), frame))
+        shapes = smooth_rings(shapes)
         shapes = _pave(shapes, served["kind"].to_numpy(), served["pavement_ft"].to_numpy(float))
         pieces, rows = _quarter(shapes)
         table = pd.DataFrame(served.drop(columns="geometry")).iloc[rows].reset_index(drop=True)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.plane.shapes import ARC_STEPS, ground_of
+from scanner.ground.plane.shapes import ARC_STEPS, ground_of, mend
 
 LOST_FT2 = 0.01
 """A closing that loses more ground than this cut off a horn: it can only gain."""
@@ -55,9 +55,7 @@ def offset_ground(
     # A mitre over a step of a hair may cross itself.
     broken = ~shapely.is_valid(offset)
     offset[broken] = shapely.buffer(shapes[broken], distance_ft, join_style="round", **options)
-    broken = ~shapely.is_valid(offset)
-    offset[broken] = ground_of(shapely.make_valid(offset[broken], method="structure"))
-    return offset
+    return mend(offset)
 
 
 def close_ground(shapes: np.ndarray, radius_ft: float, *, mitre_limit: float = 5.0) -> np.ndarray:

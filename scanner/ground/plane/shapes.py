@@ -159,6 +159,32 @@ def ground_of(shapes: np.ndarray) -> np.ndarray:
     return kept
 
 
+def mend(shapes: np.ndarray) -> np.ndarray:
+    """
+    Put polygons right that cross themselves, as rounding on the way to another plane may leave them.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array, n rows.
+
+    Returns
+    -------
+    shapes
+        The same, n rows, those that were broken with the ground that their rings hold.
+
+    Examples
+    --------
+    >>> bow = shapely.from_wkt(["POLYGON ((0 0, 2 0, 2 2, 1 -0.001, 0 2, 0 0))"])
+    >>> shapely.is_valid(bow).tolist(), shapely.is_valid(mend(bow)).tolist()
+    ([False], [True])
+    """
+    mended = np.array(shapes, dtype=object)
+    broken = ~shapely.is_valid(shapes)
+    mended[broken] = ground_of(shapely.make_valid(mended[broken], method="structure"))
+    return mended
+
+
 def lines_of(shapes: np.ndarray) -> np.ndarray:
     """
     Keep the lines of each row, merged into whole chains.
