@@ -173,6 +173,33 @@ def check_calls(
     return calls.sort_values("called_on", kind="stable"), problems
 
 
+def find_strange_beds(calls: pd.DataFrame, stored: pd.DataFrame) -> list[Problem]:
+    """
+    Find beds that are none of the client's who was called.
+
+    Parameters
+    ----------
+    calls
+        Columns ``client_id bed_ids`` of calls that were typed.
+    stored
+        Table `STORED_BEDS`: the beds that there are.
+
+    Returns
+    -------
+    problems
+        One fault a bed.
+    """
+    owner = dict(zip(stored["bed_id"], stored["client_id"], strict=True))
+    problems = []
+    for client_id, beds in calls[["client_id", "bed_ids"]].itertuples(index=False):
+        for bed_id in (bed_id for bed_id in beds.split() if owner.get(bed_id) != client_id):
+            whose = f"is {owner[bed_id]}'s" if bed_id in owner else "is in no scan on record"
+            problem = f"bed {bed_id} {whose}; the call is left out"
+            remedy = "take the bed's name from the list, or leave --bed out"
+            problems.append(fault("", "", problem, remedy, client_id=client_id))
+    return problems
+
+
 def plain_outcome(text: str) -> str:
     """
     Bring an outcome into the form in which it is listed.

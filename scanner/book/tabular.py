@@ -194,12 +194,22 @@ def _cell_text(cell: Cell | MergedCell) -> str:
         return value.date().isoformat()
     if isinstance(value, date):
         return value.isoformat()
+    return (
+        _number_text(value, cell.number_format or "")
+        if isinstance(value, int | float)
+        else str(value)
+    )
+
+
+def _number_text(value: float, shown_as: str) -> str:
+    """Write a number as the spreadsheet shows it: people mean what they see."""
+    if "%" in shown_as:
+        return f"{value * 100:.10g}%"
     if isinstance(value, float) and value.is_integer():
         value = int(value)
-    zeros = cell.number_format or ""
-    # a cell formatted 000 shows 7 as 007, and what it shows is the id that people know
-    if isinstance(value, int) and zeros and set(zeros) == {"0"}:
-        return str(value).zfill(len(zeros))
+    # a cell formatted 000 shows 7 as 007, and that is the id that people know
+    if isinstance(value, int) and shown_as and set(shown_as) == {"0"}:
+        return str(value).zfill(len(shown_as))
     return str(value)
 
 

@@ -81,7 +81,7 @@ def check_visits(
     edges
         Table `MEASUREMENTS`.
     problems
-        One fault a row left out. A visit counts even where its edge is faulty.
+        One fault a row left out.
     """
     rows = rows[[*COLUMNS]].apply(lambda texts: texts.str.strip())
     # A row that only names the client is a line of the blank sheet
@@ -93,6 +93,8 @@ def check_visits(
     good = rows.drop(index=[*problems])
     is_edge = _has_any(good, EDGE_COLUMNS)
     measured, found = check_edges(good[is_edge], clients, file=file)
+    # A row whose edge is faulty is left out whole
+    good = good[~is_edge | good.index.isin(measured["row"])]
     day_of_row = good["day"].to_dict()
     edges = measured.assign(measured_on=measured["row"].map(day_of_row).astype("str"))
     return (

@@ -130,7 +130,8 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     -------
     calls
         With one more row a visit that is news: none where that call is on record, nor
-        after a quote, a sale or a "do not call" of the same year.
+        after a quote, a sale or a "do not call" of the same year. A day that was promised
+        for later stays promised.
 
     Examples
     --------
@@ -148,7 +149,8 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     more = [
         {**dict.fromkeys(CALL_LOG.columns, ""), "entry_id": visit["entry_id"], "outcome": VISIT,
          "client_id": visit["client_id"], "called_on": visit["visited_on"],
-         "note": visit["note"], "recorded_at": visit["recorded_at"]}
+         "note": visit["note"], "recorded_at": visit["recorded_at"],
+         **_promise(calls, visit["client_id"], visit["visited_on"])}
         for visit in visits.to_dict("records")
         if (visit["client_id"], visit["visited_on"], VISIT) not in known
         and visit["visited_on"] < first.get((visit["client_id"], visit["visited_on"][:4]), "a")
@@ -156,6 +158,14 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     if not more:
         return calls
     return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+
+
+def _promise(calls: pd.DataFrame, client_id: str, visited_on: str) -> dict[str, str]:
+    """Carry on what was promised before a visit for a day after it."""
+    before = calls[(calls["client_id"] == client_id) & (calls["called_on"] <= visited_on)]
+    last = before.sort_values(["called_on", "entry_id"]).tail(1)
+    last = last[last["next_date"] > visited_on]
+    return {name: str(one) for name in ("next_action", "next_date") for one in last[name]}
 
 
 def put_newer(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:

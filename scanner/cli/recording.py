@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -14,7 +13,13 @@ import pandas as pd
 from scanner import pipeline
 from scanner.book.book import read_client_list
 from scanner.book.checklist_sheet import read_checklist
-from scanner.book.filled_sheet import check_calls, open_elsewhere, read_call_sheet, sheet_kind
+from scanner.book.filled_sheet import (
+    check_calls,
+    find_strange_beds,
+    open_elsewhere,
+    read_call_sheet,
+    sheet_kind,
+)
 from scanner.book.job_sheet import check_jobs, read_job_sheet
 from scanner.book.problems import fault, join_problems, list_problems
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
@@ -101,6 +106,9 @@ def record_call(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -
     """
     clients = read_client_list(book)[0]
     calls, problems = check_calls(rows, clients, today=today, file="")
+    strangers = find_strange_beds(calls, pipeline.open_season(book).beds)
+    calls = calls.iloc[:0] if strangers else calls
+    problems += strangers
     return _record_calls(calls, list_problems(problems), book=book, today=today, as_json=as_json)
 
 
@@ -126,6 +134,9 @@ def record_visit(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) 
     """
     clients = read_client_list(book)[0]
     visits, edges, problems = check_visits(rows, clients, today=today, file="")
+    if problems:
+        # What was typed in one line is recorded whole or not at all
+        visits, edges = visits.iloc[:0], edges.iloc[:0]
     listed = list_problems(problems)
     return _record_visits(visits, edges, listed, book=book, today=today, as_json=as_json)
 
@@ -267,23 +278,3 @@ def _close(kind: str, counts: Counts, problems: pd.DataFrame, *, as_json: bool) 
     words = counted(fault_count, "row needs fixing", "rows need fixing")
     say(", ".join(part for part in parts if part) + "." + (f" {words}." if fault_count else ""))
     return int(fault_count > 0)
-
-
-def typed_rows(columns: Sequence[str], *rows: dict[str, str]) -> pd.DataFrame:
-    """
-    Put what was typed on the command line into the rows of a sheet.
-
-    Parameters
-    ----------
-    columns
-        Columns of the sheet.
-    *rows
-        Texts by column; what is missing is blank.
-
-    Returns
-    -------
-    sheet
-        The rows, all numbered 0 in the first: they stand in no file.
-    """
-    filled = [dict.fromkeys(columns, "") | row for row in rows]
-    return pd.DataFrame(filled, columns=[*columns], dtype="str", index=[0] * len(filled))

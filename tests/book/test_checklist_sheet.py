@@ -157,6 +157,23 @@ def test_our_own_spreadsheet_comes_back(tmp_path):
     assert set(found["question"]) == {"turf to curb", "slope percent"}
 
 
+def test_percent_typed_into_the_spreadsheet_is_what_it_shows(tmp_path):
+    path = tmp_path / "checklist.xlsx"
+    clients = filled_sheet(path)
+    workbook = load_workbook(path)
+    sheet = workbook.worksheets[0]
+    place = [cell.value for cell in sheet[1]].index("slope percent") + 1
+    # 12% typed into a cell is the number 0.12, shown with a percent sign
+    cell = sheet.cell(row=2, column=place, value=0.12)
+    cell.number_format = "0%"
+    workbook.save(path)
+    found, problems = read_checklist(path, clients, today=TODAY)
+    assert problems.empty
+    slopes = found[found["question"] == "slope percent"].set_index("client_id")["answer"]
+    ids = [cell.value for cell in sheet[1]].index("client_id") + 1
+    assert slopes[sheet.cell(row=2, column=ids).value] == "12"
+
+
 def test_reading_twice_and_in_another_order_is_the_same(tmp_path):
     path = tmp_path / "checklist.xlsx"
     clients = filled_sheet(path)

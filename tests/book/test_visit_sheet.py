@@ -73,11 +73,13 @@ def test_faulty_rows_are_listed_and_the_rest_is_kept(tmp_path, row, said):
     assert problems["severity"].tolist() == ["fault"]
     assert said in problems["problem"].iloc[0]
     assert edges["client_id"].tolist() == ["C8"]
-    assert "C8" in visits["client_id"].tolist()
+    assert visits["client_id"].tolist() == ["C8"]
 
 
-def test_visit_counts_though_its_edge_is_faulty(tmp_path):
-    visits, edges, problems = read(tmp_path, "7,,2027-03-12,Kim,,curb,long,,\n")
-    assert visits["client_id"].tolist() == ["007"]
-    assert edges.empty
-    assert len(problems) == 1
+def test_visit_with_a_good_edge_and_a_faulty_one(tmp_path):
+    visits, edges, problems = read(
+        tmp_path, "7,,2027-03-12,Kim,,curb,long,,\n7,,2027-03-12,,,house,30,,\n"
+    )
+    assert visits[["client_id", "visited_by"]].to_numpy().tolist() == [["007", ""]]
+    assert edges["along"].tolist() == ["house"]
+    assert problems["feature"].tolist() == ["row 2"]

@@ -14,7 +14,7 @@ from scanner.calls.seasons import list_seasons
 from scanner.calls.visits import fold_edges, judge_visits, put_newer
 from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import MEASURED, check_table, empty_table
-from tests.calls.desk import DAY, record
+from tests.calls.desk import DAY, calls_of, record
 
 LATER = date(2027, 3, 20)
 
@@ -115,6 +115,21 @@ def test_visit_counts_as_a_call_that_ended_in_one(tmp_path):
     ]
     ends = list_seasons(calls, today=date(2028, 1, 2)).set_index("client_id")["end"]
     assert ends.to_dict() == {"A": "visited only", "B": "sold", "C": "visited only"}
+
+
+def test_promise_for_a_day_after_the_visit_stands(tmp_path):
+    with open_log(tmp_path, today=LATER) as log:
+        log.add_calls(
+            calls_of(
+                ("A", "2027-03-01", "call back", "", "bring photos", "2027-03-15"),
+                ("B", "2027-03-01", "call back", "", "", "2027-03-10"),
+            )
+        )
+    go(tmp_path, [("A", "2027-03-12"), ("B", "2027-03-12")])
+    visits = read_season(tmp_path).calls.query("outcome == 'visit'").set_index("client_id")
+    assert visits.loc["A", ["next_action", "next_date"]].tolist() == ["bring photos", "2027-03-15"]
+    # That of B was kept by the visit
+    assert visits.loc["B", "next_date"] == ""
 
 
 def test_visit_on_record_as_a_call_is_not_counted_twice(tmp_path):

@@ -438,6 +438,7 @@ def test_visit_with_faults_is_told_and_the_room_wants_its_edge():
     result = type_in("record", "lawns", "visit", "001", "--edge", "curb=far", *TODAY)
     assert result.exit_code == 1
     assert "length_ft is 'far'" in result.stdout
+    assert "Recorded 0 new visits and measurings." in result.stderr
     wrong = type_in("record", "lawns", "visit", "001", "--room", "curb=6", *TODAY)
     assert wrong.exit_code == 2
     assert "no --edge curb goes with it" in wrong.stderr
@@ -468,3 +469,14 @@ def test_lots_measured_on_visits_alone_scan(tmp_path, monkeypatch):
     assert result.exit_code == 0, result.stderr
     # 50 ft x 4 ft
     assert "Found 1 bed (200 ft²)" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("bed", "told"),
+    [("001-curb-99", "is in no scan on record"), ("002-curb-1", "is 002's")],
+)
+def test_call_about_a_bed_that_is_not_the_clients(office, bed, told):
+    result = type_in("record", "lawns", "calls", "001", "no", "--bed", bed, *TODAY)
+    assert result.exit_code == 1
+    assert f"bed {bed} {told}" in result.stdout
+    assert keys_of(office / "lawns") == []
