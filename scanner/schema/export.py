@@ -7,6 +7,7 @@ a test keeps the files equal to what stands here.
 
 from __future__ import annotations
 
+import inspect
 import json
 from typing import Any
 
@@ -75,7 +76,8 @@ def describe_document(document: type[BaseModel]) -> dict[str, Any]:
         part["properties"] = {
             name: _describe_setting(setting) for name, setting in part["properties"].items()
         }
-    schema["description"] = (document.__doc__ or "").strip().partition(":")[0]
+    # Python 3.13 strips the indentation of a docstring, earlier ones keep it.
+    schema["description"] = inspect.cleandoc(document.__doc__ or "").partition(":")[0]
     return {"$schema": JSON_SCHEMA_DIALECT, **schema, **({"$defs": groups} if groups else {})}
 
 
