@@ -15,7 +15,14 @@ import pandas as pd
 
 from scanner.book.book import CLIENT_FILES, SITES_FOLDER
 from scanner.book.clients import read_clients
-from scanner.book.county.choices import FILE, Choices, read_choices, refuse_filled, unmatched_csv
+from scanner.book.county.choices import (
+    FILE,
+    Choices,
+    list_taken,
+    read_choices,
+    refuse_filled,
+    unmatched_csv,
+)
 from scanner.book.county.features import Owned, count_without_curb, gather_features
 from scanner.book.county.indexing import Index, index_lots
 from scanner.book.county.kinds import HOUSE, PROPERTY, County
@@ -97,11 +104,12 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     matches = match_clients(
         clients, lots, index, plane=plane, pavement=streets.pavement, choices=choices.lots
     )
+    taken = list_taken(choices, clients, matches)
     matches = _tell_measured(matches, clients, folder)
     likely = find_likely(clients, matches, lots, index, plane=plane)
     owned = _owned(clients, matches)
     features = gather_features(layers, lots, owned, streets, sidewalks, rules=rules)
-    unmatched = unmatched_csv(clients, matches, likely, lots, plane=plane)
+    unmatched = unmatched_csv(clients, matches, likely, lots, plane=plane, typed=choices.typed)
     sites_file = folder / SITES_FOLDER / ASSEMBLED_FILE
     # a file without a feature would be a fault of the book
     made = features_geojson(features, plane) if len(features) else None
@@ -111,7 +119,9 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         without_house=_count_without_house(features, owned),
         without_curb=count_without_curb(lots, owned, streets, rules=rules),
     )
-    found = list_problems([*problems, *street_problems, *note_unread(layers), *choices.problems])
+    found = list_problems(
+        [*problems, *street_problems, *note_unread(layers), *choices.problems, *taken]
+    )
     every = join_problems(client_problems, found)
     return Assembly(
         counts, every, sites_file if made else None, unmatched_file if unmatched else None
@@ -136,7 +146,7 @@ def _read_choices(
     path: Path | None, clients: pd.DataFrame, lots: Lots, index: Index, plane: Plane
 ) -> Choices:
     if path is None:
-        return Choices({}, [])
+        return Choices()
     return read_choices(path, clients, lots, index, plane=plane)
 
 

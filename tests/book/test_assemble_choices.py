@@ -149,11 +149,32 @@ def test_two_choices_for_one_client_are_none(book):
     assert made.counts.by_choice == 0
 
 
-def test_a_choice_goes_before_what_was_found(book):
+def test_a_choice_takes_no_lot_that_was_found_for_another(book):
     path = write(book, {"client_id": "A", "choice": "10-004"})
     made = assemble(book, LAYERS, matches=path)
-    assert made.counts.by_choice == 1
-    assert unmatched_rows(book)["B"]["why"] == "its lot is the lot of A already"
+    assert (made.counts.by_parcel_id, made.counts.by_choice, made.counts.unmatched) == (1, 0, 1)
+    assert made.problems["severity"].tolist() == ["fault"]
+    assert "its lot is the lot of B already" in made.problems["problem"].iloc[0]
+    # What was typed is not lost
+    assert unmatched_rows(book)["A"]["choice"] == "10-004"
+
+
+def test_a_number_that_came_to_nothing_stays_as_what_it_stood_for(book):
+    row = {"client_id": "A", "choice": "2", "likely_2": "10-004"}
+    assemble(book, LAYERS, matches=write(book, row))
+    assert unmatched_rows(book)["A"]["choice"] == "10-004"
+
+
+def test_a_lot_of_another_client_is_not_offered(tmp_path):
+    book = write_book(
+        tmp_path / "book",
+        {"client_id": "A", "address": "106 Clover St"},
+        {"client_id": "B", "parcel_id": "10-004"},
+    )
+    assemble(book, LAYERS)
+    row = unmatched_rows(book)["A"]
+    assert "10-004" not in [row[f"likely_{number}"] for number in (1, 2, 3)]
+    assert row["likely_1"]
 
 
 def test_no_list_stays_where_all_are_matched(book):

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +31,9 @@ COLUMNS = (
     *(name for likely in LIKELY for name in (likely, f"{likely}_address")),
 )  # fmt: skip
 
+NOTHING_TYPED: Mapping[str, str] = {}
+NUMBERS = tuple(str(number) for number in range(1, COUNT + 1))
+
 _PLACE = re.compile(r"^\(?(-?\d{1,2}\.\d{3,}) *[, ] *(-?\d{1,3}\.\d{3,})\)?$")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _REMEDY = "write 1, 2 or 3, a parcel's id as the county has it, or latitude, longitude as a map shows them"
@@ -45,12 +48,15 @@ class Choices:
     ----------
     lots
         Lot of each client, where the choice fits one.
+    typed
+        What stands there for each client; of a number of the list, what it stood for.
     problems
         Choices that fit none, one fault each.
     """
 
-    lots: Mapping[str, int]
-    problems: list[Problem]
+    lots: Mapping[str, int] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
 
 
 def read_choices(
@@ -90,11 +96,13 @@ def read_choices(
         )
         raise BookError(message)
     found: dict[str, int] = {}
+    typed: dict[str, str] = {}
     problems: list[Problem] = []
     filled = rows[rows["choice"] != ""]
     doubled = set(filled.loc[filled["client_id"].duplicated(), "client_id"])
     for row, cells in filled.iterrows():
         client_id = str(cells["client_id"])
+        typed[client_id] = _spell_out(cells)
         lot, reason = _find_lot(cells, lots, index, plane)
         if client_id in doubled:
             reason = "the client stands there twice with a choice"
@@ -103,7 +111,33 @@ def read_choices(
             problems.append(fault(path.name, f"row {row}", problem, _REMEDY, client_id=client_id))
         else:
             found[client_id] = lot
-    return Choices(found, problems)
+    return Choices(found, typed, problems)
+
+
+def list_taken(choices: Choices, clients: pd.DataFrame, matches: list[Match]) -> list[Problem]:
+    """
+    List choices that name the lot of another client.
+
+    Parameters
+    ----------
+    choices
+        What somebody filled in.
+    clients
+        Table `CLIENTS`.
+    matches
+        One a client, in their order.
+
+    Returns
+    -------
+    problems
+        One fault each.
+    """
+    return [
+        fault(FILE, "", f"choice {shown(choices.typed[client_id])}: {match.reason}; the client stays unmatched",
+              "choose another lot, or put the id or address of the other client right", client_id=client_id)
+        for client_id, match in zip(clients["client_id"], matches, strict=True)
+        if client_id in choices.lots and not match.way
+    ]  # fmt: skip
 
 
 def refuse_filled(path: Path) -> None:
@@ -138,6 +172,7 @@ def unmatched_csv(
     lots: Lots,
     *,
     plane: Plane,
+    typed: Mapping[str, str] = NOTHING_TYPED,
 ) -> bytes | None:
     """
     Write the clients without a lot, each with its likeliest lots, to be filled in.
@@ -152,6 +187,8 @@ def unmatched_csv(
         The lots.
     plane
         Their plane.
+    typed
+        What somebody filled in, by client: it stays where it fits no lot.
 
     Returns
     -------
@@ -168,7 +205,7 @@ def unmatched_csv(
     for client, match, at in zip(cells, matches, likely, strict=True):
         if match.way not in ("", "choice"):
             continue
-        choice = names[match.lots[0]] if match.way else ""
+        choice = names[match.lots[0]] if match.way else typed.get(str(client[0]), "")
         told = [part for lot in at for part in (names[lot], lots.table["address"].iloc[lot])]
         row = [*client, CHOSEN if match.way else match.reason, choice, *told]
         writer.writerow([_guard(cell) for cell in row] + [""] * (len(COLUMNS) - len(row)))
@@ -192,7 +229,7 @@ def _read(path: Path) -> pd.DataFrame:
 def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> tuple[int, str]:
     """Find the lot that a choice names, and what is wrong with it; blank where nothing is."""
     choice = " ".join(str(cells["choice"]).split())
-    if choice in [str(number) for number in range(1, COUNT + 1)]:
+    if choice in NUMBERS:
         named = str(cells.get(f"likely_{choice}", ""))
         if plain_id(choice) in index.by_id and plain_id(named) != plain_id(choice):
             return -1, "it is a parcel's id as well as a number of the list"
@@ -205,6 +242,12 @@ def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> 
     if key in lots.no_lot_ids:
         return -1, f"it stands for no lot: {lots.no_lot_ids[key]}"
     return (index.by_id[key], "") if key in index.by_id else (-1, "no parcel has this id")
+
+
+def _spell_out(cells: pd.Series[str]) -> str:
+    """Give what a choice stands for: next time the numbers name other lots."""
+    choice = str(cells["choice"]).strip()
+    return (str(cells.get(f"likely_{choice}", "")) or choice) if choice in NUMBERS else choice
 
 
 def _lot_at(lat: float, lon: float, lots: Lots, plane: Plane) -> tuple[int, str]:

@@ -52,14 +52,15 @@ def find_likely(
     -------
     likely
         At most `COUNT` lots a client, likeliest first: those that fit, those with a like
-        id, with a like address, then those nearest to its point. None for a client who
-        has a lot.
+        id, with a like address, then those nearest to its point; never another client's.
+        None for a client who has a lot.
     """
     by_bare_id = _group((_bare(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)
     by_first = _group((_first(number), lot) for number, at in by_number.items() for lot in at)
     near = _find_near(clients, lots, plane)
-    is_way = lots.table["is_way"].to_numpy(bool)
+    is_barred = lots.table["is_way"].to_numpy(bool, copy=True)
+    is_barred[[match.lots[0] for match in matches if match.way]] = True
     likely: list[tuple[int, ...]] = []
     cells = zip(clients["parcel_id"], clients["address"], matches, near, strict=True)
     for parcel_id, text, match, beside in cells:
@@ -71,7 +72,7 @@ def find_likely(
             *(() if match.way else _alike_words(text, by_first, index)),
             *beside,
         ]
-        wanted = [lot for lot in dict.fromkeys(found) if not is_way[lot]]
+        wanted = [lot for lot in dict.fromkeys(found) if not is_barred[lot]]
         likely.append(() if match.way else tuple(wanted[:COUNT]))
     return likely
 

@@ -217,8 +217,12 @@ def _refuse_far(matches: list[Match], points: Shapes, lots: Lots) -> list[Match]
 
 
 def _take_once(matches: list[Match], clients: pd.DataFrame, lots: Lots) -> list[Match]:
-    """Give each ground to one client: to whom somebody chose it, else to the first in the list."""
-    order = sorted(range(len(matches)), key=lambda at: (matches[at].way != "choice", at))
+    """
+    Give each ground to one client: a choice takes no lot that was found for another.
+
+    Of several clients found on one ground, or who chose it, the first in the list has it.
+    """
+    order = sorted(range(len(matches)), key=lambda at: (matches[at].way == "choice", at))
     holders = np.array([at for at in order if matches[at].way], dtype=int)
     taken = np.array([matches[at].lots[0] for at in holders], dtype=int)
     owner = _find_owners(holders, lots.shapes[taken])
