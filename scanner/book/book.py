@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from scanner.book.clients import read_clients
+from scanner.book.example import find_example, tell_example
 from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
 from scanner.book.problems import Problem, join_problems, list_problems, note
@@ -57,8 +58,11 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     sites, measured_path = folder / SITES_FOLDER, folder / MEASURED_FILE
     if needs_lots:
         _need_lots(folder, sites, measured_path)
-    features, site_problems = read_sites(sites, clients)
-    measured, measured_problems = read_measured(measured_path, clients)
+    example = find_example(folder, _client_files(folder)[0])
+    features, site_problems = read_sites(sites, clients, left_out=example)
+    # No file is no edge
+    walked = folder / ("" if MEASURED_FILE in example else MEASURED_FILE)
+    measured, measured_problems = read_measured(walked, clients)
     rates, rate_problems = read_rates(folder / "rates.toml")
     rules, rule_problems = read_rules(folder / "local.toml")
     problems = join_problems(
@@ -67,7 +71,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         measured_problems,
         rate_problems,
         rule_problems,
-        list_problems(_passed_over(_client_files(folder))),
+        list_problems([*tell_example(example), *_passed_over(_client_files(folder))]),
     )
     return Book(
         folder=folder,

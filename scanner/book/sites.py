@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 import geopandas as gpd
@@ -25,7 +26,9 @@ _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 WGS84 = "EPSG:4326"
 
 
-def read_sites(folder: Path, clients: pd.DataFrame) -> tuple[GeoDataFrame, pd.DataFrame]:
+def read_sites(
+    folder: Path, clients: pd.DataFrame, *, left_out: Collection[str] = ()
+) -> tuple[GeoDataFrame, pd.DataFrame]:
     """
     Read all files of site features in a folder; faulty features are listed and left out.
 
@@ -36,6 +39,8 @@ def read_sites(folder: Path, clients: pd.DataFrame) -> tuple[GeoDataFrame, pd.Da
         No such folder is no feature, not a fault.
     clients
         Table `CLIENTS`: whose features can be used.
+    left_out
+        Files that are not read, as ``sites/name``.
 
     Returns
     -------
@@ -56,6 +61,8 @@ def read_sites(folder: Path, clients: pd.DataFrame) -> tuple[GeoDataFrame, pd.Da
     problems: list[Problem] = []
     for path in _list_files(folder):
         file = f"{folder.name}/{path.name}"
+        if file in left_out:
+            continue
         try:
             found, file_problems = _read_file(path, file, clients["client_id"])
         except SiteError as err:

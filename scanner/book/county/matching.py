@@ -165,6 +165,8 @@ def _by_address(address: Address | None, lots: Lots, index: Index) -> Match:
         return Match("address", fitting)
     if fitting:
         return Match("", fitting, f"{len(fitting):,} parcels have its address", is_ambiguous=True)
+    if not index.by_address:
+        return Match(reason="the column of the parcels' addresses was not named, or holds none")
     return Match(reason="no parcel has its address")
 
 
