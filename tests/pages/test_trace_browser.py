@@ -511,6 +511,9 @@ def test_lot_without_a_place_is_drawn_on_paper_and_moved_once_it_has_one(at_desk
     one = at_desk()
     one.pick("Bo Tansy")
     assert "made-up spot" in one.page.locator("#spot").inner_text()
+    # Half a mile south of whoever has a place, so that a map shows both
+    lon, lat = one.page.evaluate("groundOf(chosen).at")
+    assert (lon, lat) == pytest.approx((HOME[0], HOME[1] - 0.008), abs=0.001)
     one.draw("o", *LOT)
     one.draw("s", *STREET)
     file = one.save(tmp_path / "book" / "sites")
@@ -530,7 +533,6 @@ def test_lot_without_a_place_is_drawn_on_paper_and_moved_once_it_has_one(at_desk
     assert shape(moved[0]["geometry"]).centroid.coords[0] == pytest.approx(
         (HOME[0] + 0.01, HOME[1]), abs=1e-6
     )
-    two.pick("Bo Tansy")
     assert two.sizes() == [
         "Lot outline 6,000 ft², 320.0 ft around",
         "Street 4,200 ft², 340.0 ft around",
@@ -559,7 +561,6 @@ def test_lot_without_a_place_is_put_where_a_tap_says(at_desk):
 def test_hostile_names_and_files_do_nothing(at_desk):
     quoted = SCRIPT_NAME.replace('"', '""')
     one = at_desk(clients=f'"A<b>","{quoted}","{quoted}",{HOME[0]},{HOME[1]}\n')
-    one.page.click("#clients .go")
     assert one.page.locator("#who").inner_text() == SCRIPT_NAME
     one.draw("o", *LOT)
     one.open_file(collection(feature("edge", {"type": "LineString", "coordinates": [list(HOME), [HOME[0] + 0.0002, HOME[1]]]},

@@ -555,6 +555,8 @@ function start(kept) {
     if (moved.length) say("Moved to its place: " + moved.join(", ") + ".");
   }
   showClients();
+  // A page made for one client opens on that lot
+  if (!chosen && clients.length === 1) openClient(clients[0]);
   tellAll();
 }
 

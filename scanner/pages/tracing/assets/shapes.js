@@ -158,16 +158,16 @@ const clients = data.clients.map(([id, name, address, at, isOnFoot]) => ({
 const clientOf = new Map(clients.map((client) => [client.id, client]));
 const outlinesBeneath = new Map(beneath.filter((shape) => shape.kind === "property" && shape.client).map((shape) => [shape.client, shape]));
 
-/* Blocks of made-up ground, a good way from the town and from each other */
-const SPOT_DEGREES = 0.006, SPOTS_A_ROW = 40, NOWHERE = [-98.7, 41.2];
+/* Blocks of made-up ground, just south of the town and off each other */
+const SPOT_DEGREES = 0.006, SPOTS_A_ROW = 10, SOUTH_DEGREES = 0.008, NOWHERE = [-98.7, 41.2];
 
 function madeUpSpot(client) {
   const places = [...clients.filter((one) => one.at).map((one) => one.at), ...[...outlinesBeneath.values()].map((shape) => shape.rings[0][0])];
-  const middle = places.length ? [0, 1].map((axis) => places.map((place) => place[axis]).sort((a, b) => a - b)[places.length >> 1]) : NOWHERE;
+  const [west, south] = places.length ? [0, 1].map((axis) => Math.min(...places.map((place) => place[axis]))) : NOWHERE;
   const first = clients.filter((one) => !one.at).indexOf(client);
   const taken = [...state.shapes.filter((shape) => shape.rings && shape.spot !== client.id && shape.client !== client.id), ...beneath].map((shape) => shape.rings[0][0]);
   for (let n = Math.max(0, first); ; n++) {
-    const spot = [middle[0] + (n % SPOTS_A_ROW) * SPOT_DEGREES, middle[1] - 0.1 - Math.floor(n / SPOTS_A_ROW) * SPOT_DEGREES].map((degree) => Math.round(degree * 1e6) / 1e6);
+    const spot = [west + (n % SPOTS_A_ROW) * SPOT_DEGREES, south - SOUTH_DEGREES - Math.floor(n / SPOTS_A_ROW) * SPOT_DEGREES].map((degree) => Math.round(degree * 1e6) / 1e6);
     if (!taken.some(([lon, lat]) => Math.abs(lon - spot[0]) < SPOT_DEGREES / 2 && Math.abs(lat - spot[1]) < SPOT_DEGREES / 2)) return spot;
   }
 }
