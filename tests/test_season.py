@@ -335,6 +335,22 @@ def test_calibrate_of_tasks_told_once(compared):
     assert heads["verdict"] == "was not estimated"
 
 
+def test_rates_that_were_taken_are_not_proposed_again(season):
+    told = season.said["calibrated again"]
+    rows = {row["task"]: row for row in json.loads(told.stdout)}
+    # The same five jobs at the new rates: 3 h a yd³ makes 6, 6, 3, 6, 3 h of digging, 24 in all;
+    # 6, 6, 3.6, 6, 2.5 of these are 1, 1, 1.2, 1, 1 / 1.2
+    dig = rows["dig out by hand and barrow"]
+    assert (dig["estimated"], dig["actual"], dig["ratio"]) == (
+        pytest.approx(24, abs=0.006), pytest.approx(24.1, abs=0.006), pytest.approx(1, abs=0.0051),
+    )  # fmt: skip
+    assert (dig["rate_now"], dig["rate_suggested"], dig["verdict"]) == (3, None, "keep it")
+    mulch = rows["mulch with waste, by the half yard"]
+    assert (mulch["ratio"], mulch["rate_now"], mulch["verdict"]) == (1, 39.6, "keep it")
+    assert "change it" not in {row["verdict"] for row in rows.values()}
+    assert "No rate is off for sure: nothing is proposed." in told.stderr
+
+
 def test_proposed_rates_stand_beside_the_old_ones(season):
     text = season.files["rates-proposed.toml"].decode()
     rates = tomllib.loads(text)

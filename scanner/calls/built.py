@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.chance import jeffreys_interval
-from scanner.schema.documents import RateBook
+from scanner.schema.documents import Rate, RateBook
 from scanner.schema.log_tables import JOB_TASKS, JOBS
+from scanner.schema.rate_book import LABOR, factor
 from scanner.schema.tables import check_table
 from scanner.units import CENTS_PER_USD
 
 HOURS, COST = "hours", "cost"
-LABOR = "labor_usd_per_hour"
 LOSS_COLUMNS = ("job_id", "client_id", "bed_ids", "price_cents", "cost_cents", "loss_cents")
 
 
@@ -68,6 +68,36 @@ def list_told(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> pd.DataFrame:
         key=tasks["rate_key"].map(_own_key),
     )
     return told[told["actual"].notna()]
+
+
+def estimate_anew(told: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+    """
+    Estimate what was built once more, at the rates that hold now.
+
+    What jobs took is set against the rates in use, not against those that each was sold
+    at: a rate that was learned from jobs is not learned from the same jobs again.
+
+    Parameters
+    ----------
+    told
+        What `list_told` gives.
+    rates
+        The rate book as it stands.
+
+    Returns
+    -------
+    told
+        The same rows, ``estimated`` [h, or USD] the quantity of that time at today's rates.
+        Of a rate that is several joined by ``*`` all are today's, labour among them where
+        it is dollars. What has no quantity, or a rate that the book has no more, keeps its
+        estimate.
+    """
+    units = [
+        _unit_now(keys, measure, rates)
+        for keys, measure in zip(told["rate_key"], told["measure"], strict=True)
+    ]
+    anew = told["quantity"] * pd.Series(units, index=told.index, dtype=float)
+    return told.assign(estimated=anew.where(anew > 0, told["estimated"]))
 
 
 def check_prices(jobs: pd.DataFrame) -> PriceCheck:
@@ -134,6 +164,16 @@ def name_losses(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook)
     losses = losses.astype({"cost_cents": "int64", "loss_cents": "int64"})
     losses = losses.sort_values(["loss_cents", "job_id"], ascending=[False, True])
     return losses[[*LOSS_COLUMNS]].reset_index(drop=True)
+
+
+def _unit_now(rate_key: str, measure: str, rates: RateBook) -> float:
+    """Give hours, or dollars, of one unit at today's rates; NaN where a rate is not in the book."""
+    keys = [key for key in rate_key.split("*") if key and not (measure == HOURS and key == LABOR)]
+    unit = 1.0 if keys else np.nan
+    for key in keys:
+        rate = getattr(rates, key, None)
+        unit *= factor(key, rate.value) if isinstance(rate, Rate) else np.nan
+    return unit
 
 
 def _own_key(rate_key: str) -> str:

@@ -1,11 +1,16 @@
-"""What built jobs teach about rates: estimate against actual, task by task."""
+"""
+What built jobs teach about rates: estimate against actual, task by task.
+
+The estimate is made anew at the rates that hold now: jobs sold before a rate was changed
+count as if they had been sold after, so that no rate is corrected twice.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from scanner.calls.built import list_told
+from scanner.calls.built import estimate_anew, list_told
 from scanner.calls.ratios import Ratio, ratio_of
 from scanner.schema.documents import Rate, RateBook
 
@@ -19,6 +24,9 @@ TASK_COLUMNS = (
 PROPOSAL_COLUMNS = (
     "rate_key", "value", "low", "high", "was", "job_count", "ratio", "ratio_low", "ratio_high",
 )  # fmt: skip
+
+RATE_FORMAT = ".4g"
+"""Rates are proposed to four digits: what differs by less is the same rate."""
 
 MOST_SHARE = 0.95
 """A share of the rate book stays below this."""
@@ -56,7 +64,7 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     -------
     tasks
         Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both
-        [h, or USD], their ratio, and the rate that would have hit it. A task that was done
+        [h, or USD], estimated at the rates as they stand, their ratio, and the rate that would have hit it. A task that was done
         and never estimated shows what it took and has no ratio.
 
     Raises
@@ -64,7 +72,7 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     SchemaError
         If a table breaks its schema.
     """
-    told = list_told(jobs, job_tasks)
+    told = estimate_anew(list_told(jobs, job_tasks), rates=rates)
     proposals = propose_rates(jobs, job_tasks, rates=rates).set_index("rate_key")
     rows = []
     for (task, measure), own in told.groupby(["task", "measure"], sort=False):
@@ -103,7 +111,7 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     SchemaError
         If a table breaks its schema.
     """
-    told = list_told(jobs, job_tasks)
+    told = estimate_anew(list_told(jobs, job_tasks), rates=rates)
     both = told[(told["estimated"] > 0) & (told["actual"] > 0) & (told["key"] != "")]
     rows = []
     for key, own in both.groupby("key", sort=True):
@@ -115,6 +123,8 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
         low, value, high = sorted(
             _moved(str(key), was, one) for one in (ratio.low, ratio.mean, ratio.high)
         )
+        if format(value, RATE_FORMAT) == format(was, RATE_FORMAT):
+            continue
         rows.append(
             (key, value, low, high, was, ratio.job_count, ratio.mean, ratio.low, ratio.high)
         )

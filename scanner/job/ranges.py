@@ -15,9 +15,10 @@ import pandas as pd
 from scanner.job.cost_sheet import CostSheet
 from scanner.job.counting import FloatArray, IntArray
 from scanner.job.quantities import FT_PER_HEAD_RATE, HEADS_QUESTION
-from scanner.job.tasks import Task, factor, unit_usd
+from scanner.job.tasks import Task, unit_usd
 from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import Rate, RateBook
+from scanner.schema.rate_book import factor
 from scanner.units import CENTS_PER_USD
 
 OUTWARD_CENTS = 5000

@@ -11,10 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from scanner.schema.documents import RateBook
-from scanner.units import MINUTES_PER_HOUR
-
-LABOR = "labor_usd_per_hour"
-WASTE = "waste_share"
+from scanner.schema.rate_book import LABOR, WASTE, factor
 
 
 @dataclass(frozen=True)
@@ -166,43 +163,6 @@ def job_tasks() -> tuple[Task, ...]:
         _cost("tip fee", "tip_ton", "ton", "tip_fee_usd_per_ton"),
         _cost("mobilization", "day_count", "day", "mobilization_usd_per_day"),
     )  # fmt: skip
-
-
-def factor(key: str, value: float) -> float:
-    """
-    Turn a figure of the rate book into what a quantity is multiplied by.
-
-    Parameters
-    ----------
-    key
-        Its name; the end of the name is its unit.
-    value
-        The figure in that unit.
-
-    Returns
-    -------
-    factor
-        Hours, dollars or a share for one unit.
-
-    Raises
-    ------
-    ZeroDivisionError
-        If a pace is zero; the rate book refuses that when it is read.
-
-    Examples
-    --------
-    >>> factor("set_edging_ft_per_hour", 25), factor("water_in_minutes", 3)
-    (0.04, 0.05)
-    >>> factor("labor_usd_per_hour", 28), factor("waste_share", 0.1)
-    (28, 1.1)
-    """
-    if key == WASTE:
-        return 1.0 + value
-    if key.endswith("_minutes"):
-        return value / MINUTES_PER_HOUR
-    if key.endswith("_per_hour") and key != LABOR:
-        return 1.0 / value
-    return value
 
 
 def unit_usd(task: Task, rates: RateBook) -> float:

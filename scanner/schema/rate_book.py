@@ -6,6 +6,11 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from scanner.units import MINUTES_PER_HOUR
+
+LABOR = "labor_usd_per_hour"
+WASTE = "waste_share"
+
 Finish = Literal["mulch", "planted", "gravel"]
 """Mulch alone · mulch and plants · gravel and plants."""
 
@@ -145,3 +150,40 @@ class RateBook(Document):
     # choices
     lead_finish: Finish = "planted"
     plant_size: Literal["1gal", "3gal", "5gal"] = "1gal"
+
+
+def factor(key: str, value: float) -> float:
+    """
+    Turn a figure of the rate book into what a quantity is multiplied by.
+
+    Parameters
+    ----------
+    key
+        Its name; the end of the name is its unit.
+    value
+        The figure in that unit.
+
+    Returns
+    -------
+    factor
+        Hours, dollars or a share for one unit.
+
+    Raises
+    ------
+    ZeroDivisionError
+        If a pace is zero; the rate book refuses that when it is read.
+
+    Examples
+    --------
+    >>> factor("set_edging_ft_per_hour", 25), factor("water_in_minutes", 3)
+    (0.04, 0.05)
+    >>> factor("labor_usd_per_hour", 28), factor("waste_share", 0.1)
+    (28, 1.1)
+    """
+    if key == WASTE:
+        return 1.0 + value
+    if key.endswith("_minutes"):
+        return value / MINUTES_PER_HOUR
+    if key.endswith("_per_hour") and key != LABOR:
+        return 1.0 / value
+    return value

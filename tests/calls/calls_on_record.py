@@ -60,10 +60,15 @@ def jobs(*told):
 
 
 def job_tasks(*told):
-    """Table `JOB_TASKS` of (job, task, rates, estimated h, actual h, estimated USD, actual USD)."""
+    """
+    Table `JOB_TASKS` of (job, task, rates, estimated h, actual h, estimated USD, actual USD).
+
+    An eighth is the quantity; without it the estimate stands as it was made.
+    """
     rows = [
         {
-            "job_id": row[0], "task": row[1], "rate_key": row[2], "quantity": 1.0, "unit": "",
+            "job_id": row[0], "task": row[1], "rate_key": row[2],
+            "quantity": row[7] if len(row) > 7 else 0.0, "unit": "",
             "estimated_hours": np.nan if row[3] is None else row[3],
             "actual_hours": np.nan if row[4] is None else row[4],
             "estimated_cents": row[5] * 100,

@@ -20,6 +20,7 @@ from tests.job.job_cases import rate_book
 RATES = rate_book()
 DIG = "dig_hand_hours_per_yd3*labor_usd_per_hour"
 EDGE = "set_edging_ft_per_hour*labor_usd_per_hour"
+WATER = "water_in_minutes*labor_usd_per_hour"
 
 STEPS = (0.0, 0.1, -0.1, 0.2, -0.2)
 """Logarithms of five ratios about their mean: s² = 0.1 / 4, s / √5 = 0.0707107."""
@@ -34,9 +35,11 @@ def five_jobs():
 
 def five_tasks(*, middle=1.5, key=DIG, task="dig"):
     """Ten hours estimated on each of five jobs; the actuals spread about a ratio."""
+    # 10 h at 1.943 h/yd3 and at 25 ft/h
+    quantity = 10 / 1.943 if key == DIG else 250.0
     return job_tasks(
         *(
-            (f"J{n}", task, key, 10.0, 10.0 * middle * math.exp(step), 280, None)
+            (f"J{n}", task, key, 10.0, 10.0 * middle * math.exp(step), 280, None, quantity)
             for n, step in enumerate(STEPS, start=1)
         )
     )
@@ -74,7 +77,7 @@ def test_what_tells_nothing_is_passed_over():
 def test_the_table_task_by_task():
     (row,) = compare_tasks(five_jobs(), five_tasks(), rates=RATES).to_dict("records")
     assert (row["task"], row["measure"], row["job_count"]) == ("dig", "hours", 5)
-    assert row["estimated"] == 50
+    assert row["estimated"] == pytest.approx(50)
     # 15 × (1 + 2 cosh 0.1 + 2 cosh 0.2) = 15 × 5.050142
     assert row["actual"] == pytest.approx(75.752, abs=0.001)
     assert row["ratio"] == pytest.approx(1.5)
@@ -90,6 +93,61 @@ def test_hours_per_unit_are_multiplied_and_a_pace_is_divided():
     (edge,) = propose_rates(five_jobs(), five_tasks(key=EDGE), rates=RATES).to_dict("records")
     assert edge["value"] == pytest.approx(25 / 1.5)
     assert (edge["low"], edge["high"]) == pytest.approx((14.9543, 18.5752), abs=1e-4)
+
+
+def five_alike(*row):
+    """Five jobs of one task that all took the same."""
+    return job_tasks(*((f"J{n}", *row) for n in range(1, 6)))
+
+
+@pytest.mark.parametrize(
+    ("key", "row", "was", "taken"),
+    [
+        # 50 ft at 25 ft/h: 2 h, took 4; 25 / 2. At 12.5 ft/h 50 ft are 4 h, as they took
+        ("set_edging_ft_per_hour", ("edge", EDGE, 2.0, 4.0, 56, None, 50.0), 25, 12.5),
+        # 100 plants at 0.75 min: 1.25 h, took 1.8735; 0.75 × 1.4988 = 1.1241 min. Written 1.124,
+        # which makes 1.8733 h, a second short each time: to four digits it is the same rate
+        ("water_in_minutes", ("water", WATER, 1.25, 1.8735, 35, None, 100.0), 0.75, 1.124),
+        # 2.5 yd3 at $38: $95, cost $114; 38 × 1.2. At $45.60 2.5 yd3 are $114
+        ("mulch_usd_per_yd3", ("mulch", "mulch_usd_per_yd3", None, None, 95, 114, 2.5), 38, 45.6),
+    ],
+)
+def test_a_rate_that_was_taken_is_not_corrected_twice(key, row, was, taken):
+    jobs_built, tasks = five_jobs(), five_alike(*row)
+    assert getattr(RATES, key).value == was
+    (proposal,) = propose_rates(jobs_built, tasks, rates=RATES).to_dict("records")
+    assert (proposal["rate_key"], f"{proposal['value']:.4g}") == (key, f"{taken:.4g}")
+    now = rate_book(**{key: taken})
+    (told,) = compare_tasks(jobs_built, tasks, rates=now).to_dict("records")
+    assert told["ratio"] == pytest.approx(1, abs=1e-4)
+    assert (told["rate_now"], told["verdict"]) == (taken, "keep it")
+    assert propose_rates(jobs_built, tasks, rates=now).empty
+
+
+def test_of_several_rates_all_are_todays():
+    # 20 plants at 0.1 × $9: $18 put by, $36 needed. The price doubled: 20 × 0.1 × 18 = $36, so
+    # the share is right; at the old price it would be 0.1 × 2
+    key = "plant_warranty_share*plant_1gal_usd"
+    tasks = five_alike("plant warranty, plants", key, None, None, 18, 36, 20.0)
+    (row,) = compare_tasks(five_jobs(), tasks, rates=rate_book(plant_1gal_usd=18)).to_dict(
+        "records"
+    )
+    assert (row["estimated"], row["rate_suggested"]) == (
+        pytest.approx(180),
+        pytest.approx(math.nan, nan_ok=True),
+    )
+    assert row["verdict"] == "keep it"
+    (old,) = propose_rates(five_jobs(), tasks, rates=RATES).to_dict("records")
+    assert (old["rate_key"], old["value"]) == ("plant_warranty_share", pytest.approx(0.2))
+
+
+def test_labour_counts_where_hours_are_told_as_dollars():
+    # 50 ft at 25 ft/h are 2 h; at $28 $56, at $30 $60, which is what they cost
+    tasks = five_alike("edge", EDGE, 2.0, None, 56, 60, 50.0)
+    (row,) = compare_tasks(five_jobs(), tasks, rates=rate_book(labor_usd_per_hour=30)).to_dict(
+        "records"
+    )
+    assert (row["measure"], row["estimated"], row["verdict"]) == ("cost", 300, "keep it")
 
 
 def test_a_rate_within_its_interval_is_kept():
