@@ -25,6 +25,7 @@ from scanner.calls.history import add_history, list_orphans
 from scanner.calls.learning import learn_chances
 from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls
+from scanner.calls.sales import set_sold_aside
 from scanner.calls.sights import add_sights
 from scanner.calls.visits import put_newer
 from scanner.ground.answers import note_answers
@@ -225,7 +226,7 @@ def _price_block(book: Book, survey: Survey | None, clients: np.ndarray, season:
         frame="",
         rules=rules,
     )
-    beds = _better_source(on_foot, survey)
+    beds = set_sold_aside(_better_source(on_foot, survey), season.jobs)
     alone = sell_alone(beds)
     order = order_beds(_price(alone, book, season).prices, beds)
     offer_beds = pd.concat(

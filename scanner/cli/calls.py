@@ -19,6 +19,7 @@ from scanner.book.rates import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_listed
+from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_offered, list_today
 from scanner.cli.keeping import read_for_scan
 from scanner.cli.options import book_argument, json_option, this_time, today_option
@@ -99,7 +100,7 @@ def _listed(book: Path, season: Season, *, today: date) -> pd.DataFrame:
     if len(listed):
         scanned_on = listed["scanned_on"].max()
         say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")
-        return listed
+        return drop_sold(listed, season.jobs)
     say("No scan is on record, so the book is scanned now.")
     with progress_bar("reading the book") as report:
         found = pipeline.scan(

@@ -14,7 +14,7 @@ UTILITIES = ("transformer", "gas_meter", "electric_meter", "water_meter", "pole"
 LAWN_SOURCES = ("drawn", "inferred", "")
 EDGE_SOURCES = ("measured", "drawn", "surveyed", "centerline")
 SKIP_REASONS = (
-    "denied", "built", "cut off", "too shallow", "too short", "too small",
+    "denied", "built", "sold", "cut off", "too shallow", "too short", "too small",
 )  # fmt: skip
 FLAGS = ("yes", "no", "")
 SPRINKLERS = ("yes", "no", "unknown", "")

@@ -293,6 +293,14 @@ def test_job_sold_then_built_and_not_found_again(office: Path) -> None:
     )  # fmt: skip
     sold = type_in("record", "lawns", "job", bed_id, "--sold", "4200", *TODAY)
     assert (sold.stderr, sold.exit_code) == ("Recorded 1 new job.\n", 0)
+    # It takes the client off the list at once, and the bed out of the next scan's offers
+    listed = type_in("calls", "lawns", "--all", "--json", "--today", "2027-03-03").stdout
+    told = {row["client_id"]: row for row in json.loads(listed)}["001"]
+    assert (told["last_outcome"], told["place"], bed_id in told["bed_ids"]) == ("sold", None, False)
+    type_in("scan", "lawns", "--today", "2027-03-03")
+    beds = json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text())["features"]
+    reasons = {f["properties"]["bed_id"]: f["properties"]["skip_reason"] for f in beds}
+    assert reasons[bed_id] == "sold"
     built = type_in(
         "record", "lawns", "job", bed_id, "--built", "2027-05-12", "--invoiced", "$4,300",
         "--hours", "set edging=5.5", "--cost", "plants=820", "--today", "2027-05-13",

@@ -12,6 +12,7 @@ from scanner.calls.entries import fold_answers, fold_calls
 from scanner.calls.log.file import Store, open_to_read
 from scanner.calls.log.rows import STANDING
 from scanner.calls.log.visits import edge_entries, visit_entries
+from scanner.calls.sales import SALE_COLUMNS, count_sales
 from scanner.calls.visits import count_as_calls, fold_edges, fold_visits
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import (
@@ -124,8 +125,9 @@ def season_of(store: Store) -> Season:
     """
     jobs, job_tasks = _jobs(store)
     visits = fold_visits(visit_entries(store))
+    calls = count_sales(fold_calls(call_entries(store)), _sales(store, jobs))
     return Season(
-        calls=check_table(count_as_calls(fold_calls(call_entries(store)), visits), CALL_LOG),
+        calls=check_table(count_as_calls(calls, visits), CALL_LOG),
         answers=check_table(fold_answers(answer_entries(store)), ANSWERS),
         beds=_beds(store, jobs),
         jobs=jobs,
@@ -188,6 +190,22 @@ def _jobs(store: Store) -> tuple[pd.DataFrame, pd.DataFrame]:
         check_table(pd.DataFrame(jobs, columns=names), JOBS),
         check_table(pd.DataFrame(tasks, columns=["job_id", *task_names]), JOB_TASKS),
     )
+
+
+def _sales(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
+    """Tell when each job was sold: when it was first told of, or built if that was before."""
+    first = f"SELECT min(entry_id) FROM jobs WHERE {STANDING} GROUP BY job_id"  # noqa: S608
+    names = ["entry_id", "job_id", "sold_on", "recorded_at"]
+    told = store.rows(
+        "SELECT entry_id, job_id, recorded_on, recorded_at FROM jobs JOIN entries USING (entry_id) "  # noqa: S608
+        f"WHERE entry_id IN ({first}) ORDER BY job_id"
+    )
+    sales = pd.DataFrame(told, columns=names).merge(
+        jobs[["job_id", "client_id", "bed_ids", "built_on"]], on="job_id"
+    )
+    is_late = sales["built_on"].ne("") & (sales["built_on"] < sales["sold_on"])
+    sales = sales.assign(sold_on=sales["sold_on"].mask(is_late, sales["built_on"]))
+    return sales[[*SALE_COLUMNS]]
 
 
 def _beds(store: Store, jobs: pd.DataFrame) -> GeoDataFrame:

@@ -1,0 +1,111 @@
+"""
+Jobs that were sold: each counts as a call that ended so, and its beds wait to be built.
+
+Whoever records a job need not record the call, too: the sale stands in the client's history
+and in the chances all the same.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from scanner.schema.log_tables import CALL_LOG
+
+SOLD = "sold"
+
+SAME_SALE_DAYS = 90
+"""A call that ended in a sale so many days before a job was recorded is that job's own."""
+
+SALE_COLUMNS = ("entry_id", "client_id", "bed_ids", "job_id", "sold_on", "recorded_at")
+
+
+def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
+    """
+    Count each job that was sold as a call that ended in the sale.
+
+    Parameters
+    ----------
+    calls
+        Columns of `CALL_LOG`.
+    sales
+        Columns `SALE_COLUMNS`, one row a job.
+
+    Returns
+    -------
+    calls
+        With one more row a client and day of sale: none where a call to that client ended
+        in a sale on that day or in the `SAME_SALE_DAYS` before it.
+
+    Examples
+    --------
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "sold", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
+    >>> rows = [(2, "A", "A-curb-1", "A-curb-1", "2027-05-31", "t"), (3, "B", "B-curb-1", "7", "2027-03-09", "t")]
+    >>> both = count_sales(calls, pd.DataFrame(rows, columns=[*SALE_COLUMNS]))
+    >>> both[["client_id", "called_on", "outcome", "note"]].values.tolist()
+    [['A', '2027-03-02', 'sold', ''], ['B', '2027-03-09', 'sold', 'job 7']]
+    """
+    told = calls[calls["outcome"] == SOLD].groupby("client_id")["called_on"].agg(list).to_dict()
+    more = list[dict[str, Any]]()
+    for key, own in sales.groupby(["client_id", "sold_on"], sort=True):
+        client_id, sold_on = (str(part) for part in key)
+        since = (date.fromisoformat(sold_on) - timedelta(days=SAME_SALE_DAYS)).isoformat()
+        if any(since <= called_on <= sold_on for called_on in told.get(client_id, ())):
+            continue
+        more.append({
+            **dict.fromkeys(CALL_LOG.columns, ""), "entry_id": own["entry_id"].min(), "outcome": SOLD,
+            "client_id": client_id, "called_on": sold_on, "recorded_at": own["recorded_at"].min(),
+            "bed_ids": " ".join(own["bed_ids"]), "note": f"job {', '.join(own['job_id'])}",
+        })  # fmt: skip
+    if not more:
+        return calls
+    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+
+
+def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
+    """
+    Offer no bed that is sold and waits to be built.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS`.
+    jobs
+        Table `JOBS`.
+
+    Returns
+    -------
+    beds
+        The same beds, ``skip_reason`` sold where a job that is not built yet names them and
+        nothing else skips them.
+    """
+    waiting = _beds_of(jobs[jobs["built_on"] == ""])
+    is_sold = beds["bed_id"].isin(waiting) & beds["skip_reason"].eq("")
+    return beds.assign(skip_reason=beds["skip_reason"].mask(is_sold, SOLD))
+
+
+def drop_sold(listed: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
+    """
+    Drop from the last scan's offers those of which a bed was sold since.
+
+    Parameters
+    ----------
+    listed
+        Table `LISTED`.
+    jobs
+        Table `JOBS`, built or not.
+
+    Returns
+    -------
+    listed
+        Table `LISTED`.
+    """
+    sold = _beds_of(jobs)
+    is_sold = [not sold.isdisjoint(bed_ids.split()) for bed_ids in listed["bed_ids"]]
+    return listed[~pd.Series(is_sold, index=listed.index, dtype=bool)].reset_index(drop=True)
+
+
+def _beds_of(jobs: pd.DataFrame) -> set[str]:
+    return {bed_id for bed_ids in jobs["bed_ids"] for bed_id in bed_ids.split()}
