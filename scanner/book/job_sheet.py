@@ -26,6 +26,9 @@ JOB_COLUMNS = (
     "note",
 )  # fmt: skip
 TASK_COLUMNS = ("task", "actual_hours", "actual_usd")
+PLACE_COLUMNS = ("file", "feature")
+"""Where a job or a task stands in its sheet, for what is found wrong with it later."""
+
 COLUMNS = (*JOB_COLUMNS, *TASK_COLUMNS)
 
 MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
@@ -87,9 +90,9 @@ def check_jobs(
     -------
     told
         One row a job: ``job_id client_id bed_ids finish method built_on note`` (blank: not
-        told), ``sold_cents`` and ``invoiced_cents`` (NaN: not told).
+        told), ``sold_cents`` and ``invoiced_cents`` (NaN: not told), and `PLACE_COLUMNS`.
     actuals
-        ``job_id task actual_hours actual_cents`` (NaN: not told).
+        ``job_id task actual_hours actual_cents`` (NaN: not told), and `PLACE_COLUMNS`.
     problems
         One fault a job or cell that was left out.
     """
@@ -103,12 +106,13 @@ def check_jobs(
     told, faults = _head_lines(rows.assign(**numbers), clients, stored, (today, file))
     actuals = rows.assign(**numbers, job_id=_names(rows))
     actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(told["job_id"])]
-    actuals = actuals.assign(actual_cents=_cents(actuals["actual_usd"]))
-    return (
-        told,
-        actuals[["job_id", "task", "actual_hours", "actual_cents"]].reset_index(drop=True),
-        [*problems, *faults],
+    actuals = actuals.assign(
+        actual_cents=_cents(actuals["actual_usd"]),
+        file=file,
+        feature=[_row_words(row) for row in actuals.index],
     )
+    columns = ["job_id", "task", "actual_hours", "actual_cents", *PLACE_COLUMNS]
+    return told, actuals[columns].reset_index(drop=True), [*problems, *faults]
 
 
 def _names(rows: pd.DataFrame) -> pd.Series[str]:
@@ -129,13 +133,13 @@ def _head_lines(
         job, reasons = _check_job(head, clients, stored, today)
         if reasons:
             problem, remedy = reasons[0]
-            row = f"row {own.index[0]}" if own.index[0] else ""
+            row = _row_words(own.index[0])
             problems.append(fault(file, row, f"job {shown(name)}: {problem}; it is left out", remedy,
                                   client_id=str(job["client_id"])))  # fmt: skip
         else:
-            jobs.append(job)
+            jobs.append(job | {"file": file, "feature": _row_words(own.index[0])})
     columns = ["job_id", "client_id", "bed_ids", "finish", "method", "built_on", "note",
-               "sold_cents", "invoiced_cents"]  # fmt: skip
+               "sold_cents", "invoiced_cents", *PLACE_COLUMNS]  # fmt: skip
     return pd.DataFrame(jobs, columns=columns), problems
 
 
@@ -194,11 +198,16 @@ def _cents_of(amount_usd: float) -> float:
     return float("nan") if pd.isna(amount_usd) else float(cents_from_usd(amount_usd))
 
 
+def _row_words(row: Any) -> str:  # noqa: ANN401  # a label of an index
+    """Name a row of a sheet; what was typed on the command line stands in none."""
+    return f"row {row}" if row else ""
+
+
 def _locate(file: str, rows: pd.DataFrame) -> Where:
     numbers, ids = rows.index.tolist(), rows["client_id"].tolist()
 
     def where(at: int) -> dict[str, str]:
-        feature = f"row {numbers[at]}" if numbers[at] else ""
+        feature = _row_words(numbers[at])
         return {"file": file, "feature": feature, "client_id": ids[at]}
 
     return where

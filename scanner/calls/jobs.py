@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from scanner.calls.job_faults import fault_of, what_to_look_at, why_refused
 from scanner.schema.documents import Scan, Season
 from scanner.schema.log_tables import JOB_TASKS, JOBS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -37,9 +38,10 @@ def draw_up_jobs(
     ----------
     told
         ``job_id client_id bed_ids finish method built_on note`` (blank: not told),
-        ``sold_cents`` and ``invoiced_cents`` (NaN: not told), one row a job.
+        ``sold_cents`` and ``invoiced_cents`` (NaN: not told), one row a job; ``file`` and
+        ``feature`` where it stands in a sheet.
     actuals
-        ``job_id task actual_hours actual_cents`` (NaN: not told).
+        ``job_id task actual_hours actual_cents`` (NaN: not told), ``file`` and ``feature``.
     season
         What is on record: jobs told of before.
     found
@@ -52,7 +54,9 @@ def draw_up_jobs(
     jobs, job_tasks
         Tables `JOBS`, `JOB_TASKS`.
     problems
-        Table `PROBLEMS`: jobs without a price and actuals of a task that is none.
+        Table `PROBLEMS`: jobs without a price or of beds that the scan does not find or
+        that are sold already, and actuals of a task that is none, which are left out; as
+        notes, skipped beds and prices far outside the quick price.
 
     Raises
     ------
@@ -65,14 +69,9 @@ def draw_up_jobs(
     jobs, parts = [], []
     for job in told.to_dict("records"):
         before = season.jobs[season.jobs["job_id"] == job["job_id"]]
-        if before.empty and np.isnan(job["sold_cents"]):
-            problems.append(
-                _fault(
-                    job,
-                    "sold_usd is missing; it is left out",
-                    "write the price that it was sold for",
-                )
-            )
+        faults = why_refused(job, season, found) if before.empty else []
+        problems += faults
+        if faults:
             continue
         if before.empty:
             drawn, estimate = _estimate(job, found)
@@ -80,6 +79,7 @@ def draw_up_jobs(
             drawn = before.to_dict("records")[0]
             estimate = season.job_tasks[season.job_tasks["job_id"] == job["job_id"]]
         jobs.append({name: _newer(job, drawn, name) for name in JOBS.columns})
+        problems += what_to_look_at(job, jobs[-1], before, found=found)
         parts.append(
             _with_actuals(estimate, actuals[actuals["job_id"] == job["job_id"]], str(job["job_id"]))
         )
@@ -172,13 +172,9 @@ def _known_tasks(
         fits = fits or [task for task in tasks if typed in task.casefold()]
         names.append(fits[0] if len(fits) == 1 else "")
         if len(fits) != 1:
-            listed = ", ".join(fits or tasks)
-            problems.append(_fault(row, f"task '{row['task']}' is none or several of: {listed}; its hours and cost are left out",
-                                   "write one of these, as the estimate has it"))  # fmt: skip
+            # Names hold commas of their own
+            listed = ", ".join(f"'{task}'" for task in fits or tasks)
+            problems.append(fault_of(row, f"task '{row['task']}' is none or several of: {listed}; its hours and cost are left out",
+                                     "write one of these, as the estimate has it"))  # fmt: skip
     named = actuals.assign(task=pd.Series(names, index=actuals.index, dtype="str"))
     return named[named["task"] != ""], problems
-
-
-def _fault(row: dict[Any, Any], problem: str, remedy: str) -> dict[str, str]:
-    cells = ("", f"job {row['job_id']}", str(row.get("client_id", "")), "fault", problem, remedy)
-    return dict(zip(PROBLEMS.columns, cells, strict=True))

@@ -71,9 +71,56 @@ def test_one_bed_of_two_has_its_own_price():
 
 
 def test_bed_that_was_skipped_has_no_price_but_its_area():
-    jobs, tasks, _ = draw(told_of(client_id="C0003", bed_ids="C0003-sidewalk-2"))
+    jobs, tasks, problems = draw(told_of(client_id="C0003", bed_ids="C0003-sidewalk-2"))
     assert (jobs["area_ft2"].item(), jobs["quick_high_cents"].item()) == (40.0, 0)
     assert len(tasks) == 0
+    (note,) = problems.to_dict("records")
+    assert note["severity"] == "note"
+    assert note["problem"] == (
+        "bed C0003-sidewalk-2 is too short and not offered: the job is recorded without an estimate for it"
+    )
+
+
+@pytest.mark.parametrize("gone", ["C0002-curb-7", "C0002-house-1-x"])
+def test_bed_that_the_scan_does_not_find_is_refused(gone):
+    told = told_of(bed_ids=f"C0002-curb-1 {gone}", file="jobs.csv", feature="row 5")
+    jobs, tasks, problems = draw(told)
+    assert (len(jobs), len(tasks)) == (0, 0)
+    (fault,) = problems.to_dict("records")
+    assert (fault["file"], fault["feature"], fault["severity"]) == ("jobs.csv", "row 5", "fault")
+    assert fault["problem"] == (
+        f"job 'C0002-curb-1': bed {gone} is not in the last scan; it is left out"
+    )
+
+
+@pytest.mark.parametrize(
+    ("built_on", "words"),
+    [("", "is sold already in job J1"), ("2027-05-12", "was built on 2027-05-12 in job J1")],
+)
+def test_bed_of_another_job_is_refused(built_on, words):
+    before, tasks, _ = draw(told_of(job_id="J1", built_on=built_on))
+    season = replace(NO_SEASON, jobs=before, job_tasks=tasks)
+    jobs, _, problems = draw(told_of(bed_ids="C0002-house-1"), season=season)
+    assert len(jobs) == 0
+    assert f"bed C0002-house-1 {words}; it is left out" in problems["problem"].item()
+
+
+@pytest.mark.parametrize(
+    ("sold_usd", "is_far"),
+    # The quick price is $3,200 to $6,050: a third of the one is $1,066.67, thrice the other $18,150
+    [(12, True), (1066, True), (1067, False), (5000, False), (18150, False), (18151, True)],
+)
+def test_price_far_outside_the_quick_price_is_asked_about_and_recorded(sold_usd, is_far):
+    jobs, tasks, problems = draw(told_of(sold_cents=sold_usd * 100.0))
+    assert jobs["sold_cents"].item() == sold_usd * 100
+    assert problems["severity"].tolist() == ["note"] * is_far
+    if is_far:
+        words = f"sold_usd ${sold_usd:,} is far outside the quick price, $3,200 to $6,050; it is recorded"
+        assert problems["problem"].item() == words
+    # The same sheet again asks no more; another strange price does
+    season = replace(NO_SEASON, jobs=jobs, job_tasks=tasks)
+    assert draw(told_of(sold_cents=sold_usd * 100.0), season=season)[2].empty
+    assert len(draw(told_of(sold_cents=1_100.0), season=season)[2]) == 1
 
 
 def test_actuals_stand_beside_the_estimate():
@@ -89,7 +136,9 @@ def test_actuals_stand_beside_the_estimate():
     assert len(problems) == 0
 
 
-@pytest.mark.parametrize(("typed", "listed"), [("paint", "strip and haul"), ("mulch w", None)])
+@pytest.mark.parametrize(
+    ("typed", "listed"), [("paint", "'strip and haul the sod', 'mulch'"), ("mulch w", None)]
+)
 def test_task_that_is_none_is_listed(typed, listed):
     jobs, _, problems = draw(told_of(), actuals_of((typed, 1.0, NAN)))
     assert len(jobs) == 1
