@@ -20,10 +20,11 @@ from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_listed
 from scanner.calls.sales import drop_sold
-from scanner.calls.today import choose_calls, list_gone, list_offered, list_today
+from scanner.calls.today import NO_OFFER, choose_calls, list_gone, list_offered, list_today
 from scanner.cli.keeping import read_for_scan
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.talk import counted, progress_bar, say
+from scanner.job.wording import name_later_phases
 from scanner.pages.call_list import FILL_IN_COLUMNS
 from scanner.pages.cells import count, csv_bytes, number, usd
 from scanner.schema.columns import ALONG
@@ -157,7 +158,8 @@ def _table(rows: list[dict[str, Any]]) -> Table:
             f"${row['price_low_usd']:,.0f} to ${row['price_high_usd']:,.0f}" if has_price else ""
         )
         last = " ".join(part for part in (row["last_called_on"], row["last_outcome"]) if part)
-        offer = row["left_out"] or "; ".join(part for part in (row["to_do"], row["offer"]) if part)
+        sold_first = name_later_phases(row["offer"])
+        offer = row["left_out"] or "; ".join(part for part in (row["to_do"], sold_first) if part)
         cells = (str(row["place"] or ""), f"{row['name']} ({row['client_id']})", row["phone"],
                  row["route"], row["due_on"], offer, price, last)  # fmt: skip
         table.add_row(*(escape(cell) for cell in cells))
@@ -169,9 +171,11 @@ def _close(
 ) -> None:
     shown_count, today = told
     due_count = int((to_call["due_on"] != "").sum())
+    bare_count = int((left_out["left_out"] == NO_OFFER).sum())
+    bare = f", {bare_count:,} of them without an offer" if bare_count else ""
     say(
         f"{counted(len(to_call), 'client')} to call, {due_count:,} of them promised a call;"
-        f" {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out"
+        f" {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out{bare}"
         " (--all lists them with the reason)."
     )
     if len(gone):

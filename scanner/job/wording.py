@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
 from scanner.schema.documents import FINISH_WORDS, RateBook
 from scanner.units import FT2_IN_PER_YD3
+
+THEN = "; then "
+"""Between what a client's first offer sells and its later phases."""
 
 DESIGNER = "refer to a landscape designer: "
 
@@ -74,6 +79,37 @@ def add_words(offers: pd.DataFrame, beds: pd.DataFrame, *, rates: RateBook) -> p
     )
 
 
+def name_later_phases(offer: str) -> str:
+    """
+    Shorten an offer to what is sold first, the later phases by number alone.
+
+    Parameters
+    ----------
+    offer
+        What an offer is, in the words of `add_words`.
+
+    Returns
+    -------
+    words
+        The same where there is one phase.
+
+    Examples
+    --------
+    >>> name_later_phases("52 ft curb bed, mulch; then phase 2: 30 ft house-front bed, mulch")
+    '52 ft curb bed, mulch; then phase 2'
+    >>> name_later_phases("one, mulch; then phase 2: two, mulch; phase 3: three, mulch")
+    'one, mulch; then phases 2 to 3'
+    >>> name_later_phases("one, mulch")
+    'one, mulch'
+    """
+    first, then, later = offer.partition(THEN)
+    phases = re.findall(r"(?:^|; )phase (\d+): ", later)
+    if not phases:
+        return offer
+    named = f"phases {phases[0]} to {phases[-1]}" if len(phases) > 1 else f"phase {phases[0]}"
+    return f"{first}{then}{named}"
+
+
 def lifting(rates: RateBook) -> str:
     """
     Say how heavy the work is.
@@ -102,7 +138,7 @@ def _what_follows(offers: pd.DataFrame, named: pd.Series[str]) -> pd.Series[str]
     later = later[later["phase"] > 1].sort_values(["client_id", "phase"])
     # without later phases the joined column has no type of its own
     joined = later.groupby("client_id")["words"].agg("; ".join).astype("str")
-    follows = offers["client_id"].map("; then " + joined).astype("str").fillna("")
+    follows = offers["client_id"].map(THEN + joined).astype("str").fillna("")
     return follows.where(offers["phase"] == 1, "")
 
 

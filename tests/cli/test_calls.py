@@ -69,7 +69,7 @@ def test_list_as_text_with_what_was_said_and_the_law() -> None:
     assert first["gross_profit_usd"] == "1930.91"
     assert result.stderr.splitlines() == [
         "From the scan of 2026-02-16; what has changed in the book since is not in it.",
-        "6 clients to call, 0 of them promised a call; 6 rows shown, 4 clients left out"
+        "6 clients to call, 0 of them promised a call; 6 rows shown, 4 clients left out, 2 of them without an offer"
         " (--all lists them with the reason).",
         *COUNSEL,
     ]
@@ -181,6 +181,25 @@ def test_table_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "what to offer" in told
     assert "Bo Tansy (C0002)" in told
     assert "$3,200 to $6,050" in told
+
+
+def test_later_phases_have_no_words_on_a_terminal(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = (
+        "50 ft curb bed, mulch; then phase 2: 30 ft house bed, mulch; phase 3: 9 ft walk bed, mulch"
+    )
+    scan = small_scan()
+    listed = list_offered(scan.calls, scan.offers, scan.beds, today=TODAY)
+    with open_log(book, today=TODAY) as log:
+        log.store_listed(listed.assign(offer=words))
+    # A list that is filled in has them all
+    assert rows_of(type_in("calls", "lawns", *DAY).stdout)[0]["offer"] == words
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("COLUMNS", "250")
+    told = re.sub(r"\x1b\[[0-9;]*m", "", type_in("calls", "lawns", *DAY, "--limit", "1").stdout)
+    assert "50 ft curb bed, mulch; then phases 2 to 3" in told
+    assert "house bed" not in told
 
 
 @pytest.mark.usefixtures("book")

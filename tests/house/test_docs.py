@@ -6,6 +6,7 @@ import re
 import tomllib
 from pathlib import Path
 
+import click
 import pytest
 
 import scanner
@@ -38,11 +39,18 @@ def test_readme_has_every_option_and_no_other() -> None:
     assert told == {opt for opt in ours if opt.startswith("--")} | {"--help"}
 
 
+def options_of(command: click.Command) -> set[str]:
+    """Options of a command, those of its words among them."""
+    words = command.commands.values() if isinstance(command, click.Group) else ()
+    own = {opt for param in command.params for opt in param.opts}
+    return own.union(*(options_of(word) for word in words))
+
+
 def test_readme_says_which_command_takes_which_option() -> None:
     for option, commands in re.findall(r"^\| `(--(?:out|today))[^`]*` \| ([^|]+) \|", README, re.M):
         ours = [
             name for name, command in main.commands.items()
-            if option in {opt for param in command.params for opt in param.opts}
+            if option in options_of(command)
         ]  # fmt: skip
         assert re.findall(r"`([a-z]+)`", commands) == ours
 
