@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from scanner.schema.documents import Scan, Season
+from scanner.schema.documents import Scan
 from scanner.schema.tables import PROBLEMS
 from scanner.units import CENTS_PER_USD
 
@@ -17,7 +18,9 @@ FAR_FACTOR = 3.0
 TAKE_FROM_LIST = "scan the book, and take the name from the new call list or the map"
 
 
-def why_refused(job: dict[Any, Any], season: Season, found: Scan | None) -> list[dict[str, str]]:
+def why_refused(
+    job: dict[Any, Any], others: Sequence[dict[Any, Any]], *, found: Scan | None
+) -> list[dict[str, str]]:
     """
     Say why a new job cannot be recorded.
 
@@ -25,8 +28,8 @@ def why_refused(job: dict[Any, Any], season: Season, found: Scan | None) -> list
     ----------
     job
         Its columns as told, ``sold_cents`` NaN where no price is.
-    season
-        Jobs on record.
+    others
+        Rows of `JOBS`: those on record, and those above it in the sheet.
     found
         The scan that it is drawn up from.
 
@@ -39,7 +42,7 @@ def why_refused(job: dict[Any, Any], season: Season, found: Scan | None) -> list
     known = set(bed_ids) if found is None else set(found.beds["bed_id"])
     sold_in = {
         bed_id: (other["job_id"], other["built_on"])
-        for other in season.jobs.to_dict("records") for bed_id in other["bed_ids"].split()
+        for other in others for bed_id in other["bed_ids"].split()
     }  # fmt: skip
     for bed_id in (bed_id for bed_id in bed_ids if bed_id in sold_in):
         other, built_on = sold_in[bed_id]

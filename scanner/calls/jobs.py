@@ -66,10 +66,11 @@ def draw_up_jobs(
         If a job is new and no scan is given.
     """
     actuals, problems = _known_tasks(actuals, tasks)
-    jobs, parts = [], []
+    jobs, parts = list[dict[str, Any]](), []
     for job in told.to_dict("records"):
         before = season.jobs[season.jobs["job_id"] == job["job_id"]]
-        faults = why_refused(job, season, found) if before.empty else []
+        others: list[dict[Any, Any]] = [*season.jobs.to_dict("records"), *jobs]
+        faults = why_refused(job, others, found=found) if before.empty else []
         problems += faults
         if faults:
             continue

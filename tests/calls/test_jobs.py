@@ -105,6 +105,13 @@ def test_bed_of_another_job_is_refused(built_on, words):
     assert f"bed C0002-house-1 {words}; it is left out" in problems["problem"].item()
 
 
+def test_bed_of_two_jobs_of_a_sheet_is_the_first_ones():
+    told = pd.concat([told_of(job_id="J1"), told_of(job_id="J2", bed_ids="C0002-house-1")])
+    jobs, _, problems = draw(told)
+    assert jobs["job_id"].tolist() == ["J1"]
+    assert "bed C0002-house-1 is sold already in job J1" in problems["problem"].item()
+
+
 @pytest.mark.parametrize(
     ("sold_usd", "is_far"),
     # The quick price is $3,200 to $6,050: a third of the one is $1,066.67, thrice the other $18,150
