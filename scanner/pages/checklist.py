@@ -26,6 +26,10 @@ NOWHERE = len(WEEKDAYS)
 YES_NO, SCALE, NUMBER = "yes or no", "scale", "number"
 
 
+SCALE_WORDS = "0 good, 1 thin or dry, 2 weeds or moss, 3 bare"
+"""What the steps mean, above the boxes of each page."""
+
+
 @dataclass(frozen=True)
 class Question:
     """
@@ -58,7 +62,7 @@ ASKED = (
     Question("turf to house", "Turf up to the house front?", YES_NO, "",
              "Grass runs right up to the front wall."),
     Question("curb condition", "Look of the edge at the curb", SCALE, "",
-             "0 as good as the rest, 1 thin or dry, 2 weeds or moss, 3 bare."),
+             f"{SCALE_WORDS}; good is as good as the rest."),
     Question("house condition", "Look of the edge at the house", SCALE, "",
              "The same scale, along the front wall."),
     Question("heads along edge", "Sprinkler heads along both edges", NUMBER, "",
@@ -164,6 +168,7 @@ def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, to
         rounds=tuple(rounds),
         questions=ASKED,
         steps=SCALE_STEPS,
+        scale=SCALE_WORDS,
         company=company,
         book=book,
         today=today.isoformat(),

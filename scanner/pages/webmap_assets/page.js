@@ -290,7 +290,7 @@ function narrow() {
   for (const lot of lots) lot.dim = Boolean((text && !lot.find.includes(text)) || (route && lot.route !== route) || (day && lot.day !== day));
   for (const row of [...rows, ...others]) row.hidden = lotOf.get(row.dataset.client).dim;
   const shown = rows.filter((row) => !row.hidden).length;
-  byId("count").textContent = shown === rows.length ? number(shown) + " offers" : number(shown) + " of " + number(rows.length) + " offers";
+  byId("count").textContent = (shown === rows.length ? "" : number(shown) + " of ") + number(rows.length) + (rows.length === 1 ? " offer" : " offers");
   byId("clear").hidden = !(text || route || day);
   if (byId("none-left")) byId("none-left").hidden = shown > 0 || !rows.length;
   ground.redraw();
