@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,10 @@ import pandas as pd
 from scanner.book.cells import Where, read_numbers, read_words
 from scanner.book.problems import Problem, fault, list_problems, note, shown
 from scanner.book.tabular import read_rows
+from scanner.book.typed_ids import match_ids
 from scanner.errors import BookError
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
+from scanner.units import IN_PER_FT
 
 MAX_LENGTH_FT = 5_000.0
 """A length that no lot has (starting value, no source)."""
@@ -19,6 +22,10 @@ MAX_LENGTH_FT = 5_000.0
 MAX_FRONTAGES = 3.0
 """So many times a lot's frontage may be measured along its streets before it is asked about."""
 
+_FEET = re.compile(
+    r"^(\d+(?:\.\d+)?)\s*(?:'|′|ft\.?|feet|foot)\s*(?:(\d+(?:\.\d+)?)\s*(?:\"|″|in\.?|inch|inches)?)?$",
+    re.IGNORECASE,
+)
 _STREET_SIDE = ("curb", "sidewalk")
 _COLUMNS = tuple(name for name in MEASURED.columns if name != "row")
 _NUMBERS = ("length_ft", "room_ft", "openings_ft")
@@ -45,7 +52,7 @@ def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.D
     Examples
     --------
     >>> import tempfile
-    >>> clients = pd.DataFrame({"client_id": ["A"]})
+    >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     path = Path(folder) / "measured.csv"
     ...     _ = path.write_text("client_id,along,length_ft\nA,curb,60\nA,curb,none\n")
@@ -87,6 +94,7 @@ def check_edges(
     problems
         One fault a row left out, and questions.
     """
+    rows = _as_meant(rows, clients)
     where = _locate(rows, file)
     # one fault a row says enough, so what the cells complain of is not repeated
     along, _ = read_words(rows["along"], where, words=ALONG)
@@ -99,6 +107,39 @@ def check_edges(
     problems = _tell(rows, reasons, where) + _ask(good, clients, file)
     measured = good.assign(openings_ft=good["openings_ft"].fillna(0.0))
     return check_table(measured.reset_index(drop=True), MEASURED), problems
+
+
+def _as_meant(rows: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
+    """Read ids that a spreadsheet turned into numbers, and lengths with their marks."""
+    client_ids, _ = match_ids(rows["client_id"], clients)
+    lengths = {name: rows[name].map(plain_feet) for name in _NUMBERS}
+    return rows.assign(client_id=client_ids.where(client_ids != "", rows["client_id"]), **lengths)
+
+
+def plain_feet(text: str) -> str:
+    r"""
+    Take the marks off a length that was written with them.
+
+    Parameters
+    ----------
+    text
+        As it was typed: 70, 70', 70 ft, 24' 6".
+
+    Returns
+    -------
+    text
+        Feet as a number alone; as it was typed where it is no length.
+
+    Examples
+    --------
+    >>> [plain_feet(text) for text in ("70'", "55.5 ft", "24' 6\"", "70", "far", "24 6")]
+    ['70', '55.5', '24.5', '70', 'far', '24 6']
+    """
+    found = _FEET.match(text.strip())
+    if not found:
+        return text
+    feet, inches = found.groups()
+    return f"{float(feet) + float(inches or 0) / IN_PER_FT:.6g}"
 
 
 def _find_reasons(

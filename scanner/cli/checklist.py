@@ -98,10 +98,14 @@ def _refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: dat
         return
     answers, problems = read_checklist(path, clients, today=today)
     open_count = int((judge_answers(answers, season.answers) != "known").sum())
-    open_count += int((problems["severity"] == "fault").sum())
-    if open_count:
+    unread = problems.loc[problems["severity"] == "fault", "feature"].unique().tolist()
+    parts = [
+        f"{counted(open_count, 'answer')} not on record yet" if open_count else "",
+        f"what cannot be read ({', '.join(unread)}: put it right or clear it)" if unread else "",
+    ]
+    if held := " and ".join(part for part in parts if part):
         message = (
-            f"{path} holds {counted(open_count, 'answer')} not on record yet, and a new checklist would write over "
-            f"them. Record it first, or move it to another folder."
+            f"{path} holds {held}, and a new checklist would write over it. Record it first, or "
+            "move it to another folder."
         )
         raise BookError(message)

@@ -7,7 +7,7 @@ import pytest
 
 from scanner.book.measured import read_measured
 
-CLIENTS = pd.DataFrame({"client_id": ["A"]}, dtype="str")
+CLIENTS = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]}, dtype="str")
 HEADER = "client_id,along,length_ft,room_ft,openings_ft,note\n"
 
 
@@ -50,6 +50,18 @@ def test_faulty_row_is_left_out_and_told(tmp_path, row, reason):
     assert problems.loc[0, "remedy"]
 
 
+def test_lengths_and_ids_as_people_write_them(tmp_path):
+    path = tmp_path / "measured.csv"
+    path.write_text(HEADER + "7,curb,24' 6\",20 ft,,\n7,house,40',,3 feet,\n", encoding="utf-8")
+    clients = pd.DataFrame({"client_id": ["007"], "name": ["Ada"]}, dtype="str")
+    measured, problems = read_measured(path, clients)
+    assert problems.empty
+    assert measured["client_id"].tolist() == ["007", "007"]
+    # 24 ft and 6 in
+    assert measured["length_ft"].tolist() == [24.5, 40.0]
+    assert measured["openings_ft"].tolist() == [0.0, 3.0]
+
+
 def test_file_in_which_every_row_is_faulty(tmp_path):
     measured, problems = read(tmp_path, HEADER + "A,kerb,70,,,\nA,curb,far,,,\n")
     assert measured.empty
@@ -75,7 +87,9 @@ def test_a_length_far_over_the_frontage_is_asked_about_and_used(tmp_path):
     path.write_text(
         HEADER + "A,curb,700,,,\nA,curb,180,,,\nA,house,700,,,\nB,curb,700,,,\n", encoding="utf-8"
     )
-    clients = pd.DataFrame({"client_id": ["A", "B"], "frontage_ft": [60.0, float("nan")]})
+    clients = pd.DataFrame(
+        {"client_id": ["A", "B"], "name": "", "frontage_ft": [60.0, float("nan")]}
+    )
     measured, problems = read_measured(path, clients)
     assert len(measured) == 4
     assert problems["feature"].tolist() == ["row 2"]
