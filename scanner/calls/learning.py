@@ -26,7 +26,7 @@ from scanner.calls.sights import bad_edges
 from scanner.schema.documents import RateBook, Season
 
 LEARN_FROM_COUNT = 200
-"""Whole client-seasons on record from which on kinds and signs are looked at (design, 5.11)."""
+"""Whole client-seasons on record from which on kinds and signs are looked at (our rule, no source)."""
 
 
 @dataclass(frozen=True)

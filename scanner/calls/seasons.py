@@ -18,7 +18,7 @@ from scanner.schema.log_tables import CALL_LOG
 from scanner.schema.tables import check_table
 
 PENDING_DAYS = 60
-"""A quote is pending for so many days (design, 5.11)."""
+"""A quote is pending for so many days (our rule, no source)."""
 
 NOT_REACHED, REACHED, VISITED, SOLD = "not reached", "reached only", "visited only", "sold"
 ENDS = (NOT_REACHED, REACHED, VISITED, SOLD)

@@ -21,7 +21,7 @@ from scanner.schema.log_tables import STORED_BEDS
 from scanner.schema.tables import FEATURES, check_table
 
 NEIGHBOR_FT = 300.0
-"""A bed built within this distance of a lot is a neighbour's (design, section 5.11)."""
+"""A bed built within this distance of a lot is a neighbour's (our rule, no source)."""
 
 JUST_BUILT_DAYS = 365
 """A bed counts as just built for so long (starting value, no source)."""

@@ -24,10 +24,10 @@ TURF_QUESTIONS = {"turf to curb": ("curb", "sidewalk"), "turf to house": ("house
 """Questions whose yes says that a crew has seen the turf of these beds."""
 
 SKETCH_PIECES = 6
-"""More pieces than this are not sketched in a quarter of an hour (design, offers)."""
+"""More pieces than this are not sketched in a quarter of an hour (our rule, no source)."""
 
 SKETCH_SLOPE_PERCENT = 25.0
-"""Steeper ground than this is not sketched in a quarter of an hour (design, offers)."""
+"""Steeper ground than this is not sketched in a quarter of an hour (our rule, no source)."""
 
 LIMIT_SLACK = 1e-9
 """Crew-days that come to the limit exactly fit it, whatever the last binary digit."""

@@ -22,7 +22,7 @@ from scanner.schema.rate_book import factor
 from scanner.units import CENTS_PER_USD
 
 OUTWARD_CENTS = 5000
-"""A range is rounded outward to $50 (design of the price range)."""
+"""A range is rounded outward to $50 (our rule, no source)."""
 
 NAMED_COUNT = 2
 """Rates named as drivers of a range: more would not be read."""

@@ -118,7 +118,7 @@ def test_prior_of_nothing_is_refused():
 
 
 def test_totals_of_worked_case_13():
-    # Design section 9, case 13: 12 sold of 100 with a prior of 1/2 and 1/2
+    # Worked case 13: 12 sold of 100 with a prior of 1/2 and 1/2
     share = Share(12.5, 88.5)
     hundred, four_hundred = total_sales(share, 100), total_sales(share, 400)
     assert hundred.mean_count == pytest.approx(12.376, abs=5e-4)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from scanner.pages.call_list import EarlierList, call_rows, calls_csv, left_out_rows
 from tests.small_scan import FORMULA_NAME, SCRIPT_NAME, TODAY, small_scan
 
-# The columns of design section 6, in its order, and those to be filled in
+# The columns that the files promise, in their order, and those to be filled in
 CALL_COLUMNS = [
     "rank",
     "client_id",

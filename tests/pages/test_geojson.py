@@ -14,7 +14,7 @@ from scanner.pages.geojson import beds_geojson, rounded_polygons
 from scanner.pages.summary import summarize
 from tests.small_scan import small_scan
 
-# The properties of design section 6, in its order
+# The properties that the file promises, in their order
 PROPERTIES = [
     "bed_id",
     "client_id",

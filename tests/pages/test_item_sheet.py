@@ -7,7 +7,7 @@ from decimal import Decimal
 from scanner.pages.item_sheet import line_items_csv, problems_csv
 from tests.small_scan import small_scan
 
-# The columns of design section 6, in its order
+# The columns that the files promise, in their order
 ITEM_COLUMNS = [
     "offer_id",
     "bed_id",

@@ -6,7 +6,7 @@ from dataclasses import replace
 from scanner.pages.summary import summarize, summary_json
 from tests.small_scan import small_scan
 
-# The keys of design section 6, in its order
+# The keys that the file promises, in their order
 KEYS = [
     "clients",
     "scanned",

@@ -63,7 +63,7 @@ def faults_of(book):
 
 
 def test_case_5_drawn_by_clicks_gives_its_answer(at_desk, tmp_path):
-    """Design section 9, case 5: a 60 ft curb, a 4 ft walk in the middle, two beds of 28 × 4 = 112."""
+    """Worked case 5: a 60 ft curb, a 4 ft walk in the middle, two beds of 28 × 4 = 112."""
     one = at_desk()
     one.pick("Ada Quill")
     one.draw("o", *LOT)

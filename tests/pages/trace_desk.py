@@ -28,7 +28,7 @@ imagery_credit = "<b>Survey</b>"
 
 
 def plane(lon: float, lat: float) -> Transformer:
-    """Feet on the plane of a place's 0.5° cell, design section 5.1, by PROJ."""
+    """Feet on the plane of a place's 0.5° cell, by PROJ."""
     middle = [degree // 0.5 * 0.5 + 0.25 for degree in (lon, lat)]
     crs = CRS.from_proj4(f"+proj=laea +lon_0={middle[0]} +lat_0={middle[1]} +ellps=WGS84 +units=ft")
     return Transformer.from_crs("EPSG:4326", crs, always_xy=True)
