@@ -22,7 +22,7 @@ SAMPLE_DAY = date(2026, 2, 16)
 """Day on which the README's sample is scanned."""
 
 BLOCK = re.compile(r"(?s)(<!-- call-list:start -->\n).*?(<!-- call-list:end -->)")
-ROW_COUNT = 10
+ROW_COUNT = 5
 
 
 def scan_sample(folder: Path) -> None:

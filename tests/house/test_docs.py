@@ -16,6 +16,9 @@ from tests.house.renew import BLOCK, call_list_block, scan_sample
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = {
+    page.stem: page.read_text(encoding="utf-8") for page in (ROOT / "shared" / "guide").glob("*.md")
+}
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 CI_RUN = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
@@ -30,11 +33,20 @@ def sample_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_readme_has_every_command_and_no_other() -> None:
     rows = re.findall(r"^\| `bed-scanner ([a-z]+)(?: BOOK)?` \|", README, re.MULTILINE)
     assert rows == list(main.commands)
-    assert set(re.findall(r"bed-scanner ([a-z]+)\b", README)) <= {*main.commands, "and"}
+    told = set(re.findall(r"bed-scanner ([a-z]+)\b", "\n".join([README, *GUIDE.values()])))
+    assert told <= {*main.commands, "and"}
 
 
-def test_readme_has_every_option_and_no_other() -> None:
-    told = set(re.findall(r"^\| `(--[a-z-]+)", README, re.MULTILINE))
+def test_readme_is_read_in_five_minutes() -> None:
+    assert 8_000 <= len(README.encode()) <= 10_240
+
+
+def test_readme_leads_to_every_page_of_the_guide() -> None:
+    assert set(re.findall(r"\]\(shared/guide/([a-z-]+)\.md\)", README)) == {*GUIDE}
+
+
+def test_guide_has_every_option_and_no_other() -> None:
+    told = set(re.findall(r"^\| `(--[a-z-]+)", GUIDE["commands"], re.MULTILINE))
     ours = {opt for name in main.commands.values() for p in name.params for opt in p.opts}
     assert told == {opt for opt in ours if opt.startswith("--")} | {"--help"}
 
@@ -46,8 +58,9 @@ def options_of(command: click.Command) -> set[str]:
     return own.union(*(options_of(word) for word in words))
 
 
-def test_readme_says_which_command_takes_which_option() -> None:
-    for option, commands in re.findall(r"^\| `(--(?:out|today))[^`]*` \| ([^|]+) \|", README, re.M):
+def test_guide_says_which_command_takes_which_option() -> None:
+    row = r"^\| `(--(?:out|today))[^`]*` \| ([^|]+) \|"
+    for option, commands in re.findall(row, GUIDE["commands"], re.MULTILINE):
         ours = [
             name for name, command in main.commands.items()
             if option in options_of(command)
@@ -92,9 +105,9 @@ def test_readme_shows_the_real_call_list(sample_pages: Path) -> None:
     assert shown == call_list_block(sample_pages), "run: python tests/house/renew.py readme"
 
 
-def test_readme_explains_every_skip_reason() -> None:
+def test_guide_explains_every_skip_reason() -> None:
     for reason in SKIP_REASONS:
-        assert reason in README
+        assert reason in GUIDE["words"]
 
 
 @pytest.mark.parametrize(
@@ -114,12 +127,20 @@ def test_readme_has_every_caution(words: str) -> None:
     assert words in README[README.index("## Cautions") :]
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "maps/README.md"])
-def test_links_lead_somewhere(name: str) -> None:
-    page = ROOT / name
-    links = re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8"))
-    missing = [link for link in links if "://" not in link and not (page.parent / link).exists()]
+def test_links_lead_somewhere() -> None:
+    guide = [f"shared/guide/{name}.md" for name in GUIDE]
+    missing = [
+        f"{name}: {link}"
+        for name in ("README.md", "DEVELOPERS.md", "maps/README.md", *guide)
+        for link in _links(ROOT / name)
+        if not (ROOT / name).parent.joinpath(link).exists()
+    ]
     assert not missing
+
+
+def _links(page: Path) -> list[str]:
+    links = re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8"))
+    return [link for link in links if "://" not in link]
 
 
 def test_every_library_has_its_reason() -> None:
