@@ -19,7 +19,6 @@ import pandera.pandas as pa
 from geopandas import GeoDataFrame
 
 from scanner.book.book import read_book
-from scanner.book.problems import join_problems, list_problems
 from scanner.book.unseen import list_defeated, list_unseen
 from scanner.calls.history import add_history, list_orphans
 from scanner.calls.learning import learn_chances
@@ -56,6 +55,7 @@ from scanner.schema.tables import (
     check_table,
     empty_table,
 )
+from scanner.sheets.problems import join_problems, list_problems
 
 __all__ = ["open_season", "publish_scan", "read_book", "scan"]
 

@@ -38,7 +38,7 @@ from scanner.book.county.writing import features_geojson, put_in_place
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
-from scanner.book.problems import join_problems, list_problems
+from scanner.sheets.problems import join_problems, list_problems
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ from scanner.book.clients import read_clients
 from scanner.book.example import find_example, tell_example
 from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
-from scanner.book.problems import Problem, join_problems, list_problems, note
 from scanner.book.rates import read_rates
 from scanner.book.sites import read_sites
 from scanner.errors import BookError
 from scanner.schema.documents import Book
+from scanner.sheets.problems import Problem, join_problems, list_problems, note
 
 CLIENT_FILES = ("clients.csv", "clients.xlsx")
 SITES_FOLDER = "sites"

@@ -15,12 +15,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from scanner.book.problems import Problem, fault, list_problems, shown
-from scanner.book.tabular import read_rows
-from scanner.book.typed_dates import read_day
-from scanner.book.typed_ids import match_ids
 from scanner.schema.log_tables import ANSWERS, QUESTIONS
 from scanner.schema.tables import check_table, empty_table
+from scanner.sheets.client_ids import match_ids
+from scanner.sheets.days import read_day
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.sheets.reader import read_rows
 
 KEY_COLUMNS = ("client_id", "name", "route", "mow_day", "seen_on")
 ANSWER_COLUMNS = {question.replace(" ", "_"): question for question in QUESTIONS}

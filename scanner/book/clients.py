@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from scanner.book.cells import Where, read_dates, read_flags, read_numbers
 from scanner.book.places import find_misplaced
-from scanner.book.problems import Problem, fault, list_problems, shown
-from scanner.book.tabular import read_rows
 from scanner.errors import BookError
 from scanner.schema.tables import CLIENTS, FLAGS, SPRINKLERS, check_table
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.sheets.reader import read_rows
+from scanner.sheets.values import Where, read_dates, read_flags, read_numbers
 
 _NUMBERS = {
     "lon": (-180.0, 180.0),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-from scanner.book.problems import Problem, note
+from scanner.sheets.problems import Problem, note
 
 EXAMPLES = ("sites/example.geojson", "measured.csv")
 """Files whose example speaks of the clients of the example, in a book's folder."""

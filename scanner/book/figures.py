@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from typing import Any
 
-from scanner.book.problems import Problem, fault, shown
 from scanner.book.settings import PARTS, Choice, Figure, Setting
+from scanner.sheets.problems import Problem, fault, shown
 
 ABSURD_RATIO = 100.0
 """A figure this many times the standard one, or this small a part of it, is absurd."""

@@ -13,12 +13,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from scanner.book.problems import Problem, fault, list_problems, shown
-from scanner.book.tabular import read_headers, read_rows
-from scanner.book.typed_dates import read_day
-from scanner.book.typed_ids import match_ids
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES, QUESTIONS
+from scanner.sheets.client_ids import match_ids
+from scanner.sheets.days import read_day
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.sheets.reader import read_headers, read_rows
 
 FILL_IN = ("called_on", "outcome", "note", "next_action", "next_date")
 """What people write into the list; a row with none of it was not called."""

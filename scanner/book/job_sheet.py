@@ -13,12 +13,12 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.book.cells import Where, read_numbers
-from scanner.book.problems import Problem, fault, list_problems, shown
-from scanner.book.tabular import read_rows
-from scanner.book.typed_dates import read_day
-from scanner.book.typed_ids import match_ids
 from scanner.schema.documents import FINISH_WORDS, FINISHES
+from scanner.sheets.client_ids import match_ids
+from scanner.sheets.days import read_day
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.sheets.reader import read_rows
+from scanner.sheets.values import Where, read_numbers
 from scanner.units import cents_from_usd
 
 JOB_COLUMNS = (

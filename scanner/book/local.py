@@ -9,10 +9,10 @@ import pandas as pd
 from pydantic import ValidationError
 
 from scanner.book.figures import merge_settings
-from scanner.book.problems import Problem, fault, list_problems, shown
 from scanner.book.settings import Choice, Figure, Setting, load_own, load_standard
 from scanner.errors import RateError
 from scanner.schema.documents import KINDS_ALONG, LocalRules
+from scanner.sheets.problems import Problem, fault, list_problems, shown
 
 _WORDS = {
     "house_faces": ("front", "side", "back"),

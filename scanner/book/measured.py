@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from scanner.book.cells import Where, read_numbers, read_words
-from scanner.book.problems import Problem, fault, list_problems, note, shown
-from scanner.book.tabular import read_rows
-from scanner.book.typed_ids import match_ids
 from scanner.errors import BookError
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
+from scanner.sheets.client_ids import match_ids
+from scanner.sheets.problems import Problem, fault, list_problems, note, shown
+from scanner.sheets.reader import read_rows
+from scanner.sheets.values import Where, read_numbers, read_words
 from scanner.units import IN_PER_FT
 
 MAX_LENGTH_FT = 5_000.0

@@ -8,9 +8,9 @@ from typing import Any
 import pandas as pd
 
 from scanner.book.figures import merge_settings
-from scanner.book.problems import Problem, fault, list_problems, shown
 from scanner.book.settings import Choice, Setting, load_own, load_standard
 from scanner.schema.documents import FINISHES, Rate, RateBook
+from scanner.sheets.problems import Problem, fault, list_problems, shown
 
 _WORDS = {"lead_finish": tuple(FINISHES), "plant_size": ("1gal", "3gal", "5gal")}
 

@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from scanner.book.problems import Problem, fault
+from scanner.sheets.problems import Problem, fault
 
 PARTS = {"value", "low", "high", "source"}
 """What an inline table of one setting may say."""

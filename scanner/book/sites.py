@@ -16,9 +16,9 @@ from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, open_layers
 from scanner.book.layers.placing import join_outlines, place_features
 from scanner.book.layers.raw import RawLayer
 from scanner.book.layers.shapes import check_shapes, list_shape_problems, locate_shapes
-from scanner.book.problems import Problem, fault, list_problems
 from scanner.errors import SiteError
 from scanner.schema.tables import FEATURES, check_table
+from scanner.sheets.problems import Problem, fault, list_problems
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 """What lies beside a Shapefile that is not zipped: one fault for the .shp is enough."""

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from scanner.book.problems import fault, list_problems, note
 from scanner.schema.documents import Book
+from scanner.sheets.problems import fault, list_problems, note
 
 
 def list_unseen(book: Book) -> pd.DataFrame:

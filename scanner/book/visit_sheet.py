@@ -13,12 +13,12 @@ from pathlib import Path
 import pandas as pd
 
 from scanner.book.measured import check_edges
-from scanner.book.problems import Problem, fault, list_problems, shown
-from scanner.book.tabular import read_rows
-from scanner.book.typed_dates import read_day
-from scanner.book.typed_ids import match_ids
 from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import check_table
+from scanner.sheets.client_ids import match_ids
+from scanner.sheets.days import read_day
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.sheets.reader import read_rows
 
 VISIT_COLUMNS = ("client_id", "visited_on", "visited_by", "note")
 EDGE_COLUMNS = ("along", "length_ft", "room_ft", "openings_ft")

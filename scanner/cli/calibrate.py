@@ -22,8 +22,8 @@ from scanner.calls.calibration import (
 from scanner.cli.options import book_argument, json_option
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
-from scanner.pages.cells import factor, number
 from scanner.schema.documents import RateBook, Season
+from scanner.sheets.cells import factor, number
 from scanner.units import CENTS_PER_USD
 
 HEADINGS = {

@@ -26,9 +26,9 @@ from scanner.cli.options import book_argument, json_option, this_time, today_opt
 from scanner.cli.talk import counted, progress_bar, say
 from scanner.job.wording import name_later_phases
 from scanner.pages.call_list import FILL_IN_COLUMNS
-from scanner.pages.cells import count, csv_bytes, number, usd
 from scanner.schema.columns import ALONG
 from scanner.schema.documents import RateBook, Season
+from scanner.sheets.cells import count, csv_bytes, number, usd
 
 TEXTS = (
     "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "offer",

@@ -15,8 +15,8 @@ from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import CARE_COLUMNS, plan_care, spring_after, sum_routes
-from scanner.pages.cells import count, csv_bytes, number, usd
 from scanner.pages.publish import publish_files
+from scanner.sheets.cells import count, csv_bytes, number, usd
 
 FILE = "care.csv"
 COLUMNS = tuple(name.replace("_cents", "_usd") for name in CARE_COLUMNS)

@@ -21,12 +21,12 @@ from scanner.book.filled_sheet import (
     sheet_kind,
 )
 from scanner.book.job_sheet import check_jobs, read_job_sheet
-from scanner.book.problems import fault, join_problems, list_problems
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
 from scanner.calls.entries import Counts, judge_calls, with_recorded
 from scanner.calls.log import Log, open_log, read_call_entries
 from scanner.cli.keeping import draw_up
 from scanner.cli.talk import counted, say, show_problems
+from scanner.sheets.problems import fault, join_problems, list_problems
 
 NOUNS = {
     "calls": ("call", "calls"),

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from scanner.pages.cells import csv_bytes
+from scanner.sheets.cells import csv_bytes
 
 
 def print_rows(

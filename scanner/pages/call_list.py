@@ -12,10 +12,10 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.cells import count, csv_bytes, number, unguard, usd, yes_no
 from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import Scan
 from scanner.schema.tables import CLIENTS
+from scanner.sheets.cells import count, csv_bytes, number, unguard, usd, yes_no
 
 FILL_IN_COLUMNS = ("called_on", "outcome", "note", "next_action", "next_date")
 """What people write into the list after a call."""

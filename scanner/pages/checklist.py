@@ -16,9 +16,9 @@ from typing import Any
 import jinja2
 import pandas as pd
 
-from scanner.pages.cells import count
 from scanner.schema.documents import Company
 from scanner.schema.log_tables import QUESTIONS
+from scanner.sheets.cells import count
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 NOWHERE = len(WEEKDAYS)

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.pages.cells import json_value, number, usd
 from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import FINISHES, Scan
+from scanner.sheets.cells import json_value, number, usd
 
 DEGREE_DIGITS = 9
 MEASURES = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from scanner.pages.cells import csv_bytes, factor, usd
 from scanner.schema.documents import Scan
+from scanner.sheets.cells import csv_bytes, factor, usd
 
 ITEM_COLUMNS = (
     "offer_id", "bed_id", "finish", "task", "quantity", "unit", "rate_usd", "amount_usd", "rate_key",

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from openpyxl.cell import Cell, MergedCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
-from scanner.pages.cells import guard
+from scanner.sheets.cells import guard
 
 ZIP_DATE = (1980, 1, 1, 0, 0, 0)
 """The earliest that a zip can hold."""

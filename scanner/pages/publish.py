@@ -32,12 +32,12 @@ from scanner.pages.call_list import (
     unseen_rows,
 )
 from scanner.pages.call_sheet import calls_xlsx
-from scanner.pages.cells import unguard
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.item_sheet import line_items_csv, problems_csv
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import render_map
 from scanner.schema.documents import Scan
+from scanner.sheets.cells import unguard
 
 NO_EXTRA: Mapping[str, bytes] = {}
 CALL_LISTS = ("calls.xlsx", "calls.csv")

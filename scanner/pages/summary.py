@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.cells import json_value, number, usd
 from scanner.schema.documents import Scan
 from scanner.schema.tables import SKIP_REASONS
+from scanner.sheets.cells import json_value, number, usd
 
 NOTHING = Decimal("0.00")
 

@@ -10,9 +10,9 @@ import pytest
 
 from scanner.book.book import read_book
 from scanner.book.new import start_book
-from scanner.book.problems import fault, join_problems, list_problems
 from scanner.errors import BookError
 from scanner.schema.tables import PROBLEMS
+from scanner.sheets.problems import fault, join_problems, list_problems
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 FAULTY = SAMPLES / "faulty"

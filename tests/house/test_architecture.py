@@ -13,12 +13,13 @@ import pytest
 ROOT = Path(__file__).parents[2]
 MODULES = sorted((ROOT / "scanner").rglob("*.py"))
 ROOMS = ("book", "ground", "job", "calls", "pages")
-SHARED = ("schema", "units", "errors")
+SHARED = ("sheets", "schema", "units", "errors")
 ANYTHING = (*ROOMS, *SHARED, "pipeline", "cli", "")
 
 ARROWS = {
     **{room: (room, *SHARED) for room in ROOMS},
-    "schema": SHARED,
+    "sheets": SHARED,
+    "schema": ("schema", "units", "errors"),
     "units": (),
     "errors": (),
     "pipeline": (*ROOMS, *SHARED),
@@ -41,13 +42,13 @@ LIBRARY_HOMES = {
     "scipy": ("calls", "ground"),
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
-    "openpyxl": ("book", "pages"),
+    "openpyxl": ("sheets", "book", "pages"),
     "tempfile": ("book", "pages.publish", "calls.log", "cli"),
     "shutil": ("book", "pages.publish", "calls.log", "cli"),
 }
 """Libraries that belong into one place only."""
 
-FILE_HOMES = ("book", "pages.publish", "calls.log", "cli")
+FILE_HOMES = ("book", "sheets", "pages.publish", "calls.log", "cli")
 FILE_VERBS = {
     "write_text", "write_bytes", "open", "mkdir", "unlink", "rename", "rmdir", "touch",
     "read_csv", "read_excel", "read_file", "to_csv", "to_excel", "to_file",

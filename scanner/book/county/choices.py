@@ -19,9 +19,9 @@ from scanner.book.county.likely import COUNT
 from scanner.book.county.lots import Lots, plain_id
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
-from scanner.book.problems import Problem, fault, shown
-from scanner.book.tabular import read_rows
 from scanner.errors import BookError
+from scanner.sheets.problems import Problem, fault, shown
+from scanner.sheets.reader import read_rows
 
 FILE = "unmatched.csv"
 CHOSEN = "matched by your choice"

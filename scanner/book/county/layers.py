@@ -17,8 +17,8 @@ from scanner.book.county.plane import Plane, Shapes
 from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.raw import RawLayer
 from scanner.book.layers.shapes import check_shapes, locate_shapes
-from scanner.book.problems import Problem, fault, note
 from scanner.errors import SiteError
+from scanner.sheets.problems import Problem, fault, note
 
 _REMEDY = "nothing to do unless a client's lot needs it; else mend it in a copy of the layer"
 _NEAR_FT = 5280.0

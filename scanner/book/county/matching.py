@@ -19,7 +19,7 @@ from scanner.book.county.addresses import Address, read_address
 from scanner.book.county.indexing import Index, find_equal
 from scanner.book.county.lots import Lots, plain_id, stands_for_nothing
 from scanner.book.county.plane import Plane, Rows, Shapes
-from scanner.book.problems import shown
+from scanner.sheets.problems import shown
 
 LINE_FT = 3.0
 """A point this near to another lot may as well lie there: maps and phones are no better."""

@@ -18,8 +18,8 @@ from scanner.book.county.columns import list_names
 from scanner.book.layers.formats import READER_ERRORS, open_layers
 from scanner.book.layers.geojson import WGS84
 from scanner.book.layers.raw import RawFile, RawLayer
-from scanner.book.problems import Problem
 from scanner.errors import SiteError
+from scanner.sheets.problems import Problem
 
 MAX_DEGREES = 360.0
 """Coordinates beyond this are no degrees, whatever the file declares."""

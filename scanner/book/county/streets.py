@@ -9,15 +9,15 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scanner.book.cells import Where, read_flags, read_numbers
 from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
 from scanner.book.county.layers import Things
 from scanner.book.county.plane import Shapes, cut_large
 from scanner.book.layers.attributes import MAX_PAVEMENT_FT
-from scanner.book.problems import Problem, fault
 from scanner.errors import SiteError
 from scanner.schema.tables import FLAGS
+from scanner.sheets.problems import Problem, fault
+from scanner.sheets.values import Where, read_flags, read_numbers
 
 
 @dataclass(frozen=True)

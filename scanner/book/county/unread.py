@@ -7,12 +7,12 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from scanner.book.cells import read_flags, read_numbers
 from scanner.book.county.columns import read_texts
 from scanner.book.county.layers import Things
 from scanner.book.layers.attributes import MAX_DBH_IN, MAX_PAVEMENT_FT
-from scanner.book.problems import Problem, note, shown
 from scanner.schema.tables import FLAGS
+from scanner.sheets.problems import Problem, note, shown
+from scanner.sheets.values import read_flags, read_numbers
 
 _Read = Callable[["pd.Series[str]", Things], pd.Series]
 

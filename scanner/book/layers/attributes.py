@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scanner.book.cells import Where, read_flags, read_numbers
-from scanner.book.problems import Problem, fault, shown
 from scanner.schema.tables import ALONG, FEATURE_KINDS, FLAGS, UTILITIES
+from scanner.sheets.problems import Problem, fault, shown
+from scanner.sheets.values import Where, read_flags, read_numbers
 
 COLUMNS = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "what")
 

@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.book.problems import Problem, note
+from scanner.sheets.problems import Problem, note
 
 ASSEMBLED_FILE = "assembled.geojson"
 """File of the sites that is made out of county layers, never by hand."""

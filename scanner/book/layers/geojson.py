@@ -13,8 +13,8 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from scanner.book.layers.raw import RawFile, RawLayer
-from scanner.book.problems import fault, note, shown
 from scanner.errors import SiteError
+from scanner.sheets.problems import fault, note, shown
 
 WGS84 = CRS.from_epsg(4326)
 

@@ -9,7 +9,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from scanner.book.layers.better import ASSEMBLED_FILE
-from scanner.book.problems import Problem, fault, note
+from scanner.sheets.problems import Problem, fault, note
 
 DOUBLE_SHARE = 0.9
 """Outlines that cover each other by more than this share are one lot drawn twice."""

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from scanner.book.problems import Problem
+from scanner.sheets.problems import Problem
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from pyproj.exceptions import ProjError
 from scanner.book.layers.geojson import WGS84
 from scanner.book.layers.raw import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
-from scanner.book.problems import Problem, fault, note
 from scanner.errors import SiteError
+from scanner.sheets.problems import Problem, fault, note
 
 REPAIR_SHARE = 0.01
 """A self-crossing ring is mended where that changes its area by at most this share."""

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanner.pages.cells import csv_bytes, factor, guard, json_value, unguard
+from scanner.sheets.cells import csv_bytes, factor, guard, json_value, unguard
 
 # What starts a formula in a spreadsheet: OWASP, "CSV injection"
 STARTS = ("=", "+", "-", "@", "\t", "\r")

@@ -6,7 +6,7 @@ import re
 
 import pandas as pd
 
-from scanner.book.problems import shown
+from scanner.sheets.problems import shown
 
 _WHOLE = re.compile(r"^0*(\d+)(\.0+)?$")
 
@@ -14,29 +14,8 @@ _WHOLE = re.compile(r"^0*(\d+)(\.0+)?$")
 def match_ids(
     typed: pd.Series[str], clients: pd.DataFrame, *, names: pd.Series[str] | None = None
 ) -> tuple[pd.Series[str], pd.Series[str]]:
-    """
-    Find the clients that ids in a sheet stand for.
+    """Find the clients that ids in a sheet stand for.
 
-    Parameters
-    ----------
-    typed
-        Ids as they stand in the sheet.
-    clients
-        Table `CLIENTS`.
-    names
-        Names of the clients as the sheet has them, on the same index: they decide where an
-        id alone would fit several. None: the sheet has none.
-
-    Returns
-    -------
-    client_ids
-        The client's own id on the index of `typed`, blank where there is no such client, or
-        more than one.
-    reasons
-        Why there is none, blank where there is one.
-
-    Examples
-    --------
     >>> clients = pd.DataFrame({"client_id": ["007", "C0012"], "name": ["Ada", "Bo"]})
     >>> ids, reasons = match_ids(pd.Series(["7", "c0012", "9"]), clients)
     >>> ids.tolist(), reasons.iloc[2]

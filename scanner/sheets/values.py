@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from scanner.book.problems import Problem, fault, shown
+from scanner.sheets.problems import Problem, fault, shown
 
 Where = Callable[[int], dict[str, str]]
 """From a position in the column to ``file``, ``feature`` and ``client_id`` of a problem."""
@@ -24,29 +24,10 @@ _BLANKED = "the cell is taken as blank"
 def read_numbers(
     texts: pd.Series[str], where: Where, *, least: float | None, most: float
 ) -> tuple[pd.Series[float], list[Problem]]:
-    """
-    Read a column of numbers; what is not one becomes NaN and a fault.
+    """Read a column of numbers; what is not one becomes NaN and a fault.
 
     Thousands commas and a dollar sign are understood, units are not.
 
-    Parameters
-    ----------
-    texts
-        Column of text; its name is the column's, blank is not known.
-    where
-        Names file, row and client of a position.
-    least, most
-        Least and most that make sense, in the column's unit; no least: None.
-
-    Returns
-    -------
-    numbers
-        Same index, NaN where blank or faulty.
-    problems
-        One fault a cell that is not a number between least and most.
-
-    Examples
-    --------
     >>> texts = pd.Series(["1,200", "12 ft", ""], name="length_ft", dtype="str")
     >>> numbers, problems = read_numbers(
     ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, least=0, most=5000)
@@ -75,29 +56,8 @@ def read_numbers(
 def read_flags(
     texts: pd.Series[str], where: Where, *, words: tuple[str, ...], doubtful: str = ""
 ) -> tuple[pd.Series[str], list[Problem]]:
-    """
-    Read a column of flags: yes, no, blank, and what else is allowed.
+    """Read a column of flags: yes, no, blank, and what else is allowed.
 
-    Parameters
-    ----------
-    texts
-        Column of text; its name is the column's.
-    where
-        Names file, row and client of a position.
-    words
-        Words allowed, as the schema has them.
-    doubtful
-        What a flag that cannot be read is taken for.
-
-    Returns
-    -------
-    flags
-        Same index, words allowed only.
-    problems
-        One fault a cell that holds another word.
-
-    Examples
-    --------
     >>> texts = pd.Series(["Y", "maybe"], name="renter", dtype="str")
     >>> flags, problems = read_flags(
     ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, words=("yes", "no", ""))
@@ -112,27 +72,8 @@ def read_flags(
 def read_words(
     texts: pd.Series[str], where: Where, *, words: tuple[str, ...]
 ) -> tuple[pd.Series[str], list[Problem]]:
-    """
-    Read a column of words from a list; others become blank and a fault.
+    """Read a column of words from a list; others become blank and a fault.
 
-    Parameters
-    ----------
-    texts
-        Column of text; its name is the column's.
-    where
-        Names file, row and client of a position.
-    words
-        Words allowed.
-
-    Returns
-    -------
-    words_read
-        Same index, words allowed or blank.
-    problems
-        One fault a cell that holds another word.
-
-    Examples
-    --------
     >>> texts = pd.Series(["Curb", "kerb"], name="along", dtype="str")
     >>> found, problems = read_words(
     ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, words=("curb", "house"))
@@ -144,25 +85,8 @@ def read_words(
 
 
 def read_dates(texts: pd.Series[str], where: Where) -> tuple[pd.Series[str], list[Problem]]:
-    """
-    Read a column of ISO dates: a day, a month or a year; others become blank and a fault.
+    """Read a column of ISO dates: a day, a month or a year; others become blank and a fault.
 
-    Parameters
-    ----------
-    texts
-        Column of text; its name is the column's.
-    where
-        Names file, row and client of a position.
-
-    Returns
-    -------
-    dates
-        Same index, text as it came.
-    problems
-        One fault a cell that is not a date.
-
-    Examples
-    --------
     >>> texts = pd.Series(["2019", "3/14/2019"], name="client_since", dtype="str")
     >>> dates, problems = read_dates(
     ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"})

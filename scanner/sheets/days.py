@@ -19,22 +19,8 @@ _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y
 
 
 def read_day(text: str) -> date | None:
-    """
-    Read a day.
+    """Read a day.
 
-    Parameters
-    ----------
-    text
-        Text of a cell: 2027-03-14, 3/14/2027 (month first), Mar 14, 2027, or the number of
-        days that a spreadsheet counts.
-
-    Returns
-    -------
-    day
-        The day; None where it is blank or none.
-
-    Examples
-    --------
     >>> [str(read_day(text)) for text in ("2027-03-14", "3/14/27", "46460", "March 14, 2027")]
     ['2027-03-14', '2027-03-14', '2027-03-14', '2027-03-14']
     >>> read_day("14/3/2027"), read_day("soon")

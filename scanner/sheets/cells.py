@@ -30,21 +30,8 @@ FACTOR_DIGITS = 6
 
 
 def guard(text: str) -> str:
-    """
-    Make a text safe to stand in a spreadsheet's cell.
+    """Make a text safe to stand in a spreadsheet's cell.
 
-    Parameters
-    ----------
-    text
-        Any text.
-
-    Returns
-    -------
-    guarded
-        The text, with an apostrophe in front where a spreadsheet would run it.
-
-    Examples
-    --------
     >>> guard("=1+1"), guard("+1 308 555 0109"), guard("Ada"), guard("'-")
     ("'=1+1", "'+1 308 555 0109", 'Ada', "''-")
     """
@@ -52,21 +39,8 @@ def guard(text: str) -> str:
 
 
 def unguard(text: str) -> str:
-    """
-    Take off the apostrophe that `guard` put in front.
+    """Take off the apostrophe that `guard` put in front.
 
-    Parameters
-    ----------
-    text
-        Text of a cell as read.
-
-    Returns
-    -------
-    plain
-        The text as it was before `guard`.
-
-    Examples
-    --------
     >>> unguard("'=1+1"), unguard("'tis"), unguard("")
     ('=1+1', "'tis", '')
     """
@@ -74,24 +48,8 @@ def unguard(text: str) -> str:
 
 
 def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
-    r"""
-    Write a table as RFC 4180 text in UTF-8.
+    r"""Write a table as RFC 4180 text in UTF-8.
 
-    Parameters
-    ----------
-    header
-        Names of the columns.
-    rows
-        Cells of each row: text is guarded, `Decimal` and whole numbers are written as
-        they are, None is blank.
-
-    Returns
-    -------
-    content
-        The file's bytes.
-
-    Examples
-    --------
     >>> csv_bytes(["name", "price_usd"], [["=x", usd(-500)], ["", None]])
     b"name,price_usd\r\n'=x,-5.00\r\n,\r\n"
     """
@@ -103,21 +61,8 @@ def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
 
 
 def usd(amount_cents: float) -> Decimal:
-    """
-    Turn cents into dollars with two decimals.
+    """Turn cents into dollars with two decimals.
 
-    Parameters
-    ----------
-    amount_cents
-        Whole amount [cents].
-
-    Returns
-    -------
-    amount_usd
-        The same amount [USD].
-
-    Examples
-    --------
     >>> usd(162750)
     Decimal('1627.50')
     """
@@ -125,23 +70,8 @@ def usd(amount_cents: float) -> Decimal:
 
 
 def number(value: float, *, digits: int = MEASURE_DIGITS) -> Decimal | None:
-    """
-    Round a measured number for a file.
+    """Round a measured number for a file.
 
-    Parameters
-    ----------
-    value
-        Any number; NaN: not known.
-    digits
-        Decimals kept.
-
-    Returns
-    -------
-    rounded
-        The number with that many decimals; None where it is not known or has no end.
-
-    Examples
-    --------
     >>> number(52.004), number(float("nan")), number(-0.0001)
     (Decimal('52.00'), None, Decimal('0.00'))
     """
@@ -152,23 +82,8 @@ def number(value: float, *, digits: int = MEASURE_DIGITS) -> Decimal | None:
 
 
 def factor(value: float, *, least_digits: int = 0) -> Decimal:
-    """
-    Write a quantity or a rate with as many decimals as its product needs, no more.
+    """Write a quantity or a rate with as many decimals as its product needs, no more.
 
-    Parameters
-    ----------
-    value
-        Any number.
-    least_digits
-        Decimals that are written even when they are zero.
-
-    Returns
-    -------
-    shortened
-        The number with at most `FACTOR_DIGITS` decimals.
-
-    Examples
-    --------
     >>> factor(2.2222222222), factor(64.0), factor(0.165, least_digits=2), factor(28.0, least_digits=2)
     (Decimal('2.222222'), Decimal('64'), Decimal('0.165'), Decimal('28.00'))
     """
@@ -178,21 +93,8 @@ def factor(value: float, *, least_digits: int = 0) -> Decimal:
 
 
 def count(value: float) -> int | None:
-    """
-    Write a number that counts something as a whole number.
+    """Write a number that counts something as a whole number.
 
-    Parameters
-    ----------
-    value
-        Any number; NaN: not known.
-
-    Returns
-    -------
-    whole
-        The nearest whole number; None where it is not known.
-
-    Examples
-    --------
     >>> count(3.0), count(float("nan"))
     (3, None)
     """
@@ -200,21 +102,8 @@ def count(value: float) -> int | None:
 
 
 def yes_no(flag: object) -> str:
-    """
-    Write a flag as people write it.
+    """Write a flag as people write it.
 
-    Parameters
-    ----------
-    flag
-        Anything that is true or false.
-
-    Returns
-    -------
-    word
-        ``"yes"`` or ``"no"``.
-
-    Examples
-    --------
     >>> yes_no(True), yes_no(False)
     ('yes', 'no')
     """
@@ -222,26 +111,8 @@ def yes_no(flag: object) -> str:
 
 
 def json_value(value: object) -> str:
-    """
-    Write one value as JSON, decimals with all their digits.
+    """Write one value as JSON, decimals with all their digits.
 
-    Parameters
-    ----------
-    value
-        Text, whole number, `Decimal`, flag, None, or a mapping or list of such.
-
-    Returns
-    -------
-    text
-        JSON text.
-
-    Raises
-    ------
-    ValueError
-        If a number is not finite.
-
-    Examples
-    --------
     >>> json_value({"price_usd": usd(160000), "face": "", "low": None})
     '{"price_usd": 1600.00, "face": "", "low": null}'
     """

@@ -14,8 +14,8 @@ import pandas as pd
 from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.utils.exceptions import InvalidFileException
 
-from scanner.book.problems import Problem, fault, note, shown
 from scanner.errors import BookError
+from scanner.sheets.problems import Problem, fault, note, shown
 
 MAX_UNPACKED_BYTES = 500_000_000
 """A spreadsheet that unpacks to more than this is refused unopened."""
@@ -28,35 +28,10 @@ _ROW = "__row__"
 def read_rows(
     path: Path, columns: tuple[str, ...], *, needs: tuple[str, ...] = ()
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """
-    Read a csv or xlsx file as text, one row a record.
+    """Read a csv or xlsx file as text, one row a record.
 
     Cells that were neutralised against running as a formula get their own text
     back: a leading apostrophe before ``= + - @`` goes.
-
-    Parameters
-    ----------
-    path
-        File ending in .csv or .xlsx.
-    columns
-        Column names known; others are carried along behind them. A known one
-        that the file lacks is filled blank.
-    needs
-        Columns by which the right sheet of a workbook is known, whatever it is called
-        and wherever it stands; the first sheet where none has them all.
-
-    Returns
-    -------
-    rows
-        Known columns, the others, all text without nulls; the index is the row
-        in the file, 2 is the first below the header.
-    problems
-        Whole-file and whole-row problems found on the way.
-
-    Raises
-    ------
-    BookError
-        If the file cannot be read as a table at all, or is empty.
     """
     is_sheet = path.suffix.lower() == ".xlsx"
     grid, problems = (_read_xlsx(path, needs), []) if is_sheet else _read_csv(path)
@@ -125,24 +100,7 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
 
 
 def read_headers(path: Path) -> list[tuple[str, ...]]:
-    """
-    Read the column names of each sheet of a file, to tell what kind of sheet it is.
-
-    Parameters
-    ----------
-    path
-        File ending in .csv or .xlsx.
-
-    Returns
-    -------
-    headers
-        One a sheet, in plain form: small letters, ``_`` for blanks.
-
-    Raises
-    ------
-    BookError
-        If the file cannot be read as a table at all.
-    """
+    """Read the column names of each sheet of a file, to tell what kind of sheet it is."""
     grids = _read_sheets(path) if path.suffix.lower() == ".xlsx" else [_read_csv(path)[0]]
     return [_header_of(grid) for grid in grids]
 

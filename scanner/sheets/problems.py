@@ -16,29 +16,8 @@ _SHOWN_LETTERS = 60
 
 
 def fault(file: str, feature: str, problem: str, remedy: str, *, client_id: str = "") -> Problem:
-    """
-    Describe something wrong that was left out or blanked; the exit code becomes 1.
+    """Describe something wrong that was left out or blanked; the exit code becomes 1.
 
-    Parameters
-    ----------
-    file
-        File that it was found in, relative to the book.
-    feature
-        Row, feature or key in it; blank for the whole file.
-    problem
-        What came and what is allowed.
-    remedy
-        What to do about it.
-    client_id
-        Client concerned; blank for none.
-
-    Returns
-    -------
-    row
-        One row of `PROBLEMS`.
-
-    Examples
-    --------
     >>> fault("clients.csv", "row 3", "the id is missing", "fill it in")["severity"]
     'fault'
     """
@@ -46,29 +25,8 @@ def fault(file: str, feature: str, problem: str, remedy: str, *, client_id: str 
 
 
 def note(file: str, feature: str, problem: str, remedy: str, *, client_id: str = "") -> Problem:
-    """
-    Describe something worth saying that stops nothing; the exit code stays 0.
+    """Describe something worth saying that stops nothing; the exit code stays 0.
 
-    Parameters
-    ----------
-    file
-        File that it was found in, relative to the book.
-    feature
-        Row, feature or key in it; blank for the whole file.
-    problem
-        What was found.
-    remedy
-        What to do about it.
-    client_id
-        Client concerned; blank for none.
-
-    Returns
-    -------
-    row
-        One row of `PROBLEMS`.
-
-    Examples
-    --------
     >>> note("sites/a.geojson", "", "no CRS is declared", "nothing to do")["severity"]
     'note'
     """
@@ -76,26 +34,8 @@ def note(file: str, feature: str, problem: str, remedy: str, *, client_id: str =
 
 
 def list_problems(rows: Iterable[Problem]) -> pd.DataFrame:
-    """
-    Put problem rows into a table, sorted as people count: row 9 before row 10.
+    """Put problem rows into a table, sorted as people count: row 9 before row 10.
 
-    Parameters
-    ----------
-    rows
-        Rows made by `fault` and `note`, any number.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, each row once.
-
-    Raises
-    ------
-    SchemaError
-        If a row breaks the schema.
-
-    Examples
-    --------
     >>> rows = [fault("a.csv", f"row {n}", "bad", "mend it") for n in (10, 9)]
     >>> list_problems(rows)["feature"].tolist()
     ['row 9', 'row 10']
@@ -109,26 +49,8 @@ def list_problems(rows: Iterable[Problem]) -> pd.DataFrame:
 
 
 def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
-    """
-    Join several tables of problems into one sorted table.
+    """Join several tables of problems into one sorted table.
 
-    Parameters
-    ----------
-    *tables
-        Tables `PROBLEMS`.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, each row once.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks the schema.
-
-    Examples
-    --------
     >>> one = list_problems([fault("a.csv", "row 2", "bad", "mend it")])
     >>> len(join_problems(one, one))
     1
@@ -139,21 +61,8 @@ def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
 
 
 def shown(came: object) -> str:
-    """
-    Quote what came, cut to a length that fits a line; nothing is "blank".
+    """Quote what came, cut to a length that fits a line; nothing is "blank".
 
-    Parameters
-    ----------
-    came
-        A cell, a value or a word as it stood in the file.
-
-    Returns
-    -------
-    text
-        What came, for a message.
-
-    Examples
-    --------
     >>> shown("12 ft"), shown("")
     ("'12 ft'", 'blank')
     """
