@@ -131,7 +131,7 @@ def _read_layer(
     ]
     shapes, located = locate_shapes(layer, file)
     attributes, reasons, cell_problems = read_attributes(texts, places.__getitem__, ids)
-    shapes, shape_reasons, mended = check_shapes(
+    shapes, shape_reasons, changes = check_shapes(
         shapes, attributes["kind"].where(reasons == "", "").to_numpy(dtype=object)
     )
     is_told = np.zeros(len(texts), dtype=bool) if layer.is_told is None else layer.is_told
@@ -142,7 +142,7 @@ def _read_layer(
         if reason
     ]
     problems = [*located, *cell_problems, *told]
-    problems += list_shape_problems(shape_reasons, np.where(reasons == "", mended, ""), places)
+    problems += list_shape_problems(shape_reasons, np.where(reasons == "", changes, np.nan), places)
     is_good = (reasons == "") & (shape_reasons == "") & ~is_told
     features = attributes.assign(
         feature_id=[f"{file}#{number}" for number in range(start, start + len(texts))], file=file

@@ -247,6 +247,34 @@ def test_crossing_ring_is_mended_within_one_percent(sites, nick, is_kept):
         assert features.geometry.iloc[0].area == pytest.approx(lot.area, rel=0.01)
 
 
+def from_feet(*points):
+    """Make a polygon of points in hundredths of a lot."""
+    return shapely.Polygon([(LON + x * STEP / 100, LAT + y * STEP / 100) for x, y in points])
+
+
+def test_outline_that_touches_itself_keeps_all_its_ground(sites):
+    # two squares of 40 that meet in a corner, with a hair of no width: mended, they are a
+    # collection that holds a multipolygon; nothing but the hair is lost
+    hair = [(80, 80), (90, 80), (80, 80)]
+    street = from_feet((0, 0), (40, 0), (40, 40), (80, 40), *hair, (40, 80), (40, 40), (0, 40))
+    assert not street.is_valid
+    geojson(sites, [feature("street", street)])
+    features, problems = read_sites(sites, CLIENTS)
+    assert features.geometry.iloc[0].area == pytest.approx(2 * 40**2 * (STEP / 100) ** 2, rel=1e-6)
+    assert problems["severity"].tolist() == ["note"]
+    assert "changed its area by less than 0.01 %" in problems["problem"].iloc[0]
+
+
+def test_repair_tells_the_share_that_it_changed(sites):
+    # a corner of 4 x 4 drawn the other way round counts as -16 beside 10,000; mended as +16
+    corner = [(100, 104), (104, 104), (104, 100), (100, 100)]
+    lot = from_feet((0, 0), (100, 0), (100, 100), *corner, (0, 100))
+    geojson(sites, [feature("property", lot, client_id="007")])
+    features, problems = read_sites(sites, CLIENTS)
+    assert features.geometry.iloc[0].area == pytest.approx(10_016 * (STEP / 100) ** 2, rel=1e-6)
+    assert f"changed its area by {100 * 32 / 9_984:.2f} %" in problems["problem"].iloc[0]
+
+
 VIRTUAL = "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/etc/hosts</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>"
 
 

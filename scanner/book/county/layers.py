@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +15,7 @@ from scanner.book.county.kinds import KINDS, PROPERTY, County, Kind, Pick
 from scanner.book.county.plane import Plane, Shapes
 from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.raw import RawLayer
-from scanner.book.layers.shapes import check_shapes, locate_shapes
+from scanner.book.layers.shapes import check_shapes, locate_shapes, share_words
 from scanner.errors import SiteError
 from scanner.sheets.problems import Problem, fault, note
 
@@ -122,7 +121,7 @@ def _read_layer(source: Source, kind: Kind, picks: list[Pick]) -> tuple[Things, 
     )
     is_gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     is_stray = ~is_gone & (shapely.get_dimensions(shapes) != _DIMENSIONS[drawn_as])
-    shapes, reasons, mended = check_shapes(shapes, np.full(len(at), "", object))
+    shapes, reasons, changes = check_shapes(shapes, np.full(len(at), "", object))
     reasons = np.where(
         is_stray, f"{kind.option} are drawn as {drawn_as}, and this is none", reasons
     )
@@ -134,7 +133,7 @@ def _read_layer(source: Source, kind: Kind, picks: list[Pick]) -> tuple[Things, 
         fault(**places[row], problem=f"{reasons[row]}; it is left out", remedy=_REMEDY)
         for row in told
     ]
-    problems += _note_mended(mended, at, source)
+    problems += _note_mended(changes, at, source)
     is_good = (reasons == "") & ~is_told
     if not is_good.any():
         message = f"{source.name} holds not one usable feature of {len(at):,}: {_first(reasons)}"
@@ -188,13 +187,15 @@ def _locate(layer: RawLayer, source: Source) -> Shapes:
     return np.asarray(shapes, object)
 
 
-def _note_mended(mended: Iterable[str], at: NDArray[np.intp], source: Source) -> list[Problem]:
-    numbers = [str(number + 1) for number, words in zip(at, mended, strict=True) if words]
-    if not numbers:
+def _note_mended(
+    changes: NDArray[np.float64], at: NDArray[np.intp], source: Source
+) -> list[Problem]:
+    is_mended = np.isfinite(changes)
+    if not is_mended.any():
         return []
     problem = (
-        f"{len(numbers):,} outlines crossed themselves and were mended, each area changed by less than 1 % "
-        f"(features {list_names(numbers)})"
+        f"{is_mended.sum():,} outlines crossed themselves and were mended, each area changed by "
+        f"{share_words(changes[is_mended].max())} or less (features {list_names((at[is_mended] + 1).tolist())})"
     )
     return [note(source.name, "", problem, "nothing to do, unless a lot looks wrong on the map")]
 

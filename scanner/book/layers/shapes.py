@@ -79,7 +79,9 @@ def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
     return shapes, []
 
 
-def check_shapes(shapes: Shapes, kinds: NDArray[np.object_]) -> tuple[Shapes, Reasons, Reasons]:
+def check_shapes(
+    shapes: Shapes, kinds: NDArray[np.object_]
+) -> tuple[Shapes, Reasons, NDArray[np.float64]]:
     """
     Check shapes against their kinds, and mend rings where that is safe.
 
@@ -96,15 +98,15 @@ def check_shapes(shapes: Shapes, kinds: NDArray[np.object_]) -> tuple[Shapes, Re
         Same length, mended where that changed the area by at most `REPAIR_SHARE`.
     reasons
         What keeps a shape out, in words; blank where nothing does.
-    mended
-        What was mended, in words; blank where nothing was.
+    changes
+        Share of its area by which mending changed a shape; NaN where nothing was mended.
 
     Examples
     --------
     >>> import numpy as np, shapely
     >>> bow = shapely.from_wkt("POLYGON ((9 9, 10 10, 10 9, 9 10, 9 9))")
     >>> check_shapes(np.array([bow, None]), np.array(["lawn", "lawn"], dtype=object))[1].tolist()
-    ['its outline crosses itself, and mending it would change its area by more than 1 %', 'it has no shape']
+    ['its outline crosses itself, and mending it would change its area by more than 100 %', 'it has no shape']
     """
     reasons: Reasons = np.full(len(shapes), "", dtype=object)
     is_gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
@@ -149,15 +151,39 @@ def _type_words(type_id: int) -> str:
     return words[0] if words else "a mixture of shapes"
 
 
+def share_words(share: float) -> str:
+    """
+    Say a share of an area, however small or large.
+
+    Parameters
+    ----------
+    share
+        Share of one.
+
+    Returns
+    -------
+    words
+        As a percentage.
+
+    Examples
+    --------
+    >>> share_words(3e-7), share_words(0.0042), share_words(float("inf"))
+    ('less than 0.01 %', '0.42 %', 'more than 100 %')
+    """
+    if share < 1e-4:  # noqa: PLR2004  # as the words say
+        return "less than 0.01 %"
+    return f"{100 * share:.2f} %" if share <= 1 else "more than 100 %"
+
+
 def list_shape_problems(
-    reasons: Reasons, mended: Reasons, places: list[dict[str, str]]
+    reasons: Reasons, changes: NDArray[np.float64], places: list[dict[str, str]]
 ) -> list[Problem]:
     """
     Put into problem rows what `check_shapes` found.
 
     Parameters
     ----------
-    reasons, mended
+    reasons, changes
         As `check_shapes` gives them.
     places
         ``file``, ``feature`` and ``client_id`` of each shape.
@@ -174,10 +200,10 @@ def list_shape_problems(
     repaired = [
         note(
             **places[at],
-            problem=str(mended[at]),
+            problem=f"its outline crossed itself; mending it changed its area by {share_words(changes[at])}",
             remedy="look at it on the map; draw it again if it is wrong",
         )
-        for at in np.flatnonzero(mended != "").tolist()
+        for at in np.flatnonzero(np.isfinite(changes)).tolist()
     ]
     return [*left_out, *repaired]
 
@@ -207,35 +233,37 @@ def _find_misplaced(shapes: Shapes) -> Reasons:
     return reasons
 
 
-def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, Reasons]:
-    mended: Reasons = np.full(len(shapes), "", dtype=object)
+def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, NDArray[np.float64]]:
+    changes = np.full(len(shapes), np.nan)
     is_broken = (reasons == "") & ~shapely.is_valid(shapes)
     is_polygon = np.isin(shapely.get_type_id(shapes), _POLYGONS)
     reasons[is_broken & ~is_polygon] = "its line has no length"
-    is_crossing = is_broken & is_polygon
-    at = np.flatnonzero(is_crossing)
+    at = np.flatnonzero(is_broken & is_polygon)
     if not len(at):
-        return shapes, reasons, mended
+        return shapes, reasons, changes
     drawn_area = shapely.area(shapes[at])
     repaired = np.array(
         [_keep_polygons(shape) for shape in shapely.make_valid(shapes[at])], dtype=object
     )
-    change = np.abs(shapely.area(repaired) - drawn_area)
-    is_safe = (change <= REPAIR_SHARE * drawn_area) & (drawn_area > 0)
-    mended[at[is_safe]] = (
-        "its outline crossed itself; it was mended, the area changed by less than 1 %"
-    )
-    reasons[at[~is_safe]] = (
-        "its outline crosses itself, and mending it would change its area by more than 1 %"
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.nan_to_num(np.abs(shapely.area(repaired) / drawn_area - 1), nan=np.inf)
+    is_safe = share <= REPAIR_SHARE
+    changes[at[is_safe]] = share[is_safe]
+    for row in np.flatnonzero(~is_safe).tolist():
+        reasons[at[row]] = (
+            f"its outline crosses itself, and mending it would change its area by {share_words(share[row])}"
+        )
     result = shapes.copy()
     result[at[is_safe]] = repaired[is_safe]
-    return result, reasons, mended
+    return result, reasons, changes
 
 
 def _keep_polygons(shape: shapely.Geometry) -> shapely.Geometry:
-    """Keep the polygons of a mended shape; spikes leave lines behind."""
-    parts = shapely.get_parts(shape)
+    """Keep the polygons of a mended shape, however deep they lie; spikes leave lines behind."""
+    parts = shapely.get_parts([shape])
+    # a collection may hold a multipolygon
+    while (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():
+        parts = shapely.get_parts(parts)
     polygons = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
     return polygons[0] if len(polygons) == 1 else shapely.multipolygons(polygons)
 
