@@ -15,7 +15,6 @@ from typing import Self
 
 import numpy as np
 import pandas as pd
-import pandera.pandas as pa
 from geopandas import GeoDataFrame
 
 from scanner.book.book import read_book
@@ -40,6 +39,7 @@ from scanner.job.planting import place_plants
 from scanner.job.prices import price_offers
 from scanner.job.quantities import take_off
 from scanner.pages.publish import publish
+from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.tables import (
     BEDS,
@@ -293,7 +293,7 @@ def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame
     return check_table(beds.sort_values("bed_id", ignore_index=True), BEDS)
 
 
-def _join(parts: Iterable[Part], name: str, schema: pa.DataFrameSchema) -> pd.DataFrame:
+def _join(parts: Iterable[Part], name: str, schema: TableSchema) -> pd.DataFrame:
     tables = [getattr(part, name) for part in parts]
     filled = [table for table in tables if len(table)] or tables[:1]
     return check_table(pd.concat(filled, ignore_index=True), schema)

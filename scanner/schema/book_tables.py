@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
-
 from scanner.schema.columns import (
     ALONG,
     FEATURE_KINDS,
@@ -11,16 +9,16 @@ from scanner.schema.columns import (
     SEVERITIES,
     SPRINKLERS,
     UTILITIES,
+    TableSchema,
     count_column,
     number_column,
     shape_column,
-    table_schema,
     text_column,
     word_column,
 )
 
-CLIENTS = table_schema("clients", "One row a client, as in clients.csv; more columns are carried along.", {
-    "client_id": text_column("the company's own id of the client", pa.Check.str_length(min_value=1), unique=True),
+CLIENTS = TableSchema("clients", "One row a client, as in clients.csv; more columns are carried along.", {
+    "client_id": text_column("the company's own id of the client", least=1, unique=True),
     "name": text_column("name of the client"),
     "address": text_column("street address of the lot"),
     "parcel_id": text_column("the county's id of the lot"),
@@ -46,7 +44,7 @@ CLIENTS = table_schema("clients", "One row a client, as in clients.csv; more col
     "notes": text_column("anything worth knowing"),
 })  # fmt: skip
 
-FEATURES = table_schema("features", "Site features, one row each, WGS 84 longitude and latitude.", {
+FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitude and latitude.", {
     "feature_id": text_column("file and number of the feature in it, file#1 first", unique=True),
     "file": text_column("file that the feature came from, relative to the book"),
     "kind": word_column("what it is", FEATURE_KINDS),
@@ -60,7 +58,7 @@ FEATURES = table_schema("features", "Site features, one row each, WGS 84 longitu
     "geometry": shape_column("the shape", "degrees"),
 })  # fmt: skip
 
-MEASURED = table_schema("measured", "Edges measured on foot, one row each.", {
+MEASURED = TableSchema("measured", "Edges measured on foot, one row each.", {
     "client_id": text_column("client whose edge it is"),
     "along": word_column("what the edge runs along", ALONG),
     "length_ft": number_column("ft", "length of the edge, openings included"),
@@ -70,7 +68,7 @@ MEASURED = table_schema("measured", "Edges measured on foot, one row each.", {
     "row": count_column("row of the file, 2 is the first below the header"),
 })  # fmt: skip
 
-PROBLEMS = table_schema("problems", "What was found wrong or worth saying, one row each.", {
+PROBLEMS = TableSchema("problems", "What was found wrong or worth saying, one row each.", {
     "file": text_column("file that it was found in; blank: none"),
     "feature": text_column("row or feature in it; blank: the whole file"),
     "client_id": text_column("client concerned; blank: none"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
 
 FEATURE_KINDS = (
     "property", "lawn", "house", "outbuilding", "street", "sidewalk", "drive", "walk",
@@ -21,185 +23,97 @@ SPRINKLERS = ("yes", "no", "unknown", "")
 SEVERITIES = ("fault", "note")
 METHODS = ("hand", "sod cutter", "loader")
 
+DType = Literal["str", "float64", "int64", "bool", "geometry"]
 
-def text_column(
-    meaning: str, *checks: pa.Check, unique: bool = False, required: bool = True
-) -> pa.Column:
+
+@dataclass(frozen=True)
+class Column:
     """
-    Describe a column of text.
+    A column of a table: what it holds, in which unit, and which values are allowed.
 
-    Parameters
+    Attributes
     ----------
+    dtype
+        Type as pandas names it.
     meaning
-        What the column holds.
-    *checks
-        What values must satisfy.
-    unique
-        Whether no value may stand twice.
-    required
-        Whether the column must be there.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    return pa.Column("str", list(checks), description=meaning, unique=unique, required=required)
-
-
-def word_column(meaning: str, words: tuple[str, ...], *, required: bool = True) -> pa.Column:
-    """
-    Describe a column that holds one of some words.
-
-    Parameters
-    ----------
-    meaning
-        What the column holds.
+        What it holds.
+    unit
+        Unit of its values; blank for text and flags.
+    least
+        Least value allowed, of a text the least length; None: any.
     words
-        Words allowed.
-    required
-        Whether the column must be there.
-
-    Returns
-    -------
-    column
-        A column of a schema.
+        The only words allowed; none: any.
+    is_nullable, is_unique, is_required
+        Whether a value may be missing, may stand once only, the column must be there.
     """
-    return text_column(meaning, pa.Check.isin(words), required=required)
+
+    dtype: DType
+    meaning: str
+    unit: str = ""
+    least: float | None = None
+    words: tuple[str, ...] = ()
+    is_nullable: bool = False
+    is_unique: bool = False
+    is_required: bool = True
 
 
-def number_column(
-    unit: str, meaning: str, *, least: float | None = 0.0, known: bool = True, required: bool = True
-) -> pa.Column:
+@dataclass(frozen=True)
+class TableSchema:
     """
-    Describe a column of measured numbers.
+    A table: its columns by name; columns beyond them are allowed.
 
-    Parameters
-    ----------
-    unit
-        Unit of the values.
-    meaning
-        What the column holds.
-    least
-        Least value allowed; None: any.
-    known
-        Whether a value must be given.
-    required
-        Whether the column must be there.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    checks = [] if least is None else [pa.Check.ge(least)]
-    return pa.Column(
-        float,
-        checks,
-        nullable=not known,
-        description=meaning,
-        metadata={"unit": unit},
-        required=required,
-    )
-
-
-def count_column(meaning: str) -> pa.Column:
-    """
-    Describe a column of whole counts.
-
-    Parameters
-    ----------
-    meaning
-        What the column holds.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    return pa.Column(int, [pa.Check.ge(0)], description=meaning, metadata={"unit": "count"})
-
-
-def cents_column(meaning: str, *, least: int | None = 0) -> pa.Column:
-    """
-    Describe a column of money [cents].
-
-    Parameters
-    ----------
-    meaning
-        What the column holds.
-    least
-        Least value allowed; None: any.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    checks = [] if least is None else [pa.Check.ge(least)]
-    return pa.Column(int, checks, description=meaning, metadata={"unit": "cents"})
-
-
-def flag_column(meaning: str) -> pa.Column:
-    """
-    Describe a column of true and false.
-
-    Parameters
-    ----------
-    meaning
-        What the column holds.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    return pa.Column(bool, description=meaning)
-
-
-def shape_column(meaning: str, unit: str = "ft", *, required: bool = True) -> pa.Column:
-    """
-    Describe a column of shapes.
-
-    Parameters
-    ----------
-    meaning
-        What the column holds.
-    unit
-        Unit of the coordinates.
-    required
-        Whether the column must be there.
-
-    Returns
-    -------
-    column
-        A column of a schema.
-    """
-    return pa.Column("geometry", description=meaning, metadata={"unit": unit}, required=required)
-
-
-def table_schema(
-    name: str, meaning: str, columns: dict[str, pa.Column], *, unique: list[str] | None = None
-) -> pa.DataFrameSchema:
-    """
-    Describe a table; columns beyond those named are allowed.
-
-    Parameters
+    Attributes
     ----------
     name
         Name of the table.
     meaning
         What a row is.
     columns
-        Its columns by name.
+        Columns in their order.
     unique
-        Columns that together name a row.
-
-    Returns
-    -------
-    schema
-        A table's schema.
+        Columns that together name a row; none: nothing does.
     """
-    return pa.DataFrameSchema(
-        columns, name=name, description=meaning, strict=False, coerce=True, unique=unique
-    )
+
+    name: str
+    meaning: str
+    columns: Mapping[str, Column]
+    unique: tuple[str, ...] = ()
+
+
+def text_column(
+    meaning: str, *, least: int | None = None, unique: bool = False, required: bool = True
+) -> Column:
+    """Describe a column of text."""
+    return Column("str", meaning, least=least, is_unique=unique, is_required=required)
+
+
+def word_column(meaning: str, words: tuple[str, ...]) -> Column:
+    """Describe a column that holds one of some words."""
+    return Column("str", meaning, words=words)
+
+
+def number_column(
+    unit: str, meaning: str, *, least: float | None = 0.0, known: bool = True
+) -> Column:
+    """Describe a column of measured numbers; where not all are known, NaN stands for the rest."""
+    return Column("float64", meaning, unit, least, is_nullable=not known)
+
+
+def count_column(meaning: str, *, least: int = 0) -> Column:
+    """Describe a column of whole counts."""
+    return Column("int64", meaning, "count", least)
+
+
+def cents_column(meaning: str, *, least: int | None = 0) -> Column:
+    """Describe a column of money [cents]."""
+    return Column("int64", meaning, "cents", least)
+
+
+def flag_column(meaning: str) -> Column:
+    """Describe a column of true and false."""
+    return Column("bool", meaning)
+
+
+def shape_column(meaning: str, unit: str = "ft", *, required: bool = True) -> Column:
+    """Describe a column of shapes; the unit is that of their coordinates."""
+    return Column("geometry", meaning, unit, is_required=required)

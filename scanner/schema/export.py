@@ -11,14 +11,18 @@ import inspect
 import json
 from typing import Any
 
-import pandera.pandas as pa
 from pydantic import BaseModel
 
+from scanner.schema.columns import Column, TableSchema
 from scanner.schema.documents import LocalRules, RateBook
 from scanner.schema.log_tables import LOG_TABLES
 from scanner.schema.tables import TABLES
 
 JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+TYPE_WORDS = {
+    "str": "text", "int64": "whole number", "float64": "number", "bool": "true or false",
+    "geometry": "shape",
+}  # fmt: skip
 
 
 def schema_files() -> dict[str, str]:
@@ -99,42 +103,23 @@ def _is_number(plain: dict[str, Any]) -> bool:
     return plain.get("type") == "number"
 
 
-def describe_table(schema: pa.DataFrameSchema) -> dict[str, Any]:
-    """
-    Describe a table: what it holds, and each column.
-
-    Parameters
-    ----------
-    schema
-        One of `TABLES` or `LOG_TABLES`.
-
-    Returns
-    -------
-    table
-        Name, meaning, and the columns in order.
-    """
+def describe_table(schema: TableSchema) -> dict[str, Any]:
+    """Describe a table as JSON: what it holds, and each column in its order."""
     columns = [_describe_column(name, column) for name, column in schema.columns.items()]
-    return {"name": schema.name, "meaning": schema.description, "columns": columns}
+    return {"name": schema.name, "meaning": schema.meaning, "columns": columns}
 
 
-def _describe_column(name: str, column: pa.Column) -> dict[str, Any]:
-    checks = {check.name: check.statistics for check in column.checks}
+def _describe_column(name: str, column: Column) -> dict[str, Any]:
     return {
         "name": name,
-        "type": _type_word(column),
-        "unit": (column.metadata or {}).get("unit", ""),
-        "may_be_blank": bool(column.nullable),
-        "unique": bool(column.unique),
-        "least": checks.get("greater_than_or_equal_to", {}).get("min_value"),
-        "allowed": list(checks.get("isin", {}).get("allowed_values", [])),
-        "meaning": column.description,
+        "type": TYPE_WORDS[column.dtype],
+        "unit": column.unit,
+        "may_be_blank": column.is_nullable,
+        "unique": column.is_unique,
+        "least": None if column.dtype == "str" else column.least,
+        "allowed": list(column.words),
+        "meaning": column.meaning,
     }
-
-
-def _type_word(column: pa.Column) -> str:
-    name = str(column.dtype)
-    words = {"int": "whole number", "float": "number", "bool": "true or false", "geometry": "shape"}
-    return next((word for part, word in words.items() if name.startswith(part)), "text")
 
 
 def _json_text(value: dict[str, Any]) -> str:

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
-
 from scanner.schema.columns import (
     ALONG,
     EDGE_SOURCES,
     LAWN_SOURCES,
     SKIP_REASONS,
+    TableSchema,
+    count_column,
     flag_column,
     number_column,
     shape_column,
-    table_schema,
     text_column,
     word_column,
 )
 
-LOTS = table_schema("lots", "One row a lot that has an outline: its ground.", {
+LOTS = TableSchema("lots", "One row a lot that has an outline: its ground.", {
     "client_id": text_column("client whose lot it is", unique=True),
     "frame": text_column("plane that the shapes lie in: longitude and latitude of its centre"),
     "outline": shape_column("the lot's outline"),
@@ -28,7 +27,7 @@ LOTS = table_schema("lots", "One row a lot that has an outline: its ground.", {
     "lawn_ft2": number_column("ft2", "area of the turf"),
 })  # fmt: skip
 
-EDGES = table_schema("edges", "Lawn-to-hardscape edges, one row a whole chain, lawn on the left.", {
+EDGES = TableSchema("edges", "Lawn-to-hardscape edges, one row a whole chain, lawn on the left.", {
     "client_id": text_column("client whose edge it is"),
     "along": word_column("what it runs along", ALONG),
     "face": text_column("house faces that it takes in; blank along other things"),
@@ -68,20 +67,20 @@ _BED_COLUMNS = {
     "low_ground": shape_column("part in sight triangles", required=False),
 }  # fmt: skip
 
-BEDS = table_schema("beds", "Beds found, one row each, skipped ones too; each kind as if it alone were built.",
-              _BED_COLUMNS, unique=["bed_id"])  # fmt: skip
+BEDS = TableSchema("beds", "Beds found, one row each, skipped ones too; each kind as if it alone were built.",
+              _BED_COLUMNS, unique=("bed_id",))  # fmt: skip
 
-BED_ORDER = table_schema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
+BED_ORDER = TableSchema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
     "client_id": text_column("client"),
     "bed_id": text_column("bed", unique=True),
-    "place": pa.Column(int, [pa.Check.ge(1)], description="1 is the lead bed"),
+    "place": count_column("1 is the lead bed", least=1),
 })  # fmt: skip
 
-OFFER_BEDS = table_schema(
+OFFER_BEDS = TableSchema(
     "offer_beds",
     "Beds as they lie in an offer. Offer `bed_id` sells that bed alone; offer `client_id+n` the first n of BED_ORDER.",
     {"offer_id": text_column("offer that the bed is drawn for"), **_BED_COLUMNS},
-    unique=["offer_id", "bed_id"],
+    unique=("offer_id", "bed_id"),
 )
 
 LAYERS = (
@@ -89,7 +88,7 @@ LAYERS = (
     "old_bed", "water", "easement", "wildfire_area", "edge", "bed", "tree", "hydrant", "mailbox", "utility",
 )  # fmt: skip
 
-SHAPES = table_schema("shapes", "Everything that a page draws of a scan, WGS 84 longitude and latitude.", {
+SHAPES = TableSchema("shapes", "Everything that a page draws of a scan, WGS 84 longitude and latitude.", {
     "layer": word_column("what is drawn", LAYERS),
     "client_id": text_column("client on whose lot it is drawn"),
     "ref": text_column("bed_id of a bed, `along` of an edge, `what` of a utility, else blank"),

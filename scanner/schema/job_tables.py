@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
-
 from scanner.schema.columns import (
     METHODS,
+    TableSchema,
     cents_column,
     count_column,
     flag_column,
     number_column,
-    table_schema,
     text_column,
     word_column,
 )
 
-QUANTITIES = table_schema("quantities", "What each bed of each offer takes, one row an offer and bed.", {
+QUANTITIES = TableSchema("quantities", "What each bed of each offer takes, one row an offer and bed.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed"),
     "sod_bank_yd3": number_column("yd3", "sod and soil to strip, as it lies"),
@@ -32,7 +30,7 @@ QUANTITIES = table_schema("quantities", "What each bed of each offer takes, one 
     "head_count": number_column("count", "sprinkler heads expected along the edge"),
 })  # fmt: skip
 
-PLANTS = table_schema("plants", "Where each plant of a bed stands, one row a plant.", {
+PLANTS = TableSchema("plants", "Where each plant of a bed stands, one row a plant.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed"),
     "x_ft": number_column("ft", "easting in the bed's frame", least=None),
@@ -40,7 +38,7 @@ PLANTS = table_schema("plants", "Where each plant of a bed stands, one row a pla
     "is_low": flag_column("stands in a sight triangle: low plant"),
 })  # fmt: skip
 
-LINE_ITEMS = table_schema("line_items", "What a price is made of, one row a task or material.", {
+LINE_ITEMS = TableSchema("line_items", "What a price is made of, one row a task or material.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed; blank: belongs to the offer as a whole"),
     "finish": word_column("finish", ("mulch", "planted", "gravel")),
@@ -54,7 +52,7 @@ LINE_ITEMS = table_schema("line_items", "What a price is made of, one row a task
     "rate_source": text_column("where those rates come from"),
 })  # fmt: skip
 
-PRICES = table_schema("prices", "Price of each offer and finish.", {
+PRICES = TableSchema("prices", "Price of each offer and finish.", {
     "offer_id": text_column("offer"),
     "client_id": text_column("client"),
     "finish": word_column("finish", ("mulch", "planted", "gravel")),
@@ -72,10 +70,10 @@ PRICES = table_schema("prices", "Price of each offer and finish.", {
     "unknowns": text_column("what widens the range, in words"),
 })  # fmt: skip
 
-OFFERS = table_schema("offers", "What one call sells, one row an offer; the lead finish's money.", {
+OFFERS = TableSchema("offers", "What one call sells, one row an offer; the lead finish's money.", {
     "offer_id": text_column("offer, as in OFFER_BEDS", unique=True),
     "client_id": text_column("client"),
-    "phase": pa.Column(int, [pa.Check.ge(1)], description="1 is sold first; later phases exceed the job limit"),
+    "phase": count_column("1 is sold first; later phases exceed the job limit", least=1),
     "offer": text_column("what it is, in words"),
     "bed_ids": text_column("beds in it, lead first, joined by a blank"),
     "bed_count": count_column("beds in it"),
@@ -97,7 +95,7 @@ OFFERS = table_schema("offers", "What one call sells, one row an offer; the lead
     "cautions": text_column("what to mind, in words, each once"),
 })  # fmt: skip
 
-CALLS = table_schema("calls", "Whom to call, best first, and who is left out and why.", {
+CALLS = TableSchema("calls", "Whom to call, best first, and who is left out and why.", {
     "rank": count_column("1 is called first; 0: left out"),
     "client_id": text_column("client"),
     "offer_id": text_column("offer to make", unique=True),

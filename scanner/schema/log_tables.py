@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from scanner.schema.columns import (
     ALONG,
+    TableSchema,
     cents_column,
     count_column,
     number_column,
     shape_column,
-    table_schema,
     text_column,
     word_column,
 )
@@ -24,7 +24,7 @@ QUESTIONS = (
 )  # fmt: skip
 """What a crew answers about a lot in half a minute."""
 
-CALL_LOG = table_schema("call_log", "Calls on record, one row an entry, reversed ones left out.", {
+CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed ones left out.", {
     "entry_id": count_column("number of the entry, in the order of recording"),
     "client_id": text_column("client called"),
     "called_on": text_column("day of the call, ISO"),
@@ -36,14 +36,14 @@ CALL_LOG = table_schema("call_log", "Calls on record, one row an entry, reversed
     "recorded_at": text_column("when it was typed in, UTC"),
 })  # fmt: skip
 
-ANSWERS = table_schema("answers", "Checklist answers, the latest of each question of a client.", {
+ANSWERS = TableSchema("answers", "Checklist answers, the latest of each question of a client.", {
     "client_id": text_column("client whose lot was seen"),
     "question": word_column("what was asked", QUESTIONS),
     "answer": text_column("what was answered: yes, no or a number"),
     "seen_on": text_column("day on which the crew looked, ISO"),
-}, unique=["client_id", "question"])  # fmt: skip
+}, unique=("client_id", "question"))  # fmt: skip
 
-STORED_BEDS = table_schema("stored_beds", "Beds of earlier scans, so that names and notes stay.", {
+STORED_BEDS = TableSchema("stored_beds", "Beds of earlier scans, so that names and notes stay.", {
     "bed_id": text_column("name of the bed", unique=True),
     "client_id": text_column("client on whose lot it lies"),
     "along": word_column("what it runs along", ALONG),
@@ -53,7 +53,7 @@ STORED_BEDS = table_schema("stored_beds", "Beds of earlier scans, so that names 
     "geometry": shape_column("shape when last seen, WGS 84; empty: measured on foot", "degrees"),
 })  # fmt: skip
 
-JOBS = table_schema("jobs", "Jobs sold and built, one row a job.", {
+JOBS = TableSchema("jobs", "Jobs sold and built, one row a job.", {
     "job_id": text_column("number of the job", unique=True),
     "client_id": text_column("client"),
     "bed_ids": text_column("beds built, joined by a blank"),
@@ -68,7 +68,7 @@ JOBS = table_schema("jobs", "Jobs sold and built, one row a job.", {
     "note": text_column("anything worth knowing"),
 })  # fmt: skip
 
-JOB_TASKS = table_schema("job_tasks", "Estimate and actuals of each job, one row a task or material.", {
+JOB_TASKS = TableSchema("job_tasks", "Estimate and actuals of each job, one row a task or material.", {
     "job_id": text_column("job"),
     "task": text_column("task, as in LINE_ITEMS"),
     "rate_key": text_column("names in the rate book that the estimate came from, joined by *"),
@@ -78,18 +78,18 @@ JOB_TASKS = table_schema("job_tasks", "Estimate and actuals of each job, one row
     "actual_hours": number_column("h", "labour that it took", known=False),
     "estimated_cents": cents_column("cost estimated"),
     "actual_cents": number_column("cents", "cost that it had; missing: not told", known=False),
-}, unique=["job_id", "task"])  # fmt: skip
+}, unique=("job_id", "task"))  # fmt: skip
 
-VISITS = table_schema("visits", "Visits to lots, one row a client and day.", {
+VISITS = TableSchema("visits", "Visits to lots, one row a client and day.", {
     "entry_id": count_column("number of the first entry, in the order of recording"),
     "client_id": text_column("client whose lot was visited"),
     "visited_on": text_column("day of the visit, ISO"),
     "visited_by": text_column("who went"),
     "note": text_column("what was seen and said"),
     "recorded_at": text_column("when it was typed in, UTC"),
-}, unique=["client_id", "visited_on"])  # fmt: skip
+}, unique=("client_id", "visited_on"))  # fmt: skip
 
-MEASUREMENTS = table_schema("measurements", "Edges as last measured on a visit, one row an edge.", {
+MEASUREMENTS = TableSchema("measurements", "Edges as last measured on a visit, one row an edge.", {
     "client_id": text_column("client whose lot was measured"),
     "along": word_column("what the edge runs along", ALONG),
     "length_ft": number_column("ft", "length of the edge"),
@@ -99,7 +99,7 @@ MEASUREMENTS = table_schema("measurements", "Edges as last measured on a visit, 
     "note": text_column("anything worth knowing"),
 })  # fmt: skip
 
-LISTED = table_schema("listed", "What the last scan offered, one row a first-phase offer.", {
+LISTED = TableSchema("listed", "What the last scan offered, one row a first-phase offer.", {
     "offer_id": text_column("offer to make", unique=True),
     "client_id": text_column("client"),
     "scanned_on": text_column("day of that scan, ISO"),

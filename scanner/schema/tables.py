@@ -1,9 +1,10 @@
 """
 The tables that flow from room to room, in the order of the story.
 
-Each is a pandera schema; every column states its unit and its meaning, and the
-tables in ``shared/`` are generated from here. ``check_table`` is called where a
-table enters a room and where it leaves it.
+Every column states its unit and its meaning, and the tables in ``shared/`` are
+generated from here. ``check_table`` is called where a table enters a room and where it
+leaves it. The checks are our own, because a library for them brings the geometry along
+with it, which half of the commands do without.
 
 Conventions: text is never null, blank is ``""``; flags are ``"yes"``, ``"no"`` or
 ``""`` (not known) in what people write, real booleans in what we compute; numbers
@@ -14,11 +15,10 @@ Several sentences in one column are joined by ``"; "``.
 
 from __future__ import annotations
 
-from typing import TypeVar, cast
+from collections.abc import Iterator
+from typing import TypeVar
 
 import pandas as pd
-import pandera.errors
-import pandera.pandas as pa
 
 from scanner.errors import SchemaError
 from scanner.schema.book_tables import (
@@ -38,6 +38,8 @@ from scanner.schema.columns import (
     SKIP_REASONS,
     SPRINKLERS,
     UTILITIES,
+    Column,
+    TableSchema,
 )
 from scanner.schema.ground_tables import (
     BED_ORDER,
@@ -98,7 +100,7 @@ TABLES = (
 )  # fmt: skip
 
 
-def check_table(table: Table, schema: pa.DataFrameSchema) -> Table:
+def check_table(table: Table, schema: TableSchema) -> Table:
     """
     Check a table against its schema and give it the schema's types.
 
@@ -124,14 +126,30 @@ def check_table(table: Table, schema: pa.DataFrameSchema) -> Table:
     >>> check_table(empty_table(BED_ORDER), BED_ORDER).columns.tolist()
     ['client_id', 'bed_id', 'place']
     """
-    try:
-        return cast("Table", schema.validate(table, lazy=True))
-    except pandera.errors.SchemaErrors as err:
-        message = f"table {schema.name} breaks its schema:\n{err.failure_cases.head(20)}"
-        raise SchemaError(message) from err
+    faults, typed = list[str](), dict[str, pd.Series]()
+    for name, column in schema.columns.items():
+        if name not in table:
+            faults += [f"{name}: the column is missing"] if column.is_required else []
+            continue
+        try:
+            typed[name] = _typed(table[name], column)
+        except (TypeError, ValueError) as err:
+            faults.append(f"{name}: not {column.dtype}: {err}")
+            continue
+        faults += [
+            f"{name}: {words}: {typed[name][is_wrong].iloc[0]!r} in {int(is_wrong.sum())} of {len(table)} rows"
+            for words, is_wrong in _checks(typed[name], column)
+            if is_wrong.any()
+        ]
+    if not faults and schema.unique and table.duplicated([*schema.unique]).any():
+        faults.append(f"{' '.join(schema.unique)}: a row stands twice")
+    if faults:
+        message = f"table {schema.name} breaks its schema:\n" + "\n".join(faults)
+        raise SchemaError(message)
+    return table.assign(**typed)
 
 
-def empty_table(schema: pa.DataFrameSchema) -> pd.DataFrame:
+def empty_table(schema: TableSchema) -> pd.DataFrame:
     """
     Make a table without rows that has all the columns of a schema.
 
@@ -150,4 +168,34 @@ def empty_table(schema: pa.DataFrameSchema) -> pd.DataFrame:
     >>> len(empty_table(CALLS)), "rank" in empty_table(CALLS)
     (0, True)
     """
-    return schema.validate(pd.DataFrame({name: pd.Series(dtype=object) for name in schema.columns}))
+    return check_table(
+        pd.DataFrame({name: pd.Series(dtype=object) for name in schema.columns}), schema
+    )
+
+
+def _typed(values: pd.Series, column: Column) -> pd.Series:
+    """Give a column its type; raises ValueError or TypeError where it can't have it."""
+    if values.dtype == column.dtype:
+        return values
+    if column.dtype == "geometry":
+        from geopandas import GeoSeries  # noqa: PLC0415  # tables without shapes do without it
+
+        return GeoSeries(values)
+    typed = values.astype(column.dtype)
+    if column.dtype == "int64" and values.dtype.kind == "f" and (typed != values).any():
+        message = "not all are whole"
+        raise ValueError(message)
+    return typed
+
+
+def _checks(values: pd.Series, column: Column) -> Iterator[tuple[str, pd.Series]]:
+    """Name what is wrong, and in which rows."""
+    if not column.is_nullable and column.dtype != "bool":
+        yield "is missing", values.isna()
+    if column.is_unique:
+        yield "stands twice", values.duplicated()
+    if column.words:
+        yield f"is none of {column.words}", ~values.isin(column.words)
+    if column.least is not None:
+        sizes = values.str.len() if column.dtype == "str" else values
+        yield f"is less than {column.least:g}", sizes < column.least
