@@ -96,7 +96,16 @@ def features_of(assembly: Assembly) -> gpd.GeoDataFrame:
     document = json.loads(assembly.sites_file.read_text(encoding="utf-8"))
     rows = [feature["properties"] for feature in document["features"]]
     geometry = [shapely.geometry.shape(feature["geometry"]) for feature in document["features"]]
-    columns = ["kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in"]
+    columns = [
+        "kind",
+        "client_id",
+        "along",
+        "curbed",
+        "parking",
+        "pavement_ft",
+        "dbh_in",
+        "drives_known",
+    ]
     table = pd.DataFrame(rows, columns=columns).fillna({"client_id": ""})
     return gpd.GeoDataFrame(table, geometry=geometry, crs="EPSG:4326").to_crs(CRS)
 

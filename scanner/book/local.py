@@ -18,6 +18,7 @@ _WORDS = {
     "house_faces": ("front", "side", "back"),
     "kind_order": KINDS_ALONG,
     "offer_kinds": KINDS_ALONG,
+    "drives_known": ("yes", "no"),
 }
 _PAIRS = (("bed_depth_ft", "min_depth_ft"), ("offer_kinds", "kind_order"))
 _STANDARD_KEPT = "the standard value is used instead"
@@ -155,7 +156,9 @@ def _number(setting: Setting) -> float:
 
 
 def _words(setting: Setting) -> tuple[str, ...]:
-    return tuple(setting.value) if isinstance(setting, Choice) else ()
+    if isinstance(setting, Choice):
+        return (setting.value,) if isinstance(setting.value, str) else setting.value
+    return ()
 
 
 def _build(settings: Settings) -> LocalRules:

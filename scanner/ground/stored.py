@@ -65,6 +65,7 @@ def plant_built(features: GeoDataFrame, stored: GeoDataFrame) -> GeoDataFrame:
             "parking": "",
             "pavement_ft": np.nan,
             "dbh_in": np.nan,
+            "drives_known": "",
             "what": "",
             "geometry": built.geometry.to_numpy(),
         }

@@ -54,6 +54,7 @@ FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitud
     "parking": word_column("whether cars park along a street's curb", FLAGS),
     "pavement_ft": number_column("ft", "width of a street, or of a sidewalk, known by its centerline", known=False),
     "dbh_in": number_column("in", "trunk diameter of a tree at breast height", known=False),
+    "drives_known": word_column("whether every drive of an outline's lot is drawn; yes: none is guessed", FLAGS),
     "what": word_column("what a utility is", (*UTILITIES, "")),
     "geometry": shape_column("the shape", "degrees"),
 })  # fmt: skip

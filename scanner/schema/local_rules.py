@@ -71,6 +71,7 @@ class LocalRules(Document):
     bed_depth_ft: float = Field(gt=0, le=20)
     drive_flare_ft: float = Field(ge=0)
     default_opening_ft: float = Field(ge=0)
+    drives_known: Literal["yes", "no"] = "no"
     min_depth_ft: float = Field(gt=0)
     min_edge_ft: float = Field(ge=0)
     min_bed_ft2: float = Field(ge=0)

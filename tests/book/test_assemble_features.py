@@ -144,6 +144,36 @@ def test_only_what_the_sites_need_is_written(book):
     assert features.geometry.bounds["maxx"].max() - EAST < 160 + LARGE_FT
 
 
+@pytest.mark.parametrize("has_drives", [True, False])
+def test_lots_know_their_drives_where_a_layer_of_drives_was_given(book, has_drives):
+    layers = {"property": row_of_lots()}
+    if has_drives:
+        # the drive of another lot: the layer is complete, this lot has none
+        layers["drive"] = shapes(box(10, -10, 20, 30))
+    made = assemble(book, layers)
+    clients, _ = read_clients(book / "clients.csv")
+    read, problems = read_sites(made.sites_file.parent, clients)
+    lots = read[read["kind"] == "property"].set_index("client_id")["drives_known"]
+    assert problems.empty
+    assert lots["A"] == ("yes" if has_drives else "")
+    assert set(read.loc[read["kind"] != "property", "drives_known"]) <= {""}
+    # drawn anew by hand, the lot still has the drives of the layer
+    drawn = {
+        "type": "FeatureCollection",
+        "features": [
+            feature
+            for feature in json.loads(made.sites_file.read_text())["features"]
+            if feature["properties"].get("client_id") == "A"
+            and feature["properties"].pop("drives_known", "") in ("yes", "")
+        ],
+    }
+    (made.sites_file.parent / "drawn.geojson").write_text(json.dumps(drawn))
+    again, _ = read_sites(made.sites_file.parent, clients)
+    lot_again = again[(again["kind"] == "property") & (again["client_id"] == "A")]
+    assert lot_again["file"].tolist() == ["sites/drawn.geojson"]
+    assert lot_again["drives_known"].tolist() == ["yes" if has_drives else ""]
+
+
 def test_a_far_building_is_not_a_neighbours(book):
     _, found = buildings(book, house(1), box(20, 400, 60, 430))
     assert len(found) == 1

@@ -127,9 +127,10 @@ def test_unreadable_file_is_one_fault_and_all_standard(tmp_path, raw):
 
 
 def test_own_rules_carry_their_source(tmp_path):
-    text = 'bed_depth_ft = 5\nhouse_faces = ["front", "side"]\n[setbacks]\nhydrant_ft = 4\n[company]\nname = "Meadow Fork Lawns"\n'
+    text = 'drives_known = "yes"\nbed_depth_ft = 5\nhouse_faces = ["front", "side"]\n[setbacks]\nhydrant_ft = 4\n[company]\nname = "Meadow Fork Lawns"\n'
     local, problems = rules(tmp_path, text)
     assert problems.empty
+    assert local.drives_known == "yes"
     assert local.bed_depth_ft == 5
     assert local.house_faces == ("front", "side")
     assert local.setbacks.hydrant_ft == 4
@@ -145,6 +146,7 @@ def test_own_rules_carry_their_source(tmp_path):
         ("min_depth_ft = 5", "min_depth_ft", "shallower than the minimum"),
         ("bed_depth_ft = 30", "bed_depth_ft", "less than or equal to 20"),
         ("gap_ft = 0", "gap_ft", "value is 0"),
+        ('drives_known = "maybe"', "drives_known", "'maybe'"),
         ('mower_ft = "four"', "mower_ft", "'four'"),
         ('house_faces = ["roof"]', "house_faces", "'roof'"),
         ('house_faces = "front"', "house_faces", "list of words"),

@@ -219,6 +219,7 @@ def test_faulty_feature_is_told_and_the_rest_kept(sites, faulty, reason, remedy)
     ("properties", "column"),
     [
         ({"kind": "tree", "dbh_in": "thick"}, "dbh_in"),
+        ({"kind": "property", "client_id": "007", "drives_known": "most"}, "drives_known"),
         ({"kind": "street", "curbed": "perhaps"}, "curbed"),
     ],
 )

@@ -20,7 +20,9 @@ from scanner.book.county.streets import Streets
 from scanner.book.layers.attributes import MAX_DBH_IN
 from scanner.schema.documents import LocalRules
 
-COLUMNS = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "geometry")
+COLUMNS = (
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "geometry",
+)  # fmt: skip
 
 AROUND_FT = 60.0
 """Ground beyond frontage and bed depth that a scan looks at, with some to spare."""
@@ -85,8 +87,11 @@ def gather_features(
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
     near, far = _boxes(outlines, reach_ft), _boxes(outlines, rules.front_reach_ft + AROUND_FT)
     walked, walked_at = cut_large(sidewalks[0], near)
+    has_drives = any(things.kind.name == "drive" for things in layers)
     tables = [
-        _rows("property", outlines, client_id=owned.client_id),
+        _rows("property", outlines, client_id=owned.client_id).assign(
+            drives_known="yes" if has_drives else ""
+        ),
         _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
         _buildings([things for things in layers if things.kind is HOUSE], lots, owned, near),
         _cut_streets(streets, far),
@@ -190,7 +195,9 @@ def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
     table = streets.table
     shapes, rows = cut_large(table["geometry"].to_numpy(object), far)
     cut = table.iloc[rows].reset_index(drop=True)
-    cut = cut.assign(client_id="", dbh_in=np.nan, geometry=pd.Series(list(shapes), dtype=object))
+    cut = cut.assign(
+        client_id="", dbh_in=np.nan, drives_known="", geometry=pd.Series(list(shapes), dtype=object)
+    )
     return cut.astype({"pavement_ft": float})[list(COLUMNS)]
 
 
@@ -209,7 +216,9 @@ def _rows(
     kind: str, shapes: Shapes, *, client_id: object = "", dbh_in: object = np.nan
 ) -> pd.DataFrame:
     count = len(shapes)
-    texts = {name: np.full(count, "", object) for name in ("along", "curbed", "parking")}
+    texts = {
+        name: np.full(count, "", object) for name in ("along", "curbed", "parking", "drives_known")
+    }
     return pd.DataFrame(
         {
             "kind": np.full(count, kind, object),

@@ -21,7 +21,9 @@ DEGREE_DIGITS = 9
 """Decimals of a degree: a tenth of a millimetre."""
 
 _AREA = 2
-_PROPERTIES = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in")
+_PROPERTIES = (
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known",
+)  # fmt: skip
 
 
 def features_geojson(features: pd.DataFrame, plane: Plane) -> bytes:

@@ -13,7 +13,9 @@ from scanner.schema.tables import ALONG, FEATURE_KINDS, FLAGS, UTILITIES
 from scanner.sheets.problems import Problem, fault, shown
 from scanner.sheets.values import Where, read_flags, read_numbers
 
-COLUMNS = ("kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "what")
+COLUMNS = (
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "what",
+)  # fmt: skip
 
 MAX_PAVEMENT_FT = 200.0
 MAX_DBH_IN = 240.0
@@ -88,8 +90,9 @@ def read_attributes(
     }
     columns["what"] = _plain(texts["what"]).where(kinds == "utility", "")
     problems: list[Problem] = []
-    for name in ("curbed", "parking"):
-        flags = texts[name].where(kinds.isin(["street", "street_centerline"]), "")
+    streets = ("street", "street_centerline")
+    for name, of in (("curbed", streets), ("parking", streets), ("drives_known", ("property",))):
+        flags = texts[name].where(kinds.isin(of), "")
         columns[name], found = read_flags(flags.rename(name), where, words=FLAGS)
         problems += found
     for name, of, most in (

@@ -42,7 +42,8 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     >>> lot = shapely.box(0, 1, 2, 3)
     >>> files = ["sites/assembled.geojson", "sites/mine.geojson"]
     >>> both = GeoDataFrame(
-    ...     {"kind": "property", "client_id": "A", "file": files}, geometry=[lot, lot], crs=4326)
+    ...     {"kind": "property", "client_id": "A", "drives_known": "", "file": files},
+    ...     geometry=[lot, lot], crs=4326)
     >>> prefer_drawn(both)[0]["file"].tolist()
     ['sites/mine.geojson']
     """
@@ -63,7 +64,16 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
         )
         for file, count in lots.groupby("file", sort=True).size().items()
     ]
-    return features[~is_beaten], problems
+    return _keep_drives_known(features, is_beaten), problems
+
+
+def _keep_drives_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataFrame:
+    """Leave out what is beaten, but not that the drives of a lot are known: they stay."""
+    is_told = is_beaten & (features["drives_known"] == "yes")
+    kept = features[~is_beaten]
+    is_mute = (kept["kind"] == "property") & (kept["drives_known"] == "")
+    is_mute &= kept["client_id"].isin(features.loc[is_told, "client_id"])
+    return kept.assign(drives_known=kept["drives_known"].mask(is_mute, "yes"))
 
 
 def _lies_under(features: GeoDataFrame, is_assembled: pd.Series) -> pd.Series:
