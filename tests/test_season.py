@@ -39,7 +39,7 @@ from collections import Counter
 
 import pytest
 
-from scanner.pages.call_list import CALL_COLUMNS
+from scanner.sheets.lists import CALL_LIST
 from tests.season_play import FEBRUARY, Played, play
 from tests.season_town import LOT_COUNT, bed_id, client_id, left_ft, right_ft
 
@@ -107,7 +107,7 @@ def test_first_scan_finds_a_bed_on_each_lot(season):
 
 def test_first_scan_prices_and_ranks(season):
     calls = season.scans["start"].calls
-    assert [*calls[1]] == [*CALL_COLUMNS]
+    assert [*calls[1]] == [*CALL_LIST.names]
     for number, price, low, high in ((1, WIDE_USD, 1300, 2450), (2, NARROW_USD, 850, 1650)):
         row = calls[number]
         assert float(row["price_usd"]) == near(price)

@@ -25,10 +25,10 @@ from scanner.cli.keeping import read_for_scan
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.talk import counted, progress_bar, say
 from scanner.job.wording import name_later_phases
-from scanner.pages.call_list import FILL_IN_COLUMNS
 from scanner.schema.columns import ALONG
 from scanner.schema.documents import RateBook, Season
 from scanner.sheets.cells import count, csv_bytes, number, usd
+from scanner.sheets.lists import CALL_LIST
 
 TEXTS = (
     "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "offer",
@@ -38,7 +38,7 @@ COLUMNS = (
     "place", "client_id", "name", "phone", "address", "route", "mow_day", "stop", "due_on", "to_do",
     "offer", "bed_ids", "crew_days", "price_low_usd", "price_high_usd", "gross_profit_usd", "chance",
     "chance_low", "chance_high", "last_called_on", "last_outcome", "reasons", "cautions",
-    "relationship", "left_out", *FILL_IN_COLUMNS,
+    "relationship", "left_out", *CALL_LIST.filled_in,
 )  # fmt: skip
 CHANCE_DIGITS = 4
 
@@ -121,7 +121,7 @@ def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
         | {"place": call["place"] or None, "stop": count(call["stop"]), "crew_days": number(call["crew_days"])}
         | {f"{name}_usd": None if pd.isna(call[f"{name}_cents"]) else usd(call[f"{name}_cents"]) for name in money}
         | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
-        | dict.fromkeys(FILL_IN_COLUMNS, "")
+        | dict.fromkeys(CALL_LIST.filled_in, "")
     )  # fmt: skip
     # The beds' own words stand in the list only where they are offered
     return {name: values[name] for name in COLUMNS}
@@ -130,7 +130,7 @@ def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
 def _print(rows: list[dict[str, Any]], *, as_json: bool, as_csv: bool) -> None:
     console = Console(highlight=False)
     if as_json:
-        shown = [{k: row[k] for k in row if k not in FILL_IN_COLUMNS} for row in rows]
+        shown = [{k: row[k] for k in row if k not in CALL_LIST.filled_in} for row in rows]
         click.echo(json.dumps(shown, ensure_ascii=False, indent=2, default=float))
     elif console.is_terminal and not as_csv:
         console.print(_table(rows))

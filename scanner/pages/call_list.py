@@ -6,7 +6,7 @@ What changed since the list that lies there already is marked in the column ``ch
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,23 +15,8 @@ import pandas as pd
 from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import Scan
 from scanner.schema.tables import CLIENTS
-from scanner.sheets.cells import count, csv_bytes, number, unguard, usd, yes_no
-
-FILL_IN_COLUMNS = ("called_on", "outcome", "note", "next_action", "next_date")
-"""What people write into the list after a call."""
-
-CALL_COLUMNS = (
-    "rank", "client_id", "name", "address", "phone", "route", "mow_day", "stop", "offer", "bed_ids",
-    "bed_count", "edge_ft", "area_ft2", "crew_days", "price_usd", "price_low_usd", "price_high_usd",
-    "gross_profit_usd", "chance", "chance_low", "chance_high", "expected_profit_usd",
-    "profit_per_crew_day_usd", "profit_per_selling_hour_usd", "confirmed", "reasons", "cautions",
-    "last_contact", "last_outcome", *FILL_IN_COLUMNS, "change", "chance_calls",
-)  # fmt: skip
-
-LEFT_OUT_COLUMNS = ("client_id", "name", "address", "route", "mow_day", "offer", "reason", "change")
-
-UNSEEN_COLUMNS = ("route", "mow_day", "stop", "client_id", "name", "address", "bed_id", "along", "edge_ft",
-                  "area_ft2", "price_usd", "to_look_at")  # fmt: skip
+from scanner.sheets.cells import count, number, unguard, usd, yes_no
+from scanner.sheets.lists import CALL_LIST
 
 TO_LOOK_AT = {
     False: "does turf run up to the house front?",
@@ -76,7 +61,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[st
     Returns
     -------
     rows
-        One row an offer to be made, a value by column of `CALL_COLUMNS`, then the
+        One row an offer to be made, a value by column of `CALL_LIST`, then the
         columns that the client list has of its own.
 
     Notes
@@ -115,7 +100,7 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dic
     Returns
     -------
     rows
-        One row a client, a value by column of `LEFT_OUT_COLUMNS`, by name.
+        One row a client, a value by column of `LEFT_OUT`, by name.
     """
     listed = set(scan.calls.loc[scan.calls["left_out"] == "", "client_id"])
     reasons = _reasons_for_none(scan) | _first_by_client(scan.calls, "left_out")
@@ -145,7 +130,7 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
     Returns
     -------
     rows
-        One row a bed, a value by column of `UNSEEN_COLUMNS`.
+        One row a bed, a value by column of `UNSEEN`.
     """
     beds = scan.beds[scan.beds["bed_id"].isin(unseen_beds(scan.offers))]
     leads = scan.prices[scan.prices["is_lead"]].set_index("offer_id")["price_cents"]
@@ -162,49 +147,9 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def calls_csv(rows: Iterable[Mapping[str, Any]]) -> bytes:
-    """
-    Write `calls.csv`.
-
-    Parameters
-    ----------
-    rows
-        What `call_rows` gives.
-
-    Returns
-    -------
-    content
-        The file's bytes.
-    """
-    rows = list(rows)
-    return csv_bytes(columns_of(rows), (list(row.values()) for row in rows))
-
-
-def columns_of(rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
-    """
-    Give the columns of the call list: ours, then the book's own.
-
-    Parameters
-    ----------
-    rows
-        What `call_rows` gives.
-
-    Returns
-    -------
-    columns
-        Names in the order of the file.
-
-    Examples
-    --------
-    >>> columns_of([])[0]
-    'rank'
-    """
-    return tuple(rows[0]) if rows else CALL_COLUMNS
-
-
 def _free_name(name: str) -> str:
     """Keep a column of the book's own apart from one of ours that is called alike."""
-    return f"client_{name}" if name in CALL_COLUMNS else name
+    return f"client_{name}" if name in CALL_LIST.names else name
 
 
 def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
@@ -220,9 +165,9 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
         | {"rank": int(call["rank"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
            "confirmed": yes_no(call["is_confirmed"]), "change": "",
            "chance_calls": count(call["chance_calls_count"])}
-        | dict.fromkeys(FILL_IN_COLUMNS, "")
+        | dict.fromkeys(CALL_LIST.filled_in, "")
     )  # fmt: skip
-    return {name: values[name] for name in CALL_COLUMNS}
+    return {name: values[name] for name in CALL_LIST.names}
 
 
 def _change(row: Mapping[str, Any], earlier: EarlierList | None, *, today: str) -> str:

@@ -24,10 +24,8 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
 from scanner.pages.call_list import (
-    FILL_IN_COLUMNS,
     EarlierList,
     call_rows,
-    calls_csv,
     left_out_rows,
     unseen_rows,
 )
@@ -37,7 +35,8 @@ from scanner.pages.item_sheet import line_items_csv, problems_csv
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import render_map
 from scanner.schema.documents import Scan
-from scanner.sheets.cells import unguard
+from scanner.sheets.cells import sheet_csv, unguard
+from scanner.sheets.lists import CALL_LIST
 
 NO_EXTRA: Mapping[str, bytes] = {}
 CALL_LISTS = ("calls.xlsx", "calls.csv")
@@ -136,10 +135,12 @@ def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
 
 def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
     rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
+    sheet = io.BytesIO()
+    calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
     return {
         "map.html": render_map(scan).encode(),
-        "calls.csv": calls_csv(rows),
-        "calls.xlsx": calls_xlsx(scan, rows, left_out, unseen_rows(scan)),
+        "calls.csv": sheet_csv(CALL_LIST, rows),
+        "calls.xlsx": sheet.getvalue(),
         "candidates.geojson": beds_geojson(scan),
         "line_items.csv": line_items_csv(scan),
         "problems.csv": problems_csv(scan),
@@ -167,7 +168,7 @@ def _refuse_filled(path: Path, pending: Collection[int] | None) -> None:
     filled = [
         (number, f"has something in {', '.join(names)} that")
         for number, row in enumerate(read_rows(path), start=2)
-        if (names := [name for name in FILL_IN_COLUMNS if str(row.get(name) or "").strip()])
+        if (names := [name for name in CALL_LIST.filled_in if str(row.get(name) or "").strip()])
     ]
     if pending is not None:
         filled = [(number, "has something filled in that") for number in pending]
@@ -217,7 +218,7 @@ def _text_rows(path: Path) -> Iterator[Mapping[str, str]]:
 
 
 def _refuse_foreign(path: Path, header: Iterable[str]) -> None:
-    missing = [name for name in FILL_IN_COLUMNS if name not in header]
+    missing = [name for name in CALL_LIST.filled_in if name not in header]
     if missing:
         raise BookError(_unreadable(path))
 

@@ -12,9 +12,10 @@ import io
 import json
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
+from scanner.sheets.description import Sheet, with_own
 from scanner.units import usd_text
 
 # A spreadsheet runs what starts with one of these (OWASP, "CSV injection"). Apostrophes
@@ -58,6 +59,13 @@ def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
     writer.writerow(header)
     writer.writerows([_csv_cell(value) for value in row] for row in rows)
     return text.getvalue().encode()
+
+
+def sheet_csv(sheet: Sheet, rows: Iterable[Mapping[str, object]]) -> bytes:
+    """Write the rows of a sheet, its columns first and then those that the rows have beside."""
+    columns, rows = with_own(sheet, rows)
+    names = [column.name for column in columns]
+    return csv_bytes(names, ([row.get(name) for name in names] for row in rows))
 
 
 def usd(amount_cents: float) -> Decimal:

@@ -12,15 +12,16 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 from openpyxl.cell.cell import Cell, MergedCell
+from openpyxl.utils.escape import unescape
 from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
+from scanner.sheets.cells import unguard
 from scanner.sheets.problems import Problem, fault, note, shown
 
 MAX_UNPACKED_BYTES = 500_000_000
 """A spreadsheet that unpacks to more than this is refused unopened."""
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _DELIMITERS = ",;\t"
 _ROW = "__row__"
 
@@ -152,11 +153,10 @@ def _cell_text(cell: Cell | MergedCell) -> str:
         return value.date().isoformat()
     if isinstance(value, date):
         return value.isoformat()
-    return (
-        _number_text(value, cell.number_format or "")
-        if isinstance(value, int | float)
-        else str(value)
-    )
+    if isinstance(value, int | float):
+        return _number_text(value, cell.number_format or "")
+    # A spreadsheet's file spells out letters that it can't hold, as _x000D_
+    return unescape(str(value))
 
 
 def _number_text(value: float, shown_as: str) -> str:
@@ -194,7 +194,7 @@ def _cut_rows(
     problems: list[Problem] = []
     width = len(header)
     for row, cells in enumerate(grid, start=2):
-        texts = [_restore(cell.strip()) for cell in cells]
+        texts = [unguard(cell.strip()) for cell in cells]
         if not any(texts):
             continue
         if any(texts[width:]):
@@ -209,7 +209,3 @@ def _cut_rows(
             note(file, "", "the table has a header and no rows", "add one row a record")
         )
     return records, problems
-
-
-def _restore(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and cell[1:].startswith(_FORMULA_STARTS) else cell

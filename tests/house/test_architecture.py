@@ -42,6 +42,7 @@ LIBRARY_HOMES = {
     "scipy": ("calls", "ground"),
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
+    "xlsxwriter": ("sheets.writer",),
     "openpyxl": ("sheets", "book", "pages"),
     "tempfile": ("book", "pages.publish", "calls.log", "cli"),
     "shutil": ("book", "pages.publish", "calls.log", "cli"),

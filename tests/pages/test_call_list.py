@@ -4,7 +4,9 @@ import csv
 import io
 from dataclasses import replace
 
-from scanner.pages.call_list import EarlierList, call_rows, calls_csv, left_out_rows
+from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
+from scanner.sheets.cells import sheet_csv
+from scanner.sheets.lists import CALL_LIST
 from tests.small_scan import FORMULA_NAME, SCRIPT_NAME, TODAY, small_scan
 
 # The columns that the files promise, in their order, and those to be filled in
@@ -52,7 +54,7 @@ def read(content):
 
 
 def earlier_of(scan, **values):
-    rows = {row["client_id"]: row for row in read(calls_csv(call_rows(scan)))}
+    rows = {row["client_id"]: row for row in read(sheet_csv(CALL_LIST, call_rows(scan)))}
     return EarlierList(rows=rows, scanned_on=values.get("scanned_on", "2026-01-05"))
 
 
@@ -69,7 +71,7 @@ def dearer(scan):
 
 
 def test_one_row_an_offer_best_first():
-    rows = read(calls_csv(call_rows(small_scan())))
+    rows = read(sheet_csv(CALL_LIST, call_rows(small_scan())))
     assert list(rows[0]) == [*CALL_COLUMNS, "chance_calls"]
     assert [row["rank"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
     assert rows[0]["client_id"] == "C0002"
@@ -81,7 +83,7 @@ def test_one_row_an_offer_best_first():
 
 
 def test_names_that_would_run_are_neutralised():
-    names = {row["client_id"]: row for row in read(calls_csv(call_rows(small_scan())))}
+    names = {row["client_id"]: row for row in read(sheet_csv(CALL_LIST, call_rows(small_scan())))}
     assert names["C0009"]["name"] == f"'{FORMULA_NAME}"
     assert names["C0009"]["phone"] == "'+1 308 555 0109"
     assert names["C0008"]["name"] == SCRIPT_NAME
@@ -162,5 +164,5 @@ def test_columns_of_the_books_own_stand_at_the_end():
     rows = call_rows(replace(scan, clients=clients))
     assert list(rows[0])[-2:] == ["gate_code", "client_rank"]
     assert {row["gate_code"] for row in rows} == {"12#"}
-    header = calls_csv(rows).decode().splitlines()[0]
+    header = sheet_csv(CALL_LIST, rows).decode().splitlines()[0]
     assert header.endswith(",change,chance_calls,gate_code,client_rank")

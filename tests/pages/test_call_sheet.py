@@ -6,15 +6,18 @@ import zipfile
 import pytest
 from openpyxl import load_workbook
 
-from scanner.pages.call_list import CALL_COLUMNS, call_rows, left_out_rows
+from scanner.pages.call_list import call_rows, left_out_rows
 from scanner.pages.call_sheet import calls_xlsx
 from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.lists import CALL_LIST
 from tests.small_scan import FORMULA_NAME, TODAY, small_scan
 
 
-def write():
-    scan = small_scan()
-    return calls_xlsx(scan, call_rows(scan), left_out_rows(scan))
+def write(rows=None, left_out=()):
+    scan, file = small_scan(), io.BytesIO()
+    rows = call_rows(scan) if rows is None else rows
+    calls_xlsx(file, scan, rows, left_out or left_out_rows(scan))
+    return file.getvalue()
 
 
 @pytest.fixture(scope="module")
@@ -24,13 +27,13 @@ def workbook():
 
 def cell(sheet, client_id, column):
     row = next(row for row in sheet.iter_rows(min_row=2) if row[1].value == client_id)
-    return row[CALL_COLUMNS.index(column)]
+    return row[CALL_LIST.names.index(column)]
 
 
 def test_sheets_and_frozen_header(workbook):
     assert workbook.sheetnames == ["Calls", "Left out", "To be seen", "About"]
     assert workbook["Calls"].freeze_panes == "D2"
-    assert tuple(c.value for c in workbook["Calls"][1]) == CALL_COLUMNS
+    assert tuple(c.value for c in workbook["Calls"][1]) == CALL_LIST.names
 
 
 def test_money_is_a_number_in_money_format(workbook):
@@ -57,14 +60,12 @@ def test_formula_is_stored_as_quoted_text(workbook):
 
 def test_outcome_is_a_drop_down_and_dates_are_dates(workbook):
     sheet = workbook["Calls"]
-    outcome, day = sheet.data_validations.dataValidation
+    heads = {cell.value: cell.column_letter for cell in sheet[1]}
+    checks = {str(check.sqref): check for check in sheet.data_validations.dataValidation}
+    outcome = checks.pop(f"{heads['outcome']}2:{heads['outcome']}7")
     assert (outcome.type, outcome.formula1) == ("list", f'"{",".join(OUTCOMES)}"')
-    assert str(outcome.sqref) == "AE2:AE7"
-    assert sheet["AE1"].value == "outcome"
-    assert day.type == "date"
-    assert {sheet[f"{ref[:2]}1"].value for ref in str(day.sqref).split()} == {
-        "called_on",
-        "next_date",
+    assert {place: check.type for place, check in checks.items()} == {
+        f"{heads[name]}2:{heads[name]}7": "date" for name in ("called_on", "next_date")
     }
 
 
@@ -78,14 +79,16 @@ def test_print_set_up(workbook):
     assert sheet.page_setup.orientation == "landscape"
     assert sheet.print_title_rows == "$1:$1"
     assert sheet.sheet_properties.pageSetUpPr.fitToPage
-    assert sheet.column_dimensions["C"].width == 24
+    assert TODAY.isoformat() in sheet.oddHeader.left.text
+    assert sheet.oddFooter.center.text == "Page &P of &N"
+    assert sheet.column_dimensions["C"].width == pytest.approx(24, abs=1)
 
 
 def test_same_bytes_whatever_the_clock_says():
     content = write()
     assert write() == content
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        assert {entry.date_time for entry in packed.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert {entry.date_time for entry in packed.infolist()} == {(1980, 1, 31, 0, 0, 0)}
         core = packed.read("docProps/core.xml").decode()
     assert core.count(f">{TODAY.isoformat()}T00:00:00Z<") == 2
 
@@ -94,10 +97,10 @@ def test_characters_that_a_sheet_cannot_hold_become_blanks():
     scan = small_scan()
     rows = call_rows(scan)
     rows[0]["name"] = "Bo\x07Tansy"
-    sheet = load_workbook(io.BytesIO(calls_xlsx(scan, rows, [])))["Calls"]
+    sheet = load_workbook(io.BytesIO(write(rows)))["Calls"]
     assert sheet["C2"].value == "Bo Tansy"
 
 
 def test_empty_list_is_still_a_sheet():
-    sheet = load_workbook(io.BytesIO(calls_xlsx(small_scan(), [], [])))["Calls"]
+    sheet = load_workbook(io.BytesIO(write([])))["Calls"]
     assert sheet.max_row == 1

@@ -20,6 +20,7 @@ from scanner.book.county.lots import Lots, plain_id
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
 from scanner.errors import BookError
+from scanner.sheets.cells import guard
 from scanner.sheets.problems import Problem, fault, shown
 from scanner.sheets.reader import read_rows
 
@@ -35,7 +36,6 @@ NOTHING_TYPED: Mapping[str, str] = {}
 NUMBERS = tuple(str(number) for number in range(1, COUNT + 1))
 
 _PLACE = re.compile(r"^\(?(-?\d{1,2}\.\d{3,}) *[, ] *(-?\d{1,3}\.\d{3,})\)?$")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _REMEDY = "write 1, 2 or 3, a parcel's id as the county has it, or latitude, longitude as a map shows them"
 
 
@@ -208,7 +208,7 @@ def unmatched_csv(
         choice = names[match.lots[0]] if match.way else typed.get(str(client[0]), "")
         told = [part for lot in at for part in (names[lot], lots.table["address"].iloc[lot])]
         row = [*client, CHOSEN if match.way else match.reason, choice, *told]
-        writer.writerow([_guard(cell) for cell in row] + [""] * (len(COLUMNS) - len(row)))
+        writer.writerow([guard(str(cell)) for cell in row] + [""] * (len(COLUMNS) - len(row)))
         count += 1
     return text.getvalue().encode("utf-8-sig") if count else None
 
@@ -272,9 +272,3 @@ def _name_lots(wanted: set[int], lots: Lots, plane: Plane) -> dict[int, str]:
         lot: str(ids[lot]) or f"{shapely.get_y(point):.6f}, {shapely.get_x(point):.6f}"
         for lot, point in zip(order.tolist(), points, strict=True)
     }
-
-
-def _guard(cell: object) -> str:
-    """Keep a spreadsheet from running a cell as a formula; reading takes the mark off again."""
-    text = str(cell)
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

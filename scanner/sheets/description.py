@@ -1,0 +1,100 @@
+"""What a sheet is: its columns, each with type, limits, look, and who fills it in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain
+from math import inf
+from typing import Any
+
+import pandera.pandas as pa
+
+TEXT, NUMBER, WHOLE, WORD, DATE, DAY = "text", "number", "whole", "word", "date", "day"
+"""Kinds of cells: a date is ISO and may be a year alone; a day is one of the calendar, however people write it."""
+
+YES_NO = ("yes", "no")
+USUAL_WIDTH = 13.0
+MONEY_LOOK, DAY_LOOK, TEXT_LOOK = '"$"#,##0.00', "yyyy-mm-dd", "@"
+
+
+@dataclass(frozen=True)
+class Column:
+    """
+    A column of a sheet.
+
+    ``least`` and ``most`` are in the unit that the name ends in. A number may carry the marks of ``unit``.
+    ``doubtful`` is what a word that can't be read is taken for. ``width`` is in letters, ``look`` a
+    spreadsheet's number format. What is ``filled_in`` is shaded and has a drop-down or a check behind it.
+    """
+
+    name: str
+    kind: str = TEXT
+    least: float | None = 0.0
+    most: float = inf
+    choices: tuple[str, ...] = ()
+    doubtful: str = ""
+    unit: str = ""
+    heading: str = ""
+    hint: str = ""
+    width: float = USUAL_WIDTH
+    look: str = ""
+    is_filled_in: bool = False
+    is_wrapped: bool = False
+    is_folded: bool = False
+
+    @property
+    def number_format(self) -> str:
+        """How a spreadsheet shows its cells."""
+        usual = MONEY_LOOK if self.name.endswith("_usd") else "General"
+        return self.look or (DAY_LOOK if self.kind == DAY else usual)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """
+    A sheet: columns in order, those by which it is known (``needs``), and how it prints.
+
+    The first ``kept_count`` columns stay in sight when it is scrolled; it is ``pages_wide`` on paper. Rows
+    with a height of their own [points] are boxes to write in.
+    """
+
+    title: str
+    columns: tuple[Column, ...]
+    needs: tuple[str, ...] = ()
+    kept_count: int = 3
+    pages_wide: int = 1
+    row_height: float | None = None
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Columns by name."""
+        return tuple(column.name for column in self.columns)
+
+    @cached_property
+    def filled_in(self) -> tuple[str, ...]:
+        """Columns that people fill in."""
+        return tuple(column.name for column in self.columns if column.is_filled_in)
+
+    def __getitem__(self, name: str) -> Column:
+        """Give a column by its name; one that is unknown is plain text."""
+        return next((column for column in self.columns if column.name == name), Column(name))
+
+
+def table_columns(schema: pa.DataFrameSchema, *special: Column) -> tuple[Column, ...]:
+    """Give the columns of a table in its order: those described here, the others plain text."""
+    described: Mapping[str, Column] = {column.name: column for column in special}
+    return tuple(described.get(name, Column(name)) for name in schema.columns)
+
+
+def with_own(
+    sheet: Sheet, rows: Iterable[Mapping[str, Any]]
+) -> tuple[tuple[Column, ...], Iterator[Mapping[str, Any]]]:
+    """Give the columns of a sheet and, behind them, those that its first row has beside; and the rows."""
+    coming = iter(rows)
+    first = next(coming, None)
+    if first is None:
+        return sheet.columns, coming
+    own = tuple(sheet[name] for name in first if name not in sheet.names)
+    return (*sheet.columns, *own), chain((first,), coming)

@@ -1,0 +1,52 @@
+"""Sheets that the program writes: the call list and its companions, line items, problems, care."""
+
+from __future__ import annotations
+
+from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet
+
+CLIENT_ID = Column("client_id", look=TEXT_LOOK, width=11)
+NAME = Column("name", width=24)
+ADDRESS = Column("address", width=28)
+STOP = Column("stop", width=6)
+OFFER = Column("offer", width=34, is_wrapped=True)
+REASON = Column("reason", width=60, is_wrapped=True)
+CHANGE = Column("change", width=26)
+SHARE_LOOK, FEET_LOOK = "0.0%", "#,##0"
+
+
+def plain(names: str, *, look: str = "", is_folded: bool = False) -> tuple[Column, ...]:
+    """Describe columns that need no word more."""
+    return tuple(Column(name, look=look, is_folded=is_folded) for name in names.split())
+
+
+FILL_IN = (
+    Column("called_on", DAY, is_filled_in=True),
+    Column("outcome", WORD, choices=OUTCOMES, is_filled_in=True),
+    Column("note", width=36, is_filled_in=True, is_wrapped=True),
+    Column("next_action", width=24, is_filled_in=True),
+    Column("next_date", DAY, is_filled_in=True),
+)
+"""What people write into the call list; a row with none of it was not called."""
+
+CALL_LIST = Sheet("Calls", (
+    Column("rank", width=6), CLIENT_ID, NAME, ADDRESS, Column("phone", look=TEXT_LOOK, width=16),
+    *plain("route mow_day"), STOP, OFFER,
+    Column("bed_ids", width=30, is_folded=True), *plain("bed_count", is_folded=True),
+    *plain("edge_ft area_ft2", look=FEET_LOOK, is_folded=True), *plain("crew_days", look="0.00"),
+    *plain("price_usd price_low_usd price_high_usd"), *plain("gross_profit_usd", is_folded=True),
+    *plain("chance", look=SHARE_LOOK), *plain("chance_low chance_high", look=SHARE_LOOK, is_folded=True),
+    *plain("expected_profit_usd profit_per_crew_day_usd profit_per_selling_hour_usd", is_folded=True),
+    *plain("confirmed"), Column("reasons", width=60, is_wrapped=True),
+    Column("cautions", width=60, is_wrapped=True), *plain("last_contact last_outcome"),
+    *FILL_IN, CHANGE, *plain("chance_calls"),
+), needs=("client_id", "called_on", "outcome"), pages_wide=3)  # fmt: skip
+
+LEFT_OUT = Sheet("Left out", (
+    CLIENT_ID, NAME, ADDRESS, *plain("route mow_day"), OFFER, REASON, CHANGE,
+))  # fmt: skip
+
+UNSEEN = Sheet("To be seen", (
+    *plain("route mow_day"), STOP, CLIENT_ID, NAME, ADDRESS, Column("bed_id"), *plain("along"),
+    *plain("edge_ft area_ft2", look=FEET_LOOK), *plain("price_usd to_look_at"),
+))  # fmt: skip
