@@ -108,6 +108,67 @@ def test_a_point_in_the_street_or_in_no_lot_is_not_snapped(tmp_path, place, why)
     assert why in unmatched_rows(book)["A"]["why"]
 
 
+@pytest.mark.parametrize(
+    ("cells", "is_taken"),
+    [
+        ({"address": "101 Clover Lane"}, True),  # its number and a street that is nearly the same
+        ({"parcel_id": "10001"}, True),  # the id without its dash
+        ({"address": "101 Elm St"}, False),
+        ({"address": "103 Clover Lane"}, False),  # the neighbor's number
+        ({"parcel_id": "10002"}, False),  # the neighbor's id
+        ({}, False),
+    ],
+)
+def test_a_point_next_to_a_line_needs_an_address_or_an_id_that_agrees(tmp_path, cells, is_taken):
+    # a foot west of the line between lots 1 and 2
+    book = write_book(tmp_path, client(**cells, **at(79, 60)))
+    made = assemble(book, {"property": row_of_lots()})
+    assert made.counts.by_place == is_taken
+    if is_taken:
+        assert is_at(outline(made, "A"), lot(0))
+    else:
+        assert "next to its line" in unmatched_rows(book)["A"]["why"]
+
+
+@pytest.mark.parametrize(
+    ("parcel_address", "client_address", "is_found"),
+    [
+        ("45 HARROW ST", "45 Harrow St, Unit 1", True),
+        ("45 HARROW ST, QUILLBROOK", "45 Harrow St Apt B, Quillbrook", True),
+        ("45 HARROW ST, FERRYTON", "45 Harrow St Apt B, Quillbrook", False),
+        ("45 HARROW ST UNIT 2", "45 Harrow St, Unit 1", False),
+        ("45 HARROW ST UNIT 2", "45 Harrow St", False),
+    ],
+)
+def test_a_unit_finds_the_lot_of_its_house(tmp_path, parcel_address, client_address, is_found):
+    layer = parcels(("1-1", parcel_address, lot(0)), ("1-2", "47 HARROW ST", lot(1)))
+    book = write_book(tmp_path, client(address=client_address))
+    assert assemble(book, {"property": layer}).counts.by_address == is_found
+
+
+def test_a_unit_finds_no_lot_where_the_house_has_several(tmp_path):
+    layer = parcels(("1-1", "45 HARROW ST", lot(0)), ("1-2", "45 HARROW ST UNIT 2", lot(1)))
+    clients = [client("A", address="45 Harrow St Unit 2"), client("B", address="45 Harrow St #3")]
+    book = write_book(tmp_path, *clients)
+    made = assemble(book, {"property": layer})
+    assert is_at(outline(made, "A"), lot(1))
+    assert "no parcel has its address" in unmatched_rows(book)["B"]["why"]
+
+
+def test_two_units_of_one_lot_take_it_once(tmp_path):
+    clients = [client("A", address="101 Clover St #1"), client("B", address="101 Clover St #2")]
+    book = write_book(tmp_path, *clients)
+    made = assemble(book, {"property": row_of_lots()})
+    assert is_at(outline(made, "A"), lot(0))
+    assert unmatched_rows(book)["B"]["why"] == "its lot is the lot of A already"
+
+
+def test_of_several_lots_at_one_address_the_point_tells_which(tmp_path):
+    layer = parcels(("1-1", "22 HARROW ST", lot(0)), ("1-2", "22 HARROW ST", lot(1)))
+    book = write_book(tmp_path, client(address="22 Harrow St", **at(82, 60)))
+    assert is_at(outline(assemble(book, {"property": layer}), "A"), lot(1))
+
+
 def test_swapped_and_zero_places_are_named(tmp_path):
     lon, lat = point(120, 60)
     book = write_book(tmp_path, client("A", lon=lat, lat=lon), client("B", lon=0, lat=0))

@@ -253,7 +253,7 @@ def _spell_out(cells: pd.Series[str]) -> str:
 def _lot_at(lat: float, lon: float, lots: Lots, plane: Plane) -> tuple[int, str]:
     point = plane.to_feet(np.array([shapely.Point(lon, lat)], object))
     _, holding = lots.meet(point)
-    holding = holding[~lots.table["is_way"].to_numpy(bool)[holding]]
+    holding = holding[~lots.table["is_right_of_way"].to_numpy(bool)[holding]]
     if len(holding) == 1:
         return int(holding[0]), ""
     return -1, "several lots lie there" if len(holding) else "no lot lies there"

@@ -127,7 +127,7 @@ def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
         Lots of nobody who is a client; no right-of-way, no ground that a client has.
     """
     rows, at = lots.meet(lots.shapes[owned.lots], reach_ft)
-    is_lot = ~lots.table["is_way"].to_numpy(bool)
+    is_lot = ~lots.table["is_right_of_way"].to_numpy(bool)
     if lots.has_ids:
         is_lot &= (lots.table["parcel_id"] != "").to_numpy()
     is_other = is_lot[at] & ~np.isin(at, owned.lots)

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from difflib import SequenceMatcher
 
 import pandas as pd
 
 from scanner.book.county.addresses import Address, find_towns, read_address
 from scanner.book.county.lots import Lots, plain_id
+
+ALIKE = 0.75
+"""Streets whose letters agree in this share may be one misspelt (starting value, no source)."""
 
 
 @dataclass(frozen=True)
@@ -77,12 +81,55 @@ def find_equal(address: Address, index: Index) -> list[int]:
     Returns
     -------
     lots
-        Equal in number, street and unit, and with no other town or ZIP code.
+        Equal in number, street and unit, and with no other town or ZIP code; where no lot
+        has the unit, the only one of the house, if it has none itself.
     """
     near = index.by_address.get((address.written, address.street), [])
     there = ((lot, index.addresses[lot]) for lot in near)
-    return [
-        lot
-        for lot, other in there
-        if other and other.unit == address.unit and other.agrees(address)
-    ]
+    house = [(lot, other.unit) for lot, other in there if other and other.agrees(address)]
+    equal = [lot for lot, unit in house if unit == address.unit]
+    return equal or [lot for lot, unit in house if len(house) == 1 and not unit]
+
+
+def bare_id(parcel_id: str) -> str:
+    """
+    Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do.
+
+    Parameters
+    ----------
+    parcel_id
+        As somebody wrote it.
+
+    Returns
+    -------
+    bare
+        The same for ids that may be one, written in two ways.
+
+    Examples
+    --------
+    >>> bare_id("0012-004a"), bare_id("12 004A")
+    ('12004A', '12004A')
+    """
+    return "".join(letter for letter in parcel_id.upper() if letter.isalnum()).lstrip("0")
+
+
+def is_alike(street: str, other: str) -> bool:
+    """
+    Tell whether two streets may be one misspelt.
+
+    Parameters
+    ----------
+    street, other
+        As in `Address`.
+
+    Returns
+    -------
+    is_so
+        Whether their letters agree by `ALIKE`.
+
+    Examples
+    --------
+    >>> is_alike("CLOVER ST", "CLOVER LN"), is_alike("CLOVER ST", "ELM ST")
+    (True, False)
+    """
+    return SequenceMatcher(None, street, other).ratio() >= ALIKE

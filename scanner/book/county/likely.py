@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from scanner.book.county.addresses import Address, read_address
-from scanner.book.county.indexing import Index
+from scanner.book.county.indexing import ALIKE, Index, bare_id
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
@@ -23,9 +23,6 @@ COUNT = 3
 
 NEAR_FT = 500.0
 """A lot farther than this from the client's point is not likely (starting value, no source)."""
-
-ALIKE = 0.75
-"""Streets whose letters agree in this share may be one misspelt (starting value, no source)."""
 
 NEAR_NUMBERS = 10
 """House numbers that differ by no more than this may be one mistyped."""
@@ -55,11 +52,11 @@ def find_likely(
         id, with a like address, then those nearest to its point; never another client's.
         None for a client who has a lot.
     """
-    by_bare_id = _group((_bare(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
+    by_bare_id = _group((bare_id(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)
     by_first = _group((_first(number), lot) for number, at in by_number.items() for lot in at)
     near = _find_near(clients, lots, plane)
-    is_barred = lots.table["is_way"].to_numpy(bool, copy=True)
+    is_barred = lots.table["is_right_of_way"].to_numpy(bool, copy=True)
     is_barred[[match.lots[0] for match in matches if match.way]] = True
     likely: list[tuple[int, ...]] = []
     cells = zip(clients["parcel_id"], clients["address"], matches, near, strict=True)
@@ -67,7 +64,7 @@ def find_likely(
         address = None if match.way else read_address(text, towns=index.towns)
         found = [
             *match.lots,
-            *by_bare_id.get(_bare(parcel_id) or "none", ()),
+            *by_bare_id.get(bare_id(parcel_id) or "none", ()),
             *(_alike(address, by_number, by_street, index) if address else ()),
             *(() if match.way else _alike_words(text, by_first, index)),
             *beside,
@@ -143,11 +140,6 @@ def _group(pairs: Iterable[tuple[str, int]]) -> dict[str, list[int]]:
         groups[key].append(lot)
     groups.pop("", None)
     return dict(groups)
-
-
-def _bare(parcel_id: str) -> str:
-    """Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do."""
-    return "".join(letter for letter in parcel_id.upper() if letter.isalnum()).lstrip("0")
 
 
 def _leading(number: str) -> int:

@@ -45,7 +45,7 @@ class Lots:
     ----------
     table
         One row a lot: ``parcel_id`` (blank where it has none that stands for it),
-        ``address`` as the layer has it, ``is_way`` (right-of-way, no lot), ``file`` and
+        ``address`` as the layer has it, ``is_right_of_way`` (right-of-way, no lot), ``file`` and
         ``feature``.
     shapes
         Ground of each lot [ft].
@@ -148,7 +148,7 @@ def find_lots(
     pieces, rows = cut_large(shapes)
     tree = shapely.STRtree(pieces)
     lots = Lots(records, shapes, pieces, rows, tree, no_lot_ids, bool(id_column))
-    return replace(lots, table=records.assign(is_way=_find_ways(lots, pavement)))
+    return replace(lots, table=records.assign(is_right_of_way=_find_ways(lots, pavement)))
 
 
 def plain_id(parcel_id: str) -> str:
@@ -173,7 +173,7 @@ def plain_id(parcel_id: str) -> str:
     return " ".join(parcel_id.upper().split())
 
 
-def stands_for_nothing(parcel_id: str) -> bool:
+def is_placeholder_id(parcel_id: str) -> bool:
     """
     Tell whether an id is a word, a dash or zeros only, which no county gives to a lot.
 
@@ -189,7 +189,7 @@ def stands_for_nothing(parcel_id: str) -> bool:
 
     Examples
     --------
-    >>> [stands_for_nothing(text) for text in ("ROW", "-", "000-00", "12-004", "")]
+    >>> [is_placeholder_id(text) for text in ("ROW", "-", "000-00", "12-004", "")]
     [True, True, True, False, False]
     """
     return bool(parcel_id.strip()) and not any(letter in "123456789" for letter in parcel_id)
@@ -222,7 +222,7 @@ def _records(things: Things, id_column: str, address_column: str) -> pd.DataFram
         if address_column
         else blank
     )
-    is_none = ids.map(stands_for_nothing).astype(bool)
+    is_none = ids.map(is_placeholder_id).astype(bool)
     return pd.DataFrame(
         {
             "parcel_id": ids.where(~is_none, ""),

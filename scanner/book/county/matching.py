@@ -16,8 +16,8 @@ import pandas as pd
 import shapely
 
 from scanner.book.county.addresses import Address, read_address
-from scanner.book.county.indexing import Index, find_equal
-from scanner.book.county.lots import Lots, plain_id, stands_for_nothing
+from scanner.book.county.indexing import Index, bare_id, find_equal, is_alike
+from scanner.book.county.lots import Lots, is_placeholder_id, plain_id
 from scanner.book.county.plane import Plane, Rows, Shapes
 from scanner.sheets.problems import shown
 
@@ -88,18 +88,27 @@ def match_clients(
     """
     points = plane.to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)))
     points[clients["lon"].isna().to_numpy()] = shapely.Point()
-    placed = _place(points, lots, pavement)
+    spots = _find_spots(points, lots, pavement)
     matches = []
     cells = (clients[name].tolist() for name in ("client_id", "parcel_id", "address"))
-    for client_id, parcel_id, text, place in zip(*cells, placed, strict=True):
+    for client_id, parcel_id, text, spot in zip(*cells, spots, strict=True):
         if client_id in choices:
             matches.append(Match("choice", (choices[client_id],)))
             continue
-        matches.append(_match(parcel_id, text, place, lots, index))
+        matches.append(_match(parcel_id, text, spot, lots, index))
     return _take_once(_refuse_far(matches, points, lots), clients, lots)
 
 
-def _match(parcel_id: str, text: str, place: Match, lots: Lots, index: Index) -> Match:
+@dataclass(frozen=True)
+class _Spot:
+    """Lots that a client's point lies in, lots within `LINE_FT` of it, or why it says nothing."""
+
+    holding: tuple[int, ...] = ()
+    beside: tuple[int, ...] = ()
+    reason: str = ""
+
+
+def _match(parcel_id: str, text: str, spot: _Spot, lots: Lots, index: Index) -> Match:
     """Go by id, else by address, else by place; what contradicts itself goes nowhere."""
     address = read_address(text, towns=index.towns)
     by_id, by_address = _by_id(parcel_id, lots, index), _by_address(address, lots, index)
@@ -113,34 +122,53 @@ def _match(parcel_id: str, text: str, place: Match, lots: Lots, index: Index) ->
     # an id that stands for no lot is a fault of the list: nothing else is tried
     if by_id.reason and _is_dead(parcel_id, lots, index):
         return by_id
-    if by_address.way or by_address.is_ambiguous:
+    if by_address.way:
         return by_address
-    place = _hold_against(place, address, index)
+    if by_address.is_ambiguous:
+        # of several lots at the address, the one that the point lies in
+        is_one = len(spot.holding) == 1 and spot.holding[0] in by_address.lots
+        return Match("place", spot.holding) if is_one else by_address
+    place = _by_place(spot, parcel_id, address, lots, index)
     if place.lots:
         return place
     said = [found.reason for found in (by_id, by_address, place) if found.reason]
     return Match(reason="; ".join(said))
 
 
-def _hold_against(place: Match, address: Address | None, index: Index) -> Match:
-    """Take back a lot found by its place where its house number is another one."""
-    there = index.addresses[place.lots[0]] if place.way else None
-    if not there or not address or set(there.numbers) & set(address.numbers):
-        return place
-    reason = f"the lot at its lon and lat is {there.written} {there.street}"
-    return Match("", place.lots, reason)
+def _by_place(
+    spot: _Spot, parcel_id: str, address: Address | None, lots: Lots, index: Index
+) -> Match:
+    """Take the lot that the point lies in; one next to a line needs an address or id that agrees."""
+    if spot.reason:
+        return Match(reason=spot.reason)
+    lot = spot.holding[0]
+    there = index.addresses[lot]
+    is_same_number = bool(there and address and set(there.numbers) & set(address.numbers))
+    if len(spot.beside) > 1:
+        is_one = len(spot.holding) == 1
+        is_told = bool(
+            is_same_number and there and address and is_alike(there.street, address.street)
+        ) or bare_id(parcel_id) == (bare_id(lots.table["parcel_id"].iloc[lot]) or "none")
+        if is_one and is_told:
+            return Match("place", spot.holding)
+        words = "a lot, but next to its line" if is_one else "several lots"
+        return Match("", spot.beside, f"its lon and lat lie in {words}", is_ambiguous=True)
+    if there and address and not is_same_number:
+        reason = f"the lot at its lon and lat is {there.written} {there.street}"
+        return Match("", spot.holding, reason)
+    return Match("place", spot.holding)
 
 
 def _is_dead(parcel_id: str, lots: Lots, index: Index) -> bool:
     key = plain_id(parcel_id)
-    return stands_for_nothing(parcel_id) or key in lots.no_lot_ids or key in index.by_id
+    return is_placeholder_id(parcel_id) or key in lots.no_lot_ids or key in index.by_id
 
 
 def _by_id(parcel_id: str, lots: Lots, index: Index) -> Match:
     if not parcel_id.strip() or not lots.has_ids:
         return Match()
     key = plain_id(parcel_id)
-    if stands_for_nothing(parcel_id):
+    if is_placeholder_id(parcel_id):
         return Match(reason=f"parcel_id {shown(parcel_id)} stands for no lot")
     if key in lots.no_lot_ids:
         return Match(
@@ -149,7 +177,7 @@ def _by_id(parcel_id: str, lots: Lots, index: Index) -> Match:
     lot = index.by_id.get(key)
     if lot is None:
         return Match(reason=f"no parcel has the id {shown(parcel_id)}")
-    if lots.table["is_way"].iloc[lot]:
+    if lots.table["is_right_of_way"].iloc[lot]:
         return Match(
             reason=f"parcel_id {shown(parcel_id)} is right-of-way or ground between lots, no lot"
         )
@@ -160,7 +188,7 @@ def _by_address(address: Address | None, lots: Lots, index: Index) -> Match:
     if address is None:
         return Match(reason="its address cannot be read as number and street")
     found = find_equal(address, index)
-    fitting = tuple(lot for lot in found if not lots.table["is_way"].iloc[lot])
+    fitting = tuple(lot for lot in found if not lots.table["is_right_of_way"].iloc[lot])
     if len(fitting) == 1:
         return Match("address", fitting)
     if fitting:
@@ -170,30 +198,27 @@ def _by_address(address: Address | None, lots: Lots, index: Index) -> Match:
     return Match(reason="no parcel has its address")
 
 
-def _place(points: Shapes, lots: Lots, pavement: Shapes) -> list[Match]:
-    """Find the one lot that each point lies in, well off its neighbours and the street."""
+def _find_spots(points: Shapes, lots: Lots, pavement: Shapes) -> list[_Spot]:
+    """Find the lots that each point lies in, and those within reach of a slip."""
     on_street = np.zeros(len(points), dtype=bool)
     on_street[shapely.STRtree(pavement).query(points, predicate="intersects")[0]] = True
     inside, near = _lots_by_point(points, lots, 0.0), _lots_by_point(points, lots, LINE_FT)
-    is_lot = ~lots.table["is_way"].to_numpy(bool)
+    is_lot = ~lots.table["is_right_of_way"].to_numpy(bool)
     if lots.has_ids:
         is_lot &= (lots.table["parcel_id"] != "").to_numpy()
-    matches = []
+    spots = []
     for at, point in enumerate(points):
         holding = tuple(lot for lot in inside.get(at, ()) if is_lot[lot])
         beside = tuple(lot for lot in near.get(at, ()) if is_lot[lot])
         if shapely.is_empty(point):
-            matches.append(Match(reason="it has no lon and lat that can be used"))
+            spots.append(_Spot(reason="it has no lon and lat that can be used"))
         elif on_street[at]:
-            matches.append(Match(reason="its lon and lat lie in the street"))
+            spots.append(_Spot(reason="its lon and lat lie in the street"))
         elif not holding:
-            matches.append(Match(reason="its lon and lat lie in no lot"))
-        elif len(beside) > 1:
-            words = "several lots" if len(holding) > 1 else "a lot, but next to its line"
-            matches.append(Match("", beside, f"its lon and lat lie in {words}", is_ambiguous=True))
+            spots.append(_Spot(reason="its lon and lat lie in no lot"))
         else:
-            matches.append(Match("place", holding))
-    return matches
+            spots.append(_Spot(holding, beside))
+    return spots
 
 
 def _lots_by_point(points: Shapes, lots: Lots, reach_ft: float) -> dict[int, list[int]]:
