@@ -69,10 +69,10 @@ def name_client(place: int) -> str:
 
 
 def lot_things(
-    lot: Lot, streets: Streets, number: int, client_id: str | None
+    lot: Lot, streets: Streets, number: int, client_id: str | None, *, seed: int = SEED
 ) -> tuple[list[Thing], float]:
     """Draw one lot: its outline, buildings, yard, lawn and points, and say how much turf it has."""
-    seed = SEED + number
+    seed += number
     chance = np.random.default_rng([seed, 3])
     traits = set(TRAITS.get(number, ()))
     traits |= old_beds(lot, chance)
