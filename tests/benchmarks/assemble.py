@@ -6,7 +6,7 @@ vertices against 5,000 clients. Prints seconds and peak memory, and, in the same
 times longer the plain way would take that cuts the street polygon anew for every lot. Seconds
 of one machine mean nothing on another; the ratio does. Ends with exit code 1 over 60 s or 2 GiB.
 
-    python benchmarks/assemble.py
+    python tests/benchmarks/assemble.py
 """
 
 from __future__ import annotations
