@@ -9,7 +9,7 @@ from itertools import chain
 from math import inf
 from typing import Any
 
-import pandera.pandas as pa
+from scanner.schema.columns import TableSchema
 
 TEXT, NUMBER, WHOLE, WORD, DATE, DAY = "text", "number", "whole", "word", "date", "day"
 """Kinds of cells: a date is ISO and may be a year alone; a day is one of the calendar, however people write it."""
@@ -82,7 +82,7 @@ class Sheet:
         return next((column for column in self.columns if column.name == name), Column(name))
 
 
-def table_columns(schema: pa.DataFrameSchema, *special: Column) -> tuple[Column, ...]:
+def table_columns(schema: TableSchema, *special: Column) -> tuple[Column, ...]:
     """Give the columns of a table in its order: those described here, the others plain text."""
     described: Mapping[str, Column] = {column.name: column for column in special}
     return tuple(described.get(name, Column(name)) for name in schema.columns)
