@@ -61,8 +61,9 @@ def test_data_are_the_clients_and_what_lies_beneath(book):
         "1 Prairie Lane",
         [round(d * UNITS_PER_DEGREE) for d in HOME],
         0,
+        -1,
     ]
-    assert data["clients"][1][3] == []
+    assert data["clients"][1][3:] == [[], 0, 0]
     assert (data["along"], data["what"], data["ids"]) == (list(ALONG), list(UTILITIES), ["A", "B"])
     assert data["files"] == ["sites/lots.geojson"]
     [[_, client, file, more, ring]] = shapes_of(data, "property")
@@ -87,6 +88,18 @@ def test_some_clients_come_with_their_surroundings_only(book):
     [[*_, ring]] = shapes_of(data, "street")
     assert len(ring) < 200  # of 1,801 points, those round the lot
     assert page_data(book, client_ids=["B"])["beneath"] == []
+
+
+def test_made_up_spots_are_the_same_whoever_is_offered(tmp_path):
+    sites = {"lots.geojson": collection(feature("property", square(*FAR, 60), client_id="C"))}
+    book = put_book(tmp_path, sites=sites, clients="B,Bo,,,\nC,Cy,,,\nD,Di,,,\n")
+    every, alone = page_data(book), page_data(book, client_ids=["D"])
+    assert every["town"] == alone["town"]
+    # 30 ft south-west of the lot's middle; a degree of latitude is 364,000 ft
+    assert alone["town"] == pytest.approx([d * UNITS_PER_DEGREE for d in FAR], abs=0.001 * UNITS_PER_DEGREE)  # fmt: skip
+    assert [client[5] for client in every["clients"]] == [0, 1, 2]
+    assert [client[5] for client in alone["clients"]] == [2]
+    assert page_data(put_book(tmp_path / "new", clients="B,Bo,,,\n"))["town"] == []
 
 
 def test_unknown_client_is_refused(book):

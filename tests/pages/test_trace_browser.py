@@ -44,9 +44,10 @@ def at_desk(chromium, tmp_path):
     """Make a book and open its page, as often as it is asked for."""
     opens = []
 
-    def _open(*, clients="", sites=None, **options):
+    def _open(*, clients="", sites=None, client_ids=(), **options):
         book = put_book(tmp_path / "book", clients=clients, sites=sites)
-        opens.append(Opened(chromium, write_page(book, tmp_path / "trace.html"), **options))
+        page = write_page(book, tmp_path / "trace.html", client_ids=client_ids)
+        opens.append(Opened(chromium, page, **options))
         return opens[-1]
 
     yield _open
@@ -538,6 +539,14 @@ def test_lot_without_a_place_is_drawn_on_paper_and_moved_once_it_has_one(at_desk
         "Street 4,200 ft², 340.0 ft around",
     ]
     two.quiet()
+
+
+def test_made_up_spot_lies_beside_the_others_for_one_client_alone(at_desk):
+    one = at_desk(client_ids=["B"])
+    if one.page.evaluate("chosen === null"):
+        one.pick("Bo Tansy")
+    lon, lat = one.page.evaluate("groundOf(chosen).at")
+    assert (lon, lat) == pytest.approx((HOME[0], HOME[1] - 0.008), abs=0.001)
 
 
 def test_lot_without_a_place_is_put_where_a_tap_says(at_desk):

@@ -49,8 +49,9 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
     -------
     data
         ``book`` (its name), ``kinds``, ``along``, ``what``, ``ids`` (all clients),
-        ``clients`` (id, name, address, place, whether measured on foot), ``files``
-        and ``beneath``: of each shape of the book its kind, client and file by
+        ``clients`` (id, name, address, place, whether measured on foot, and of those
+        without a place the how manyth it is), ``town`` (south-west corner of all lots and
+        places, blank where there is none), ``files`` and ``beneath``: of each shape of the book its kind, client and file by
         place in their lists (-1 for none), what more it says, and its rings, the
         first point whole, the rest as steps in `UNITS_PER_DEGREE`.
 
@@ -59,11 +60,11 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
     BookError
         If a client is not in the client list.
     """
-    chosen = _choose(book.clients, client_ids)
+    chosen = _choose(_number_lost(book.clients), client_ids)
     features = book.features if not client_ids else _near(book.features, chosen)
     files = sorted(features["file"].unique())
     on_foot = chosen["client_id"].isin(book.measured["client_id"])
-    people = chosen[["client_id", "name", "address", "lon", "lat"]].assign(on_foot=on_foot)
+    people = chosen[["client_id", "name", "address", "lon", "lat", "nth"]].assign(on_foot=on_foot)
     return {
         "book": book.folder.name,
         "kinds": [asdict(kind) for kind in TRACE_KINDS],
@@ -71,11 +72,12 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
         "what": list(UTILITIES),
         "ids": book.clients["client_id"].tolist(),
         "clients": [
-            [client_id, name, address, _units(lon, lat), int(is_on_foot)]
-            for client_id, name, address, lon, lat, is_on_foot in people.itertuples(
+            [client_id, name, address, _units(lon, lat), int(is_on_foot), nth]
+            for client_id, name, address, lon, lat, nth, is_on_foot in people.itertuples(
                 index=False, name=None
             )
         ],
+        "town": _find_corner(book),
         "files": files,
         "beneath": _beneath(features, book.clients["client_id"].tolist(), files),
     }
@@ -90,6 +92,21 @@ def _choose(clients: pd.DataFrame, client_ids: Sequence[str]) -> pd.DataFrame:
             message = f"client '{client_id}' is not in the client list{hint}"
             raise BookError(message)
     return clients[clients["client_id"].isin(client_ids)] if client_ids else clients
+
+
+def _number_lost(clients: pd.DataFrame) -> pd.DataFrame:
+    """Number those without a place, so that each has a made-up spot of its own on every page."""
+    is_lost = clients["lon"].isna() | clients["lat"].isna()
+    return clients.assign(nth=(is_lost.cumsum() - 1).where(is_lost, -1))
+
+
+def _find_corner(book: Book) -> _Places:
+    """Find the south-west corner of all that the book knows the place of, whoever is offered."""
+    is_lot = (book.features["kind"] == "property") & (book.features["client_id"] != "")
+    lots = shapely.bounds(book.features.geometry[is_lot].to_numpy())[:, :2]
+    places = book.clients[["lon", "lat"]].dropna().to_numpy(dtype=float)
+    every = np.concatenate([lots.reshape(-1, 2), places])
+    return _units(*every.min(axis=0).tolist()) if len(every) else []
 
 
 def _near(features: GeoDataFrame, clients: pd.DataFrame) -> GeoDataFrame:

@@ -150,8 +150,8 @@ let shown = [], shownFor = null;
 
 /* --- clients -------------------------------------------------------------- */
 
-const clients = data.clients.map(([id, name, address, at, isOnFoot]) => ({
-  id, name: name || "Client " + id, address, isOnFoot: Boolean(isOnFoot),
+const clients = data.clients.map(([id, name, address, at, isOnFoot, nth]) => ({
+  id, name: name || "Client " + id, address, isOnFoot: Boolean(isOnFoot), nth,
   at: at.length ? at.map((degree) => degree / UNITS_PER_DEGREE) : null,
   find: (name + " " + address + " " + id).toLowerCase(),
 }));
@@ -162,11 +162,9 @@ const outlinesBeneath = new Map(beneath.filter((shape) => shape.kind === "proper
 const SPOT_DEGREES = 0.006, SPOTS_A_ROW = 10, SOUTH_DEGREES = 0.008, NOWHERE = [-98.7, 41.2];
 
 function madeUpSpot(client) {
-  const places = [...clients.filter((one) => one.at).map((one) => one.at), ...[...outlinesBeneath.values()].map((shape) => shape.rings[0][0])];
-  const [west, south] = places.length ? [0, 1].map((axis) => Math.min(...places.map((place) => place[axis]))) : NOWHERE;
-  const first = clients.filter((one) => !one.at).indexOf(client);
+  const [west, south] = data.town.length ? data.town.map((degree) => degree / UNITS_PER_DEGREE) : NOWHERE;
   const taken = [...state.shapes.filter((shape) => shape.rings && shape.spot !== client.id && shape.client !== client.id), ...beneath].map((shape) => shape.rings[0][0]);
-  for (let n = Math.max(0, first); ; n++) {
+  for (let n = Math.max(0, client.nth); ; n++) {
     const spot = [west + (n % SPOTS_A_ROW) * SPOT_DEGREES, south - SOUTH_DEGREES - Math.floor(n / SPOTS_A_ROW) * SPOT_DEGREES].map((degree) => Math.round(degree * 1e6) / 1e6);
     if (!taken.some(([lon, lat]) => Math.abs(lon - spot[0]) < SPOT_DEGREES / 2 && Math.abs(lat - spot[1]) < SPOT_DEGREES / 2)) return spot;
   }
