@@ -33,7 +33,7 @@ from scanner.book.county.matching import Match, match_clients
 from scanner.book.county.plane import Plane
 from scanner.book.county.report import Counts, count_clients
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
-from scanner.book.county.unread import note_unread
+from scanner.book.county.unread import note_roofs, note_unread
 from scanner.book.county.writing import features_geojson, put_in_place
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.local import read_rules
@@ -120,7 +120,14 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         without_curb=count_without_curb(lots, owned, streets, rules=rules),
     )
     found = list_problems(
-        [*problems, *street_problems, *note_unread(layers), *choices.problems, *taken]
+        [
+            *problems,
+            *street_problems,
+            *note_unread(layers),
+            *note_roofs(layers),
+            *choices.problems,
+            *taken,
+        ]
     )
     every = join_problems(client_problems, found)
     return Assembly(

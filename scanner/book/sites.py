@@ -75,8 +75,7 @@ def read_sites(
     features = GeoDataFrame(pd.concat(tables, ignore_index=True), crs=WGS84)
     features, better_problems = prefer_drawn(features)
     features, outline_problems = join_outlines(features)
-    # a house drawn without its client's id is known for the client's only once it is placed
-    features, _ = prefer_drawn(place_features(features))
+    features = place_features(features)
     problems += [*better_problems, *outline_problems]
     return check_table(features.reset_index(drop=True), FEATURES), list_problems(problems)
 

@@ -357,8 +357,48 @@ def test_what_a_person_drew_goes_before_what_was_assembled(book):
     assert own["property"] == own["house"] == own["drive"] == "sites/mine.geojson"
     assert own["outbuilding"] == "sites/assembled.geojson"  # nobody drew one
     assert (features["kind"] == "drive").sum() == 2  # the neighbor's stays
-    assert problems["problem"].str.contains("drawn in another file too: 1").sum() == 1
+    told = "drawn in another file too: 1 lot, 1 building, 1 drive; the drawn ones are used"
+    assert problems["problem"].tolist().count(told) == 1
     assert (problems["severity"] == "note").all()
+
+
+@pytest.mark.parametrize(
+    ("assembled", "drawn", "left"),
+    [
+        # drawn two feet off; a garage of the layer drawn as a house, and the other way round
+        ([("house", "A", (100, 35, 140, 65))], [("house", "A", (102, 36, 142, 66))], []),
+        ([("outbuilding", "A", (100, 35, 140, 65))], [("house", "", (100, 35, 140, 65))], []),
+        ([("house", "A", (100, 35, 140, 65))], [("outbuilding", "", (100, 35, 140, 65))], []),
+        # over the lot line, cut or the neighbor's in the layer
+        ([("house", "", (60, 35, 100, 65))], [("house", "A", (62, 35, 102, 65))], []),
+        ([("house", "A", (80, 35, 100, 65)), ("house", "", (60, 35, 80, 65))],
+         [("house", "", (60, 35, 100, 65))], []),
+        # one building of the layer drawn as two
+        ([("house", "A", (100, 35, 140, 65))],
+         [("house", "", (100, 35, 119, 65)), ("house", "", (121, 35, 140, 65))], []),
+        # the house alone where the layer has house and porch in one
+        ([("house", "A", (100, 20, 140, 80))], [("house", "", (100, 35, 120, 65))], []),
+        # a second house, and a shed drawn against the house of the layer
+        ([("house", "A", (100, 35, 140, 65))], [("house", "", (100, 75, 140, 100))], [0]),
+        ([("house", "A", (100, 35, 140, 65))], [("outbuilding", "", (130, 35, 150, 65))], [0]),
+    ],
+)  # fmt: skip
+def test_a_drawn_building_replaces_what_it_covers_by_half(tmp_path, assembled, drawn, left):
+    for name, rows in (("assembled", assembled), ("mine", drawn)):
+        kinds, ids, corners = zip(*rows, strict=True)
+        table = shapes(*(box(*corner) for corner in corners), kind=list(kinds), client_id=list(ids))
+        table.to_crs("EPSG:4326").to_file(tmp_path / f"{name}.geojson", driver="GeoJSON")
+    clients = read_clients(write_book(tmp_path / "book", {"client_id": "A"}) / "clients.csv")[0]
+    features, problems = read_sites(tmp_path, clients)
+    kept = features.loc[features["file"].str.endswith("assembled.geojson"), "feature_id"]
+    assert [int(name.rpartition("#")[2]) - 1 for name in kept] == left
+    assert (features["file"].str.endswith("mine.geojson")).sum() == len(drawn)
+    count = len(assembled) - len(left)
+    told = problems["problem"].str.contains("drawn in another file too").sum()
+    assert told == (1 if count else 0)
+    if count:
+        words = f"drawn in another file too: {count} building{'s' if count > 1 else ''};"
+        assert problems["problem"].str.startswith(words).any()
 
 
 def test_a_client_measured_on_foot_is_told_apart(book):

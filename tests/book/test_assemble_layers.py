@@ -264,6 +264,23 @@ def test_what_a_layer_says_and_cannot_be_read_is_noted_once_a_column(book):
     assert sorted(found.query("kind == 'tree'")["dbh_in"].dropna()) == [12]
 
 
+def test_columns_that_tell_canopies_and_porches_are_pointed_to(book):
+    houses = shapes(
+        house(0), house(1), box(20, 60, 30, 70), box(100, 60, 110, 70),
+        BLDG_TYPE=["Residence", None, "OPEN_PORCH", "Canopy"], NAME=["A. Decker", "", "", "B. Porchetta"],
+        HEIGHT=[12.0, 8.0, 3.0, 3.0],
+    )  # fmt: skip
+    layers = {"property": row_of_lots(), "house": houses}
+    [told] = assemble(book, layers).problems.to_dict("records")
+    assert (told["file"], told["severity"]) == ("house.gpkg", "note")
+    assert told["problem"].startswith(
+        "BLDG_TYPE: 2 of 4 are no houses by their own words (Canopy, OPEN_PORCH)"
+    )
+    assert told["remedy"] == 'leave them out with --only "house=BLDG_TYPE:Residence"'
+    picks = (Pick("house", "BLDG_TYPE", "Residence"),)
+    assert assemble(book, layers, picks=picks).problems.empty
+
+
 def test_invalid_rings_by_the_hundred_are_mended_and_told_once(book):
     def nicked(at):
         west, north = at * 80, 300

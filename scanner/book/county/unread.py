@@ -1,13 +1,15 @@
-"""What a layer says beside its shapes and cannot be read: told once a column, never passed over."""
+"""What a layer says beside its shapes and is not used: told once a column, never passed over."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
 
-from scanner.book.county.columns import read_texts
+from scanner.book.county.columns import list_names, read_texts
+from scanner.book.county.kinds import HOUSE
 from scanner.book.county.layers import Things
 from scanner.book.layers.attributes import MAX_DBH_IN, MAX_PAVEMENT_FT
 from scanner.schema.tables import FLAGS
@@ -15,6 +17,16 @@ from scanner.sheets.problems import Problem, note, shown
 from scanner.sheets.values import read_flags, read_numbers
 
 _Read = Callable[["pd.Series[str]", Things], pd.Series]
+
+_ROOF = re.compile(
+    r"\b(?:canop(?:y|ies)|porch(?:es)?|decks?|overhangs?|awnings?|carports?|pergolas?|gazebos?|balcon(?:y|ies)"
+    r"|stoops?|steps|stairs?)\b",
+    re.IGNORECASE,
+)
+"""Words for what a layer of buildings holds that has no wall at the ground (common practice, no source)."""
+
+_MOST_WORDS = 40
+"""A column with more different words than this sorts no buildings: it names owners or streets."""
 
 
 def note_unread(layers: list[Things]) -> list[Problem]:
@@ -38,6 +50,46 @@ def note_unread(layers: list[Things]) -> list[Problem]:
         if things.kind.name in kinds
         for problem in _note_column(things, name, read, wanted)
     ]
+
+
+def note_roofs(layers: list[Things]) -> list[Problem]:
+    """
+    Point to columns of building layers that tell canopies and porches from houses.
+
+    Parameters
+    ----------
+    layers
+        All layers, with the features that are used.
+
+    Returns
+    -------
+    problems
+        One note a column, with how many there are and how to leave them out.
+    """
+    return [
+        problem
+        for things in layers
+        if things.kind is HOUSE
+        for column in things.fields.columns
+        for problem in _note_roof_column(things, str(column), read_texts(things.fields[column]))
+    ]
+
+
+def _note_roof_column(things: Things, column: str, texts: pd.Series[str]) -> list[Problem]:
+    counts = texts[texts != ""].value_counts().sort_index(kind="stable")
+    is_roof = counts.index.str.replace(r"[_-]", " ", regex=True).str.contains(_ROOF)
+    if len(counts) > _MOST_WORDS or not is_roof.any():
+        return []
+    words, others = counts.index[is_roof], counts.index[~is_roof]
+    count = int(counts[is_roof].sum())
+    verb = "is no house" if count == 1 else "are no houses"
+    problem = (
+        f"{column}: {count:,} of {len(texts):,} {verb} by their own words ({list_names(words)}), and their edges "
+        "count as house walls"
+    )
+    picks = " ".join(f'--only "house={column}:{word}"' for word in others)
+    remedy = f"leave them out with {picks}" if picks else "leave the layer out"
+    return [note(things.source.name, "", problem, remedy)]
 
 
 def _note_column(things: Things, name: str, read: _Read, wanted: str) -> list[Problem]:

@@ -12,12 +12,16 @@ from scanner.sheets.problems import Problem, note
 ASSEMBLED_FILE = "assembled.geojson"
 """File of the sites that is made out of county layers, never by hand."""
 
-OWNED_KINDS = ("property", "house", "outbuilding")
-SHARED_KINDS = ("drive", "walk", "patio")
-"""Kinds drawn lot by lot; a street or sidewalk is drawn in stretches that complete each other."""
-
 SAME_SHARE = 0.5
-"""An assembled drive with this share of it under a drawn one is that drive."""
+"""What drawn things of its kind cover by this share is one of them, drawn again."""
+
+_THINGS = {
+    "property": "lot", "house": "building", "outbuilding": "building", "drive": "drive", "walk": "walk",
+    "patio": "patio",
+}  # fmt: skip
+"""Kinds drawn lot by lot, by what they count as: a garage of one file may be a house of another.
+
+A street or sidewalk is drawn in stretches that complete each other."""
 
 
 def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
@@ -32,10 +36,11 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     Returns
     -------
     features
-        Without assembled outlines and buildings of a client for whom another file has
-        that kind, and without assembled drives, walks and patios that lie under drawn ones.
+        Without assembled outlines of a client for whom another file has one, and without
+        assembled buildings, drives, walks and patios that drawn ones cover by half; a
+        house drawn inside a larger one of its lot replaces that, too.
     problems
-        One note where an outline was left out.
+        One note a file with what was left out.
 
     Examples
     --------
@@ -50,21 +55,27 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     is_assembled = features["file"].str.endswith(f"/{ASSEMBLED_FILE}")
     if not is_assembled.any() or is_assembled.all():
         return features, []
-    is_owned = features["kind"].isin(OWNED_KINDS) & (features["client_id"] != "")
-    keys = pd.MultiIndex.from_frame(features[["client_id", "kind"]])
-    is_beaten = is_assembled & is_owned & keys.isin(keys[is_owned & ~is_assembled])
-    is_beaten |= _lies_under(features, is_assembled)
-    lots = features[is_beaten & (features["kind"] == "property")]
+    is_lot = (features["kind"] == "property") & (features["client_id"] != "")
+    drawn_ids = features.loc[is_lot & ~is_assembled, "client_id"]
+    is_beaten = is_assembled & is_lot & features["client_id"].isin(drawn_ids)
+    is_beaten |= _is_covered(features, is_assembled)
     problems = [
         note(
-            file,
+            str(file),
             "",
-            f"lots drawn in another file too: {count:,}; the drawn ones are used",
-            "nothing to do; delete a drawn lot to use the assembled one",
+            f"drawn in another file too: {_count(beaten['kind'].map(_THINGS))}; the drawn ones are used",
+            "nothing to do; delete a drawn one to use the assembled one",
         )
-        for file, count in lots.groupby("file", sort=True).size().items()
+        for file, beaten in features[is_beaten].groupby("file", sort=True)
     ]
     return _keep_drives_known(features, is_beaten), problems
+
+
+def _count(things: pd.Series) -> str:
+    counts = {thing: int((things == thing).sum()) for thing in _THINGS.values()}
+    return ", ".join(
+        f"{count:,} {thing}{'s' if count > 1 else ''}" for thing, count in counts.items() if count
+    )
 
 
 def _keep_drives_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataFrame:
@@ -76,16 +87,22 @@ def _keep_drives_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataF
     return kept.assign(drives_known=kept["drives_known"].mask(is_mute, "yes"))
 
 
-def _lies_under(features: GeoDataFrame, is_assembled: pd.Series) -> pd.Series:
-    """Tell which assembled drives, walks and patios lie under drawn ones of their kind."""
-    is_under = np.zeros(len(features), dtype=bool)
-    shapes, kinds = features.geometry.to_numpy(), features["kind"].to_numpy()
-    made = np.flatnonzero(is_assembled.to_numpy() & np.isin(kinds, SHARED_KINDS))
-    drawn = np.flatnonzero(~is_assembled.to_numpy() & np.isin(kinds, SHARED_KINDS))
+def _is_covered(features: GeoDataFrame, is_assembled: pd.Series) -> pd.Series:
+    """Tell which assembled things drawn ones cover, whoever's: a house may stand over a lot line."""
+    shapes, kinds = features.geometry.to_numpy(), features["kind"].to_numpy(object)
+    things = features["kind"].map(_THINGS).to_numpy(object)
+    is_thing = features["kind"].isin(_THINGS).to_numpy() & (kinds != "property")
+    made = np.flatnonzero(is_assembled.to_numpy() & is_thing)
+    drawn = np.flatnonzero(~is_assembled.to_numpy() & is_thing)
     at, over = shapely.STRtree(shapes[drawn]).query(shapes[made], predicate="intersects")
     at, over = made[at], drawn[over]
-    same = kinds[at] == kinds[over]
-    at, over = at[same], over[same]
+    is_alike = things[at] == things[over]
+    at, over = at[is_alike], over[is_alike]
     shared = shapely.area(shapely.intersection(shapes[at], shapes[over]))
-    is_under[at[shared > SAME_SHARE * shapely.area(shapes[at])]] = True
-    return pd.Series(is_under, index=features.index, dtype=bool)
+    total = np.bincount(at, weights=shared, minlength=len(features))
+    is_covered = (total > 0) & (total >= SAME_SHARE * shapely.area(shapes))
+    # drawn smaller than the layer has it, the house is meant all the same
+    is_inner = (kinds[at] == "house") & (kinds[over] == "house")
+    is_inner &= shared >= SAME_SHARE * shapely.area(shapes[over])
+    is_covered[at[is_inner]] = True
+    return pd.Series(is_covered, index=features.index, dtype=bool)
