@@ -25,7 +25,7 @@ from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls
 from scanner.calls.sales import set_sold_aside
 from scanner.calls.sights import add_sights
-from scanner.calls.visits import put_newer
+from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
@@ -119,7 +119,7 @@ def scan(
         If a stage hands over a table that breaks its schema: a bug.
     """
     told = progress or (lambda _step, _done, _total: None)
-    book = replace(book, measured=put_newer(book.measured, season.measurements))
+    book = replace(book, measured=override_measured(book.measured, season.measurements))
     parts = _survey_all(book, season, client_ids, told)
     beds, offers = _join(parts, "beds", BEDS), _join(parts, "offers", OFFERS)
     told("ranking calls", len(beds), len(beds))

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from scanner.book.book import CLIENT_FILES, SITES_FOLDER
-from scanner.book.clients import read_clients
+from scanner.book.book import SITES_FOLDER
+from scanner.book.clients import CLIENT_FILES, read_clients
 from scanner.book.county.choices import (
     FILE,
     Choices,

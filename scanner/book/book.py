@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pandas as pd
-
-from scanner.book.clients import read_clients
+from scanner.book.clients import client_files, read_client_list
 from scanner.book.example import find_example, tell_example
 from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
@@ -16,7 +14,6 @@ from scanner.errors import BookError
 from scanner.schema.documents import Book
 from scanner.sheets.problems import Problem, join_problems, list_problems, note
 
-CLIENT_FILES = ("clients.csv", "clients.xlsx")
 SITES_FOLDER = "sites"
 MEASURED_FILE = "measured.csv"
 
@@ -58,7 +55,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     sites, measured_path = folder / SITES_FOLDER, folder / MEASURED_FILE
     if needs_lots:
         _need_lots(folder, sites, measured_path)
-    example = find_example(folder, _client_files(folder)[0])
+    example = find_example(folder, client_files(folder)[0])
     features, site_problems = read_sites(sites, clients, left_out=example)
     # No file is no edge
     walked = folder / ("" if MEASURED_FILE in example else MEASURED_FILE)
@@ -71,7 +68,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         measured_problems,
         rate_problems,
         rule_problems,
-        list_problems([*tell_example(example), *_passed_over(_client_files(folder))]),
+        list_problems([*tell_example(example), *_passed_over(client_files(folder))]),
     )
     return Book(
         folder=folder,
@@ -82,32 +79,6 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         rules=rules,
         problems=problems,
     )
-
-
-def read_client_list(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """
-    Read the client list of a book, and nothing else of it.
-
-    Parameters
-    ----------
-    folder
-        The book's folder.
-
-    Returns
-    -------
-    clients, problems
-        Tables `CLIENTS` and `PROBLEMS`.
-
-    Raises
-    ------
-    BookError
-        If there is no client list that can be read.
-    """
-    return read_clients(next(iter(_client_files(folder)), folder / CLIENT_FILES[0]))
-
-
-def _client_files(folder: Path) -> list[Path]:
-    return [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
 
 
 def _need_lots(folder: Path, sites: Path, measured_path: Path) -> None:

@@ -14,6 +14,9 @@ from scanner.sheets.problems import Problem, fault, list_problems, shown
 from scanner.sheets.reader import read_rows
 from scanner.sheets.values import Where, read_dates, read_flags, read_numbers
 
+CLIENT_FILES = ("clients.csv", "clients.xlsx")
+"""What a client list may be called; the first that is there is read."""
+
 _NUMBERS = {
     "lon": (-180.0, 180.0),
     "lat": (-180.0, 180.0),  # as wide as lon, so that two exchanged are told for what they are
@@ -27,6 +30,16 @@ _NUMBERS = {
 
 _FLAG_COLUMNS = ("renter", "past_due", "bought_before", "do_not_call")
 _DATE_COLUMNS = ("client_since", "last_contact")
+
+
+def read_client_list(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read the client list of a book and nothing else of it: tables `CLIENTS` and `PROBLEMS`."""
+    return read_clients(next(iter(client_files(folder)), folder / CLIENT_FILES[0]))
+
+
+def client_files(folder: Path) -> list[Path]:
+    """List the client lists of a book that are there; the first is the one that is read."""
+    return [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
 
 
 def read_clients(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.stats import beta, betabinom  # type: ignore[attr-defined]  # made at import time
+import numpy as np
+from scipy.special import betaincinv, betaln
 
 from scanner.errors import RateError
 from scanner.schema.documents import RateBook
@@ -100,7 +101,7 @@ class Share:
             Ends of the interval, shares of one.
         """
         tail = (1.0 - level) / 2.0
-        low, high = beta.ppf([tail, 1.0 - tail], self.for_count, self.against_count)
+        low, high = betaincinv(self.for_count, self.against_count, [tail, 1.0 - tail])
         return float(low), float(high)
 
 
@@ -236,9 +237,15 @@ def total_sales(share: Share, calls_count: int, *, level: float = CHANCE_LEVEL) 
         raise ValueError(message)
     if calls_count == 0:
         return SalesTotal(0.0, 0, 0)
-    sales = betabinom(calls_count, share.for_count, share.against_count)
+    sold = np.arange(calls_count + 1)
+    unsold = calls_count - sold
+    logs = betaln(sold + share.for_count, unsold + share.against_count) - betaln(
+        sold + 1, unsold + 1
+    )
+    logs -= betaln(share.for_count, share.against_count) + np.log(calls_count + 1)
     tail = (1.0 - level) / 2.0
-    return SalesTotal(calls_count * share.mean, int(sales.ppf(tail)), int(sales.ppf(1.0 - tail)))
+    low, high = np.searchsorted(np.exp(logs).cumsum(), [tail, 1.0 - tail])
+    return SalesTotal(calls_count * share.mean, int(low), int(high))
 
 
 def jeffreys_interval(

@@ -120,7 +120,7 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
               "put the client back into the list if that was a mistake; what is on record stays")
         for client_id, count in gone.map(lambda size: f"{size} call{'s'[: size > 1]}").items()
     ]  # fmt: skip
-    found = set(beds["bed_id"]) | set(season.beds.loc[season.beds["built_on"] != "", "bed_id"])
+    found = set(beds["bed_id"]) | set(season.stored.loc[season.stored["built_on"] != "", "bed_id"])
     # An empty table takes on the index of whatever is assigned to it, so nothing longer may be
     named = calls[calls["client_id"].isin(known)]
     named = named.assign(bed_id=named["bed_ids"].str.split())
@@ -133,6 +133,21 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
         for call in lost.drop_duplicates("bed_id", keep="last").to_dict("records")
     ]  # fmt: skip
     return check_table(pd.DataFrame(rows), PROBLEMS) if rows else empty_table(PROBLEMS)
+
+
+def with_recorded(clients: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
+    """
+    Add to ids and names of a client list whoever has calls on record and is not in it any more.
+
+    Examples
+    --------
+    >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
+    >>> with_recorded(clients, pd.DataFrame({"client_id": ["B", "A", "B"]}))["client_id"].tolist()
+    ['A', 'B']
+    """
+    gone = entries.loc[~entries["client_id"].isin(clients["client_id"]), "client_id"].unique()
+    more = pd.DataFrame({"client_id": gone, "name": ""}, dtype="str")
+    return pd.concat([clients[["client_id", "name"]], more], ignore_index=True)
 
 
 def rest_days(outcome: str, rates: RateBook) -> int | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t  # type: ignore[attr-defined]  # made at import time
+from scipy.special import stdtrit
 
 from scanner.calls.chance import CHANCE_LEVEL
 
@@ -81,6 +81,6 @@ def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE
     if len(logs) == 1:
         return Ratio(float(np.exp(middle)), np.nan, np.nan, 1)
     spread = float(logs.std(ddof=1)) / np.sqrt(len(logs))
-    reach = float(student_t.ppf((1.0 + level) / 2.0, len(logs) - 1)) * spread
+    reach = float(stdtrit(len(logs) - 1, (1.0 + level) / 2.0)) * spread
     ends = np.exp([middle - reach, middle, middle + reach])
     return Ratio(float(ends[1]), float(ends[0]), float(ends[2]), len(logs))

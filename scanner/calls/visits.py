@@ -1,21 +1,13 @@
-"""
-Visits and what was measured on them: what counts as the same, and what all entries say.
-
-A visit is known by client and day; its details add up like those of a call. Of the edges
-of one kind on one lot the last measuring counts as a whole: whoever measures a curb anew
-measures all of it.
-"""
+"""Visits: each counts as a call, and what was measured on it stands in for the book's file."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from scanner.calls.details import add_up, judge_told
-from scanner.schema.log_tables import CALL_LOG, MEASUREMENTS
+from scanner.schema.log_tables import CALL_LOG
 from scanner.schema.tables import MEASURED
 
 VISIT = "visit"
@@ -23,96 +15,6 @@ VISIT = "visit"
 
 SETTLED = ("quoted", "sold", "do not call")
 """After one of these a visit in the same year is no news of the selling."""
-
-VISIT_KEY = ("client_id", "visited_on")
-VISIT_DETAILS = ("visited_by", "note")
-MEASUREMENT_KEY = ("client_id", "along", "measured_on")
-EDGE_COLUMNS = ("length_ft", "room_ft", "openings_ft", "note")
-
-
-def judge_visits(visits: pd.DataFrame, standing: pd.DataFrame) -> pd.Series[str]:
-    """
-    Tell which visits are new, which change one on record, and which are known.
-
-    Parameters
-    ----------
-    visits
-        Columns ``client_id visited_on visited_by note``, n rows.
-    standing
-        Columns of `VISITS`: every entry on record that was not taken back.
-
-    Returns
-    -------
-    verdicts
-        ``"added"``, ``"changed"`` or ``"known"``, on the index of `visits`. One that says
-        no more than an entry on record is known.
-
-    Examples
-    --------
-    >>> one = pd.DataFrame([("A", "2027-03-12", "Kim", "gate")], columns=[*VISIT_KEY, *VISIT_DETAILS])
-    >>> judge_visits(pd.concat([one, one.assign(note=""), one.assign(note="slope")]), one).tolist()
-    ['known', 'known', 'changed']
-    """
-    return judge_told(visits, standing, key=VISIT_KEY, details=VISIT_DETAILS)
-
-
-def group_edges(edges: pd.DataFrame) -> Iterator[tuple[tuple[str, str, str], pd.DataFrame]]:
-    """
-    Go through edges measuring by measuring.
-
-    Parameters
-    ----------
-    edges
-        Columns of `MEASUREMENTS`.
-
-    Yields
-    ------
-    key, own
-        Client, kind and day, and the edges measured then, in their order.
-    """
-    for key, own in edges.groupby([*MEASUREMENT_KEY], sort=False):
-        client_id, along, measured_on = (str(part) for part in key)
-        yield (client_id, along, measured_on), own[[*EDGE_COLUMNS]]
-
-
-def fold_visits(entries: pd.DataFrame) -> pd.DataFrame:
-    """
-    Put the entries of each visit together.
-
-    Parameters
-    ----------
-    entries
-        Columns of `VISITS`: every entry that was not taken back, in the order of recording.
-
-    Returns
-    -------
-    visits
-        The same columns, one row a client and day: number and time of the first entry, of
-        each detail the newest that is not blank.
-    """
-    return add_up(entries, key=VISIT_KEY, details=VISIT_DETAILS)
-
-
-def fold_edges(entries: pd.DataFrame) -> pd.DataFrame:
-    """
-    Take the last measuring of each kind of edge on each lot.
-
-    Parameters
-    ----------
-    entries
-        Columns of `MEASUREMENTS` and ``entry_id``: every entry that was not taken back.
-
-    Returns
-    -------
-    measurements
-        Columns of `MEASUREMENTS`: the latest day's, of one day the one recorded last.
-    """
-    newest = entries.sort_values(["measured_on", "entry_id"], kind="stable").drop_duplicates(
-        ["client_id", "along"], keep="last"
-    )
-    kept = entries[entries["entry_id"].isin(newest["entry_id"])]
-    kept = kept.sort_values(["client_id", "along"], kind="stable", ignore_index=True)
-    return kept[[*MEASUREMENTS.columns]]
 
 
 def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
@@ -168,7 +70,7 @@ def _promise(calls: pd.DataFrame, client_id: str, visited_on: str) -> dict[str, 
     return {name: str(one) for name in ("next_action", "next_date") for one in last[name]}
 
 
-def put_newer(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
+def override_measured(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
     """
     Let edges measured on a visit stand in for those of the book's file.
 

@@ -15,7 +15,8 @@ from scanner.book.county.report import report_lines
 from scanner.book.county.sources import Source
 from scanner.cli.closing import problem_words
 from scanner.cli.options import json_option
-from scanner.cli.talk import counted, progress_bar, say, show_problems
+from scanner.cli.rows import show_problems
+from scanner.cli.talk import counted, progress_bar, say
 
 KIND_NAMES = tuple(kind.name for kind in KINDS)
 
@@ -130,7 +131,7 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     raise click.BadParameter(message, ctx, param)
 
 
-@click.command(short_help="Make a book's sites of open county or city layers.")
+@click.command()
 @click.argument(
     "book", type=click.Path(exists=True, file_okay=False, path_type=Path), is_eager=True
 )

@@ -33,7 +33,7 @@ HEADINGS = {
 }  # fmt: skip
 
 
-@click.command(short_help="Set the rates against what the built jobs really took.")
+@click.command()
 @book_argument
 @json_option
 def calibrate(book: Path, as_json: bool) -> None:

@@ -13,17 +13,15 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from scanner import pipeline
-from scanner.book.book import read_client_list
+from scanner.book.clients import read_client_list
 from scanner.book.rates import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
-from scanner.calls.log import read_listed
+from scanner.calls.log import read_listed, read_season
 from scanner.calls.sales import drop_sold
-from scanner.calls.today import NO_OFFER, choose_calls, list_gone, list_offered, list_today
-from scanner.cli.keeping import read_for_scan
+from scanner.calls.today import NO_OFFER, choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
-from scanner.cli.talk import counted, progress_bar, say
+from scanner.cli.talk import counted, say
 from scanner.job.wording import name_later_phases
 from scanner.schema.columns import ALONG
 from scanner.schema.documents import RateBook, Season
@@ -43,7 +41,7 @@ COLUMNS = (
 CHANCE_DIGITS = 4
 
 
-@click.command(short_help="List whom to call today: call-backs that are due, then by rank.")
+@click.command()
 @book_argument
 @click.option("--route", metavar="NAME", help="Clients of this mowing route only.")
 @click.option("--day", metavar="DAY", help="Clients who are mowed on this day only.")
@@ -72,7 +70,7 @@ def calls(
     Call-backs that are due come first, longest due first, then the rest by rank. A
     table on a terminal, else csv, which can be filled in and recorded as it is.
     """
-    season = pipeline.open_season(book)
+    season = read_season(book)
     clients, rates = _callees(book, season)
     listed = _listed(book, season, today=today)
     found = list_today(listed, clients, rates=rates, today=today)
@@ -102,12 +100,10 @@ def _listed(book: Path, season: Season, *, today: date) -> pd.DataFrame:
         scanned_on = listed["scanned_on"].max()
         say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")
         return drop_sold(listed, season.jobs)
+    from scanner.cli.keeping import scan_for_calls
+
     say("No scan is on record, so the book is scanned now.")
-    with progress_bar("reading the book") as report:
-        found = pipeline.scan(
-            read_for_scan(book, season), today=today, season=season, progress=report
-        )
-    return list_offered(found.calls, found.offers, found.beds, today=today)
+    return scan_for_calls(book, season, today=today)
 
 
 def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:

@@ -27,7 +27,7 @@ HEADINGS = {
 }  # fmt: skip
 
 
-@click.command(short_help="List next spring's mulch and weeding of the beds that are there.")
+@click.command()
 @book_argument
 @click.option("--route", metavar="NAME", help="Beds on this route only.  [default: all]")
 @out_option

@@ -10,10 +10,10 @@ import click
 import pandas as pd
 
 from scanner import pipeline
-from scanner.book.book import read_client_list
 from scanner.book.checklist_sheet import read_checklist
+from scanner.book.clients import read_client_list
 from scanner.book.local import read_rules
-from scanner.calls.entries import judge_answers
+from scanner.calls.kinds import ANSWER, judge
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, say
@@ -26,7 +26,7 @@ from scanner.schema.documents import Season
 PAGE, SHEET = "checklist.html", "checklist.xlsx"
 
 
-@click.command(short_help="Print what crews look at on each lot, stop by stop.")
+@click.command()
 @book_argument
 @click.option("--route", metavar="NAME", help="Lots of this route only.  [default: all]")
 @click.option("--day", metavar="DAY", help="Lots mowed on this day only.  [default: all]")
@@ -97,7 +97,7 @@ def _refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: dat
     if not path.exists():
         return
     answers, problems = read_checklist(path, clients, today=today)
-    open_count = int((judge_answers(answers, season.answers) != "known").sum())
+    open_count = int((judge(ANSWER, answers, season.answers) != "known").sum())
     unread = problems.loc[problems["severity"] == "fault", "feature"].unique().tolist()
     parts = [
         f"{counted(open_count, 'answer')} not on record yet" if open_count else "",

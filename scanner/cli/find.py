@@ -18,7 +18,7 @@ from scanner.cli.talk import progress_bar, say
 DEMO_FOLDER = Path("maps") / "demo"
 
 
-@click.command(short_help="Find, price and rank the beds of a book; write the map and the lists.")
+@click.command()
 @book_argument
 @out_option
 @today_option
@@ -38,7 +38,7 @@ def scan(
     ctx.exit(int(fault_count > 0))
 
 
-@click.command(short_help="Scan the sample book, to see what comes out.")
+@click.command()
 @out_option
 @today_option
 @json_option

@@ -11,10 +11,11 @@ from scanner import pipeline
 from scanner.book.new import start_book
 from scanner.cli.closing import check_line
 from scanner.cli.options import book_argument, json_option
-from scanner.cli.talk import say, show_problems
+from scanner.cli.rows import show_problems
+from scanner.cli.talk import say
 
 
-@click.command(short_help="Start a book: a folder with templates, filled in as an example.")
+@click.command()
 @click.argument("book", type=click.Path(file_okay=False, path_type=Path))
 @json_option
 def new(book: Path, as_json: bool) -> None:
@@ -28,7 +29,7 @@ def new(book: Path, as_json: bool) -> None:
     say(f"Started {book}. Replace the example rows with your own, then: bed-scanner check {book}")
 
 
-@click.command(short_help="List everything in a book that needs fixing.")
+@click.command()
 @book_argument
 @json_option
 @click.pass_context

@@ -2,57 +2,59 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Any
 
 import click
 
 from scanner import __version__
-from scanner.cli.assemble import assemble
-from scanner.cli.calibrate import calibrate
-from scanner.cli.calls import calls
-from scanner.cli.care import care
-from scanner.cli.checklist import checklist
-from scanner.cli.find import demo, scan
-from scanner.cli.get_in import check, new
-from scanner.cli.record import record
 from scanner.cli.talk import say
-from scanner.cli.trace import trace
 from scanner.errors import InputError, LogError
+
+COMMANDS = {
+    "new": ("get_in", "Start a book: a folder with templates, filled in as an example."),
+    "assemble": ("assemble", "Make a book's sites of open county or city layers."),
+    "trace": ("trace", "Make the page in which lots are drawn by hand."),
+    "checklist": ("checklist", "Print what crews look at on each lot, stop by stop."),
+    "check": ("get_in", "List everything in a book that needs fixing."),
+    "scan": ("find", "Find, price and rank the beds of a book; write the map and the lists."),
+    "demo": ("find", "Scan the sample book, to see what comes out."),
+    "calls": ("calls", "List whom to call today: call-backs that are due, then by rank."),
+    "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
+    "calibrate": ("calibrate", "Set the rates against what the built jobs really took."),
+    "care": ("care", "List next spring's mulch and weeding of the beds that are there."),
+}
+"""Every command in the order of the story: the module that it stands in, and what it does."""
 
 
 class StoryGroup(click.Group):
-    """A group that lists its commands in the order of the story and tells errors as sentences."""
+    """
+    A group that lists its commands in the order of the story and tells errors as sentences.
+
+    A command's module is loaded when the command is run: a list of calls need not wait for the
+    geometry that a scan needs, and help waits for nothing.
+    """
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  # click's signature
-        """
-        List the commands as they were added, which is the order of use.
+        """List the commands in the order of use."""
+        return list(COMMANDS)
 
-        Parameters
-        ----------
-        ctx
-            What click knows of this call.
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  # likewise
+        """Load the module in which a command stands."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = getattr(
+            import_module(f"scanner.cli.{COMMANDS[cmd_name][0]}"), cmd_name
+        )
+        return command
 
-        Returns
-        -------
-        names
-            Names of the commands.
-        """
-        return list(self.commands)
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002  # likewise
+        """Write the list of commands for ``--help``, none of them loaded."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  # click's signature
-        """
-        Run a command; what someone can fix becomes a sentence and exit code 1.
-
-        Parameters
-        ----------
-        ctx
-            What click knows of this call.
-
-        Returns
-        -------
-        result
-            What the command returned.
-        """
+        """Run a command; what someone can fix becomes a sentence and exit code 1."""
         try:
             return super().invoke(ctx)
         except (InputError, LogError) as err:
@@ -75,7 +77,3 @@ def main() -> None:
 
     Exit code: 0 done, 1 the input needs fixing, 2 wrong usage.
     """
-
-
-for command in (new, assemble, trace, checklist, check, scan, demo, calls, record, calibrate, care):
-    main.add_command(command)

@@ -11,11 +11,12 @@ import pandas as pd
 from scanner import pipeline
 from scanner.book.filled_sheet import read_call_sheet
 from scanner.book.rates import read_rates
-from scanner.calls.entries import judge_calls, with_recorded
+from scanner.calls.history import with_recorded
 from scanner.calls.jobs import draw_up_jobs
-from scanner.calls.log import open_log, read_call_entries
+from scanner.calls.kinds import CALL, judge
+from scanner.calls.log import open_log, read_entries
 from scanner.calls.today import list_offered
-from scanner.cli.talk import say
+from scanner.cli.talk import progress_bar, say
 from scanner.errors import BookError, LogError
 from scanner.ground.stored import remember_beds
 from scanner.job.tasks import bed_tasks, job_tasks
@@ -46,6 +47,15 @@ def read_for_scan(book: Path, season: Season) -> Book:
         If there is nothing to work with.
     """
     return pipeline.read_book(book, needs_lots=season.measurements.empty)
+
+
+def scan_for_calls(book: Path, season: Season, *, today: date) -> pd.DataFrame:
+    """Scan a book of which no scan is on record, for its list of calls: table `LISTED`."""
+    with progress_bar("reading the book") as report:
+        found = pipeline.scan(
+            read_for_scan(book, season), today=today, season=season, progress=report
+        )
+    return list_offered(found.calls, found.offers, found.beds, today=today)
 
 
 def keep_scan(found: Scan, book: Path) -> None:
@@ -90,14 +100,14 @@ def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[int
     LogError
         If the log cannot be read.
     """
-    entries = read_call_entries(book)
+    entries = read_entries(book, CALL)
     clients = with_recorded(found.clients, entries)
     pending: dict[str, list[int]] = {}
     for path in (folder / name for name in CALL_LISTS if (folder / name).exists()):
         with suppress(BookError):
             calls, problems = read_call_sheet(path, clients, today=found.today)
             faulty = problems["feature"].str.extract(r"row (\d+)")[0].dropna().astype(int)
-            is_open = judge_calls(calls, entries) != "known"
+            is_open = judge(CALL, calls, entries) != "known"
             pending[path.name] = sorted({*calls.index[is_open], *faulty})
     return pending
 

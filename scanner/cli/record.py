@@ -48,7 +48,6 @@ class Record(click.Group):
 
 @click.group(
     cls=Record,
-    short_help="Write down calls, checklists, visits and jobs, a line or a whole sheet.",
     subcommand_metavar="SHEET | calls … | visit … | job … | undo",
 )
 @book_argument
@@ -219,7 +218,7 @@ def job(
 def undo(ctx: click.Context, today: date) -> None:
     """Take the last entry back; it stays in the log with its reversal."""
     with open_log(ctx.obj, today=today) as log:
-        words = log.undo()
+        words = log.undo_last()
     say(
         f"Taken back: {words}. Clear it in the sheet, too, or it is recorded again with it."
         if words

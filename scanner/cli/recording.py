@@ -10,9 +10,8 @@ from pathlib import Path
 import click
 import pandas as pd
 
-from scanner import pipeline
-from scanner.book.book import read_client_list
 from scanner.book.checklist_sheet import read_checklist
+from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import (
     check_calls,
     find_strange_beds,
@@ -22,11 +21,15 @@ from scanner.book.filled_sheet import (
 )
 from scanner.book.job_sheet import check_jobs, read_job_sheet
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
-from scanner.calls.entries import Counts, judge_calls, with_recorded
-from scanner.calls.log import Log, open_log, read_call_entries
-from scanner.cli.keeping import draw_up
-from scanner.cli.talk import counted, say, show_problems
-from scanner.sheets.problems import fault, join_problems, list_problems
+from scanner.calls.history import with_recorded
+from scanner.calls.kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Counts, Kind, judge
+from scanner.calls.log import open_log, read_entries, read_season
+from scanner.cli.rows import show_problems
+from scanner.cli.talk import counted, say
+from scanner.sheets.problems import Problem, fault, join_problems, list_problems
+
+Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
+"""Rows of a kind, with the rows beneath them where it has such."""
 
 NOUNS = {
     "calls": ("call", "calls"),
@@ -34,28 +37,11 @@ NOUNS = {
     "jobs": ("job", "jobs"),
     "visits": ("visit or measuring", "visits and measurings"),
 }
+"""What is recorded, by kind of sheet."""
 
 
 def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
-    """
-    Record what somebody filled into a sheet, whichever kind it is.
-
-    Parameters
-    ----------
-    path
-        File ending in .csv or .xlsx.
-    book
-        Folder of the book.
-    today
-        Day of the recording.
-    as_json
-        Whether another program reads what came of it.
-
-    Returns
-    -------
-    exit_code
-        1 where rows were left out.
-    """
+    """Record what somebody filled into a sheet, whichever kind it is; 1 where rows were left out."""
     kind = sheet_kind(path)
     if mark := open_elsewhere(path):
         say(
@@ -65,177 +51,79 @@ def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
     clients = read_client_list(book)[0]
     if kind == "checklist":
         answers, problems = read_checklist(path, clients, today=today)
-        with open_log(book, today=today) as log:
-            _mind_the_clock(log, today)
-            counts = log.add_answers(answers)
-        return _close(kind, counts, problems, as_json=as_json)
-    if kind == "jobs":
-        stored = pipeline.open_season(book).beds
-        told, actuals, problems = read_job_sheet(path, clients, stored, today=today)
-        return record_jobs(told, actuals, problems, book=book, today=today, as_json=as_json)
-    if kind == "visits":
+        batches: list[Batch] = [(ANSWER, answers, None)]
+    elif kind == "jobs":
+        stored = read_season(book).stored
+        report, actuals, problems = read_job_sheet(path, clients, stored, today=today)
+        batches, problems = _draw_up(report, actuals, problems, book=book, today=today)
+    elif kind == "visits":
         visits, edges, problems = read_visit_sheet(path, clients, today=today)
-        return _record_visits(visits, edges, problems, book=book, today=today, as_json=as_json)
-    entries = read_call_entries(book)
-    known = with_recorded(clients, entries)
-    calls, problems = read_call_sheet(path, known, today=today)
-    calls, strangers = _refuse_gone(calls, entries, clients, path.name)
-    problems = join_problems(problems, strangers)
-    return _record_calls(calls, problems, book=book, today=today, as_json=as_json)
+        batches = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
+    else:
+        entries = read_entries(book, CALL)
+        calls, problems = read_call_sheet(path, with_recorded(clients, entries), today=today)
+        calls, strangers = _refuse_gone(calls, entries, clients, path.name)
+        batches, problems = [(CALL, calls, None)], join_problems(problems, strangers)
+    return _record(kind, batches, problems, book=book, today=today, as_json=as_json)
 
 
 def record_call(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """
-    Record one call that was typed on the command line.
-
-    Parameters
-    ----------
-    rows
-        One row of a call list, as text.
-    book
-        Folder of the book.
-    today
-        Day of the recording.
-    as_json
-        Whether another program reads what came of it.
-
-    Returns
-    -------
-    exit_code
-        1 where it was left out.
-    """
+    """Record one call that was typed on the command line, as a row of a call list; 1 if left out."""
     clients = read_client_list(book)[0]
     calls, problems = check_calls(rows, clients, today=today, file="")
-    strangers = find_strange_beds(calls, pipeline.open_season(book).beds)
-    calls = calls.iloc[:0] if strangers else calls
-    problems += strangers
-    return _record_calls(calls, list_problems(problems), book=book, today=today, as_json=as_json)
+    strangers = find_strange_beds(calls, read_season(book).stored)
+    batches: list[Batch] = [(CALL, calls.iloc[:0] if strangers else calls, None)]
+    listed = list_problems(problems + strangers)
+    return _record("calls", batches, listed, book=book, today=today, as_json=as_json)
 
 
 def record_visit(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """
-    Record one visit that was typed on the command line.
-
-    Parameters
-    ----------
-    rows
-        Rows of a sheet of visits, as text.
-    book
-        Folder of the book.
-    today
-        Day of the recording.
-    as_json
-        Whether another program reads what came of it.
-
-    Returns
-    -------
-    exit_code
-        1 where anything of it was left out.
-    """
+    """Record one visit that was typed on the command line, whole or not at all; 1 if left out."""
     clients = read_client_list(book)[0]
     visits, edges, problems = check_visits(rows, clients, today=today, file="")
-    if problems:
-        # What was typed in one line is recorded whole or not at all
-        visits, edges = visits.iloc[:0], edges.iloc[:0]
+    batches: list[Batch] = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
     listed = list_problems(problems)
-    return _record_visits(visits, edges, listed, book=book, today=today, as_json=as_json)
+    return _record("visits", [] if problems else batches, listed, book=book, today=today, as_json=as_json)  # fmt: skip
 
 
 def record_job(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """
-    Record one job that was typed on the command line.
-
-    Parameters
-    ----------
-    rows
-        Rows of a sheet of jobs, as text.
-    book
-        Folder of the book.
-    today
-        Day of the recording.
-    as_json
-        Whether another program reads what came of it.
-
-    Returns
-    -------
-    exit_code
-        1 where anything of it was left out.
-    """
-    clients, season = read_client_list(book)[0], pipeline.open_season(book)
-    told, actuals, problems = check_jobs(rows, clients, season.beds, today=today, file="")
-    listed = list_problems(problems)
-    return record_jobs(told, actuals, listed, book=book, today=today, as_json=as_json)
+    """Record one job that was typed on the command line; 1 where anything of it was left out."""
+    clients, season = read_client_list(book)[0], read_season(book)
+    report, actuals, faults = check_jobs(rows, clients, season.stored, today=today, file="")
+    batches, problems = _draw_up(report, actuals, list_problems(faults), book=book, today=today)
+    return _record("jobs", batches, problems, book=book, today=today, as_json=as_json)
 
 
-def record_jobs(
-    told: pd.DataFrame,
-    actuals: pd.DataFrame,
+def _draw_up(
+    report: pd.DataFrame, actuals: pd.DataFrame, problems: pd.DataFrame, *, book: Path, today: date
+) -> tuple[list[Batch], pd.DataFrame]:
+    if report.empty:
+        return [], problems
+    from scanner.cli.keeping import draw_up
+
+    jobs, tasks, more = draw_up(book, report, actuals, season=read_season(book), today=today)
+    return [(JOB, jobs, tasks)], join_problems(problems, more)
+
+
+def _record(
+    kind: str,
+    batches: list[Batch],
     problems: pd.DataFrame,
     *,
     book: Path,
     today: date,
     as_json: bool,
 ) -> int:
-    """
-    Record jobs that were checked.
-
-    Parameters
-    ----------
-    told, actuals
-        As `check_jobs` gives them.
-    problems
-        Table `PROBLEMS`: what was left out so far.
-    book
-        Folder of the book.
-    today
-        Day of the recording.
-    as_json
-        Whether another program reads what came of it.
-
-    Returns
-    -------
-    exit_code
-        1 where anything was left out.
-    """
+    """Write everything down at once, then say what came of it."""
     counts = Counts()
-    if len(told):
-        season = pipeline.open_season(book)
-        jobs, tasks, more = draw_up(book, told, actuals, season=season, today=today)
-        problems = join_problems(problems, more)
+    if any(len(rows) for _, rows, _ in batches):
         with open_log(book, today=today) as log:
-            _mind_the_clock(log, today)
-            counts = log.add_jobs(jobs, tasks)
-    return _close("jobs", counts, problems, as_json=as_json)
-
-
-def _record_calls(
-    calls: pd.DataFrame, problems: pd.DataFrame, *, book: Path, today: date, as_json: bool
-) -> int:
-    counts = Counts()
-    if len(calls):
-        with open_log(book, today=today) as log:
-            _mind_the_clock(log, today)
-            counts = log.add_calls(calls)
-    for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
-        say(f"{client_id} asked not to be called: left out from now on, for good.")
-    return _close("calls", counts, problems, as_json=as_json)
-
-
-def _record_visits(
-    visits: pd.DataFrame,
-    edges: pd.DataFrame,
-    problems: pd.DataFrame,
-    *,
-    book: Path,
-    today: date,
-    as_json: bool,
-) -> int:
-    counts = Counts()
-    if len(visits):
-        with open_log(book, today=today) as log:
-            _mind_the_clock(log, today)
-            counts = log.add_visits(visits, edges)
-    return _close("visits", counts, problems, as_json=as_json)
+            _mind_the_clock(log.newest_day(), today)
+            counts = sum((log.record(*batch) for batch in batches), counts)
+    for _, calls, _ in batches if kind == "calls" else []:
+        for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
+            say(f"{client_id} asked not to be called: left out from now on, for good.")
+    return _close(kind, counts, problems, as_json=as_json)
 
 
 def _refuse_gone(
@@ -243,8 +131,8 @@ def _refuse_gone(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """List new calls to clients who left the list; what is on record of them is passed over."""
     is_gone = ~calls["client_id"].isin(clients["client_id"])
-    is_gone &= judge_calls(calls, entries) != "known"
-    problems = [
+    is_gone &= judge(CALL, calls, entries) != "known"
+    problems: list[Problem] = [
         fault(file, f"row {row}", "the client is not in the client list any more; the row is left out",
               "put the client back into the client list, then record again", client_id=client_id)
         for row, client_id in calls.loc[is_gone, "client_id"].items()
@@ -252,8 +140,7 @@ def _refuse_gone(
     return calls[~is_gone], list_problems(problems)
 
 
-def _mind_the_clock(log: Log, today: date) -> None:
-    newest = log.newest_day()
+def _mind_the_clock(newest: str, today: date) -> None:
     if newest > today.isoformat():
         say(
             f"Something was recorded on {newest} already, and today is {today.isoformat()}: is this computer's clock "

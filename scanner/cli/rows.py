@@ -1,4 +1,4 @@
-"""Rows on stdout: a table on a terminal, csv elsewhere, JSON for other programs."""
+"""Rows and problems on stdout: a table on a terminal, csv or lines elsewhere, JSON for other programs."""
 
 from __future__ import annotations
 
@@ -7,11 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import click
+import pandas as pd
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from scanner.sheets.cells import csv_bytes
+
+PROBLEM_COLUMNS = ("file", "feature", "client_id", "severity", "problem", "remedy")
 
 
 def print_rows(
@@ -53,5 +56,71 @@ def _table(rows: Sequence[Mapping[str, Any]], headings: Mapping[str, str]) -> Ta
         table.add_column(heading, overflow="fold")
     for row in rows:
         cells = ("" if row[name] is None else str(row[name]) for name in headings)
+        table.add_row(*(escape(cell) for cell in cells))
+    return table
+
+
+def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
+    """
+    Print what was found wrong: a table on a terminal, a line each elsewhere, or JSON.
+
+    Parameters
+    ----------
+    problems
+        Table `PROBLEMS`; goes to stdout.
+    as_json
+        Whether another program reads it.
+    """
+    rows = [
+        {name: str(row[name]) for name in PROBLEM_COLUMNS} for row in problems.to_dict("records")
+    ]
+    if as_json:
+        click.echo(json.dumps(rows, ensure_ascii=False, indent=2))
+        return
+    console = Console(highlight=False)
+    if console.is_terminal and rows:
+        console.print(_problem_table(rows))
+        return
+    for row in rows:
+        click.echo(problem_line(row))
+
+
+def problem_line(problem: dict[str, str]) -> str:
+    """
+    Write one problem as a line of text.
+
+    Parameters
+    ----------
+    problem
+        One row of table `PROBLEMS`.
+
+    Returns
+    -------
+    line
+        Severity, place, what came and what is allowed, remedy.
+
+    Examples
+    --------
+    >>> problem_line({"file": "clients.csv", "feature": "row 7", "client_id": "C7",
+    ...               "severity": "fault", "problem": "the id is missing", "remedy": "fill it in"})
+    'fault: clients.csv, row 7, client C7: the id is missing; to do: fill it in'
+    >>> problem_line({"file": "", "feature": "", "client_id": "",
+    ...               "severity": "note", "problem": "no lots yet", "remedy": ""})
+    'note: no lots yet'
+    """
+    client = f"client {problem['client_id']}" if problem["client_id"] else ""
+    place = ", ".join(part for part in (problem["file"], problem["feature"], client) if part)
+    remedy = f"; to do: {problem['remedy']}" if problem["remedy"] else ""
+    parts = (problem["severity"], place, f"{problem['problem']}{remedy}")
+    return ": ".join(part for part in parts if part)
+
+
+def _problem_table(rows: list[dict[str, str]]) -> Table:
+    table = Table(show_lines=True)
+    for heading in ("where", "client", "", "what came, what is allowed", "what to do"):
+        table.add_column(heading, overflow="fold")
+    for row in rows:
+        where = "\n".join(part for part in (row["file"], row["feature"]) if part)
+        cells = (where, row["client_id"], row["severity"], row["problem"], row["remedy"])
         table.add_row(*(escape(cell) for cell in cells))
     return table

@@ -17,7 +17,7 @@ from scanner.pages.tracing.page import render_trace
 PAGE = "trace.html"
 
 
-@click.command(short_help="Make the page in which lots are drawn by hand.")
+@click.command()
 @book_argument
 @click.option(
     "--client", "client_ids", metavar="ID", multiple=True,

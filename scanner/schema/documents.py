@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
-from geopandas import GeoDataFrame
 
 from scanner.schema.local_rules import (
     KINDS_ALONG,
@@ -31,6 +32,9 @@ from scanner.schema.rate_book import (
     Rate,
     RateBook,
 )
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
 
 __all__ = [
     "FINISHES",
@@ -161,8 +165,8 @@ class Season:
         Table `CALL_LOG`; a visit that was made counts as a call that ended in one.
     answers
         Table `ANSWERS`.
-    beds
-        Table `STORED_BEDS`.
+    stored
+        Table `STORED_BEDS` without its geometry, and ``shape`` as well-known binary.
     jobs, job_tasks
         Tables `JOBS`, `JOB_TASKS`.
     visits, measurements
@@ -171,8 +175,24 @@ class Season:
 
     calls: pd.DataFrame
     answers: pd.DataFrame
-    beds: GeoDataFrame
+    stored: pd.DataFrame
     jobs: pd.DataFrame
     job_tasks: pd.DataFrame
     visits: pd.DataFrame
     measurements: pd.DataFrame
+
+    @cached_property
+    def beds(self) -> GeoDataFrame:
+        """
+        Beds of earlier scans with their shapes, read when they are first asked for.
+
+        Returns
+        -------
+        beds
+            Table `STORED_BEDS`.
+        """
+        # A command that asks for no shape loads no geometry
+        from geopandas import GeoDataFrame, GeoSeries  # noqa: PLC0415
+
+        shapes = GeoSeries.from_wkb(self.stored["shape"], crs="EPSG:4326")
+        return GeoDataFrame(self.stored.drop(columns="shape"), geometry=shapes)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import geopandas as gpd
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
-from scanner.schema.documents import Season
+from scanner.calls.log import NO_SEASON
 from scanner.schema.log_tables import (
     CALL_LOG,
     JOB_TASKS,
     JOBS,
-    MEASUREMENTS,
-    STORED_BEDS,
-    VISITS,
 )
 from scanner.schema.tables import check_table, empty_table
 from tests.answers import answers
@@ -34,15 +32,7 @@ def calls(*told):
 
 def season_of(*told, seen=()):
     """A season with these calls and answers and nothing else."""
-    return Season(
-        calls=calls(*told),
-        answers=answers(*seen),
-        beds=gpd.GeoDataFrame(empty_table(STORED_BEDS), geometry="geometry", crs="EPSG:4326"),
-        jobs=empty_table(JOBS),
-        job_tasks=empty_table(JOB_TASKS),
-        visits=empty_table(VISITS),
-        measurements=empty_table(MEASUREMENTS),
-    )
+    return replace(NO_SEASON, calls=calls(*told), answers=answers(*seen))
 
 
 def jobs(*told):

@@ -14,7 +14,7 @@ import geopandas as gpd
 import pandas as pd
 from shapely import Polygon, box
 
-from scanner.calls.entries import CALL_COLUMNS, CALL_KEY
+from scanner.calls.kinds import CALL
 from scanner.calls.log import open_log, read_season
 
 DAY = date(2027, 3, 2)
@@ -23,19 +23,19 @@ NOBODY = 65534
 
 def calls_of(*rows: tuple[str, ...]) -> pd.DataFrame:
     """Calls as they come from a checked sheet; what a row leaves out is blank."""
-    filled = [(*row, *[""] * (len(CALL_COLUMNS) - len(row))) for row in rows]
-    return pd.DataFrame(filled, columns=[*CALL_COLUMNS], dtype="str")
+    filled = [(*row, *[""] * (len(CALL.columns) - len(row))) for row in rows]
+    return pd.DataFrame(filled, columns=[*CALL.columns], dtype="str")
 
 
 def record(folder: Path, *rows: tuple[str, ...], today: date = DAY):
     with open_log(folder, today=today) as log:
-        return log.add_calls(calls_of(*rows))
+        return log.record(CALL, calls_of(*rows))
 
 
 def stumble_over(folder: Path, *rows: tuple[str, ...], today: date = DAY) -> None:
     """Record calls, and let something go wrong before the end."""
     with open_log(folder, today=today) as log:
-        log.add_calls(calls_of(*rows))
+        log.record(CALL, calls_of(*rows))
         message = "stumbled"
         raise KeyError(message)
 
@@ -43,7 +43,7 @@ def stumble_over(folder: Path, *rows: tuple[str, ...], today: date = DAY) -> Non
 def keys_of(folder: Path) -> list[tuple[str, ...]]:
     """What is on record, as client, day and outcome."""
     calls = read_season(folder).calls
-    return list(calls[[*CALL_KEY]].itertuples(index=False, name=None))
+    return list(calls[[*CALL.key]].itertuples(index=False, name=None))
 
 
 def stored_of(**shapes: Polygon | None) -> gpd.GeoDataFrame:
@@ -55,6 +55,11 @@ def stored_of(**shapes: Polygon | None) -> gpd.GeoDataFrame:
     ]  # fmt: skip
     geometry = [shape or Polygon() for shape in shapes.values()]
     return gpd.GeoDataFrame(rows, geometry=geometry, crs="EPSG:4326")
+
+
+def rows_of(beds: gpd.GeoDataFrame) -> pd.DataFrame:
+    """The same beds as the log keeps them: shapes as bytes."""
+    return pd.DataFrame(beds.drop(columns="geometry")).assign(shape=beds.geometry.to_wkb())
 
 
 def square(lon: float = -98.0, lat: float = 41.0) -> Polygon:

@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.entries import (
-    CALL_COLUMNS,
-    fold_answers,
-    fold_calls,
-    judge_calls,
-    judge_job,
-    with_recorded,
-)
+from scanner.calls.history import with_recorded
+from scanner.calls.kinds import ANSWER, CALL, JOB, fold, judge
 from scanner.schema.log_tables import ANSWERS, CALL_LOG, OUTCOMES
 from tests.calls.desk import calls_of, job_of, task_of
 
 NOTHING = calls_of()
+JOBS_BEFORE = job_of().head(0)
+NO_TASKS = task_of().head(0).assign(entry_id=0)
 ONE = ("A", "2027-03-02", "visit", "gate", "measure", "2027-03-12")
 
 
@@ -38,21 +32,21 @@ ONE = ("A", "2027-03-02", "visit", "gate", "measure", "2027-03-12")
     ],
 )
 def test_call_is_known_by_client_day_and_outcome(row, verdict):
-    assert judge_calls(calls_of(row), calls_of(ONE)).tolist() == [verdict]
+    assert judge(CALL, calls_of(row), calls_of(ONE)).tolist() == [verdict]
 
 
 def test_other_beds_alone_are_no_change():
     # The list names the beds of its own scan; nobody typed them
-    assert judge_calls(calls_of((*ONE, "A-curb-2")), calls_of(ONE)).tolist() == ["known"]
+    assert judge(CALL, calls_of((*ONE, "A-curb-2")), calls_of(ONE)).tolist() == ["known"]
 
 
 def test_verdicts_keep_the_index_of_the_sheet():
     calls = calls_of(ONE, ("B", *ONE[1:])).set_axis([7, 3])
-    assert judge_calls(calls, NOTHING).to_dict() == {7: "added", 3: "added"}
+    assert judge(CALL, calls, NOTHING).to_dict() == {7: "added", 3: "added"}
 
 
 def test_nothing_to_judge():
-    assert judge_calls(NOTHING, calls_of(ONE)).tolist() == []
+    assert judge(CALL, NOTHING, calls_of(ONE)).tolist() == []
 
 
 def test_folded_call_shows_the_newest_that_is_not_blank():
@@ -61,7 +55,7 @@ def test_folded_call_shows_the_newest_that_is_not_blank():
         (2, "B", *ONE[1:3], "", "", "", "", "t2"),
         (3, *ONE[:3], "dog", "measure", "", "", "t3"),
     ]
-    folded = fold_calls(pd.DataFrame(rows, columns=[*CALL_LOG.columns]))
+    folded = fold(CALL, pd.DataFrame(rows, columns=[*CALL_LOG.columns]))
     assert folded.to_dict("records")[0] == dict(
         zip(CALL_LOG.columns, (1, *ONE[:3], "dog", "measure", "2027-03-12", "A-curb-1", "t1"), strict=True)
     )  # fmt: skip
@@ -75,26 +69,26 @@ def test_latest_day_answers_and_of_one_day_the_last_recorded():
         ("A", "has bed", "yes", "2027-02-03"),
         ("A", "has bed", "no", "2027-02-03"),
     ]
-    folded = fold_answers(pd.DataFrame(rows, columns=[*ANSWERS.columns]))
+    folded = fold(ANSWER, pd.DataFrame(rows, columns=[*ANSWERS.columns]))
     assert folded[["question", "answer"]].to_numpy().tolist() == [
         ["curbed", "no"],
         ["has bed", "no"],
     ]
 
 
-def test_job_on_record_as_it_stands(empty_season):
-    assert judge_job(job_of(), task_of(), empty_season) == "added"
-    season = replace(empty_season, jobs=job_of(), job_tasks=task_of())
-    assert judge_job(job_of(), task_of(), season) == "known"
-    assert judge_job(job_of(), task_of(actual_hours=2.0), season) == "changed"
-    assert judge_job(job_of(note="late"), task_of(), season) == "changed"
+def test_job_on_record_as_it_stands():
+    def verdict(job, task, *before):
+        heads = pd.concat([JOBS_BEFORE, *before], ignore_index=True)
+        parts = pd.concat([task_of().assign(entry_id=n) for n in range(len(heads))] or [NO_TASKS])
+        job, task = job.assign(entry_id=9), task.assign(entry_id=9)
+        return judge(JOB, job, heads.assign(entry_id=range(len(heads))), task, parts).tolist()
 
-
-@pytest.fixture
-def empty_season():
-    from scanner.calls.log import NO_SEASON  # noqa: PLC0415  # only this one needs it
-
-    return NO_SEASON
+    assert verdict(job_of(), task_of()) == ["added"]
+    assert verdict(job_of(), task_of(), job_of()) == ["known"]
+    assert verdict(job_of(), task_of(actual_hours=2.0), job_of()) == ["changed"]
+    assert verdict(job_of(note="late"), task_of(), job_of()) == ["changed"]
+    # What a job was before does not stand any more
+    assert verdict(job_of(), task_of(), job_of(), job_of(note="late")) == ["changed"]
 
 
 def test_client_who_left_the_list_stays_known():
@@ -115,8 +109,8 @@ def test_client_who_left_the_list_stays_known():
 )  # fmt: skip
 def test_what_was_recorded_is_known_in_any_order(rows):
     calls = calls_of(*rows)
-    verdicts = judge_calls(calls, NOTHING)
+    verdicts = judge(CALL, calls, NOTHING)
     kept = calls[verdicts != "known"]
-    assert judge_calls(calls.iloc[::-1], kept).eq("known").all()
+    assert judge(CALL, calls.iloc[::-1], kept).eq("known").all()
     assert int((verdicts == "added").sum()) == len({row[:3] for row in rows})
-    assert set(kept.columns) == set(CALL_COLUMNS)
+    assert set(kept.columns) == set(CALL.columns)

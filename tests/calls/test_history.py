@@ -13,7 +13,7 @@ from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls
 from scanner.schema.log_tables import CALL_LOG, OUTCOMES
 from scanner.schema.tables import check_table
-from tests.calls.desk import calls_of, square, stored_of
+from tests.calls.desk import calls_of, rows_of, square, stored_of
 from tests.small_scan import TODAY, small_rates, small_scan
 
 
@@ -23,7 +23,9 @@ def log_of(*rows):
 
 
 def season_of(*rows, beds=None):
-    return replace(NO_SEASON, calls=log_of(*rows), beds=NO_SEASON.beds if beds is None else beds)
+    return replace(
+        NO_SEASON, calls=log_of(*rows), stored=NO_SEASON.stored if beds is None else rows_of(beds)
+    )
 
 
 def history_of(*rows):

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from scanner.calls import log as log_package
-from scanner.calls.entries import Counts
-from scanner.calls.log import copies, file, open_log, read_call_entries, read_listed, read_season
+from scanner.calls.kinds import ANSWER, CALL, JOB, Counts
+from scanner.calls.log import copies, file, open_log, read_entries, read_listed, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered
 from scanner.errors import LogError, SchemaError
@@ -35,7 +35,7 @@ VISIT = ("A", "2027-03-02", "visit", "gate on the left", "measure", "2027-03-12"
 def test_book_without_a_log_knows_nothing_and_gets_no_file(tmp_path):
     season = read_season(tmp_path)
     assert [len(t) for t in (season.calls, season.answers, season.beds, season.jobs)] == [0] * 4
-    assert len(read_listed(tmp_path)) == len(read_call_entries(tmp_path)) == 0
+    assert len(read_listed(tmp_path)) == len(read_entries(tmp_path, CALL)) == 0
     assert list(tmp_path.iterdir()) == []
 
 
@@ -70,7 +70,7 @@ def test_changed_row_adds_an_entry_and_stays_one_call(tmp_path):
         "2027-03-12",
         1,
     )
-    assert len(read_call_entries(tmp_path)) == 2
+    assert len(read_entries(tmp_path, CALL)) == 2
     # The older sheet read once more turns nothing back
     assert record(tmp_path, VISIT) == Counts(known_count=1)
     assert read_season(tmp_path).calls["note"].tolist() == ["gate is locked"]
@@ -90,7 +90,7 @@ def test_calls_of_tuesday_typed_after_wednesdays(tmp_path):
 def test_undo_adds_a_reversal_and_deletes_nothing(tmp_path):
     record(tmp_path, ("A", "2027-03-02", "visit"), ("B", "2027-03-02", "no"))
     with open_log(tmp_path, today=DAY) as log:
-        assert log.undo() == "call to B on 2027-03-02: no"
+        assert log.undo_last() == "call to B on 2027-03-02: no"
     assert keys_of(tmp_path) == [("A", "2027-03-02", "visit")]
     with sqlite3.connect(tmp_path / "book.sqlite") as raw:
         assert raw.execute("SELECT count(*) FROM calls").fetchone() == (2,)
@@ -103,10 +103,10 @@ def test_undo_goes_back_step_by_step_and_then_says_so(tmp_path):
     record(tmp_path, VISIT)
     record(tmp_path, (*VISIT[:3], "other note"))
     with open_log(tmp_path, today=DAY) as log:
-        log.undo()
+        log.undo_last()
         assert log.season().calls["note"].tolist() == ["gate on the left"]
-        assert log.undo() == "call to A on 2027-03-02: visit"
-        assert log.undo() == ""
+        assert log.undo_last() == "call to A on 2027-03-02: visit"
+        assert log.undo_last() == ""
         assert len(log.season().calls) == 0
     # What was taken back may be recorded again
     assert record(tmp_path, VISIT) == Counts(added_count=1)
@@ -116,34 +116,34 @@ def test_answers_latest_day_counts_and_undo_brings_the_earlier_back(tmp_path):
     rows = [("A", "curbed", "yes", "2027-02-01"), ("A", "curbed", "no", "2027-02-20")]
     answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
     with open_log(tmp_path, today=DAY) as log:
-        assert log.add_answers(answers.iloc[:1]) == Counts(added_count=1)
-        assert log.add_answers(answers.iloc[1:]) == Counts(changed_count=1)
-        assert log.add_answers(answers.iloc[:1]) == Counts(known_count=1)
+        assert log.record(ANSWER, answers.iloc[:1]) == Counts(added_count=1)
+        assert log.record(ANSWER, answers.iloc[1:]) == Counts(changed_count=1)
+        assert log.record(ANSWER, answers.iloc[:1]) == Counts(known_count=1)
         assert log.season().answers["answer"].tolist() == ["no"]
-        assert log.undo() == "answer for A of 2027-02-20: curbed no"
+        assert log.undo_last() == "answer for A of 2027-02-20: curbed no"
     assert read_season(tmp_path).answers["answer"].tolist() == ["yes"]
 
 
 def test_unknown_question_is_our_bug(tmp_path):
     answers = pd.DataFrame({"client_id": ["A"], "question": "age", "answer": "4", "seen_on": "x"})
     with open_log(tmp_path, today=DAY) as log, pytest.raises(SchemaError, match="answers breaks"):
-        log.add_answers(answers)
+        log.record(ANSWER, answers)
 
 
 def test_job_told_anew_replaces_and_builds_its_bed(tmp_path):
     with open_log(tmp_path, today=DAY) as log:
         log.store_beds(stored_of(A_curb_1=square(), A_curb_2=None))
-        assert log.add_jobs(job_of(built_on=""), task_of()) == Counts(added_count=1)
+        assert log.record(JOB, job_of(built_on=""), task_of()) == Counts(added_count=1)
         assert log.season().beds["built_on"].tolist() == ["", ""]
-        assert log.add_jobs(job_of(), task_of(actual_hours=3.0)) == Counts(changed_count=1)
-        assert log.add_jobs(job_of(), task_of(actual_hours=3.0)) == Counts(known_count=1)
+        assert log.record(JOB, job_of(), task_of(actual_hours=3.0)) == Counts(changed_count=1)
+        assert log.record(JOB, job_of(), task_of(actual_hours=3.0)) == Counts(known_count=1)
     season = read_season(tmp_path)
     assert season.jobs["sold_cents"].tolist() == [150_000]
     assert season.job_tasks["actual_hours"].tolist() == [3.0]
     assert season.job_tasks["actual_cents"].isna().all()
     assert season.beds["built_on"].tolist() == ["2027-05-12", ""]
     with open_log(tmp_path, today=DAY) as log:
-        assert log.undo() == "job A-curb-1 of A"
+        assert log.undo_last() == "job A-curb-1 of A"
     season = read_season(tmp_path)
     assert season.job_tasks["actual_hours"].isna().all()
     assert season.beds["built_on"].tolist() == ["", ""]

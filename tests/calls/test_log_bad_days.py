@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from scanner.calls.entries import Counts
+from scanner.calls.kinds import CALL, Counts
 from scanner.calls.log import file, open_log, read_season
 from scanner.errors import LogError, ReadOnlyError
 from tests.calls.desk import DAY, calls_of, keys_of, read_only_copy, record
@@ -29,6 +29,7 @@ def run(folder: Path, body: str) -> subprocess.CompletedProcess[str]:
         import os, resource, signal, sys
         from datetime import date
         from pathlib import Path
+        from scanner.calls.kinds import CALL
         from scanner.calls.log import open_log
         from tests.calls.desk import calls_of
         from tests.calls.test_log_bad_days import MANY
@@ -49,7 +50,7 @@ def test_killed_in_the_middle_of_a_write(tmp_path, spills):
     died = run(tmp_path, f"""
         with open_log(folder, today=date(2027, 3, 2)) as log:
             log._store._connection.execute("PRAGMA cache_size = {2 if spills else -8000}")
-            log.add_calls(calls_of(*MANY))
+            log.record(CALL, calls_of(*MANY))
             os.kill(os.getpid(), signal.SIGKILL)
     """)  # fmt: skip
     assert died.returncode == -9, died.stderr
@@ -68,7 +69,7 @@ def test_killed_while_the_very_first_log_is_made(tmp_path):
     died = run(tmp_path, """
         with open_log(folder, today=date(2027, 3, 2)) as log:
             log._store._connection.execute("PRAGMA cache_size = 2")
-            log.add_calls(calls_of(*MANY))
+            log.record(CALL, calls_of(*MANY))
             os.kill(os.getpid(), signal.SIGKILL)
     """)  # fmt: skip
     assert died.returncode == -9, died.stderr
@@ -83,7 +84,7 @@ def test_journal_of_the_dead_in_a_folder_that_is_locked_away(tmp_path):
     run(tmp_path, """
         with open_log(folder, today=date(2027, 3, 2)) as log:
             log._store._connection.execute("PRAGMA cache_size = 2")
-            log.add_calls(calls_of(*MANY))
+            log.record(CALL, calls_of(*MANY))
             os.kill(os.getpid(), signal.SIGKILL)
     """)  # fmt: skip
     with read_only_copy(tmp_path) as locked, pytest.raises(ReadOnlyError, match="read-only"):
@@ -118,7 +119,7 @@ def test_disk_full_wherever_it_strikes(tmp_path, room_bytes):
         resource.setrlimit(resource.RLIMIT_FSIZE, ({room_bytes}, {room_bytes}))
         try:
             with open_log(folder, today=date(2027, 3, 3)) as log:
-                log.add_calls(calls_of(*MANY))
+                log.record(CALL, calls_of(*MANY))
         except Exception as err:
             sys.exit(f"{{type(err).__name__}}: {{err}}")
     """)  # fmt: skip
@@ -131,7 +132,7 @@ def test_disk_full_wherever_it_strikes(tmp_path, room_bytes):
 
 def test_second_writer_is_told_who_holds_the_log(tmp_path):
     with open_log(tmp_path, today=DAY) as log:
-        log.add_calls(calls_of(FIRST))
+        log.record(CALL, calls_of(FIRST))
         with (
             pytest.raises(
                 LogError, match=rf"being written by .* on .*, process {os.getpid()}, since \d{{4}}-"
@@ -159,7 +160,7 @@ def test_second_writer_waits_and_both_are_kept(tmp_path):
 
     def first() -> None:
         with open_log(tmp_path, today=DAY) as log:
-            log.add_calls(calls_of(FIRST))
+            log.record(CALL, calls_of(FIRST))
             is_open.set()
             may_end.wait(10)
 
@@ -175,7 +176,7 @@ def test_second_writer_waits_and_both_are_kept(tmp_path):
 def test_reading_goes_on_while_somebody_records(tmp_path):
     record(tmp_path, FIRST)
     with open_log(tmp_path, today=DAY) as log:
-        log.add_calls(calls_of(("B", "2027-03-02", "sold")))
+        log.record(CALL, calls_of(("B", "2027-03-02", "sold")))
         # What is not finished is not seen
         assert keys_of(tmp_path) == [FIRST[:3]]
 
@@ -203,7 +204,7 @@ def test_clock_that_went_backwards_loses_nothing(tmp_path):
     before = copy.read_bytes()
     with open_log(tmp_path, today=date(2026, 1, 1)) as log:
         assert log.newest_day() == "2027-03-03"
-        log.add_calls(calls_of(("A", "2025-12-31", "not now")))
+        log.record(CALL, calls_of(("A", "2025-12-31", "not now")))
     calls = read_season(tmp_path).calls
     # Entries stand in the order of recording, whatever the clock said
     assert calls["outcome"].tolist() == ["visit", "quoted", "not now"]

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.entries import CALL_COLUMNS, Counts
-from scanner.calls.log import open_log, read_call_entries, read_season
+from scanner.calls.kinds import CALL, Counts
+from scanner.calls.log import open_log, read_entries, read_season
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.desk import calls_of, keys_of, stumble_over
 
@@ -47,7 +47,7 @@ def die_over(folder: Path, rows: list[tuple[str, ...]], today: date) -> None:
     if child == 0:
         try:
             with open_log(folder, today=today) as log:
-                log.add_calls(calls_of(*rows))
+                log.record(CALL, calls_of(*rows))
                 os.kill(os.getpid(), signal.SIGKILL)
         finally:
             os._exit(1)
@@ -78,11 +78,11 @@ def test_log_never_loses_or_doubles_an_outcome(steps):
 def record_shuffled(folder, rows, today, how):
     shuffler, what = how
     with open_log(folder, today=today) as log:
-        log.add_calls(calls_of(*rows))
+        log.record(CALL, calls_of(*rows))
     if what == "twice":
         shuffled = shuffler.sample(rows, len(rows))
         with open_log(folder, today=today) as log:
-            assert log.add_calls(calls_of(*shuffled)) == Counts(known_count=len(rows))
+            assert log.record(CALL, calls_of(*shuffled)) == Counts(known_count=len(rows))
 
 
 def check(folder, told):
@@ -90,7 +90,7 @@ def check(folder, told):
     assert sorted(keys) == sorted(told)
     assert len(set(keys)) == len(keys)
     # Every word that was typed stands in an entry of its call
-    entries = read_call_entries(folder)[[*CALL_COLUMNS]].itertuples(index=False, name=None)
+    entries = read_entries(folder, CALL)[[*CALL.columns]].itertuples(index=False, name=None)
     kept = {}
     for row in entries:
         kept.setdefault(row[:3], []).append(row[3:6])

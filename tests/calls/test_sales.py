@@ -8,11 +8,10 @@ import pandas as pd
 import pytest
 
 from scanner.calls.history import tell_history
+from scanner.calls.kinds import JOB, VISIT
 from scanner.calls.log import open_log, read_season
 from scanner.calls.sales import drop_sold, set_sold_aside
 from scanner.calls.seasons import count_seasons
-from scanner.schema.log_tables import MEASUREMENTS
-from scanner.schema.tables import empty_table
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.calls.desk import record
 from tests.job.job_cases import rate_book
@@ -23,7 +22,7 @@ SOLD_ON = date(2027, 6, 1)
 def sell(folder, *, built_on="", today=SOLD_ON, beds="A-curb-1", job_id="J1"):
     changes = {"client_id": "A", "bed_ids": beds, "built_on": built_on}
     with open_log(folder, today=today) as log:
-        log.add_jobs(jobs((job_id, 9000, 8000, 12000, changes)), job_tasks())
+        log.record(JOB, jobs((job_id, 9000, 8000, 12000, changes)), job_tasks())
 
 
 def sales(folder):
@@ -74,7 +73,7 @@ def test_two_jobs_of_a_day_are_one_sale(tmp_path):
 def test_taken_back_it_was_never_sold(tmp_path):
     sell(tmp_path)
     with open_log(tmp_path, today=SOLD_ON) as log:
-        assert log.undo() == "job J1 of A"
+        assert log.undo_last() == "job J1 of A"
     assert sales(tmp_path) == []
 
 
@@ -85,7 +84,7 @@ def test_a_visit_after_the_sale_is_no_news(tmp_path):
         columns=["client_id", "visited_on", "visited_by", "note"],
     )
     with open_log(tmp_path, today=date(2027, 6, 9)) as log:
-        log.add_visits(visit, empty_table(MEASUREMENTS))
+        log.record(VISIT, visit)
     assert read_season(tmp_path).calls["outcome"].tolist() == ["sold"]
 
 

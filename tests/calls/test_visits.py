@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scanner.calls.kinds import CALL, MEASUREMENT, VISIT, fold, judge
 from scanner.calls.log import open_log, read_season
 from scanner.calls.seasons import list_seasons
-from scanner.calls.visits import fold_edges, judge_visits, put_newer
+from scanner.calls.visits import override_measured
 from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import MEASURED, check_table, empty_table
 from tests.calls.desk import DAY, calls_of, record
@@ -40,7 +41,7 @@ def edges_of(*rows):
 
 def go(folder, visits, edges=(), today=LATER):
     with open_log(folder, today=today) as log:
-        return log.add_visits(visits_of(*visits), edges_of(*edges))
+        return log.record(VISIT, visits_of(*visits)) + log.record(MEASUREMENT, edges_of(*edges))
 
 
 def lengths(folder):
@@ -50,7 +51,7 @@ def lengths(folder):
 
 def undo(folder):
     with open_log(folder, today=LATER) as log:
-        return log.undo()
+        return log.undo_last()
 
 
 def test_visit_and_its_edges_come_back(tmp_path):
@@ -119,11 +120,12 @@ def test_visit_counts_as_a_call_that_ended_in_one(tmp_path):
 
 def test_promise_for_a_day_after_the_visit_stands(tmp_path):
     with open_log(tmp_path, today=LATER) as log:
-        log.add_calls(
+        log.record(
+            CALL,
             calls_of(
                 ("A", "2027-03-01", "call back", "", "bring photos", "2027-03-15"),
                 ("B", "2027-03-01", "call back", "", "", "2027-03-10"),
-            )
+            ),
         )
     go(tmp_path, [("A", "2027-03-12"), ("B", "2027-03-12")])
     visits = read_season(tmp_path).calls.query("outcome == 'visit'").set_index("client_id")
@@ -144,14 +146,14 @@ def test_measured_on_a_visit_beats_the_file():
          "room_ft": float("nan"), "openings_ft": 0.0, "note": "", "row": [2, 3, 4]}
     )  # fmt: skip
     file = check_table(file, MEASURED)
-    both = put_newer(
+    both = override_measured(
         file, edges_of(("A", "curb", 44, "2027-03-12"), ("A", "curb", 12, "2027-03-12"))
     )
     assert both[["client_id", "along", "length_ft", "row"]].to_numpy().tolist() == [
         ["A", "house", 30.0, 3], ["B", "curb", 50.0, 4],
         ["A", "curb", 44.0, 0], ["A", "curb", 12.0, 0],
     ]  # fmt: skip
-    assert put_newer(file, edges_of()) is file
+    assert override_measured(file, edges_of()) is file
 
 
 def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
@@ -159,7 +161,8 @@ def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
 
     def stumble():
         with open_log(tmp_path, today=LATER) as log:
-            log.add_visits(visits_of(("B", "2027-03-12")), edges_of(("B", "curb", 9, "2027-03-12")))
+            log.record(VISIT, visits_of(("B", "2027-03-12")))
+            log.record(MEASUREMENT, edges_of(("B", "curb", 9, "2027-03-12")))
             raise KeyError
 
     with pytest.raises(KeyError):
@@ -177,11 +180,11 @@ def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
 )  # fmt: skip
 def test_what_was_recorded_is_known_in_any_order(rows):
     visits = visits_of(*rows)
-    verdicts = judge_visits(visits, visits.iloc[:0])
+    verdicts = judge(VISIT, visits, visits.iloc[:0])
     kept = visits[verdicts != "known"]
-    assert judge_visits(visits.iloc[::-1], kept).eq("known").all()
+    assert judge(VISIT, visits.iloc[::-1], kept).eq("known").all()
     assert int((verdicts == "added").sum()) == len({row[:2] for row in rows})
 
 
 def test_no_edges_fold_to_none():
-    assert fold_edges(edges_of().assign(entry_id=[])).empty
+    assert fold(MEASUREMENT, edges_of().assign(entry_id=[])).empty

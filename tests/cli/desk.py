@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import click
 import pandas as pd
 from click.testing import CliRunner, Result
 
@@ -34,6 +35,13 @@ NOTE = {
 def type_in(*words: str) -> Result:
     """Type a command; an error that the program does not tell as a sentence is raised."""
     return CliRunner().invoke(main, list(words), catch_exceptions=False)
+
+
+def command_of(name: str) -> click.Command:
+    """Load a command."""
+    command = main.get_command(click.Context(main), name)  # type: ignore[attr-defined]
+    assert command is not None
+    return command
 
 
 def problems_of(*rows: dict[str, str]) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import pytest
 from openpyxl import load_workbook
 
 from scanner.book.proposals import PROPOSED_FILE
+from scanner.calls.kinds import JOB
 from scanner.calls.log import open_log, read_season
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.cli.desk import type_in
@@ -192,7 +193,7 @@ def record_jobs(book: Path, count: int) -> None:
                    for n in range(1, count + 1)))  # fmt: skip
     tasks = job_tasks(*((f"J{n}", "dig", DIG, 10.0, 15.0, 280, None) for n in range(1, count + 1)))
     with open_log(book, today=date(2027, 7, 1)) as log:
-        log.add_jobs(built, tasks)
+        log.record(JOB, built, tasks)
 
 
 def test_calibrate_waits_for_five_jobs(book):
@@ -222,7 +223,7 @@ def test_calibrate_after_five_jobs(book):
 def test_calibrate_names_a_loss(book):
     built = jobs(("J1", 300, 1200, 2300, {"client_id": "A", "bed_ids": "A-curb-1"}))
     with open_log(book, today=date(2027, 7, 1)) as log:
-        log.add_jobs(built, job_tasks(("J1", "dig", DIG, 10.0, 15.0, 280, None)))
+        log.record(JOB, built, job_tasks(("J1", "dig", DIG, 10.0, 15.0, 280, None)))
     result = type_in("calibrate", str(book))
     assert "Lost money: job J1 (A-curb-1, client A) brought in $300.00 and cost $420.00, $120.00 more." in result.stderr  # fmt: skip
     assert "in 0 of 1 job " in result.stderr

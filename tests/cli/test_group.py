@@ -9,32 +9,32 @@ from pathlib import Path
 import pytest
 
 import scanner
-from scanner.cli import main
-from tests.cli.desk import type_in
+from scanner.cli.group import COMMANDS
+from tests.cli.desk import command_of, type_in
 
 ROOT = Path(__file__).parents[2]
 
 
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
-    assert list(main.commands) == [
+    assert list(COMMANDS) == [
         "new", "assemble", "trace", "checklist", "check", "scan", "demo", "calls", "record",
         "calibrate", "care",
     ]  # fmt: skip
     text = type_in("--help").stdout
-    places = [text.index(f"\n  {name} ") for name in main.commands]
+    places = [text.index(f"\n  {name} ") for name in COMMANDS]
     assert places == sorted(places)
 
 
-@pytest.mark.parametrize("name", list(main.commands))
+@pytest.mark.parametrize("name", list(COMMANDS))
 def test_every_command_has_help(name: str) -> None:
     result = type_in(name, "--help")
     assert result.exit_code == 0
-    assert main.commands[name].get_short_help_str().endswith(".")
+    assert COMMANDS[name][1].endswith(".")
 
 
-@pytest.mark.parametrize("name", [name for name in main.commands if name != "demo"])
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name != "demo"])
 def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
-    required = [param.name for param in main.commands[name].params if param.required]
+    required = [param.name for param in command_of(name).params if param.required]
     # Without parcels there is nothing to assemble.
     assert required == ["book", *(["property"] if name == "assemble" else [])]
 

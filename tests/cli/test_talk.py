@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 import pytest
-from rich.console import Console
 
 from scanner.cli import talk
+from scanner.cli.rows import show_problems
 from tests.cli.desk import FAULT, NOTE, problems_of
 
 
 def on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        talk, "Console", lambda **options: Console(**options, force_terminal=True, width=100)
-    )
+    monkeypatch.setenv("TTY_COMPATIBLE", "1")
+    monkeypatch.setenv("COLUMNS", "100")
 
 
 def test_problems_are_a_table_on_a_terminal(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     on_a_terminal(monkeypatch)
-    talk.show_problems(problems_of({**FAULT, "problem": "[red]x[/red]"}, NOTE), as_json=False)
+    show_problems(problems_of({**FAULT, "problem": "[red]x[/red]"}, NOTE), as_json=False)
     shown = capsys.readouterr().out
     assert "what came, what is allowed" in shown
     assert "[red]x[/red]" in shown  # text from a book is shown, never read as markup
@@ -29,7 +28,7 @@ def test_no_table_where_there_is_no_problem(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     on_a_terminal(monkeypatch)
-    talk.show_problems(problems_of(), as_json=False)
+    show_problems(problems_of(), as_json=False)
     assert capsys.readouterr().out == ""
 
 

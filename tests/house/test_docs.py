@@ -10,8 +10,9 @@ import click
 import pytest
 
 import scanner
-from scanner.cli import main
+from scanner.cli.group import COMMANDS
 from scanner.schema.tables import SKIP_REASONS
+from tests.cli.desk import command_of
 from tests.house.renew import BLOCK, call_list_block, scan_sample
 
 ROOT = Path(__file__).parents[2]
@@ -32,9 +33,9 @@ def sample_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_readme_has_every_command_and_no_other() -> None:
     rows = re.findall(r"^\| `bed-scanner ([a-z]+)(?: BOOK)?` \|", README, re.MULTILINE)
-    assert rows == list(main.commands)
+    assert rows == list(COMMANDS)
     told = set(re.findall(r"bed-scanner ([a-z]+)\b", "\n".join([README, *GUIDE.values()])))
-    assert told <= {*main.commands, "and"}
+    assert told <= {*COMMANDS, "and"}
 
 
 def test_readme_is_read_in_five_minutes() -> None:
@@ -47,7 +48,7 @@ def test_readme_leads_to_every_page_of_the_guide() -> None:
 
 def test_guide_has_every_option_and_no_other() -> None:
     told = set(re.findall(r"^\| `(--[a-z-]+)", GUIDE["commands"], re.MULTILINE))
-    ours = {opt for name in main.commands.values() for p in name.params for opt in p.opts}
+    ours = {opt for name in COMMANDS for p in command_of(name).params for opt in p.opts}
     assert told == {opt for opt in ours if opt.startswith("--")} | {"--help"}
 
 
@@ -62,8 +63,8 @@ def test_guide_says_which_command_takes_which_option() -> None:
     row = r"^\| `(--(?:out|today))[^`]*` \| ([^|]+) \|"
     for option, commands in re.findall(row, GUIDE["commands"], re.MULTILINE):
         ours = [
-            name for name, command in main.commands.items()
-            if option in options_of(command)
+            name for name in COMMANDS
+            if option in options_of(command_of(name))
         ]  # fmt: skip
         assert re.findall(r"`([a-z]+)`", commands) == ours
 

@@ -8,8 +8,6 @@ the last scan offered. The database itself is touched in ``file.py`` only.
 from __future__ import annotations
 
 from scanner.calls.log.log import Log, open_log
-from scanner.calls.log.season import NO_SEASON, read_call_entries, read_listed, read_season
+from scanner.calls.log.reading import NO_SEASON, read_entries, read_listed, read_season
 
-__all__ = [
-    "NO_SEASON", "Log", "open_log", "read_call_entries", "read_listed", "read_season",
-]  # fmt: skip
+__all__ = ["NO_SEASON", "Log", "open_log", "read_entries", "read_listed", "read_season"]

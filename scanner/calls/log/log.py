@@ -2,52 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
-import shapely
 
-from scanner.calls.entries import (
-    ANSWER_COLUMNS,
-    CALL_COLUMNS,
+from scanner.calls.kinds import (
+    KINDS,
+    NUMBER,
     Counts,
-    count_verdicts,
-    judge_answers,
-    judge_calls,
-    judge_job,
+    Kind,
+    judge,
+    parts_by_entry,
+    plain_rows,
+    typed_columns,
 )
 from scanner.calls.log.file import WAIT_SECONDS, Store, open_to_write
-from scanner.calls.log.rows import add_entry, placeholders, plain_rows, write_all
-from scanner.calls.log.season import answer_entries, call_entries, season_of
-from scanner.calls.log.undoing import take_back_last
-from scanner.calls.log.visits import add_visits
+from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_of, season_of
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import ANSWERS, JOB_TASKS, JOBS, LISTED, MEASUREMENTS, STORED_BEDS
+from scanner.schema.log_tables import JOB_TASKS, LISTED, STORED_BEDS
 from scanner.schema.tables import check_table
 
-BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
-TASK_COLUMNS = ("entry_id", "place", *(name for name in JOB_TASKS.columns if name != "job_id"))
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
 
 
 class Log:
-    """
-    A book's log, open for one recording.
-
-    Parameters
-    ----------
-    store
-        Its tables, in a transaction.
-    today
-        Day of the recording.
-
-    Attributes
-    ----------
-    path
-        The log's file.
-    """
+    """A book's log, open for one recording; ``path`` is its file."""
 
     def __init__(self, store: Store, today: date) -> None:
         self._store = store
@@ -55,131 +39,31 @@ class Log:
         self.path = store.path
 
     def season(self) -> Season:
-        """
-        Give what the log knows, this recording included.
-
-        Returns
-        -------
-        season
-            Calls, answers, beds and jobs.
-        """
+        """Give what the log knows, this recording included."""
         return season_of(self._store)
 
     def newest_day(self) -> str:
-        """
-        Tell the latest day on which anything was recorded.
-
-        Returns
-        -------
-        day
-            ISO date; blank for an empty log. Later than today: a clock went backwards.
-        """
+        """Tell the latest day of recording, ISO, blank for none; later than today: a clock went back."""
         return str(self._store.rows("SELECT coalesce(max(recorded_on), '') FROM entries")[0][0])
 
-    def add_calls(self, calls: pd.DataFrame) -> Counts:
+    def record(self, kind: Kind, rows: pd.DataFrame, parts: pd.DataFrame | None = None) -> Counts:
         """
-        Record calls; what is on record as it stands is passed over.
+        Record rows of a kind; what is on record as it stands is passed over.
 
         Parameters
         ----------
-        calls
-            Columns ``client_id called_on outcome note next_action next_date bed_ids``,
-            checked, in the order of typing.
+        kind
+            What they are.
+        rows
+            Its columns, checked, in the order of typing. Where the kind has parts and none are
+            given, each row is a part, and those of one key are one entry.
+        parts
+            The key and the columns of the parts.
 
         Returns
         -------
         counts
-            New calls, calls that got another detail, calls known already.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written.
-        """
-        verdicts = judge_calls(calls, call_entries(self._store))
-        for call in calls.loc[verdicts.ne("known"), [*CALL_COLUMNS]].itertuples(index=False):
-            add_entry(
-                self._store,
-                "call",
-                "calls",
-                dict(zip(CALL_COLUMNS, call, strict=True)),
-                today=self._today,
-            )
-        return count_verdicts(verdicts.tolist())
-
-    def add_answers(self, answers: pd.DataFrame) -> Counts:
-        """
-        Record what crews saw; what is on record as it stands is passed over.
-
-        Parameters
-        ----------
-        answers
-            Table `ANSWERS`.
-
-        Returns
-        -------
-        counts
-            New answers, answers that replace an earlier one, answers known already.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written.
-        SchemaError
-            If the table breaks its schema.
-        """
-        answers = check_table(answers, ANSWERS)
-        verdicts = judge_answers(answers, answer_entries(self._store))
-        for answer in answers.loc[verdicts.ne("known"), [*ANSWER_COLUMNS]].itertuples(index=False):
-            add_entry(
-                self._store,
-                "answer",
-                "answers",
-                dict(zip(ANSWER_COLUMNS, answer, strict=True)),
-                today=self._today,
-            )
-        return count_verdicts(verdicts.tolist())
-
-    def add_visits(self, visits: pd.DataFrame, edges: pd.DataFrame) -> Counts:
-        """
-        Record visits and the edges measured on them; what is on record is passed over.
-
-        Parameters
-        ----------
-        visits
-            Columns ``client_id visited_on visited_by note``, checked.
-        edges
-            Table `MEASUREMENTS`: all edges of a kind that were measured on a lot that day.
-
-        Returns
-        -------
-        counts
-            Visits and measurings: new, telling more, known already.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written.
-        SchemaError
-            If `edges` breaks its schema.
-        """
-        return add_visits(self._store, visits, check_table(edges, MEASUREMENTS), today=self._today)
-
-    def add_jobs(self, jobs: pd.DataFrame, tasks: pd.DataFrame) -> Counts:
-        """
-        Record jobs with their estimate and actuals; a job told anew replaces what it was.
-
-        Parameters
-        ----------
-        jobs
-            Table `JOBS`.
-        tasks
-            Table `JOB_TASKS`: every task of those jobs.
-
-        Returns
-        -------
-        counts
-            New jobs, jobs told anew, jobs known already.
+            New entries, entries that change one, rows known already.
 
         Raises
         ------
@@ -188,86 +72,64 @@ class Log:
         SchemaError
             If a table breaks its schema.
         """
-        jobs, tasks = check_table(jobs, JOBS), check_table(tasks, JOB_TASKS)
-        before = self.season()
-        verdicts = []
-        for job in jobs[[*JOBS.columns]].to_dict("records"):
-            own = tasks[tasks["job_id"] == job["job_id"]]
-            verdicts.append(judge_job(pd.DataFrame([job]), own, before))
-            if verdicts[-1] != "known":
-                entry_id = add_entry(
-                    self._store,
-                    "job",
-                    "jobs",
-                    {str(name): job[name] for name in job},
-                    today=self._today,
-                )
-                own = own.assign(entry_id=entry_id, place=range(len(own)))
-                statement = f"INSERT INTO job_tasks {placeholders(TASK_COLUMNS)}"
-                write_all(self._store, statement, plain_rows(own, TASK_COLUMNS))
-        return count_verdicts(verdicts)
+        rows = check_table(rows, typed_columns(kind.schema))
+        if parts is not None:
+            parts = check_table(parts, JOB_TASKS)
+        elif kind.parts:
+            parts, rows = rows, rows.drop_duplicates([*kind.key])
+        rows = rows.assign(**{NUMBER: range(len(rows))})
+        if parts is not None:
+            parts = parts.merge(rows[[*kind.key, NUMBER]], on=[*kind.key])
+        entries = entries_of(self._store, kind)
+        entry_parts = parts_of(self._store, kind) if kind.parts else None
+        verdicts = judge(kind, rows, entries, parts, entry_parts)
+        news, beneath = rows[verdicts.ne("known")], parts_by_entry(kind, parts)
+        for at, row in zip(news[NUMBER], plain_rows(news, kind.columns), strict=True):
+            number = self._add_entry(kind.name)
+            self._insert(f"INTO {kind.table}", (NUMBER, *kind.columns), [(number, *row)])
+            own = [(number, place, *part) for place, part in enumerate(beneath.get(at, ()))]
+            self._insert(f"INTO {kind.parts_table}", (NUMBER, "place", *kind.parts), own)
+        return Counts(*(int(verdicts.eq(word).sum()) for word in ("added", "changed", "known")))
 
-    def store_beds(self, beds: pd.DataFrame) -> None:
+    def store_beds(self, beds: GeoDataFrame) -> None:
         """
         Keep the beds of a scan, so that the next one knows them again.
 
-        Parameters
-        ----------
-        beds
-            Table `STORED_BEDS`; what an earlier scan found and this one did not stays.
-            When a bed was built is told by its job, so ``built_on`` is not looked at.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written.
-        SchemaError
-            If the table breaks its schema.
+        What an earlier scan found and this one did not stays. When a bed was built is told by its
+        job, so ``built_on`` is not looked at.
         """
         beds = check_table(beds, STORED_BEDS)
-        shapes = shapely.to_wkb(beds["geometry"].to_numpy(), byte_order=1)
-        rows = pd.DataFrame(beds.drop(columns="geometry")).assign(shape=shapes)
-        write_all(
-            self._store,
-            f"INSERT OR REPLACE INTO beds {placeholders(BED_COLUMNS)}",
-            plain_rows(rows, BED_COLUMNS),
-        )
+        rows = beds.assign(shape=beds.geometry.to_wkb(byte_order=1))
+        self._insert("OR REPLACE INTO beds", BED_COLUMNS, plain_rows(rows, BED_COLUMNS))
 
     def store_listed(self, listed: pd.DataFrame) -> None:
-        """
-        Keep what a scan offers, in place of what the one before did.
-
-        Parameters
-        ----------
-        listed
-            Table `LISTED`.
-
-        Raises
-        ------
-        LogError
-            If it cannot be written.
-        SchemaError
-            If the table breaks its schema.
-        """
-        rows = plain_rows(check_table(listed, LISTED), tuple(LISTED.columns))
+        """Keep what a scan offers, in place of what the one before did."""
         self._store.write("DELETE FROM listed")
-        write_all(self._store, f"INSERT INTO listed {placeholders(LISTED.columns)}", rows)
+        rows = plain_rows(check_table(listed, LISTED), LISTED.columns)
+        self._insert("INTO listed", LISTED.columns, rows)
 
-    def undo(self) -> str:
-        """
-        Take the last entry back by adding its reversal.
+    def undo_last(self) -> str:
+        """Take the last entry back by adding its reversal; gives its words, blank where none is left."""
+        query = f"SELECT max(entry_id), kind FROM entries WHERE kind <> 'reversal' AND {STANDING}"  # noqa: S608
+        number, name = self._store.rows(query)[0]
+        if number is None:
+            return ""
+        kind = KINDS[name]
+        query = f"SELECT {', '.join(kind.columns)} FROM {kind.table} WHERE entry_id = ?"  # noqa: S608
+        entry = dict(zip(kind.columns, self._store.rows(query, (number,))[0], strict=True))
+        self._add_entry("reversal", takes_back=number)
+        return kind.words.format(**entry)
 
-        Returns
-        -------
-        words
-            What was taken back; blank where nothing is left to take back.
+    def _add_entry(self, kind: str, *, takes_back: int | None = None) -> int:
+        statement = "INSERT INTO entries (kind, recorded_on, takes_back) VALUES (?, ?, ?)"
+        return self._store.write(statement, (kind, self._today, takes_back))
 
-        Raises
-        ------
-        LogError
-            If the reversal cannot be written.
-        """
-        return take_back_last(self._store, today=self._today)
+    def _insert(self, into: str, columns: Iterable[str], rows: list[tuple[object, ...]]) -> None:
+        names = [*columns]
+        # The names are our own; what people typed goes in the places
+        statement = f"INSERT {into} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"  # noqa: S608
+        if rows:
+            self._store.write(statement, *rows)
 
 
 @contextmanager
