@@ -184,7 +184,7 @@ class Season:
     @cached_property
     def beds(self) -> GeoDataFrame:
         """
-        Beds of earlier scans with their shapes, read when they are first asked for.
+        Give the beds of earlier scans with their shapes, read when first asked for.
 
         Returns
         -------
