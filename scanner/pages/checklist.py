@@ -58,9 +58,9 @@ class Question:
 
 ASKED = (
     Question("turf to curb", "Turf up to the curb?", YES_NO, "",
-             "Grass runs right up to the curb, with no bed, gravel or paving in between."),
+             "The mower goes all the way to the curb: no bed, gravel or paving comes first."),
     Question("turf to house", "Turf up to the house front?", YES_NO, "",
-             "Grass runs right up to the front wall."),
+             "The mower goes all the way to the front wall."),
     Question("curb condition", "Look of the edge at the curb", SCALE, "",
              f"{SCALE_WORDS}; good is as good as the rest."),
     Question("house condition", "Look of the edge at the house", SCALE, "",

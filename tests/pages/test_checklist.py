@@ -58,6 +58,16 @@ def test_every_question_stands_on_the_page_once_a_lot():
     assert html.count('class="line"') == 2 * 4
 
 
+def test_what_the_steps_mean_stands_above_the_boxes_of_every_sheet():
+    planned = rounds()
+    html = page(*planned)
+    legend = "0 good, 1 thin or dry, 2 weeds or moss, 3 bare"
+    # six sheets, on each the looks of two edges
+    assert html.count(f"<small>{legend}</small></th>") == 2 * len(planned) == 12
+    for sheet in html.split("<section>")[1:]:
+        assert sheet.index(legend) < sheet.index("<tbody>")
+
+
 def test_a_lot_says_when_it_was_seen():
     html = page(*rounds(route="North", day="Monday", told=[("C0002", "curbed", "yes")]))
     assert html.count("seen 2027-02-10") == 1

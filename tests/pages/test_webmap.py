@@ -70,6 +70,15 @@ def data_of(html):
     return json.loads(Reader(html).scripts[0])
 
 
+@pytest.mark.parametrize(("offers", "words"), [(1, "1 offer"), (2, "2 offers")])
+def test_first_view_counts_its_offers(offers, words):
+    scan = small_scan()
+    html = render_map(replace(scan, calls=scan.calls.head(offers)))
+    shown = re.search(r'<span id="count" role="status">(.*?)</span>', html)
+    assert shown
+    assert shown[1] == words
+
+
 def test_same_scan_same_bytes(html):
     assert render_map(small_scan()) == html
 
