@@ -19,12 +19,13 @@ from geopandas import GeoDataFrame
 
 from scanner.book.book import read_book
 from scanner.book.unseen import list_defeated, list_unseen
+from scanner.calls.bad_edges import add_bad_edges
 from scanner.calls.history import add_history, list_orphans
 from scanner.calls.learning import learn_chances
+from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls
 from scanner.calls.sales import set_sold_aside
-from scanner.calls.sights import add_sights
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bed.on_foot import size_measured
@@ -125,8 +126,16 @@ def scan(
     told("ranking calls", len(beds), len(beds))
     near = find_neighbors(book.clients, book.features, season.beds, today=today)
     clients = add_history(book.clients, season, rates=book.rates, is_near_built=near)
-    seen = add_sights(clients, season.answers)
+    seen = add_bad_edges(clients, season.answers)
     learned = learn_chances(season, clients, rates=book.rates, today=today)
+    calls = rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned)
+    problems = join_problems(
+        book.problems,
+        *(part.problems for part in parts),
+        list_unseen(book),
+        list_orphans(season, beds, book.clients) if client_ids is None else list_problems([]),
+        note_answers(beds, book.clients, season.answers),
+    )
     return Scan(
         today=today,
         name=book.folder.name,
@@ -140,15 +149,10 @@ def scan(
         line_items=_join(parts, "line_items", LINE_ITEMS),
         prices=_join(parts, "prices", PRICES),
         offers=offers,
-        calls=rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned),
+        calls=calls,
+        left_out=list_left_out(calls, book.clients, beds, problems),
         shapes=GeoDataFrame(_join(parts, "shapes", SHAPES), geometry="geometry", crs="EPSG:4326"),
-        problems=join_problems(
-            book.problems,
-            *(part.problems for part in parts),
-            list_unseen(book),
-            list_orphans(season, beds, book.clients) if client_ids is None else list_problems([]),
-            note_answers(beds, book.clients, season.answers),
-        ),
+        problems=problems,
         rates=book.rates,
         rules=book.rules,
         break_even=break_even_areas(book.rates),

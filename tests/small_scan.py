@@ -19,6 +19,7 @@ from shapely import LineString, Point, Polygon, box, transform, unary_union
 
 from scanner.book.local import read_rules
 from scanner.book.rates import read_rates
+from scanner.calls.left_out import list_left_out
 from scanner.calls.ranking import rank_calls
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
@@ -111,6 +112,7 @@ def small_scan() -> Scan:
     line_items = small_line_items(beds)
     prices = small_prices(beds, line_items)
     offers = small_offers(beds, prices)
+    calls = check_table(rank_calls(offers, beds, clients, rates=rates, today=TODAY), CALLS)
     return Scan(
         today=TODAY,
         name="small",
@@ -124,7 +126,8 @@ def small_scan() -> Scan:
         line_items=line_items,
         prices=prices,
         offers=offers,
-        calls=check_table(rank_calls(offers, beds, clients, rates=rates, today=TODAY), CALLS),
+        calls=calls,
+        left_out=list_left_out(calls, clients, beds, small_problems()),
         shapes=small_shapes(beds),
         problems=small_problems(),
         rates=rates,

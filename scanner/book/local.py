@@ -11,13 +11,14 @@ from pydantic import ValidationError
 from scanner.book.figures import merge_settings
 from scanner.book.settings import Choice, Figure, Setting, load_own, load_standard
 from scanner.errors import RateError
-from scanner.schema.documents import KINDS_ALONG, LocalRules
+from scanner.schema.documents import LocalRules
+from scanner.schema.edge_kinds import ALONG
 from scanner.sheets.problems import Problem, fault, list_problems, shown
 
 _WORDS = {
     "house_faces": ("front", "side", "back"),
-    "kind_order": KINDS_ALONG,
-    "offer_kinds": KINDS_ALONG,
+    "kind_order": ALONG,
+    "offer_kinds": ALONG,
     "drives_known": ("yes", "no"),
 }
 _PAIRS = (("bed_depth_ft", "min_depth_ft"), ("offer_kinds", "kind_order"))

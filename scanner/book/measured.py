@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.errors import BookError
+from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
 from scanner.sheets.client_ids import match_ids
 from scanner.sheets.problems import Problem, fault, list_problems, note, shown
@@ -26,7 +27,6 @@ _FEET = re.compile(
     r"^(\d+(?:\.\d+)?)\s*(?:'|′|ft\.?|feet|foot)\s*(?:(\d+(?:\.\d+)?)\s*(?:\"|″|in\.?|inch|inches)?)?$",
     re.IGNORECASE,
 )
-_STREET_SIDE = ("curb", "sidewalk")
 _COLUMNS = tuple(name for name in MEASURED.columns if name != "row")
 _NUMBERS = ("length_ft", "room_ft", "openings_ft")
 
@@ -168,7 +168,7 @@ def _ask(edges: pd.DataFrame, clients: pd.DataFrame, file: str) -> list[Problem]
         return []
     frontage_ft = edges["client_id"].map(clients.set_index("client_id")["frontage_ft"])
     is_long = edges["length_ft"] > MAX_FRONTAGES * frontage_ft
-    long_edges = edges.assign(frontage_ft=frontage_ft)[is_long & edges["along"].isin(_STREET_SIDE)]
+    long_edges = edges.assign(frontage_ft=frontage_ft)[is_long & edges["along"].isin(STREET_SIDE)]
     return [
         note(
             file, f"row {edge['row']}" if edge["row"] else "",

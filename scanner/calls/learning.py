@@ -14,6 +14,7 @@ from datetime import date
 
 import pandas as pd
 
+from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import (
     NO_CALLS,
     CallCounts,
@@ -22,7 +23,6 @@ from scanner.calls.chance import (
 )
 from scanner.calls.reasons import MONTHS_PER_YEAR
 from scanner.calls.seasons import PENDING, SOLD, count_ends, list_seasons
-from scanner.calls.sights import bad_edges
 from scanner.schema.documents import RateBook, Season
 
 LEARN_FROM_COUNT = 200
@@ -144,7 +144,7 @@ def _signs(
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
     first_on = pd.to_datetime(whole["first_on"], format="ISO8601")
     joined = pd.to_datetime(since, format="ISO8601", errors="coerce")
-    bad = bad_edges(answers)
+    bad = list_bad_edges(answers)
     bad_since = whole["client_id"].map(bad.groupby("client_id")["seen_on"].min())
     return {
         "bought_before": whole["client_id"].map(bought).lt(whole["year"]),

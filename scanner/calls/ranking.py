@@ -12,11 +12,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.learning import NOTHING_LEARNED, Learned
 from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_signs
 from scanner.calls.seasons import lead_along
-from scanner.calls.sights import bad_edge_reasons
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import BEDS, CALLS, CLIENTS, OFFERS, check_table
@@ -43,7 +43,7 @@ def rank_calls(
     beds
         Table `BEDS`, for the reasons.
     clients
-        Table `CLIENTS`, as `add_history` and `add_sights` give it where there is a log.
+        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log.
     rates
         Prior counts, odds of warm signs, selling time [h] and rest after a contact [days].
     today

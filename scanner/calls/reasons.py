@@ -12,16 +12,9 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from scanner.calls.sights import bad_edge_reasons
+from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.schema.documents import RateBook
-
-ALONG_WORDS = {
-    "curb": "the curb", "house": "the house wall", "sidewalk": "the sidewalk", "drive": "the drive",
-    "walk": "the walk", "patio": "the patio", "fence": "the fence",
-}  # fmt: skip
-
-STREET_SIDE = ("curb", "sidewalk")
-"""Beds that leave a strip of turf behind them; a house bed's line winds round doors and walks."""
+from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 
 TURF_WIDTH_FT_WORDS = (
     # Under 4 ft: very hard to irrigate (irrigationtutorials.com, narrow lawn strips), and
@@ -75,7 +68,7 @@ def reasons_to_call(
         bad_edge_reasons(offers, clients),
         _text("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
-        _text("a neighbour's bed was just built", signs["neighbor_built"]),
+        _text("a neighbor's bed was just built", signs["neighbor_built"]),
     ])  # fmt: skip
 
 
@@ -198,10 +191,10 @@ def _sum(offers: pd.DataFrame, parts: pd.DataFrame, column: str) -> pd.Series:
 def _edge_reasons(offers: pd.DataFrame, parts: pd.DataFrame) -> list[pd.Series]:
     return [
         _numbers(
-            f"turf up to {words} for {{:.0f}} ft",
-            _sum(offers, parts[parts["along"] == along], "edge_ft"),
+            f"turf up to {kind.words} for {{:.0f}} ft",
+            _sum(offers, parts[parts["along"] == kind.name], "edge_ft"),
         )
-        for along, words in ALONG_WORDS.items()
+        for kind in EDGE_KINDS.values()
     ]
 
 

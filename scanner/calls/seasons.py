@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import pandas as pd
 
 from scanner.calls.chance import CallCounts
-from scanner.schema.columns import ALONG
+from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import CALL_LOG
 from scanner.schema.tables import check_table
 

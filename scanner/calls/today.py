@@ -63,15 +63,20 @@ def list_offered(
 
 
 def list_today(
-    listed: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
+    listed: pd.DataFrame,
+    left_out: pd.DataFrame,
+    clients: pd.DataFrame,
+    *,
+    rates: RateBook,
+    today: date,
 ) -> pd.DataFrame:
     """
     List whom to call today, and whom not and why.
 
     Parameters
     ----------
-    listed
-        Table `LISTED`.
+    listed, left_out
+        Tables `LISTED` and `LEFT_OUT` of the last scan.
     clients
         Table `CLIENTS` as `add_history` gives it.
     rates
@@ -91,8 +96,10 @@ def list_today(
     calls = known.merge(listed, on="client_id", how="left", suffixes=("_of_client", ""))
     is_due = calls["due_on"].between("0", today.isoformat()) & (calls["left_out"] == "")
     has_offer = calls["offer_id"].notna()
+    bare = left_out[~left_out["has_offer"]].set_index("client_id")["reason"]
+    why = calls["client_id"].map(bare).astype("str").fillna(NO_OFFER)
     calls = calls.assign(
-        left_out=calls["left_out"].where(has_offer | is_due | calls["left_out"].ne(""), NO_OFFER),
+        left_out=calls["left_out"].where(has_offer | is_due | calls["left_out"].ne(""), why),
         due_on=calls["due_on"].where(is_due, ""),
         **{name: calls[name].fillna("").astype("str") for name in _TEXTS},
     )

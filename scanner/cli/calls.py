@@ -17,14 +17,16 @@ from scanner.book.clients import read_client_list
 from scanner.book.rates import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
-from scanner.calls.log import read_listed, read_season
+from scanner.calls.log import read_last_scan, read_season
 from scanner.calls.sales import drop_sold
-from scanner.calls.today import NO_OFFER, choose_calls, list_gone, list_today
+from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.talk import counted, say
 from scanner.job.wording import name_later_phases
-from scanner.schema.columns import ALONG
 from scanner.schema.documents import RateBook, Season
+from scanner.schema.edge_kinds import ALONG
+from scanner.schema.log_tables import LISTED
+from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.cells import count, csv_bytes, number, usd
 from scanner.sheets.lists import CALL_LIST
 
@@ -72,8 +74,8 @@ def calls(
     """
     season = read_season(book)
     clients, rates = _callees(book, season)
-    listed = _listed(book, season, today=today)
-    found = list_today(listed, clients, rates=rates, today=today)
+    listed, left = _last_scan(book, season, today=today)
+    found = list_today(listed, left, clients, rates=rates, today=today)
     gone = list_gone(season.calls, clients, rates=rates, today=today)
     chosen = choose_calls(found, route=route, day=day, kind=kind, is_due_only=is_due_only)
     to_call, left_out = chosen[chosen["left_out"] == ""], chosen[chosen["left_out"] != ""]
@@ -93,13 +95,13 @@ def _callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
     return add_history(read_client_list(book)[0], season, rates=rates), rates
 
 
-def _listed(book: Path, season: Season, *, today: date) -> pd.DataFrame:
-    """Take what the last scan offered; scan now where none is on record."""
-    listed = read_listed(book)
+def _last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Take what the last scan offered and whom it left out; scan now where none is on record."""
+    listed = read_last_scan(book, LISTED)
     if len(listed):
         scanned_on = listed["scanned_on"].max()
         say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")
-        return drop_sold(listed, season.jobs)
+        return drop_sold(listed, season.jobs), read_last_scan(book, LEFT_OUT)
     from scanner.cli.keeping import scan_for_calls
 
     say("No scan is on record, so the book is scanned now.")
@@ -167,7 +169,7 @@ def _close(
 ) -> None:
     shown_count, today = told
     due_count = int((to_call["due_on"] != "").sum())
-    bare_count = int((left_out["left_out"] == NO_OFFER).sum())
+    bare_count = int((left_out["offer_id"] == "").sum())
     bare = f", {bare_count:,} of them without an offer" if bare_count else ""
     say(
         f"{counted(len(to_call), 'client')} to call, {due_count:,} of them promised a call;"

@@ -22,6 +22,8 @@ from scanner.ground.stored import remember_beds
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.pages.publish import CALL_LISTS
 from scanner.schema.documents import Book, Scan, Season
+from scanner.schema.log_tables import LISTED
+from scanner.schema.tables import LEFT_OUT
 
 
 def read_for_scan(book: Path, season: Season) -> Book:
@@ -49,13 +51,13 @@ def read_for_scan(book: Path, season: Season) -> Book:
     return pipeline.read_book(book, needs_lots=season.measurements.empty)
 
 
-def scan_for_calls(book: Path, season: Season, *, today: date) -> pd.DataFrame:
-    """Scan a book of which no scan is on record, for its list of calls: table `LISTED`."""
+def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Scan a book of which no scan is on record: tables `LISTED` and `LEFT_OUT`."""
     with progress_bar("reading the book") as report:
         found = pipeline.scan(
             read_for_scan(book, season), today=today, season=season, progress=report
         )
-    return list_offered(found.calls, found.offers, found.beds, today=today)
+    return list_offered(found.calls, found.offers, found.beds, today=today), found.left_out
 
 
 def keep_scan(found: Scan, book: Path) -> None:
@@ -72,7 +74,9 @@ def keep_scan(found: Scan, book: Path) -> None:
     try:
         with open_log(book, today=found.today) as log:
             log.store_beds(remember_beds(found.beds, today=found.today))
-            log.store_listed(list_offered(found.calls, found.offers, found.beds, today=found.today))
+            listed = list_offered(found.calls, found.offers, found.beds, today=found.today)
+            log.store_last_scan(LISTED, listed)
+            log.store_last_scan(LEFT_OUT, found.left_out)
     except LogError as err:
         say(f"Bed names are not kept, so the next scan may name some beds anew: {err}")
 

@@ -15,9 +15,10 @@ import shapely
 
 from scanner.ground.lot.sites import Sites
 from scanner.schema.answers import NO, YES, days_by_client, numbers_by_client, words_by_client
+from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 
-TURF_QUESTIONS = {"curb": "turf to curb", "house": "turf to house"}
+TURF_QUESTIONS = {kind.name: kind.question for kind in EDGE_KINDS.values() if kind.is_denied_by_no}
 """Question about each edge; a no denies it."""
 
 BED_SENTENCE = "the crew saw a bed on this lot already: look where it lies before you measure"

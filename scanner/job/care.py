@@ -17,6 +17,7 @@ from scanner.job.cost_sheet import ORDER_STEP_YD3
 from scanner.job.counting import whole_cents, whole_steps
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import CLIENTS, check_table
+from scanner.sheets.days import day_number
 from scanner.units import FT2_IN_PER_YD3
 
 CARE_COLUMNS = (
@@ -28,7 +29,6 @@ ROUTE_COLUMNS = (
     "delivery_cents", "price_cents",
 )  # fmt: skip
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 FIRST_SPRING_MONTH = 3
 GRAVEL = "gravel"
 
@@ -107,7 +107,7 @@ def plan_care(
         mulch_yd3=mulch_yd3, weeding_hours=weeding_hours, spreading_hours=spreading_hours,
         price_cents=whole_cents(price_usd), note=notes.astype(object), _route=care["route"].str.casefold(),
     )  # fmt: skip
-    care = care.assign(_day=care["mow_day"].map(_day_number))
+    care = care.assign(_day=care["mow_day"].map(day_number))
     order = ["_route", "route", "_day", "mow_day", "stop", "client_id", "bed_id"]
     return care.sort_values(order, ignore_index=True)[[*CARE_COLUMNS]]
 
@@ -150,12 +150,6 @@ def sum_routes(care: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
         price_cents=routes["price_cents"] + delivery_cents,
     )
     return routes[[*ROUTE_COLUMNS]]
-
-
-def _day_number(mow_day: str) -> int:
-    """Number the days from Monday; what is no day comes last."""
-    word = mow_day.strip().casefold()[:3]
-    return WEEKDAYS.index(word) if word in WEEKDAYS else len(WEEKDAYS)
 
 
 def _kept_share(rates: RateBook) -> float:

@@ -8,11 +8,9 @@ import pandas as pd
 from scanner.job.counting import FloatArray, whole_steps
 from scanner.job.quantities import ground_ft2, kept, skim_depth_in
 from scanner.schema.documents import BreakEven, RateBook
+from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.tables import METHODS, OFFER_BEDS, check_table
 from scanner.units import FT2_IN_PER_YD3
-
-OPEN_ALONG = ("curb", "sidewalk")
-"""A loader reaches these from the street, and a front wall; the rest is behind a gate."""
 
 GATE_COLUMN = "gate_in"
 """Width of the gate as a crew measured it [in]; no such column, or NaN: not measured."""
@@ -107,7 +105,8 @@ def strip_work(offer_beds: pd.DataFrame, methods: np.ndarray, *, rates: RateBook
 
 def _is_open(offer_beds: pd.DataFrame, rates: RateBook) -> np.ndarray:
     at_front = (offer_beds["along"] == "house") & (offer_beds["face"] == "front")
-    is_open = offer_beds["along"].isin(OPEN_ALONG) | at_front
+    # A loader reaches these from the street, and a front wall; the rest is behind a gate
+    is_open = offer_beds["along"].isin(STREET_SIDE) | at_front
     if GATE_COLUMN in offer_beds:
         is_open |= offer_beds[GATE_COLUMN] >= rates.loader_gate_in.value
     return is_open.to_numpy()

@@ -10,6 +10,7 @@ from scanner.job.quantities import kept
 from scanner.job.wording import add_words, describe_beds
 from scanner.schema.answers import YES, numbers_by_client, words_by_client
 from scanner.schema.documents import LocalRules, RateBook
+from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import (
     BED_ORDER,
@@ -19,9 +20,6 @@ from scanner.schema.tables import (
     check_table,
     empty_table,
 )
-
-TURF_QUESTIONS = {"turf to curb": ("curb", "sidewalk"), "turf to house": ("house",)}
-"""Questions whose yes says that a crew has seen the turf of these beds."""
 
 SKETCH_PIECES = 6
 """More pieces than this are not sketched in a quarter of an hour (our rule, no source)."""
@@ -154,11 +152,11 @@ def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
 def _is_confirmed(beds: pd.DataFrame, answers: pd.DataFrame) -> np.ndarray:
     """A wall's lawn must have been seen; a curb shows itself unless its drive is a guess."""
     by_crew = np.zeros(len(beds), dtype=bool)
-    for question, along in TURF_QUESTIONS.items():
-        answer = beds["client_id"].map(words_by_client(answers, question))
-        by_crew |= ((answer == YES) & beds["along"].isin(along)).to_numpy()
+    for kind in EDGE_KINDS.values():
+        answer = beds["client_id"].map(words_by_client(answers, kind.question))
+        by_crew |= ((answer == YES) & beds["along"].eq(kind.name)).to_numpy()
     is_seen = (beds["lawn_source"] == "drawn") | beds["edge_source"].isin(["measured", "drawn"])
-    at_curb = beds["along"].isin(["curb", "sidewalk"])
+    at_curb = beds["along"].isin(STREET_SIDE)
     return ((is_seen | at_curb) & ~beds["is_opening_guessed"]).to_numpy() | by_crew
 
 

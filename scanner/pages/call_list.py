@@ -16,6 +16,7 @@ from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import Scan
 from scanner.schema.tables import CLIENTS
 from scanner.sheets.cells import count, number, unguard, usd, yes_no
+from scanner.sheets.days import day_number
 from scanner.sheets.lists import CALL_LIST
 
 TO_LOOK_AT = {
@@ -93,28 +94,24 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dic
     Parameters
     ----------
     scan
-        Its calls, clients, beds and problems.
+        Its clients and who of them is left out.
     earlier
         The list of the scan before.
 
     Returns
     -------
     rows
-        One row a client, a value by column of `LEFT_OUT`, by name.
+        One row a client, a value by column of `LEFT_OUT`, in its order.
     """
-    listed = set(scan.calls.loc[scan.calls["left_out"] == "", "client_id"])
-    reasons = _reasons_for_none(scan) | _first_by_client(scan.calls, "left_out")
     offers = _first_by_client(scan.offers, "offer")
-    clients = scan.clients[~scan.clients["client_id"].isin(listed)]
-    clients = clients.assign(_name=clients["name"].str.casefold())
+    clients = scan.left_out.merge(scan.clients, on="client_id")
     return [
-        {name: client[name] for name in ("client_id", "name", "address", "route", "mow_day")}
+        {name: client[name] for name in ("client_id", "name", "address", "route", "mow_day", "reason")}
         | {
             "offer": offers.get(client["client_id"], ""),
-            "reason": reasons.get(client["client_id"], "no turf found along a curb, house front or sidewalk"),
             "change": "was on the list" if earlier and client["client_id"] in earlier.rows else "",
         }
-        for client in clients.sort_values(["_name", "client_id"]).to_dict("records")
+        for client in clients.to_dict("records")
     ]  # fmt: skip
 
 
@@ -136,9 +133,10 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
     leads = scan.prices[scan.prices["is_lead"]].set_index("offer_id")["price_cents"]
     clients = scan.clients[["client_id", "name", "address", "route", "mow_day", "stop"]]
     table = beds.merge(clients, on="client_id").assign(
-        _route=lambda rows: rows["route"].str.casefold()
+        _route=lambda rows: rows["route"].str.casefold(),
+        _day=lambda rows: rows["mow_day"].map(day_number),
     )
-    ordered = table.sort_values(["_route", "mow_day", "stop", "client_id", "bed_id"])
+    ordered = table.sort_values(["_route", "_day", "mow_day", "stop", "client_id", "bed_id"])
     return [
         {name: bed[name] for name in ("client_id", "name", "address", "route", "mow_day", "bed_id", "along")}
         | {"stop": count(bed["stop"]), "edge_ft": number(bed["edge_ft"]), "area_ft2": number(bed["area_ft2"]),
@@ -190,22 +188,6 @@ def _plain(text: str) -> str:
     """Drop what a spreadsheet may add or drop on its way: the guard, zeros behind the point."""
     plain = unguard(text or "")
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
-
-
-def _reasons_for_none(scan: Scan) -> dict[str, str]:
-    """Say of each client why there is no offer: its first problem, else the beds skipped."""
-    skipped = scan.beds[scan.beds["skip_reason"] != ""]
-    words = (
-        "bed along the " + skipped["along"] + " " + skipped["skip_reason"]
-        + " (" + skipped["edge_ft"].map("{:.0f} ft".format) + ")"
-    )  # fmt: skip
-    of_beds = words.groupby(skipped["client_id"], sort=True).agg("; ".join)
-    problems = scan.problems[scan.problems["client_id"] != ""]
-    told = problems["problem"] + (" (" + problems["remedy"] + ")").where(
-        problems["remedy"] != "", ""
-    )
-    reasons = {str(client_id): text for client_id, text in of_beds.items()}
-    return reasons | _first_by_client(problems.assign(told=told), "told")
 
 
 def _first_by_client(table: pd.DataFrame, column: str) -> dict[str, str]:

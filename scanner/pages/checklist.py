@@ -19,9 +19,7 @@ import pandas as pd
 from scanner.schema.documents import Company
 from scanner.schema.log_tables import QUESTIONS
 from scanner.sheets.cells import count
-
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-NOWHERE = len(WEEKDAYS)
+from scanner.sheets.days import day_number
 
 YES_NO, SCALE, NUMBER = "yes or no", "scale", "number"
 
@@ -184,30 +182,6 @@ def _place(client: dict[Any, Any]) -> tuple[Any, ...]:
         client["mow_day"].strip().casefold(), stop is None, stop or 0, client["address"].casefold(),
         client["client_id"],
     )  # fmt: skip
-
-
-def day_number(mow_day: str) -> int:
-    """
-    Number the days of the week, so that lists run from Monday.
-
-    Parameters
-    ----------
-    mow_day
-        A day as people write it.
-
-    Returns
-    -------
-    number
-        0 for Monday to 6 for Sunday, 7 for what is no day.
-
-    Examples
-    --------
-    >>> day_number("Tue"), day_number("sunday"), day_number("")
-    (1, 6, 7)
-    """
-    word = mow_day.strip().casefold().rstrip(".")
-    near = [number for number, name in enumerate(WEEKDAYS) if word and name.startswith(word[:3])]
-    return near[0] if near else NOWHERE
 
 
 assert tuple(question.name for question in ASKED) == QUESTIONS  # noqa: S101  # one list, two forms

@@ -13,15 +13,13 @@ import numpy as np
 import pandas as pd
 
 from scanner.schema.documents import Scan
+from scanner.sheets.days import day_number
 
 LEFT_OUT, SKIPPED = 3, 4
 """Bands of beds that no call offers: their client is left out, or they are skipped."""
 
 TOLD = ("client_id", "name", "address", "phone", "route", "mow_day")
 """What the page says of a client."""
-
-_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-_NOT_FOUND = "no lawn hard against a curb, a sidewalk or the house front"
 
 
 def rank_band(ranks: pd.Series) -> pd.Series:
@@ -92,18 +90,10 @@ def page_left_out(scan: Scan) -> pd.DataFrame:
         ``client_id``, ``name``, ``address``, ``why`` and ``has_offer``, those with an
         offer first, then by name.
     """
-    listed = scan.calls.loc[scan.calls["rank"] > 0, "client_id"]
-    rest = scan.clients[~scan.clients["client_id"].isin(listed)]
-    called_off = (
-        scan.calls.drop_duplicates("client_id").set_index("client_id")["left_out"].to_dict()
-    )
-    reasons = _no_bed(scan) | called_off
-    why = [reasons.get(client_id, _NOT_FOUND) for client_id in rest["client_id"]]
-    rest = rest.assign(
-        has_offer=rest["client_id"].isin(called_off), why=pd.Series(why, rest.index, dtype="str")
-    )
-    rest = rest.sort_values(["has_offer", "name", "client_id"], ascending=[False, True, True])
-    return rest[["client_id", "name", "address", "why", "has_offer"]]
+    out = scan.left_out.merge(scan.clients[["client_id", "name", "address"]], on="client_id")
+    return out.rename(columns={"reason": "why"})[
+        ["client_id", "name", "address", "why", "has_offer"]
+    ]
 
 
 def page_choices(clients: pd.DataFrame) -> tuple[list[str], list[str]]:
@@ -123,7 +113,9 @@ def page_choices(clients: pd.DataFrame) -> tuple[list[str], list[str]]:
     routes = sorted(
         {route for route in clients["route"] if route}, key=lambda route: (_natural(route), route)
     )
-    days = sorted({day for day in clients["mow_day"] if day}, key=lambda day: (_weekday(day), day))
+    days = sorted(
+        {day for day in clients["mow_day"] if day}, key=lambda day: (day_number(day), day)
+    )
     return routes, days
 
 
@@ -159,27 +151,6 @@ def _told(clients: pd.DataFrame) -> pd.DataFrame:
 def _places(rows: pd.DataFrame) -> list[str]:
     pairs = zip(rows["route"], rows["mow_day"], strict=True)
     return [" · ".join(filter(None, pair)) for pair in pairs]
-
-
-def _no_bed(scan: Scan) -> dict[str, str]:
-    """First problem of a client, else why its beds were skipped."""
-    skipped = scan.beds[scan.beds["skip_reason"] != ""].groupby("client_id")["skip_reason"]
-    reasons = {
-        str(client_id): "skipped: " + ", ".join(dict.fromkeys(of)) for client_id, of in skipped
-    }
-    problems = scan.problems[scan.problems["client_id"] != ""].drop_duplicates("client_id")
-    told = problems[["client_id", "problem", "remedy"]].itertuples(index=False, name=None)
-    return reasons | {
-        client_id: problem + (f" ({remedy})" if remedy else "")
-        for client_id, problem, remedy in told
-    }
-
-
-def _weekday(day: str) -> int:
-    starts = [
-        n for n, name in enumerate(_DAYS) if len(day) > 1 and name.startswith(day.lower()[:3])
-    ]
-    return starts[0] if starts else len(_DAYS)
 
 
 def _natural(text: str) -> list[tuple[int, str]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from scanner.schema.columns import (
-    ALONG,
     FEATURE_KINDS,
     FLAGS,
     SEVERITIES,
@@ -16,6 +15,7 @@ from scanner.schema.columns import (
     text_column,
     word_column,
 )
+from scanner.schema.edge_kinds import ALONG
 
 CLIENTS = TableSchema("clients", "One row a client, as in clients.csv; more columns are carried along.", {
     "client_id": text_column("the company's own id of the client", least=1, unique=True),

@@ -11,7 +11,6 @@ FEATURE_KINDS = (
     "patio", "street_centerline", "bed", "water", "easement", "wildfire_area", "edge",
     "tree", "hydrant", "mailbox", "utility",
 )  # fmt: skip
-ALONG = ("curb", "house", "sidewalk", "drive", "walk", "patio", "fence")
 UTILITIES = ("transformer", "gas_meter", "electric_meter", "water_meter", "pole")
 LAWN_SOURCES = ("drawn", "inferred", "")
 EDGE_SOURCES = ("measured", "drawn", "surveyed", "centerline")

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from scanner.schema.local_rules import (
-    KINDS_ALONG,
     AlongKind,
     Backgrounds,
     Company,
@@ -39,7 +38,6 @@ if TYPE_CHECKING:
 __all__ = [
     "FINISHES",
     "FINISH_WORDS",
-    "KINDS_ALONG",
     "AlongKind",
     "Backgrounds",
     "Book",
@@ -124,6 +122,8 @@ class Scan:
         Tables `LINE_ITEMS`, `PRICES`, for the same offers.
     offers, calls
         Tables `OFFERS`, `CALLS`.
+    left_out
+        Table `LEFT_OUT`.
     shapes
         Table `SHAPES`, degrees.
     problems
@@ -147,6 +147,7 @@ class Scan:
     prices: pd.DataFrame
     offers: pd.DataFrame
     calls: pd.DataFrame
+    left_out: pd.DataFrame
     shapes: GeoDataFrame
     problems: pd.DataFrame
     rates: RateBook

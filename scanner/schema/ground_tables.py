@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from scanner.schema.columns import (
-    ALONG,
     EDGE_SOURCES,
     LAWN_SOURCES,
     SKIP_REASONS,
@@ -15,6 +14,7 @@ from scanner.schema.columns import (
     text_column,
     word_column,
 )
+from scanner.schema.edge_kinds import ALONG
 
 LOTS = TableSchema("lots", "One row a lot that has an outline: its ground.", {
     "client_id": text_column("client whose lot it is", unique=True),

@@ -95,6 +95,12 @@ OFFERS = TableSchema("offers", "What one call sells, one row an offer; the lead 
     "cautions": text_column("what to mind, in words, each once"),
 })  # fmt: skip
 
+LEFT_OUT = TableSchema("left_out", "Who is not on the call list, one row a client, those with an offer first.", {
+    "client_id": text_column("client", unique=True),
+    "has_offer": flag_column("an offer could be made, and the client is not to be called"),
+    "reason": text_column("why not, in words", least=1),
+})  # fmt: skip
+
 CALLS = TableSchema("calls", "Whom to call, best first, and who is left out and why.", {
     "rank": count_column("1 is called first; 0: left out"),
     "client_id": text_column("client"),

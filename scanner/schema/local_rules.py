@@ -8,10 +8,8 @@ from pydantic import Field, model_validator
 
 from scanner.schema.rate_book import Document
 
-KINDS_ALONG = ("curb", "house", "sidewalk", "drive", "walk", "patio", "fence")
-"""What an edge can run along, in the order in which beds take ground."""
-
 AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fence"]
+"""What an edge can run along: the names of `EDGE_KINDS`, which a type must spell out."""
 FaceKind = Literal["front", "side", "back"]
 
 

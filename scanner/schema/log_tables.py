@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from scanner.schema.columns import (
-    ALONG,
     TableSchema,
     cents_column,
     count_column,
@@ -12,6 +11,7 @@ from scanner.schema.columns import (
     text_column,
     word_column,
 )
+from scanner.schema.edge_kinds import ALONG
 
 OUTCOMES = (
     "not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call",

@@ -28,7 +28,6 @@ from scanner.schema.book_tables import (
     PROBLEMS,
 )
 from scanner.schema.columns import (
-    ALONG,
     EDGE_SOURCES,
     FEATURE_KINDS,
     FLAGS,
@@ -41,6 +40,7 @@ from scanner.schema.columns import (
     Column,
     TableSchema,
 )
+from scanner.schema.edge_kinds import ALONG
 from scanner.schema.ground_tables import (
     BED_ORDER,
     BEDS,
@@ -52,6 +52,7 @@ from scanner.schema.ground_tables import (
 )
 from scanner.schema.job_tables import (
     CALLS,
+    LEFT_OUT,
     LINE_ITEMS,
     OFFERS,
     PLANTS,
@@ -72,6 +73,7 @@ __all__ = [
     "FLAGS",
     "LAWN_SOURCES",
     "LAYERS",
+    "LEFT_OUT",
     "LINE_ITEMS",
     "LOTS",
     "MEASURED",
@@ -96,7 +98,7 @@ Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
     CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
-    QUANTITIES, PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, SHAPES,
+    QUANTITIES, PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, SHAPES,
 )  # fmt: skip
 
 

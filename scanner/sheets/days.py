@@ -18,6 +18,20 @@ _COMPACT = re.compile(r"^(20\d{2})(\d{2})(\d{2})$")
 _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
 
 
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def day_number(mow_day: str) -> int:
+    """Number the days of the week from 0 for Monday; what is no day of it, 7, comes last.
+
+    >>> [day_number(text) for text in ("Monday", "Tue", "thurs.", " sunday ", "T", "")]
+    [0, 1, 3, 6, 7, 7]
+    """
+    word = mow_day.strip().casefold().rstrip(".")
+    near = [number for number, name in enumerate(WEEKDAYS) if word and name.startswith(word[:3])]
+    return near[0] if len(near) == 1 else len(WEEKDAYS)
+
+
 def read_day(text: str) -> date | None:
     """Read a day.
 

@@ -10,11 +10,11 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scanner.calls.bad_edges import add_bad_edges, bad_edge_reasons
 from scanner.calls.chance import NO_CALLS, CallCounts, chance_of_sale
 from scanner.calls.learning import NOTHING_LEARNED, learn_chances
 from scanner.calls.ranking import rank_calls
 from scanner.calls.seasons import count_seasons
-from scanner.calls.sights import add_sights, bad_edge_reasons
 from scanner.schema.documents import Rate
 from scanner.schema.log_tables import OUTCOMES
 from tests.answers import answers
@@ -144,7 +144,7 @@ def ranked(*, learned=NOTHING_LEARNED, seen=(), **rates):
     book = scan.rates.model_copy(
         update={k: Rate(value=v, low=v, high=v, source="made up") for k, v in rates.items()}
     )
-    clients = add_sights(scan.clients, answers(*seen))
+    clients = add_bad_edges(scan.clients, answers(*seen))
     calls_made = rank_calls(
         scan.offers, scan.beds, clients, rates=book, today=TODAY, learned=learned
     )

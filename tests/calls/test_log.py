@@ -10,7 +10,7 @@ import pytest
 
 from scanner.calls import log as log_package
 from scanner.calls.kinds import ANSWER, CALL, JOB, Counts
-from scanner.calls.log import copies, file, open_log, read_entries, read_listed, read_season
+from scanner.calls.log import copies, file, open_log, read_entries, read_last_scan, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered
 from scanner.errors import LogError, SchemaError
@@ -35,7 +35,7 @@ VISIT = ("A", "2027-03-02", "visit", "gate on the left", "measure", "2027-03-12"
 def test_book_without_a_log_knows_nothing_and_gets_no_file(tmp_path):
     season = read_season(tmp_path)
     assert [len(t) for t in (season.calls, season.answers, season.beds, season.jobs)] == [0] * 4
-    assert len(read_listed(tmp_path)) == len(read_entries(tmp_path, CALL)) == 0
+    assert len(read_last_scan(tmp_path, LISTED)) == len(read_entries(tmp_path, CALL)) == 0
     assert list(tmp_path.iterdir()) == []
 
 
@@ -164,11 +164,11 @@ def test_list_of_the_last_scan_is_replaced_by_the_next(tmp_path):
     scan = small_scan()
     listed = list_offered(scan.calls, scan.offers, scan.beds, today=DAY)
     with open_log(tmp_path, today=DAY) as log:
-        log.store_listed(listed)
-    pd.testing.assert_frame_equal(read_listed(tmp_path), check_table(listed, LISTED))
+        log.store_last_scan(LISTED, listed)
+    pd.testing.assert_frame_equal(read_last_scan(tmp_path, LISTED), check_table(listed, LISTED))
     with open_log(tmp_path, today=DAY) as log:
-        log.store_listed(listed.iloc[:2])
-    assert len(read_listed(tmp_path)) == 2
+        log.store_last_scan(LISTED, listed.iloc[:2])
+    assert len(read_last_scan(tmp_path, LISTED)) == 2
 
 
 def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
@@ -197,7 +197,7 @@ def test_rollback_journal_and_not_a_write_ahead_log(tmp_path):
 def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
     monkeypatch.setattr(file, "STEPS", STEPS[:1])
     record(tmp_path, VISIT)
-    assert len(read_listed(tmp_path)) == 0
+    assert len(read_last_scan(tmp_path, LISTED)) == 0
     old = (tmp_path / "book.sqlite").read_bytes()
     monkeypatch.setattr(file, "STEPS", STEPS)
     # Reading changes nothing; the first writing does
@@ -211,8 +211,9 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
     assert raw.execute("SELECT * FROM migrations").fetchall() == [
         (1, "2027-03-02"),
         (2, "2027-03-03"),
+        (3, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("2",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("3",)]
     raw.close()
 
 
@@ -232,7 +233,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 3 .* knows 2\)"
+            LogError, match=r"written by a newer bed-scanner \(version 4 .* knows 3\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

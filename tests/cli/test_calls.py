@@ -15,6 +15,7 @@ from scanner.book.new import start_book
 from scanner.calls.law import COUNSEL
 from scanner.calls.log import open_log
 from scanner.calls.today import list_offered
+from scanner.schema.log_tables import LISTED
 from tests.calls.desk import record
 from tests.cli.desk import type_in
 from tests.small_scan import TODAY, small_clients, small_scan
@@ -33,7 +34,7 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     clients.to_csv(folder / "clients.csv", index=False)
     scan = small_scan()
     with open_log(folder, today=TODAY) as log:
-        log.store_listed(list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
+        log.store_last_scan(LISTED, list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
     return folder
 
 
@@ -192,7 +193,7 @@ def test_later_phases_have_no_words_on_a_terminal(
     scan = small_scan()
     listed = list_offered(scan.calls, scan.offers, scan.beds, today=TODAY)
     with open_log(book, today=TODAY) as log:
-        log.store_listed(listed.assign(offer=words))
+        log.store_last_scan(LISTED, listed.assign(offer=words))
     # A list that is filled in has them all
     assert rows_of(type_in("calls", "lawns", *DAY).stdout)[0]["offer"] == words
     monkeypatch.setenv("FORCE_COLOR", "1")

@@ -11,6 +11,7 @@ import pytest
 
 from scanner.calls.log import open_log
 from scanner.calls.today import list_offered
+from scanner.schema.log_tables import LISTED
 from tests.small_scan import TODAY, small_scan
 
 ROOT = Path(__file__).parents[2]
@@ -44,7 +45,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scan = small_scan()
     (folder / "clients.csv").write_text("client_id,name\nC0001,Ada\nC0002,Ben\n", encoding="utf-8")
     with open_log(folder, today=TODAY) as log:
-        log.store_listed(list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
+        log.store_last_scan(LISTED, list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
     return folder
 
 

@@ -4,7 +4,8 @@ import csv
 import io
 from dataclasses import replace
 
-from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
+from scanner.pages.call_list import EarlierList, call_rows, left_out_rows, unseen_rows
+from scanner.pages.webmap_rows import page_left_out
 from scanner.sheets.cells import sheet_csv
 from scanner.sheets.lists import CALL_LIST
 from tests.small_scan import FORMULA_NAME, SCRIPT_NAME, TODAY, small_scan
@@ -96,24 +97,29 @@ def test_every_client_is_on_one_of_the_two_lists():
     assert sorted(listed + left_out) == sorted(scan.clients["client_id"])
 
 
-def test_left_out_has_a_reason_each():
-    reasons = {row["client_id"]: row["reason"] for row in left_out_rows(small_scan())}
-    assert reasons == {
-        "C0005": "asked not to be called",
-        "C0006": "payment past due: settle that first",
-        "C0007": "no lawn touches a curb, house front or sidewalk (nothing to do)",
-        "C0010": "no outline for this client (draw the lot or measure its edges)",
-    }
-
-
-def test_client_with_skipped_beds_only_is_told_why():
+def test_map_and_list_agree_on_who_is_left_out_and_why():
     scan = small_scan()
-    kept = scan.offers["client_id"] != "C0003"
-    without = replace(
-        scan, offers=scan.offers[kept], calls=scan.calls[scan.calls["client_id"] != "C0003"]
-    )
-    reasons = {row["client_id"]: row["reason"] for row in left_out_rows(without)}
-    assert reasons["C0003"] == "bed along the sidewalk too short (10 ft)"
+    of_list = [(row["client_id"], row["reason"]) for row in left_out_rows(scan)]
+    of_map = page_left_out(scan)[["client_id", "why"]].itertuples(index=False, name=None)
+    assert of_list == [*of_map]
+    assert of_list == [
+        ("C0005", "asked not to be called"),
+        ("C0006", "payment past due: settle that first"),
+        ("C0007", "no lawn touches a curb, house front or sidewalk (nothing to do)"),
+        ("C0010", "no outline for this client (draw the lot or measure its edges)"),
+    ]
+
+
+def test_beds_to_be_seen_are_listed_as_the_week_runs():
+    scan = small_scan()
+    offers = scan.offers.assign(unseen_bed_ids=scan.offers["bed_ids"])
+    days = ["Wednesday", "Fri", "Monday", "thursday", "Tuesday", "Sat"]
+    clients = scan.clients.assign(route="North", mow_day=(days * 2)[: len(scan.clients)])
+    rows = unseen_rows(replace(scan, clients=clients, offers=offers))
+    order = ["Monday", "Tuesday", "Wednesday", "thursday", "Fri", "Sat"]
+    told = [row["mow_day"] for row in rows]
+    assert told == sorted(told, key=order.index)
+    assert len(set(told)) > 3
 
 
 def test_no_earlier_list_marks_nothing():

@@ -1,7 +1,5 @@
 """Rows, bands and choices of the map page."""
 
-from dataclasses import replace
-
 import pandas as pd
 import pytest
 from hypothesis import given
@@ -63,12 +61,3 @@ def test_left_out_say_why():
     assert left_out.index.tolist() == ["C0005", "C0006", "C0007", "C0010"]
     assert left_out["has_offer"].tolist() == [True, True, False, False]
     assert left_out["why"].ne("").all()
-
-
-def test_client_with_skipped_beds_only_says_so():
-    scan = small_scan()
-    beds = scan.beds.assign(skip_reason="too short")
-    scan = replace(scan, beds=beds, calls=scan.calls.head(0), problems=scan.problems.head(0))
-    why = page_left_out(scan).set_index("client_id")["why"]
-    assert why["C0001"] == "skipped: too short"
-    assert why["C0010"] == "no lawn hard against a curb, a sidewalk or the house front"

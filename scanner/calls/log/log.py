@@ -22,8 +22,9 @@ from scanner.calls.kinds import (
 )
 from scanner.calls.log.file import WAIT_SECONDS, Store, open_to_write
 from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_of, season_of
+from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import JOB_TASKS, LISTED, STORED_BEDS
+from scanner.schema.log_tables import JOB_TASKS, STORED_BEDS
 from scanner.schema.tables import check_table
 
 if TYPE_CHECKING:
@@ -102,11 +103,11 @@ class Log:
         rows = beds.assign(shape=beds.geometry.to_wkb(byte_order=1))
         self._insert("OR REPLACE INTO beds", BED_COLUMNS, plain_rows(rows, BED_COLUMNS))
 
-    def store_listed(self, listed: pd.DataFrame) -> None:
-        """Keep what a scan offers, in place of what the one before did."""
-        self._store.write("DELETE FROM listed")
-        rows = plain_rows(check_table(listed, LISTED), LISTED.columns)
-        self._insert("INTO listed", LISTED.columns, rows)
+    def store_last_scan(self, schema: TableSchema, rows: pd.DataFrame) -> None:
+        """Keep what a scan lists (`LISTED`) or leaves out (`LEFT_OUT`), in place of the one before."""
+        self._store.write(f"DELETE FROM {schema.name}")  # noqa: S608
+        plain = plain_rows(check_table(rows, schema), schema.columns)
+        self._insert(f"INTO {schema.name}", schema.columns, plain)
 
     def undo_last(self) -> str:
         """Take the last entry back by adding its reversal; gives its words, blank where none is left."""

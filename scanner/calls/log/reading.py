@@ -19,7 +19,6 @@ from scanner.schema.log_tables import (
     CALL_LOG,
     JOB_TASKS,
     JOBS,
-    LISTED,
     MEASUREMENTS,
     STORED_BEDS,
     VISITS,
@@ -53,13 +52,14 @@ def read_season(folder: Path) -> Season:
         return NO_SEASON if store is None else season_of(store)
 
 
-def read_listed(folder: Path) -> pd.DataFrame:
-    """Read what the last scan offered, as table `LISTED`; empty where no scan is on record."""
+def read_last_scan(folder: Path, schema: TableSchema) -> pd.DataFrame:
+    """Read what the last scan left of `LISTED` or `LEFT_OUT`; empty where nothing is on record."""
     with open_to_read(folder) as store:
-        # A log of the first version knows no lists yet
-        if store is None or not store.rows("SELECT 1 FROM sqlite_master WHERE name = 'listed'"):
-            return empty_table(LISTED)
-        return check_table(_table(store, "listed ORDER BY offer_id", LISTED.columns), LISTED)
+        # An older log knows no such table yet
+        known = "SELECT 1 FROM sqlite_master WHERE name = ?"
+        if store is None or not store.rows(known, (schema.name,)):
+            return empty_table(schema)
+        return check_table(_table(store, f"{schema.name} ORDER BY 1", schema.columns), schema)
 
 
 def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:

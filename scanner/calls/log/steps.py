@@ -100,5 +100,13 @@ _LIST_OF_THE_LAST_SCAN = (
     """,
 )
 
-STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN)
+_WHO_WAS_LEFT_OUT = (
+    """
+    CREATE TABLE left_out (
+        client_id TEXT PRIMARY KEY, has_offer INTEGER NOT NULL, reason TEXT NOT NULL
+    )
+    """,
+)
+
+STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT)
 """Statements that lead from each version to the next; the first starts an empty file."""

@@ -5,9 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from scanner.schema.answers import days_by_client, numbers_by_client
-
-CONDITIONS = {"curb": "curb condition", "house": "house condition"}
-"""Question about the look of the turf along each edge."""
+from scanner.schema.edge_kinds import EDGE_KINDS
 
 WORST = 3
 BAD_FROM = 2
@@ -17,7 +15,7 @@ BAD_EDGE_COLUMN = "bad_edges"
 """Column of clients: edges that a crew saw in a bad state, ``along condition day`` each."""
 
 
-def bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
+def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     """
     List the edges that a crew saw in a bad state.
 
@@ -35,15 +33,15 @@ def bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01")]
     >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
-    >>> bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()
+    >>> list_bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()
     [['A', 'curb', 3.0]]
     """
     parts = []
-    for along, question in CONDITIONS.items():
-        numbers = numbers_by_client(answers, question)
-        days = days_by_client(answers, question)
+    for kind in EDGE_KINDS.values():
+        numbers = numbers_by_client(answers, kind.condition)
+        days = days_by_client(answers, kind.condition)
         parts.append(
-            pd.DataFrame({"along": along, "condition": numbers, "seen_on": days})
+            pd.DataFrame({"along": kind.name, "condition": numbers, "seen_on": days})
             .rename_axis("client_id")
             .reset_index()
         )
@@ -52,7 +50,7 @@ def bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     return bad.sort_values(["client_id", "along"], ignore_index=True)
 
 
-def add_sights(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+def add_bad_edges(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     """
     Put beside each client the edges that a crew saw in a bad state.
 
@@ -68,7 +66,7 @@ def add_sights(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     clients
         Table `CLIENTS` with `BAD_EDGE_COLUMN`, blank for none.
     """
-    edges = bad_edges(answers)
+    edges = list_bad_edges(answers)
     words = edges["along"] + " " + edges["condition"].map("{:.0f}".format) + " " + edges["seen_on"]
     by_client = words.groupby(edges["client_id"]).agg("|".join)
     told = clients["client_id"].map(by_client).astype("str").fillna("")
