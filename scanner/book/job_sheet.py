@@ -16,53 +16,33 @@ import pandas as pd
 from scanner.schema.documents import FINISH_WORDS, FINISHES
 from scanner.sheets.client_ids import match_ids
 from scanner.sheets.days import read_day
-from scanner.sheets.problems import Problem, fault, list_problems, shown
-from scanner.sheets.reader import read_rows
-from scanner.sheets.values import Where, read_numbers
+from scanner.sheets.filled import JOB_SHEET
+from scanner.sheets.problems import (
+    ID_REMEDY,
+    Problem,
+    fault,
+    list_problems,
+    places,
+    row_words,
+    shown,
+)
+from scanner.sheets.reader import read_sheet
+from scanner.sheets.values import DAY_REMEDY, read_columns
 from scanner.units import cents_from_usd
 
 JOB_COLUMNS = (
     "job_id", "client_id", "bed_ids", "finish", "method", "built_on", "sold_usd", "invoiced_usd",
     "note",
 )  # fmt: skip
-TASK_COLUMNS = ("task", "actual_hours", "actual_usd")
 PLACE_COLUMNS = ("file", "feature")
 """Where a job or a task stands in its sheet, for what is found wrong with it later."""
-
-COLUMNS = (*JOB_COLUMNS, *TASK_COLUMNS)
-
-MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
-"""More than any bed takes (starting values, no source)."""
 
 
 def read_job_sheet(
     path: Path, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """
-    Read a sheet of jobs.
-
-    Parameters
-    ----------
-    path
-        File ending in .csv or .xlsx.
-    clients
-        Table `CLIENTS`.
-    stored
-        Table `STORED_BEDS`: the beds that there are.
-    today
-        Last day on which a job can have ended.
-
-    Returns
-    -------
-    told, actuals, problems
-        As `check_jobs` gives them, and table `PROBLEMS`.
-
-    Raises
-    ------
-    BookError
-        If it cannot be read.
-    """
-    rows, problems = read_rows(path, COLUMNS, needs=("bed_ids", "task"))
+    """Read a sheet of jobs: jobs and tasks as `check_jobs` gives them, and the table `PROBLEMS`."""
+    rows, problems = read_sheet(path, JOB_SHEET)
     told, actuals, found = check_jobs(rows, clients, stored, today=today, file=path.name)
     return told, actuals, list_problems([*problems, *found])
 
@@ -71,45 +51,20 @@ def check_jobs(
     rows: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
     """
-    Check jobs as they were typed.
+    Check jobs as they were typed, one row a task; ``stored`` is the table `STORED_BEDS`.
 
-    Parameters
-    ----------
-    rows
-        Columns `COLUMNS`, text, one row a task; index: row in the file.
-    clients
-        Table `CLIENTS`.
-    stored
-        Table `STORED_BEDS`.
-    today
-        Last day on which a job can have ended.
-    file
-        Name of the file, for problems.
-
-    Returns
-    -------
-    told
-        One row a job: ``job_id client_id bed_ids finish method built_on note`` (blank: not
-        told), ``sold_cents`` and ``invoiced_cents`` (NaN: not told), and `PLACE_COLUMNS`.
-    actuals
-        ``job_id task actual_hours actual_cents`` (NaN: not told), and `PLACE_COLUMNS`.
-    problems
-        One fault a job or cell that was left out.
+    Gives one row a job: ``job_id client_id bed_ids finish method built_on note`` (blank: not told),
+    ``sold_cents`` and ``invoiced_cents`` (NaN: not told); one row a task: ``job_id task actual_hours
+    actual_cents`` (NaN: not told), both with `PLACE_COLUMNS`; and a fault a job or cell left out.
     """
-    rows = rows[[*COLUMNS]].apply(lambda texts: texts.str.strip())
-    where = _locate(file, rows)
-    numbers, problems = {}, []
-    for name, most in (("sold_usd", MOST_USD), ("invoiced_usd", MOST_USD),
-                       ("actual_hours", MOST_HOURS), ("actual_usd", MOST_USD)):  # fmt: skip
-        numbers[name], found = read_numbers(rows[name], where, least=0.0, most=most)
-        problems += found
-    told, faults = _head_lines(rows.assign(**numbers), clients, stored, (today, file))
-    actuals = rows.assign(**numbers, job_id=_names(rows))
+    typed, problems = read_columns(rows, JOB_SHEET.columns, places(rows, file))
+    told, faults = _head_lines(typed, clients, stored, (today, file))
+    actuals = typed.assign(job_id=_names(rows))
     actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(told["job_id"])]
     actuals = actuals.assign(
         actual_cents=_cents(actuals["actual_usd"]),
         file=file,
-        feature=[_row_words(row) for row in actuals.index],
+        feature=[row_words(row) for row in actuals.index],
     )
     columns = ["job_id", "task", "actual_hours", "actual_cents", *PLACE_COLUMNS]
     return told, actuals[columns].reset_index(drop=True), [*problems, *faults]
@@ -133,11 +88,11 @@ def _head_lines(
         job, reasons = _check_job(head, clients, stored, today)
         if reasons:
             problem, remedy = reasons[0]
-            row = _row_words(own.index[0])
+            row = row_words(own.index[0])
             problems.append(fault(file, row, f"job {shown(name)}: {problem}; it is left out", remedy,
                                   client_id=str(job["client_id"])))  # fmt: skip
         else:
-            jobs.append(job | {"file": file, "feature": _row_words(own.index[0])})
+            jobs.append(job | {"file": file, "feature": row_words(own.index[0])})
     columns = ["job_id", "client_id", "bed_ids", "finish", "method", "built_on", "note",
                "sold_cents", "invoiced_cents", *PLACE_COLUMNS]  # fmt: skip
     return pd.DataFrame(jobs, columns=columns), problems
@@ -163,9 +118,9 @@ def _check_job(
         (not bed_ids, "no bed is named", "write the beds' names, as C0042-curb-1, from the list or the map"),
         (bool(strange), f"bed {', '.join(strange)} is in no scan on record", "scan the book, and take the name from the list"),
         (len(owners) > 1, f"its beds belong to {' and '.join(owners)}", "write one job for each client"),
-        (bool(no_client), no_client, "put the id right, or put the client back into the client list"),
+        (bool(no_client), no_client, ID_REMEDY),
         (bool(owners) and client not in {"", *owners}, f"its beds belong to {''.join(owners[:1])}, not to {client}", "put the client or the beds right"),
-        (bool(head["built_on"]) and built_on is None, f"built_on is {shown(head['built_on'])}, which is no day", "write year-month-day, as 2027-05-12"),
+        (bool(head["built_on"]) and built_on is None, f"built_on is {shown(head['built_on'])}, which is no day", DAY_REMEDY),
         (built_on is not None and built_on > today, f"built_on {built_on} is after today, {today}", "write the last day on the job, or leave it blank until it is built"),
         (finish is None, f"finish {shown(head['finish'])} is none of {', '.join(FINISHES)}", "write one of these, or leave it blank for the usual one"),
     )  # fmt: skip
@@ -196,18 +151,3 @@ def _cents(amounts_usd: pd.Series[float]) -> pd.Series[float]:
 
 def _cents_of(amount_usd: float) -> float:
     return float("nan") if pd.isna(amount_usd) else float(cents_from_usd(amount_usd))
-
-
-def _row_words(row: Any) -> str:  # noqa: ANN401  # a label of an index
-    """Name a row of a sheet; what was typed on the command line stands in none."""
-    return f"row {row}" if row else ""
-
-
-def _locate(file: str, rows: pd.DataFrame) -> Where:
-    numbers, ids = rows.index.tolist(), rows["client_id"].tolist()
-
-    def where(at: int) -> dict[str, str]:
-        feature = _row_words(numbers[at])
-        return {"file": file, "feature": feature, "client_id": ids[at]}
-
-    return where

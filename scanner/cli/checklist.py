@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from datetime import date
 from pathlib import Path
@@ -18,8 +19,7 @@ from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError
-from scanner.pages.checklist import Round, plan_rounds, render_checklist
-from scanner.pages.checklist_xlsx import checklist_xlsx
+from scanner.pages.checklist import Round, checklist_xlsx, plan_rounds, render_checklist
 from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
 
@@ -61,7 +61,8 @@ def checklist(
     _refuse_filled(folder / SHEET, clients, season, today)
     company = read_rules(book / "local.toml")[0].company
     html = render_checklist(rounds, company=company, book=name, today=today)
-    contents = {PAGE: html.encode(), SHEET: checklist_xlsx(rounds, book=name, today=today)}
+    checklist_xlsx(sheet := io.BytesIO(), rounds, book=name, today=today)
+    contents = {PAGE: html.encode(), SHEET: sheet.getvalue()}
     files = [str(file) for file in publish_files(contents, folder)]
     click.echo(json.dumps(files, indent=2) if as_json else "\n".join(files))
     # whoever is left out of the list is on no sheet, so that must be said

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
 import click
-import pandas as pd
 
-from scanner.book.filled_sheet import COLUMNS as CALL_COLUMNS
-from scanner.book.job_sheet import COLUMNS as JOB_COLUMNS
-from scanner.book.visit_sheet import COLUMNS as VISIT_COLUMNS
 from scanner.calls.log import open_log
 from scanner.cli.options import book_argument, json_option, output_folder, today_option
 from scanner.cli.recording import record_call, record_job, record_sheet, record_visit
 from scanner.cli.talk import say
 from scanner.schema.documents import FINISHES
 from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.filled import JOB_SHEET, VISIT_SHEET
+from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.reader import typed_rows
 
 
 class Record(click.Group):
@@ -114,7 +112,7 @@ def calls(
         "called_on": called_on or today.isoformat(), "next_date": next_date,
         "bed_ids": " ".join(bed_ids),
     }  # fmt: skip
-    rows = _typed_rows(CALL_COLUMNS, row)
+    rows = typed_rows(CALL_LIST, row)
     ctx.exit(record_call(rows, ctx.obj, today=today, as_json=as_json))
 
 
@@ -165,7 +163,7 @@ def visit(
         head | {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
         for along, feet in measured
     ]
-    rows = _typed_rows(VISIT_COLUMNS, *(told or [head]))
+    rows = typed_rows(VISIT_SHEET, *(told or [head]))
     ctx.exit(record_visit(rows, ctx.obj, today=today, as_json=as_json))
 
 
@@ -208,7 +206,7 @@ def job(
     }  # fmt: skip
     spent = [("actual_hours", told) for told in hours] + [("actual_usd", told) for told in cost]
     tasks = [_task_row(column, told, job_id=beds[0]) for column, told in spent]
-    rows = _typed_rows(JOB_COLUMNS, head, *tasks)
+    rows = typed_rows(JOB_SHEET, head, *tasks)
     ctx.exit(record_job(rows, ctx.obj, today=today, as_json=as_json))
 
 
@@ -239,9 +237,3 @@ def _named_figure(told: str, example: str) -> tuple[str, str]:
         message = f"'{told}' is no name and figure: write it as \"{example}\""
         raise click.BadParameter(message)
     return name.strip(), figure.strip()
-
-
-def _typed_rows(columns: Sequence[str], *rows: dict[str, str]) -> pd.DataFrame:
-    """Put what was typed on the command line into the rows of a sheet; they stand in no file."""
-    filled = [dict.fromkeys(columns, "") | row for row in rows]
-    return pd.DataFrame(filled, columns=[*columns], dtype="str", index=[0] * len(filled))

@@ -11,74 +11,23 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from importlib.resources import files
-from typing import Any
+from typing import Any, BinaryIO
 
 import jinja2
 import pandas as pd
 
 from scanner.schema.documents import Company
-from scanner.schema.log_tables import QUESTIONS
 from scanner.sheets.cells import count
 from scanner.sheets.days import day_number
+from scanner.sheets.filled import ASKED, CHECKLIST, SCALE_WORDS
+from scanner.sheets.writer import Page, write_workbook
 
-YES_NO, SCALE, NUMBER = "yes or no", "scale", "number"
-
-
-SCALE_WORDS = "0 good, 1 thin or dry, 2 weeds or moss, 3 bare"
-"""What the steps mean, above the boxes of each page."""
-
-
-@dataclass(frozen=True)
-class Question:
-    """
-    How a question is put on paper.
-
-    Attributes
-    ----------
-    name
-        One of `QUESTIONS`.
-    heading
-        What stands above its boxes.
-    kind
-        `YES_NO`, `SCALE` (0 to 3) or `NUMBER`.
-    unit
-        Unit of a number.
-    hint
-        How to look, in a sentence.
-    """
-
-    name: str
-    heading: str
-    kind: str
-    unit: str
-    hint: str
-
-
-ASKED = (
-    Question("turf to curb", "Turf up to the curb?", YES_NO, "",
-             "The mower goes all the way to the curb: no bed, gravel or paving comes first."),
-    Question("turf to house", "Turf up to the house front?", YES_NO, "",
-             "The mower goes all the way to the front wall."),
-    Question("curb condition", "Look of the edge at the curb", SCALE, "",
-             f"{SCALE_WORDS}; good is as good as the rest."),
-    Question("house condition", "Look of the edge at the house", SCALE, "",
-             "The same scale, along the front wall."),
-    Question("heads along edge", "Sprinkler heads along both edges", NUMBER, "",
-             "Count those within a long step of the curb and of the front wall. None: 0."),
-    Question("drive width ft", "Drive width at the curb", NUMBER, "ft",
-             "Where it is widest. A long step is about 3 ft. No drive: 0."),
-    Question("curbed", "Street has a curb?", YES_NO, "",
-             "No: the pavement just ends in the grass."),
-    Question("slope percent", "Slope of the front", NUMBER, "%",
-             "Feet of fall over 10 ft, times 10. Flat: 0."),
-    Question("gate width in", "Gate width", NUMBER, "in",
-             "The narrowest that a machine must get through to the back. No fence: leave it blank."),
-    Question("has bed", "Has a bed already?", YES_NO, "",
-             "Any planted or mulched bed at the curb or the house front."),
+ABOUT = (
+    ("What this is", "What a crew saw, one row a lot. Fill in the shaded cells; a blank cell is no answer."),
+    ("seen_on", "The day on which the crew looked. One row of a route and day is enough when it holds for all of them."),
+    ("Afterwards", "bed-scanner record BOOK checklist.xlsx keeps the answers; the next scan goes by them."),
+    *((question.name, f"{question.heading} {question.hint}") for question in ASKED),
 )  # fmt: skip
-"""The questions in the order in which a crew walks: curb, front, gate."""
-
-SCALE_STEPS = (0, 1, 2, 3)
 
 
 @dataclass(frozen=True)
@@ -165,12 +114,36 @@ def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, to
     return environment.from_string(template.read_text(encoding="utf-8")).render(
         rounds=tuple(rounds),
         questions=ASKED,
-        steps=SCALE_STEPS,
         scale=SCALE_WORDS,
         company=company,
         book=book,
         today=today.isoformat(),
     )
+
+
+def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today: date) -> None:
+    """
+    Write the checklist as a spreadsheet: the same lots and questions, to be filled in and recorded.
+
+    Parameters
+    ----------
+    file
+        Where it goes.
+    rounds
+        As `plan_rounds` gives them.
+    book
+        Name of the book.
+    today
+        Day of making.
+    """
+    # What is known of an earlier look stands on paper only: here it would be an answer
+    rows = (
+        {**lot, "route": one.route, "mow_day": one.day, "seen_on": ""}
+        for one in rounds
+        for lot in one.lots
+    )
+    title = f"{book}, {today.isoformat()}"
+    write_workbook(file, [Page(CHECKLIST, rows)], ABOUT, title=title, author=book, day=today)
 
 
 def _place(client: dict[Any, Any]) -> tuple[Any, ...]:
@@ -182,6 +155,3 @@ def _place(client: dict[Any, Any]) -> tuple[Any, ...]:
         client["mow_day"].strip().casefold(), stop is None, stop or 0, client["address"].casefold(),
         client["client_id"],
     )  # fmt: skip
-
-
-assert tuple(question.name for question in ASKED) == QUESTIONS  # noqa: S101  # one list, two forms

@@ -9,6 +9,7 @@ from itertools import chain
 from math import inf
 from typing import Any
 
+from scanner.schema.columns import Column as TableColumn
 from scanner.schema.columns import TableSchema
 
 TEXT, NUMBER, WHOLE, WORD, DATE, DAY = "text", "number", "whole", "word", "date", "day"
@@ -54,7 +55,7 @@ class Column:
 @dataclass(frozen=True)
 class Sheet:
     """
-    A sheet: columns in order, those by which it is known (``needs``), and how it prints.
+    A sheet: columns in order, those by which it is known (all of ``needs``, one of ``needs_one``), and how it prints.
 
     The first ``kept_count`` columns stay in sight when it is scrolled; it is ``pages_wide`` on paper. Rows
     with a height of their own [points] are boxes to write in.
@@ -63,6 +64,7 @@ class Sheet:
     title: str
     columns: tuple[Column, ...]
     needs: tuple[str, ...] = ()
+    needs_one: tuple[str, ...] = ()
     kept_count: int = 3
     pages_wide: int = 1
     row_height: float | None = None
@@ -77,15 +79,40 @@ class Sheet:
         """Columns that people fill in."""
         return tuple(column.name for column in self.columns if column.is_filled_in)
 
+    @cached_property
+    def by_heading(self) -> dict[str, str]:
+        """Columns by their names as they are compared."""
+        return {plain_heading(name): name for name in self.names}
+
+    def fits(self, headings: Iterable[str]) -> bool:
+        """Whether a sheet with these headings is one of these."""
+        found = {self.by_heading.get(plain_heading(heading)) for heading in headings}
+        return set(self.needs) <= found and (not self.needs_one or bool(found & {*self.needs_one}))
+
     def __getitem__(self, name: str) -> Column:
         """Give a column by its name; one that is unknown is plain text."""
         return next((column for column in self.columns if column.name == name), Column(name))
 
 
+def plain_heading(heading: str) -> str:
+    """
+    Bring a heading into the form in which headings are compared.
+
+    >>> plain_heading(" Called On")
+    'called_on'
+    """
+    return "_".join(heading.lower().split())
+
+
 def table_columns(schema: TableSchema, *special: Column) -> tuple[Column, ...]:
-    """Give the columns of a table in its order: those described here, the others plain text."""
-    described: Mapping[str, Column] = {column.name: column for column in special}
-    return tuple(described.get(name, Column(name)) for name in schema.columns)
+    """Give the columns of a table in its order: those described here, the others as the table has them."""
+    described = {column.name: column for column in special}
+    return tuple(described.get(name) or _plain(name, held) for name, held in schema.columns.items())
+
+
+def _plain(name: str, held: TableColumn) -> Column:
+    words = tuple(word for word in held.words if word)
+    return Column(name, WORD if words else TEXT, choices=words)
 
 
 def with_own(

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
+import numpy as np
 import pandas as pd
 
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 
 Problem = Mapping[str, str]
 """One row of `PROBLEMS`, made by `fault` or `note`."""
+
+Where = Callable[[int], dict[str, str]]
+"""From a position in a column to ``file``, ``feature`` and ``client_id`` of a problem."""
+
+Cause = tuple["pd.Series[bool]", "str | pd.Series[str]", str]
+"""What keeps a row out: where it is so, in words (``{column}`` is the cell as typed), the remedy."""
+
+ROW_LEFT = "the row is left out"
+ID_REMEDY = "put the id right, or put the client back into the client list"
 
 _SHOWN_LETTERS = 60
 
@@ -58,6 +68,38 @@ def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
     names = list(PROBLEMS.columns)
     rows = (cells for table in tables for cells in table[names].itertuples(index=False))
     return list_problems(dict(zip(names, map(str, cells), strict=True)) for cells in rows)
+
+
+def places(rows: pd.DataFrame, file: str) -> Where:
+    """Name file, row and client of the rows of a sheet; what was typed on the command line stands in none."""
+    labels, ids = rows.index.tolist(), rows["client_id"].tolist()
+
+    def where(at: int) -> dict[str, str]:
+        return {"file": file, "feature": row_words(labels[at]), "client_id": ids[at]}
+
+    return where
+
+
+def row_words(label: object) -> str:
+    """Name a row by its label in the index: a number; 0 is a row of no file."""
+    return f"row {label}" if label else ""
+
+
+def first_faults(
+    rows: pd.DataFrame, causes: Sequence[Cause], where: Where, *, end: str = ROW_LEFT
+) -> tuple[pd.Series[bool], list[Problem]]:
+    """Find the first thing wrong with each row: which rows are faulty, and one fault for each."""
+    is_faulty = pd.Series(data=False, index=rows.index)
+    problems: dict[int, Problem] = {}
+    for is_so, words, remedy in causes:
+        for at in np.flatnonzero(is_so & ~is_faulty).tolist():
+            if isinstance(words, str):
+                told = words.format(**{str(name): shown(rows[name].iloc[at]) for name in rows})
+            else:
+                told = words.iloc[at]
+            problems[at] = fault(**where(at), problem=f"{told}; {end}", remedy=remedy)
+        is_faulty |= is_so
+    return is_faulty, [problems[at] for at in sorted(problems)]
 
 
 def shown(came: object) -> str:

@@ -1,13 +1,16 @@
-"""Tables that people keep in a spreadsheet: read whole as text, ids stay as they are."""
+"""The one reader of csv and xlsx: tables read whole as text, so that ids stay as they are."""
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import warnings
 import zipfile
+from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import Path
+from xml.etree.ElementTree import ParseError
 
 import openpyxl
 import pandas as pd
@@ -17,39 +20,67 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
 from scanner.sheets.cells import unguard
+from scanner.sheets.description import Sheet, plain_heading
 from scanner.sheets.problems import Problem, fault, note, shown
 
 MAX_UNPACKED_BYTES = 500_000_000
 """A spreadsheet that unpacks to more than this is refused unopened."""
 
+_DAMAGED = (zipfile.BadZipFile, InvalidFileException, ParseError, LookupError, OSError, ValueError)
 _DELIMITERS = ",;\t"
 _ROW = "__row__"
 
+Grid = list[list[str]]
+"""Cells of a sheet as text, the headings first."""
 
-def read_rows(
-    path: Path, columns: tuple[str, ...], *, needs: tuple[str, ...] = ()
-) -> tuple[pd.DataFrame, list[Problem]]:
-    """Read a csv or xlsx file as text, one row a record.
 
-    Cells that were neutralised against running as a formula get their own text
-    back: a leading apostrophe before ``= + - @`` goes.
+def read_sheet(path: Path, sheet: Sheet) -> tuple[pd.DataFrame, list[Problem]]:
     """
-    is_sheet = path.suffix.lower() == ".xlsx"
-    grid, problems = (_read_xlsx(path, needs), []) if is_sheet else _read_csv(path)
+    Read a csv or xlsx file as text, one row a record; a file that is no table is a `BookError`.
+
+    In a workbook the first sheet that fits is read, whatever it is called and wherever it stands; the
+    first of all where none does. A column that is missing is blank, others are carried along behind the known ones. The index is the
+    row in the file: 2 is the first below the headings. A cell that was kept from running as a formula
+    has its own text back.
+    """
+    grids, problems = _read_grids(path)
+    grid = next((grid for grid in grids if grid and sheet.fits(grid[0])), grids[0])
     if not grid or not any(cell.strip() for cell in grid[0]):
         message = f"{path.name} is empty: a header row with the column names belongs on top"
         raise BookError(message)
-    header, header_problems = _name_columns(grid[0], path.name, columns)
+    header, header_problems = _name_columns(grid[0], path.name, sheet)
     records, row_problems = _cut_rows(grid[1:], header, path.name)
     rows = pd.DataFrame(records, columns=[*header, _ROW], dtype="str")
     rows = rows.set_index(rows.pop(_ROW).astype(int)).rename_axis("row")
     rows = rows.loc[:, [name for name in rows.columns if name]]
-    others = [name for name in rows.columns if name not in columns]
-    rows = rows.reindex(columns=[*columns, *others], fill_value="").astype("str")
-    return rows, [*problems, *header_problems, *row_problems]
+    others = [name for name in rows.columns if name not in sheet.names]
+    rows = rows.reindex(columns=[*sheet.names, *others], fill_value="").astype("str")
+    found = [*problems, *header_problems, *row_problems]
+    if rows.empty and not found and not sheet.needs:
+        found = [note(path.name, "", "the table has a header and no rows", "add one row a record")]
+    return rows, found
 
 
-def _read_csv(path: Path) -> tuple[list[list[str]], list[Problem]]:
+def typed_rows(sheet: Sheet, *rows: Mapping[str, str]) -> pd.DataFrame:
+    """Put what was typed on the command line into the rows of a sheet; they stand in no file."""
+    filled = [dict.fromkeys(sheet.names, "") | dict(row) for row in rows]
+    table = pd.DataFrame(filled, columns=[*sheet.names], dtype="str", index=[0] * len(filled))
+    return table.apply(lambda texts: texts.str.strip())
+
+
+def read_headings(path: Path) -> list[list[str]]:
+    """Read the headings of each sheet of a file, to tell what kind of sheet it is."""
+    return [grid[0] if grid else [] for grid in _read_grids(path)[0]]
+
+
+def _read_grids(path: Path) -> tuple[list[Grid], list[Problem]]:
+    if path.suffix.lower() == ".xlsx":
+        return _read_sheets(path), []
+    grid, problems = _read_csv(path)
+    return [grid], problems
+
+
+def _read_csv(path: Path) -> tuple[Grid, list[Problem]]:
     try:
         raw = path.read_bytes()
     except OSError as err:
@@ -66,7 +97,7 @@ def _read_csv(path: Path) -> tuple[list[list[str]], list[Problem]]:
     return grid, [*problems, *quote_problems]
 
 
-def _parse(text: str, delimiter: str, file: str) -> tuple[list[list[str]], list[Problem]]:
+def _parse(text: str, delimiter: str, file: str) -> tuple[Grid, list[Problem]]:
     try:
         return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)), []
     except csv.Error:
@@ -100,26 +131,7 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
         return text, [fault(file, f"row {row}", problem, remedy)]
 
 
-def read_headers(path: Path) -> list[tuple[str, ...]]:
-    """Read the column names of each sheet of a file, to tell what kind of sheet it is."""
-    grids = _read_sheets(path) if path.suffix.lower() == ".xlsx" else [_read_csv(path)[0]]
-    return [_header_of(grid) for grid in grids]
-
-
-def _read_xlsx(path: Path, needs: tuple[str, ...]) -> list[list[str]]:
-    grids = _read_sheets(path)
-    fitting = [grid for grid in grids if set(needs) <= set(_header_of(grid))]
-    return next(iter([*fitting, *grids]), [])
-
-
-def _header_of(grid: list[list[str]]) -> tuple[str, ...]:
-    return tuple("_".join(cell.strip().lower().split()) for cell in grid[0]) if grid else ()
-
-
-def _read_sheets(path: Path) -> list[list[list[str]]]:
-    unreadable = (
-        f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
-    )
+def _read_sheets(path: Path) -> list[Grid]:
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked_bytes = sum(member.file_size for member in archive.infolist())
@@ -132,15 +144,24 @@ def _read_sheets(path: Path) -> list[list[list[str]]]:
         # openpyxl warns of parts that it doesn't know (drop-downs, themes); cells are not among them
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            workbook = openpyxl.load_workbook(path, data_only=True)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as err:
-        raise BookError(unreadable) from err
-    grids = [
-        [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()]
-        for sheet in workbook.worksheets
-    ]
-    workbook.close()
-    return grids
+            return _read_workbook(path)
+    except _DAMAGED as err:
+        message = (
+            f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
+        )
+        raise BookError(message) from err
+
+
+def _read_workbook(path: Path) -> list[Grid]:
+    """Read a workbook as a stream of rows, so that its styles and empty cells cost nothing."""
+    with contextlib.closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as book:
+        for sheet in book.worksheets:
+            # what a file says of its own size may be wrong
+            sheet.reset_dimensions()
+        return [
+            [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()]
+            for sheet in book.worksheets
+        ]
 
 
 def _cell_text(cell: Cell | MergedCell) -> str:
@@ -171,14 +192,11 @@ def _number_text(value: float, shown_as: str) -> str:
     return str(value)
 
 
-def _name_columns(
-    cells: list[str], file: str, columns: tuple[str, ...]
-) -> tuple[list[str], list[Problem]]:
+def _name_columns(cells: list[str], file: str, sheet: Sheet) -> tuple[list[str], list[Problem]]:
     header: list[str] = []
     problems: list[Problem] = []
     for cell in cells:
-        plain = "_".join(cell.strip().lower().split())
-        name = plain if plain in columns else cell.strip()
+        name = sheet.by_heading.get(plain_heading(cell), cell.strip())
         if name and name in header:
             problem = f"the column {shown(name)} stands there twice; the first is used"
             problems.append(fault(file, "row 1", problem, "delete or rename one of the two"))
@@ -204,8 +222,4 @@ def _cut_rows(
             continue
         padded = texts[:width] + [""] * (width - len(texts))
         records.append([*padded, str(row)])
-    if not records and not problems:
-        problems.append(
-            note(file, "", "the table has a header and no rows", "add one row a record")
-        )
     return records, problems

@@ -1,127 +1,171 @@
-"""Cells that must hold a number, a flag, a word or a date: read whole columns, list what is wrong."""
+"""Cells that must hold a number, a word, a date or a day: read whole columns, list what is wrong."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
-from scanner.sheets.problems import Problem, fault, shown
+from scanner.sheets.days import read_day
+from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
+from scanner.sheets.problems import Cause, Problem, Where, fault, shown
+from scanner.units import IN_PER_FT
 
-Where = Callable[[int], dict[str, str]]
-"""From a position in the column to ``file``, ``feature`` and ``client_id`` of a problem."""
+DAY_REMEDY = "write year-month-day, as 2027-03-14"
 
-_YES = {"yes", "y", "true", "t", "1"}
+_YES = {"yes", "y", "true", "t", "1", "x", "✓", "✔"}
 _NO = {"no", "n", "false", "f", "0"}
 _THOUSANDS = re.compile(r"^\d{1,3}(,\d{3})+(\.\d*)?$")
 _ISO = re.compile(r"^\d{4}(-\d{2}(-\d{2})?)?$")
-_BLANKED = "the cell is taken as blank"
+_MARKS = {
+    "ft": r"'|′|ft|feet|foot",
+    "in": '"|″|in|inch|inches',
+    "%": "%|percent",
+    "heads": "heads?",
+}
+"""What people write behind a number, by its unit."""
+
+_REMEDIES = {
+    NUMBER: "write the number alone, without unit or words, or leave the cell blank",
+    WHOLE: "write the number alone, without unit or words, or leave the cell blank",
+    WORD: "write {allowed}, or leave it blank",
+    DATE: "write year-month-day, as 2026-03-14; a year alone will do for client_since",
+    DAY: DAY_REMEDY,
+}
 
 
-def read_numbers(
-    texts: pd.Series[str], where: Where, *, least: float | None, most: float
-) -> tuple[pd.Series[float], list[Problem]]:
-    """Read a column of numbers; what is not one becomes NaN and a fault.
+def read_columns(
+    rows: pd.DataFrame, columns: Iterable[Column], where: Where
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """Read all columns that aren't plain text; a cell that can't be read is blank and a fault."""
+    values: dict[str, pd.Series] = {}
+    problems: list[Problem] = []
+    for column in columns:
+        if column.kind != TEXT:
+            values[column.name], found = read_cells(rows[column.name], column, where)
+            problems += found
+    return rows.assign(**values), problems
 
-    Thousands commas and a dollar sign are understood, units are not.
+
+def read_cells(
+    texts: pd.Series[str],
+    column: Column,
+    where: Where,
+    *,
+    taken: str = "the cell is taken as blank",
+) -> tuple[pd.Series, list[Problem]]:
+    """
+    Read one column; a cell that can't be read is blank (NaN for numbers), or what its column takes it for.
 
     >>> texts = pd.Series(["1,200", "12 ft", ""], name="length_ft", dtype="str")
-    >>> numbers, problems = read_numbers(
-    ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, least=0, most=5000)
+    >>> place = lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}
+    >>> numbers, problems = read_cells(texts, Column("length_ft", NUMBER, most=5000), place)
     >>> numbers.tolist(), problems[0]["feature"]
     ([1200.0, nan, nan], 'row 3')
+    >>> read_cells(texts, Column("length_ft", NUMBER, most=5000, unit="ft"), place)[0].tolist()
+    [1200.0, 12.0, nan]
+    >>> words = pd.Series(["Y", "maybe"], name="renter", dtype="str")
+    >>> flags, problems = read_cells(words, Column("renter", WORD, choices=YES_NO), place)
+    >>> flags.tolist(), problems[0]["problem"]
+    (['yes', ''], "renter: 'maybe' came where yes or no belongs; the cell is taken as blank")
     """
-    bare = texts.str.strip().str.removeprefix("$")
+    plain = texts.str.strip()
+    values = _READERS[column.kind](plain, column)
+    is_wrong = plain.ne("") & (values.isna() | values.eq(""))
+    if column.doubtful:
+        values = values.where(~is_wrong, column.doubtful)
+        taken = f"taken as '{column.doubtful}', to be on the safe side"
+    allowed = allowed_words(column)
+    problems = [
+        fault(
+            **where(at),
+            problem=f"{column.name}: {shown(texts.iloc[at])} came where {allowed} belongs; {taken}",
+            remedy=_REMEDIES[column.kind].format(allowed=allowed),
+        )
+        for at in np.flatnonzero(is_wrong).tolist()
+    ]
+    return values, problems
+
+
+def allowed_words(column: Column) -> str:
+    """
+    Say what belongs into a cell.
+
+    >>> allowed_words(Column("curb condition", WHOLE, most=3))
+    'a whole number from 0 to 3'
+    """
+    if column.kind in (NUMBER, WHOLE):
+        floor = "" if column.least is None else f" from {column.least:,.15g}"
+        return f"a {'whole ' * (column.kind == WHOLE)}number{floor} to {column.most:,.15g}"
+    if column.kind == WORD:
+        words = [word for word in column.choices if word]
+        return "yes or no" if tuple(words) == YES_NO else f"one of {', '.join(words)}"
+    return "a date as 2026-03-14"
+
+
+def day_causes(
+    typed: pd.Series[str], days: pd.Series[str], today: date, *, what: str
+) -> tuple[Cause, Cause]:
+    """Say what is wrong with a day that a row can't do without, ``what`` it is the day of."""
+    name = str(typed.name)
+    late = f"write the day {what}; if it is right, this computer's clock is wrong, or --today"
+    return (
+        (days == "", f"{name} is {{{name}}}, which is no day", DAY_REMEDY),
+        (days > today.isoformat(), f"{name} " + days + f" is after today, {today}", late),
+    )
+
+
+def has_any(rows: pd.DataFrame, names: Iterable[str]) -> pd.Series[bool]:
+    """Whether anything stands in one of some columns."""
+    return rows[[*names]].apply(lambda texts: texts.ne("")).any(axis=1)
+
+
+def read_days(typed: pd.Series[str]) -> pd.Series[str]:
+    """Read days however people write them, as ISO; blank where there is none."""
+    days = [day.isoformat() if (day := read_day(text)) else "" for text in typed]
+    return pd.Series(days, index=typed.index, name=typed.name, dtype="str")
+
+
+def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:
+    bare = plain.str.removeprefix("$")
+    if column.unit:
+        bare = bare.map(lambda text: _without_marks(text, column.unit)).astype("str")
     is_grouped = bare.str.match(_THOUSANDS)
     bare = bare.where(~is_grouped, bare.str.replace(",", ""))
     numbers = pd.to_numeric(bare.where(bare != ""), errors="coerce").astype(float)
-    numbers = numbers.where(np.isfinite(numbers))
-    low = -np.inf if least is None else least
-    is_wrong = (bare != "") & ~numbers.between(low, most)
-    floor = "" if least is None else f" from {least:,.15g}"
-    problems = [
-        fault(
-            **where(at),
-            problem=f"{texts.name}: {shown(texts.iloc[at])} came where a number{floor} to {most:,.15g} belongs; {_BLANKED}",
-            remedy="write the number alone, without unit or words, or leave the cell blank",
-        )
-        for at in np.flatnonzero(is_wrong).tolist()
-    ]
-    return numbers.where(~is_wrong), problems
+    low = -np.inf if column.least is None else column.least
+    is_fit = np.isfinite(numbers) & numbers.between(low, column.most)
+    if column.kind == WHOLE:
+        is_fit &= numbers % 1 == 0
+    return numbers.where(is_fit)
 
 
-def read_flags(
-    texts: pd.Series[str], where: Where, *, words: tuple[str, ...], doubtful: str = ""
-) -> tuple[pd.Series[str], list[Problem]]:
-    """Read a column of flags: yes, no, blank, and what else is allowed.
+def _without_marks(text: str, unit: str) -> str:
+    r"""
+    Take the marks of its own unit off a number; feet may have inches behind them.
 
-    >>> texts = pd.Series(["Y", "maybe"], name="renter", dtype="str")
-    >>> flags, problems = read_flags(
-    ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, words=("yes", "no", ""))
-    >>> flags.tolist(), len(problems)
-    (['yes', ''], 1)
+    >>> [_without_marks(text, "ft") for text in ("70'", "55.5 ft", "24' 6\"", "far", "24 6", "36 in")]
+    ['70', '55.5', '24.5', 'far', '24 6', '36 in']
     """
-    plain = texts.str.strip().str.lower()
-    plain = plain.where(~plain.isin(_YES), "yes").where(~plain.isin(_NO), "no")
-    return _read_words(plain, texts, where, (words, doubtful))
+    marks = rf"\s*(?:{_MARKS[unit]})\.?"
+    inches = rf"(?:\s*(\d+(?:\.\d+)?)\s*(?:{_MARKS['in']})?\.?)?" if unit == "ft" else "()"
+    found = re.fullmatch(rf"(\d+(?:\.\d+)?){marks}{inches}", text, re.IGNORECASE)
+    return f"{float(found[1]) + float(found[2] or 0) / IN_PER_FT:.6g}" if found else text
 
 
-def read_words(
-    texts: pd.Series[str], where: Where, *, words: tuple[str, ...]
-) -> tuple[pd.Series[str], list[Problem]]:
-    """Read a column of words from a list; others become blank and a fault.
-
-    >>> texts = pd.Series(["Curb", "kerb"], name="along", dtype="str")
-    >>> found, problems = read_words(
-    ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}, words=("curb", "house"))
-    >>> found.tolist(), len(problems)
-    (['curb', ''], 1)
-    """
-    plain = texts.str.strip().str.lower().str.replace(r"[\s-]+", "_", regex=True)
-    return _read_words(plain, texts, where, ((*words, ""), ""))
+def _read_words(plain: pd.Series[str], column: Column) -> pd.Series[str]:
+    words = plain.str.lower().str.replace(r"[\s_-]+", " ", regex=True)
+    if set(YES_NO) <= set(column.choices):
+        words = words.where(~words.isin(_YES), "yes").where(~words.isin(_NO), "no")
+    by_word = {word.replace("_", " "): word for word in column.choices}
+    return words.map(lambda word: by_word.get(word, "")).astype("str")
 
 
-def read_dates(texts: pd.Series[str], where: Where) -> tuple[pd.Series[str], list[Problem]]:
-    """Read a column of ISO dates: a day, a month or a year; others become blank and a fault.
-
-    >>> texts = pd.Series(["2019", "3/14/2019"], name="client_since", dtype="str")
-    >>> dates, problems = read_dates(
-    ...     texts, lambda at: {"file": "a.csv", "feature": f"row {at + 2}"})
-    >>> dates.tolist(), len(problems)
-    (['2019', ''], 1)
-    """
-    plain = texts.str.strip()
-    is_wrong = (plain != "") & ~plain.map(_is_date).astype(bool)
-    problems = [
-        fault(
-            **where(at),
-            problem=f"{texts.name}: {shown(texts.iloc[at])} came where a date as 2026-03-14 belongs; {_BLANKED}",
-            remedy="write year-month-day, as 2026-03-14; a year alone will do for client_since",
-        )
-        for at in np.flatnonzero(is_wrong).tolist()
-    ]
-    return plain.where(~is_wrong, ""), problems
-
-
-def _read_words(
-    plain: pd.Series[str], texts: pd.Series[str], where: Where, allowed: tuple[tuple[str, ...], str]
-) -> tuple[pd.Series[str], list[Problem]]:
-    words, doubtful = allowed
-    is_wrong = ~plain.isin([*words, ""])
-    taken = "blank" if not doubtful else f"'{doubtful}', to be on the safe side"
-    named = ", ".join(word for word in words if word)
-    problems = [
-        fault(
-            **where(at),
-            problem=f"{texts.name}: {shown(texts.iloc[at])} came where one of {named} belongs; taken as {taken}",
-            remedy=f"write one of {named}, or leave it blank",
-        )
-        for at in np.flatnonzero(is_wrong).tolist()
-    ]
-    return plain.where(~is_wrong, doubtful), problems
+def _read_dates(plain: pd.Series[str], _: Column) -> pd.Series[str]:
+    return plain.where(plain.map(_is_date).astype(bool), "")
 
 
 def _is_date(text: str) -> bool:
@@ -132,3 +176,12 @@ def _is_date(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+_READERS: dict[str, Callable[[pd.Series[str], Column], pd.Series]] = {
+    NUMBER: _read_numbers,
+    WHOLE: _read_numbers,
+    WORD: _read_words,
+    DATE: _read_dates,
+    DAY: lambda plain, _: read_days(plain),
+}

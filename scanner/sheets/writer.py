@@ -19,7 +19,7 @@ from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
 from scanner.sheets.cells import guard
-from scanner.sheets.description import DAY, NUMBER, WHOLE, WORD, Column, Sheet, with_own
+from scanner.sheets.description import DAY, NUMBER, WHOLE, Column, Sheet, with_own
 
 HEADER = {"bold": True, "font_color": "#FFFFFF", "bg_color": "#24483E", "valign": "top", "text_wrap": True}  # fmt: skip
 FILL_IN_SHADE, FILL_IN_LINE = "#FBF3D9", "#B9B9B9"
@@ -132,8 +132,11 @@ def _offer_checks(paper: Worksheet, columns: Sequence[Column], last_row: int) ->
 
 def _check_of(column: Column) -> dict[str, object]:
     """Describe what may be typed into a cell, as the library wants it; blank: anything."""
-    if column.kind == DAY:
-        check: dict[str, object] = {"validate": "date", "criteria": ">", "value": date(2000, 1, 1)}
+    if column.choices:
+        check: dict[str, object] = {"validate": "list", "source": list(column.choices)}
+        error = f"Please choose one of: {', '.join(column.choices)}."
+    elif column.kind == DAY:
+        check = {"validate": "date", "criteria": ">", "value": date(2000, 1, 1)}
         error = "Please write a date, such as 2027-03-31."
     elif column.kind in (NUMBER, WHOLE):
         check = {
@@ -143,9 +146,6 @@ def _check_of(column: Column) -> dict[str, object]:
             "maximum": column.most,
         }
         error = f"Please write a number from {column.least:g} to {column.most:g}, without unit."
-    elif column.kind == WORD:
-        check = {"validate": "list", "source": list(column.choices)}
-        error = f"Please choose one of: {', '.join(column.choices)}."
     else:
         return {}
     heading = (column.heading or column.name.replace("_", " ").capitalize())[:TITLE_LETTERS]

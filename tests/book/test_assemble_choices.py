@@ -7,8 +7,8 @@ import csv
 import openpyxl
 import pytest
 
-from scanner.book.county.choices import COLUMNS
 from scanner.errors import BookError
+from scanner.sheets.filled import CHOICES
 from tests.county_town import assemble, lot, parcels, point, row_of_lots, unmatched_rows, write_book
 
 LAYERS = {"property": row_of_lots()}
@@ -32,7 +32,7 @@ def fill(book, **choices):
     return write(book, *rows.values())
 
 
-def write(book, *rows, columns=COLUMNS):
+def write(book, *rows, columns=CHOICES.names):
     path = book / "unmatched.csv"
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.DictWriter(file, columns, restval="")
@@ -45,7 +45,7 @@ def test_the_list_has_a_row_a_client_and_room_for_a_choice(book):
     assemble(book, LAYERS)
     rows = unmatched_rows(book)
     assert list(rows) == ["A"]
-    assert tuple(rows["A"]) == COLUMNS
+    assert tuple(rows["A"]) == CHOICES.names
     assert rows["A"]["choice"] == ""
     assert rows["A"]["likely_1"] == "10-002"
 

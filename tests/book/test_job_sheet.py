@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 
 from scanner.book.filled_sheet import sheet_kind
-from scanner.book.job_sheet import COLUMNS, read_job_sheet
+from scanner.book.job_sheet import read_job_sheet
+from scanner.sheets.filled import JOB_SHEET
 from tests.calls.desk import square, stored_of
 
 TODAY = date(2027, 5, 20)
@@ -21,7 +22,7 @@ TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "jobs.csv"
 
 def read(tmp_path, *lines):
     path = tmp_path / "jobs.csv"
-    path.write_text("\n".join([",".join(COLUMNS), *lines]) + "\n")
+    path.write_text("\n".join([",".join(JOB_SHEET.names), *lines]) + "\n")
     return read_job_sheet(path, CLIENTS, STORED, today=TODAY)
 
 
@@ -93,4 +94,4 @@ def test_faulty_number_is_listed_and_taken_as_blank(tmp_path):
 def test_template_is_a_sheet_of_jobs():
     assert sheet_kind(TEMPLATE) == "jobs"
     header = TEMPLATE.read_text(encoding="utf-8").splitlines()[0].split(",")
-    assert header == [*COLUMNS]
+    assert header == [*JOB_SHEET.names]

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from scanner.book.filled_sheet import sheet_kind
-from scanner.book.visit_sheet import COLUMNS, read_visit_sheet
+from scanner.book.visit_sheet import read_visit_sheet
+from scanner.sheets.filled import VISIT_SHEET
 
 TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "visits.csv"
 TODAY = date(2027, 3, 20)
@@ -24,7 +25,7 @@ def read(tmp_path, text):
 
 
 def test_template_has_the_columns_that_are_read():
-    assert set(TEMPLATE.read_text(encoding="utf-8").strip().split(",")) == set(COLUMNS)
+    assert set(TEMPLATE.read_text(encoding="utf-8").strip().split(",")) == set(VISIT_SHEET.names)
     assert sheet_kind(TEMPLATE) == "visits"
 
 

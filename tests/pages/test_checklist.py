@@ -8,10 +8,10 @@ from datetime import date
 import pytest
 from openpyxl import load_workbook
 
-from scanner.pages.checklist import ASKED, plan_rounds, render_checklist
-from scanner.pages.checklist_xlsx import COLUMNS, checklist_xlsx
+from scanner.pages.checklist import checklist_xlsx, plan_rounds, render_checklist
 from scanner.schema.documents import Company
 from scanner.schema.log_tables import QUESTIONS
+from scanner.sheets.filled import ASKED, CHECKLIST
 from tests.answers import answers
 from tests.small_scan import SCRIPT_NAME, small_clients
 
@@ -87,21 +87,24 @@ def test_no_lot_is_said():
 
 def test_same_rounds_same_bytes():
     planned = rounds()
-    assert checklist_xlsx(planned, book="b", today=TODAY) == checklist_xlsx(
-        planned, book="b", today=TODAY
-    )
+    assert sheet_bytes(*planned) == sheet_bytes(*planned)
     assert page(*planned) == page(*planned)
 
 
+def sheet_bytes(*planned):
+    checklist_xlsx(file := io.BytesIO(), planned, book="b", today=TODAY)
+    return file.getvalue()
+
+
 def sheet_of(*planned):
-    return load_workbook(io.BytesIO(checklist_xlsx(planned, book="b", today=TODAY))).worksheets[0]
+    return load_workbook(io.BytesIO(sheet_bytes(*planned))).worksheets[0]
 
 
 def test_sheet_has_the_same_lots_and_questions():
     sheet = sheet_of(*rounds())
-    assert [cell.value for cell in sheet[1]] == list(COLUMNS)
-    assert COLUMNS[-len(QUESTIONS) :] == QUESTIONS
-    ids = [row[COLUMNS.index("client_id")].value for row in sheet.iter_rows(min_row=2)]
+    assert [cell.value for cell in sheet[1]] == list(CHECKLIST.names)
+    assert CHECKLIST.names[-len(QUESTIONS) :] == QUESTIONS
+    ids = [row[CHECKLIST.names.index("client_id")].value for row in sheet.iter_rows(min_row=2)]
     assert ids == [lot["client_id"] for one in rounds() for lot in one.lots]
     assert sheet.print_title_rows == "$1:$1"
 
@@ -119,7 +122,7 @@ def test_every_cell_to_fill_in_has_its_check():
 
 def test_formulas_are_text_in_the_sheet():
     sheet = sheet_of(*rounds())
-    names = [row[COLUMNS.index("name")] for row in sheet.iter_rows(min_row=2)]
+    names = [row[CHECKLIST.names.index("name")] for row in sheet.iter_rows(min_row=2)]
     cell = next(cell for cell in names if str(cell.value).startswith("="))
     assert cell.data_type == "s"
     assert cell.quotePrefix

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from scanner.sheets.description import Column, Sheet
-from scanner.sheets.reader import read_rows
+from scanner.sheets.reader import read_sheet
 from scanner.sheets.writer import Page, write_workbook
 
 DAY = date(2027, 3, 5)
@@ -40,7 +40,7 @@ def note_of(file):
 def test_every_text_comes_back(tmp_path_factory, text):
     path = tmp_path_factory.mktemp("sheet") / "ours.xlsx"
     path.write_bytes(write([{"client_id": "007", "note": text}]).getvalue())
-    rows, _ = read_rows(path, SHEET.names)
+    rows, _ = read_sheet(path, SHEET)
     assert rows[["client_id", "note"]].to_numpy().tolist() == [["007", text.strip()]]
 
 

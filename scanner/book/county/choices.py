@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
+import codecs
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -15,25 +14,20 @@ import shapely
 
 from scanner.book.county.columns import list_names
 from scanner.book.county.indexing import Index
-from scanner.book.county.likely import COUNT
 from scanner.book.county.lots import Lots, plain_id
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
 from scanner.errors import BookError
-from scanner.sheets.cells import guard
+from scanner.sheets.cells import sheet_csv
+from scanner.sheets.description import plain_heading
+from scanner.sheets.filled import CHOICES, LIKELY
 from scanner.sheets.problems import Problem, fault, shown
-from scanner.sheets.reader import read_rows
+from scanner.sheets.reader import read_headings, read_sheet
 
 FILE = "unmatched.csv"
 CHOSEN = "matched by your choice"
-LIKELY = tuple(f"likely_{number}" for number in range(1, COUNT + 1))
-COLUMNS = (
-    "client_id", "name", "address", "parcel_id", "why", "choice",
-    *(name for likely in LIKELY for name in (likely, f"{likely}_address")),
-)  # fmt: skip
-
 NOTHING_TYPED: Mapping[str, str] = {}
-NUMBERS = tuple(str(number) for number in range(1, COUNT + 1))
+NUMBERS = tuple(str(number) for number in range(1, len(LIKELY) + 1))
 
 _PLACE = re.compile(r"^\(?(-?\d{1,2}\.\d{3,}) *[, ] *(-?\d{1,3}\.\d{3,})\)?$")
 _REMEDY = "write 1, 2 or 3, a parcel's id as the county has it, or latitude, longitude as a map shows them"
@@ -197,33 +191,26 @@ def unmatched_csv(
         can be read again next time. None where it would have no row.
     """
     names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, plane)
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    count = 0
+    rows = []
     cells = clients[["client_id", "name", "address", "parcel_id"]].itertuples(index=False)
     for client, match, at in zip(cells, matches, likely, strict=True):
         if match.way not in ("", "choice"):
             continue
         choice = names[match.lots[0]] if match.way else typed.get(str(client[0]), "")
         told = [part for lot in at for part in (names[lot], lots.table["address"].iloc[lot])]
-        row = [*client, CHOSEN if match.way else match.reason, choice, *told]
-        writer.writerow([guard(str(cell)) for cell in row] + [""] * (len(COLUMNS) - len(row)))
-        count += 1
-    return text.getvalue().encode("utf-8-sig") if count else None
+        row = (*client, CHOSEN if match.way else match.reason, choice, *told)
+        rows.append(dict(zip(CHOICES.names, map(str, row), strict=False)))
+    return codecs.BOM_UTF8 + sheet_csv(CHOICES, rows) if rows else None
 
 
 def _read(path: Path) -> pd.DataFrame:
-    rows, _ = read_rows(path, ())
-    rows = rows.rename(columns={name: str(name).strip().lower() for name in rows.columns})
-    missing = [name for name in ("client_id", "choice") if name not in rows.columns]
-    if missing:
-        message = (
-            f"{path.name} has no column {' and no column '.join(missing)}; the columns that are there: "
-            f"{list_names(rows.columns)}"
-        )
+    headings = read_headings(path)
+    if not any(map(CHOICES.fits, headings)):
+        known = {CHOICES.by_heading.get(plain_heading(name)) for name in headings[0]}
+        missing = " and no column ".join(name for name in CHOICES.needs if name not in known)
+        message = f"{path.name} has no column {missing}; the columns that are there: {list_names(headings[0])}"
         raise BookError(message)
-    return rows
+    return read_sheet(path, CHOICES)[0]
 
 
 def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> tuple[int, str]:

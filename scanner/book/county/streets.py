@@ -15,9 +15,9 @@ from scanner.book.county.layers import Things
 from scanner.book.county.plane import Shapes, cut_large
 from scanner.book.layers.attributes import MAX_PAVEMENT_FT
 from scanner.errors import SiteError
-from scanner.schema.tables import FLAGS
-from scanner.sheets.problems import Problem, fault
-from scanner.sheets.values import Where, read_flags, read_numbers
+from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
+from scanner.sheets.problems import Problem, Where, fault
+from scanner.sheets.values import read_cells
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def _describe(things: Things) -> pd.DataFrame:
         if name in columns:
             texts = read_texts(things.fields[columns[name]])
         # a county's column of that name may hold anything; only yes and no are meant for us
-        flags[name] = read_flags(texts.rename(name), things.place, words=FLAGS)[0]
+        flags[name] = read_cells(texts, Column(name, WORD, choices=YES_NO), things.place)[0]
     table = pd.DataFrame({**flags, "pavement_ft": np.nan, "geometry": things.shapes})
     return table.assign(geometry=table["geometry"].astype(object))
 
@@ -160,7 +160,7 @@ def _widen(things: Things, width_ft: float | None) -> tuple[pd.DataFrame, list[P
     said = pd.Series("", index=things.fields.index, dtype="str")
     if "pavement_ft" in columns:
         said = read_texts(things.fields[columns["pavement_ft"]])
-    numbers, _ = read_numbers(said.rename("pavement_ft"), where, least=0.0, most=MAX_PAVEMENT_FT)
+    numbers, _ = read_cells(said, Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), where)
     widths = numbers.where(numbers > 0, np.nan if width_ft is None else width_ft)
     if widths.isna().all():
         message = (

@@ -12,9 +12,9 @@ from scanner.book.county.columns import list_names, read_texts
 from scanner.book.county.kinds import HOUSE
 from scanner.book.county.layers import Things
 from scanner.book.layers.attributes import MAX_DBH_IN, MAX_PAVEMENT_FT
-from scanner.schema.tables import FLAGS
+from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
 from scanner.sheets.problems import Problem, note, shown
-from scanner.sheets.values import read_flags, read_numbers
+from scanner.sheets.values import read_cells
 
 _Read = Callable[["pd.Series[str]", Things], pd.Series]
 
@@ -111,15 +111,15 @@ def _note_column(things: Things, name: str, read: _Read, wanted: str) -> list[Pr
 
 
 def _flags(texts: pd.Series[str], things: Things) -> pd.Series:
-    return read_flags(texts, things.place, words=FLAGS)[0]
+    return read_cells(texts, Column(str(texts.name), WORD, choices=YES_NO), things.place)[0]
 
 
 def _feet(texts: pd.Series[str], things: Things) -> pd.Series:
-    return read_numbers(texts, things.place, least=0.0, most=MAX_PAVEMENT_FT)[0]
+    return read_cells(texts, Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), things.place)[0]
 
 
 def _inches(texts: pd.Series[str], things: Things) -> pd.Series:
-    return read_numbers(texts, things.place, least=0.0, most=MAX_DBH_IN)[0]
+    return read_cells(texts, Column("dbh_in", NUMBER, most=MAX_DBH_IN), things.place)[0]
 
 
 _STREETS = ("street", "street_centerline")

@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scanner.schema.tables import ALONG, FEATURE_KINDS, FLAGS, UTILITIES
-from scanner.sheets.problems import Problem, fault, shown
-from scanner.sheets.values import Where, read_flags, read_numbers
+from scanner.schema.tables import ALONG, FEATURE_KINDS, UTILITIES
+from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
+from scanner.sheets.problems import Problem, Where, fault, shown
+from scanner.sheets.values import read_cells
 
 COLUMNS = (
     "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "what",
@@ -93,14 +94,14 @@ def read_attributes(
     streets = ("street", "street_centerline")
     for name, of in (("curbed", streets), ("parking", streets), ("drives_known", ("property",))):
         flags = texts[name].where(kinds.isin(of), "")
-        columns[name], found = read_flags(flags.rename(name), where, words=FLAGS)
+        columns[name], found = read_cells(flags, Column(name, WORD, choices=YES_NO), where)
         problems += found
     for name, of, most in (
         ("dbh_in", ("tree",), MAX_DBH_IN),
         ("pavement_ft", ("street_centerline", "sidewalk"), MAX_PAVEMENT_FT),
     ):
-        cells = texts[name].where(kinds.isin(of), "").rename(name)
-        columns[name], found = read_numbers(cells, where, least=0.0, most=most)
+        cells = texts[name].where(kinds.isin(of), "")
+        columns[name], found = read_cells(cells, Column(name, NUMBER, most=most), where)
         # a centreline without its width is left out whole, which says it all
         problems += found if name == "dbh_in" else []
     attributes = texts.assign(**columns)

@@ -1,0 +1,113 @@
+"""Sheets that people fill in or keep: the client list, edges, visits, jobs, the checklist, lots to choose."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from scanner.schema.book_tables import CLIENTS, MEASURED
+from scanner.schema.documents import FINISHES
+from scanner.schema.log_tables import QUESTIONS
+from scanner.sheets.description import (
+    DATE,
+    DAY,
+    NUMBER,
+    WHOLE,
+    WORD,
+    YES_NO,
+    Column,
+    Sheet,
+    table_columns,
+)
+from scanner.sheets.lists import ADDRESS, CALL_LIST, CLIENT_ID, NAME, STOP, plain
+
+MAX_LENGTH_FT = 5_000.0
+"""A length that no lot has (starting value, no source)."""
+
+CLIENT_SHEET = Sheet("Clients", table_columns(
+    CLIENTS,
+    Column("lon", NUMBER, -180, 180),
+    Column("lat", NUMBER, -180, 180),  # as wide as lon, so that two exchanged are told for what they are
+    Column("stop", NUMBER, most=1e6), Column("visits_per_year", NUMBER, most=366),
+    Column("annual_usd", NUMBER, most=1e7), Column("frontage_ft", NUMBER, most=5_000),
+    Column("mowed_ft2", NUMBER, most=1e8), Column("client_since", DATE), Column("last_contact", DATE),
+    # a do-not-call that can't be read must not lead to a call
+    Column("do_not_call", WORD, choices=YES_NO, doubtful="yes"),
+))  # fmt: skip
+
+_EDGE = tuple(
+    column for column in table_columns(
+        MEASURED,
+        *(Column(name, NUMBER, most=MAX_LENGTH_FT, unit="ft") for name in ("length_ft", "room_ft", "openings_ft")),
+    )
+    if column.name != "row"
+)  # fmt: skip
+MEASURED_SHEET = Sheet("Measured", _EDGE)
+
+EDGE_CELLS = ("along", "length_ft", "room_ft", "openings_ft")
+VISIT_SHEET = Sheet("Visits", (
+    CLIENT_ID, NAME, Column("visited_on", DAY), Column("visited_by"), Column("note"),
+    *(column for column in _EDGE if column.name in EDGE_CELLS),
+), needs=("client_id", "visited_on"))  # fmt: skip
+
+MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
+"""More than any bed takes (starting values, no source)."""
+
+TASK_CELLS = ("task", "actual_hours", "actual_usd")
+JOB_SHEET = Sheet("Jobs", (
+    Column("job_id"), CLIENT_ID, Column("bed_ids"), Column("finish", choices=FINISHES), Column("method"),
+    Column("built_on"), Column("sold_usd", NUMBER, most=MOST_USD),
+    Column("invoiced_usd", NUMBER, most=MOST_USD), Column("note"), Column("task"),
+    Column("actual_hours", NUMBER, most=MOST_HOURS), Column("actual_usd", NUMBER, most=MOST_USD),
+), needs=("bed_ids", "built_on", "task"))  # fmt: skip
+
+LIKELY = ("likely_1", "likely_2", "likely_3")
+CHOICES = Sheet("Unmatched", (
+    CLIENT_ID, NAME, ADDRESS, *plain("parcel_id why"), Column("choice", is_filled_in=True),
+    *(Column(name) for likely in LIKELY for name in (likely, f"{likely}_address")),
+), needs=("client_id", "choice"))  # fmt: skip
+"""Clients without a lot, each with its likeliest ones."""
+
+SCALE_WORDS = "0 good, 1 thin or dry, 2 weeds or moss, 3 bare"
+"""What the steps mean, above the boxes of each page."""
+
+_SCALE = ("0", "1", "2", "3")
+
+
+def _asked(name: str, heading: str, hint: str, *, most: float = 0.0, unit: str = "") -> Column:
+    """Describe a question: a number up to ``most``, or yes or no."""
+    kind = WORD if not most else WHOLE if unit == "heads" else NUMBER
+    choices = () if most else YES_NO
+    return Column(name, kind, most=most, choices=choices, unit=unit, heading=heading, hint=hint, width=11, is_filled_in=True)  # fmt: skip
+
+
+def _scale(name: str, heading: str, hint: str) -> Column:
+    return replace(_asked(name, heading, hint), kind=WHOLE, most=3, choices=_SCALE)
+
+
+ASKED = (
+    _asked("turf to curb", "Turf up to the curb?",
+           "The mower goes all the way to the curb: no bed, gravel or paving comes first."),
+    _asked("turf to house", "Turf up to the house front?", "The mower goes all the way to the front wall."),
+    _scale("curb condition", "Look of the edge at the curb", f"{SCALE_WORDS}; good is as good as the rest."),
+    _scale("house condition", "Look of the edge at the house", "The same scale, along the front wall."),
+    _asked("heads along edge", "Sprinkler heads along both edges",
+           "Count those within a long step of the curb and of the front wall. None: 0.", most=200, unit="heads"),
+    _asked("drive width ft", "Drive width at the curb",
+           "Where it is widest. A long step is about 3 ft. No drive: 0.", most=100, unit="ft"),
+    _asked("curbed", "Street has a curb?", "No: the pavement just ends in the grass."),
+    _asked("slope percent", "Slope of the front", "Feet of fall over 10 ft, times 10. Flat: 0.", most=100, unit="%"),
+    _asked("gate width in", "Gate width",
+           "The narrowest that a machine must get through to the back. No fence: leave it blank.", most=240, unit="in"),
+    _asked("has bed", "Has a bed already?", "Any planted or mulched bed at the curb or the house front."),
+)  # fmt: skip
+"""What a crew answers about a lot in half a minute, in the order in which it walks: curb, front, gate."""
+
+CHECKLIST = Sheet("Checklist", (
+    Column("route", width=10), Column("mow_day", width=11), STOP, CLIENT_ID, NAME, ADDRESS,
+    Column("seen_on", DAY, width=12, is_filled_in=True), *ASKED,
+), needs=("client_id",), needs_one=("seen_on", *QUESTIONS), kept_count=6, row_height=26)  # fmt: skip
+
+KINDS = {"calls": CALL_LIST, "jobs": JOB_SHEET, "visits": VISIT_SHEET, "checklist": CHECKLIST}
+"""Sheets that people fill in and hand back, each known by its columns."""
+
+assert tuple(question.name for question in ASKED) == QUESTIONS  # noqa: S101  # one list, two forms
