@@ -26,7 +26,7 @@ from scanner.sheets.problems import Problem, fault, note, shown
 MAX_UNPACKED_BYTES = 500_000_000
 """A spreadsheet that unpacks to more than this is refused unopened."""
 
-_DAMAGED = (zipfile.BadZipFile, InvalidFileException, ParseError, LookupError, OSError, ValueError)
+_DAMAGED = (zipfile.BadZipFile, InvalidFileException, ParseError, LookupError, ValueError)
 _DELIMITERS = ",;\t"
 _ROW = "__row__"
 
