@@ -160,7 +160,7 @@ def scan(
 
 
 def publish_scan(
-    found: Scan, folder: Path, *, pending: Mapping[str, Collection[int]] | None = None
+    found: Scan, folder: Path, *, pending: Mapping[str, Collection[object]] | None = None
 ) -> list[Path]:
     """
     Write the pages, lists and files of a scan, whole or not at all.

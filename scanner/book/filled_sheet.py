@@ -7,6 +7,7 @@ missing rows, a renamed sheet, dates as numbers, ids without their zeros.
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -33,13 +34,24 @@ CALL_COLUMNS = (
     "client_id", "called_on", "outcome", "note", "next_action", "next_date", "bed_ids",
 )  # fmt: skip
 
-OPEN_MARKS = (("~$", ""), (".~lock.", "#"))
-"""What the usual spreadsheet programs put before and after the name of an open file."""
+MEANT = {
+    "not reached": ("no answer", "not home", "busy", "voicemail", "left voicemail", "left message", "left a message"),
+    "call back": ("callback", "call later", "call again"),
+    "not now": ("maybe later", "not yet", "next year"),
+    "no": ("not interested", "declined", "no thanks", "no interest"),
+    "visit": ("visit agreed", "visit booked", "wants a visit"),
+    "quoted": ("quote sent", "sent quote"),
+    "sold": ("won",),
+    "do not call": ("dnc", "never call", "do not call again", "take off list"),
+}  # fmt: skip
+"""What people write for an outcome, where it has one meaning."""
+
+_BY_WORDS = {words: outcome for outcome, typed in MEANT.items() for words in typed}
 
 
 def sheet_kind(path: Path) -> str:
     """Tell by its columns what kind of sheet somebody filled in; one of `KINDS`."""
-    for headings in read_headings(path):
+    for headings in read_headings(path, KINDS.values()):
         for kind, sheet in KINDS.items():
             if sheet.fits(headings):
                 return kind
@@ -49,12 +61,6 @@ def sheet_kind(path: Path) -> str:
         f"({visits}) and none of jobs ({jobs}): nothing was recorded. Put the header row back, or name another file."
     )
     raise BookError(message)
-
-
-def open_elsewhere(path: Path) -> str:
-    """Name the mark that a spreadsheet program leaves beside a file that it has open; blank: none, as far as can be told."""
-    marks = [f"{mark}{path.name}{end}" for mark, end in OPEN_MARKS]
-    return next((mark for mark in marks if path.with_name(mark).exists()), "")
 
 
 def read_call_sheet(
@@ -119,7 +125,8 @@ def plain_outcome(text: str) -> str:
     """
     Bring an outcome into the form in which it is listed.
 
-    >>> plain_outcome(" Not-Reached ")
-    'not reached'
+    >>> plain_outcome(" Not-Reached "), plain_outcome("Left message."), plain_outcome("maybe")
+    ('not reached', 'not reached', 'maybe')
     """
-    return " ".join(text.lower().replace("-", " ").replace("_", " ").split())
+    words = " ".join(re.sub(r"[\W_]+", " ", text.lower()).split())
+    return _BY_WORDS.get(words, words)

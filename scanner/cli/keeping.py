@@ -24,6 +24,7 @@ from scanner.pages.publish import CALL_LISTS
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
+from scanner.sheets.problems import row_words
 
 
 def read_for_scan(book: Path, season: Season) -> Book:
@@ -81,7 +82,7 @@ def keep_scan(found: Scan, book: Path) -> None:
         say(f"Bed names are not kept, so the next scan may name some beds anew: {err}")
 
 
-def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[int]]:
+def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[str]]:
     """
     List the rows of the call lists that are filled in and not on record.
 
@@ -106,13 +107,14 @@ def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[int
     """
     entries = read_entries(book, CALL)
     clients = with_recorded(found.clients, entries)
-    pending: dict[str, list[int]] = {}
+    pending: dict[str, list[str]] = {}
     for path in (folder / name for name in CALL_LISTS if (folder / name).exists()):
         with suppress(BookError):
             calls, problems = read_call_sheet(path, clients, today=found.today)
-            faulty = problems["feature"].str.extract(r"row (\d+)")[0].dropna().astype(int)
             is_open = judge(CALL, calls, entries) != "known"
-            pending[path.name] = sorted({*calls.index[is_open], *faulty})
+            rows = {*map(row_words, calls.index[is_open]), *problems["feature"]} - {""}
+            # row 9 before row 10
+            pending[path.name] = sorted(rows, key=lambda words: (len(words), words))
     return pending
 
 

@@ -15,7 +15,6 @@ from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import (
     check_calls,
     find_strange_beds,
-    open_elsewhere,
     read_call_sheet,
     sheet_kind,
 )
@@ -26,7 +25,8 @@ from scanner.calls.kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Counts, K
 from scanner.calls.log import open_log, read_entries, read_season
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say
-from scanner.sheets.problems import Problem, fault, join_problems, list_problems
+from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
+from scanner.sheets.reader import open_elsewhere
 
 Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
 """Rows of a kind, with the rows beneath them where it has such."""
@@ -133,7 +133,7 @@ def _refuse_gone(
     is_gone = ~calls["client_id"].isin(clients["client_id"])
     is_gone &= judge(CALL, calls, entries) != "known"
     problems: list[Problem] = [
-        fault(file, f"row {row}", "the client is not in the client list any more; the row is left out",
+        fault(file, row_words(row), "the client is not in the client list any more; the row is left out",
               "put the client back into the client list, then record again", client_id=client_id)
         for row, client_id in calls.loc[is_gone, "client_id"].items()
     ]  # fmt: skip

@@ -15,7 +15,7 @@ import pandas as pd
 from scanner.pages.summary import unseen_beds
 from scanner.schema.documents import Scan
 from scanner.schema.tables import CLIENTS
-from scanner.sheets.cells import count, number, unguard, usd, yes_no
+from scanner.sheets.cells import count, number, usd, yes_no
 from scanner.sheets.days import day_number
 from scanner.sheets.lists import CALL_LIST
 
@@ -179,14 +179,14 @@ def _change(row: Mapping[str, Any], earlier: EarlierList | None, *, today: str) 
         name for name in CHANGE_COLUMNS if _plain(before.get(name, "")) != _plain(str(row[name]))
     ]
     if not changed:
-        return unguard(before.get("change", "")) if earlier.scanned_on == today else ""
+        return before.get("change", "") if earlier.scanned_on == today else ""
     words = {"bed_ids": "other beds", "price_usd": f"price was ${before.get('price_usd', '')}"}
     return "; ".join(words[name] for name in changed)
 
 
 def _plain(text: str) -> str:
     """Drop what a spreadsheet may add or drop on its way: the guard, zeros behind the point."""
-    plain = unguard(text or "")
+    plain = text or ""
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
 
 

@@ -8,19 +8,14 @@ has everything rendered, and only then puts the new files in place.
 from __future__ import annotations
 
 import contextlib
-import csv
 import io
 import json
 import shutil
 import tempfile
-import warnings
-import zipfile
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
-from xml.etree.ElementTree import ParseError
 
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
+import pandas as pd
 
 from scanner.errors import BookError
 from scanner.pages.call_list import (
@@ -35,14 +30,13 @@ from scanner.pages.item_sheet import line_items_csv, problems_csv
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import render_map
 from scanner.schema.documents import Scan
-from scanner.sheets.cells import sheet_csv, unguard
+from scanner.sheets.cells import sheet_csv
 from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.problems import row_words
+from scanner.sheets.reader import open_elsewhere, read_sheet
 
 NO_EXTRA: Mapping[str, bytes] = {}
 CALL_LISTS = ("calls.xlsx", "calls.csv")
-
-OPEN_MARKS = (("~$", ""), (".~lock.", "#"))
-"""What the usual spreadsheet programs put before and after the name of an open file."""
 
 
 def publish(
@@ -50,7 +44,7 @@ def publish(
     folder: Path,
     *,
     extra: Mapping[str, bytes] = NO_EXTRA,
-    pending: Mapping[str, Collection[int]] | None = None,
+    pending: Mapping[str, Collection[object]] | None = None,
 ) -> list[Path]:
     """
     Write all files of a scan into a folder.
@@ -150,84 +144,47 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
 
 def _refuse_open(path: Path) -> None:
     """Refuse when a spreadsheet program has the list open: what is typed there is not saved yet."""
-    for before, after in OPEN_MARKS:
-        mark = path.with_name(f"{before}{path.name}{after}")
-        if mark.exists():
-            message = (
-                f"{path} is open in another program: save and close it there, record it, then scan again. Where "
-                f"it is not open any more, delete {mark.name} beside it."
-            )
-            raise BookError(message)
+    if mark := open_elsewhere(path):
+        message = (
+            f"{path} is open in another program: save and close it there, record it, then scan again. Where "
+            f"it is not open any more, delete {mark} beside it."
+        )
+        raise BookError(message)
 
 
-def _refuse_filled(path: Path, pending: Collection[int] | None) -> None:
+def _refuse_filled(path: Path, pending: Collection[object] | None) -> None:
     """Refuse when somebody wrote into the list what is not on record; the message names the row."""
     if not path.exists():
         return
-    read_rows = _sheet_rows if path.suffix == ".xlsx" else _text_rows
+    cells = _read_list(path)[[*CALL_LIST.filled_in]]
     filled = [
-        (number, f"has something in {', '.join(names)} that")
-        for number, row in enumerate(read_rows(path), start=2)
-        if (names := [name for name in CALL_LIST.filled_in if str(row.get(name) or "").strip()])
+        (
+            label,
+            f"has something in {', '.join(str(name) for name, cell in row.items() if cell)} that",
+        )
+        for label, row in zip(cells.index, cells.to_dict("records"), strict=True)
+        if any(row.values())
     ]
     if pending is not None:
-        filled = [(number, "has something filled in that") for number in pending]
-    for number, what in filled[:1]:
+        filled = [(label, "has something filled in that") for label in pending]
+    for label, what in filled[:1]:
         message = (
-            f"{path}: row {number} {what} is not recorded yet, and a new scan would write over it. Record the list "
+            f"{path}: {row_words(label)} {what} is not recorded yet, and a new scan would write over it. Record the list "
             f"(bed-scanner record BOOK {path}), or move it to another folder, then scan again."
         )
         raise BookError(message)
 
 
-def _sheet_rows(path: Path) -> Iterator[Mapping[str, object]]:
-    """Read the first sheet of a call list, row by row."""
+def _read_list(path: Path) -> pd.DataFrame:
+    """Read a call list that lies in the folder."""
     try:
-        lines = _sheet_lines(path)
-    except (
-        InvalidFileException,
-        zipfile.BadZipFile,
-        ParseError,
-        LookupError,
-        OSError,
-        ValueError,
-    ) as err:
-        raise BookError(_unreadable(path)) from err
-    header = [str(name) for name in lines[0]] if lines else []
-    _refuse_foreign(path, header)
-    for line in lines[1:]:
-        yield dict(zip(header, line, strict=False))
-
-
-def _sheet_lines(path: Path) -> list[tuple[object, ...]]:
-    with warnings.catch_warnings():
-        # The reader warns of what a spreadsheet program added and it drops; we only look
-        warnings.simplefilter("ignore")
-        with contextlib.closing(load_workbook(path, read_only=True, data_only=True)) as workbook:
-            return list(workbook.worksheets[0].iter_rows(values_only=True))
-
-
-def _text_rows(path: Path) -> Iterator[Mapping[str, str]]:
-    """Read a call list saved as text, by us or by a spreadsheet of another country."""
-    text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    first_line = text.partition("\n")[0]
-    delimiter = max(",;\t", key=first_line.count)
-    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
-    _refuse_foreign(path, reader.fieldnames or ())
-    yield from reader
-
-
-def _refuse_foreign(path: Path, header: Iterable[str]) -> None:
-    missing = [name for name in CALL_LIST.filled_in if name not in header]
-    if missing:
-        raise BookError(_unreadable(path))
-
-
-def _unreadable(path: Path) -> str:
-    return (
-        f"{path}: this is not a call list that can be read (a column such as outcome is missing, or the file is "
-        "damaged), so nobody can tell what was filled in. Move it to another folder, then scan again."
-    )
+        return read_sheet(path, CALL_LIST)[0]
+    except BookError as err:
+        message = (
+            f"{path}: this is not a call list that can be read (a column such as outcome is missing, or the file is "
+            "damaged), so nobody can tell what was filled in. Move it to another folder, then scan again."
+        )
+        raise BookError(message) from err
 
 
 def _read_earlier(folder: Path) -> EarlierList | None:
@@ -235,7 +192,8 @@ def _read_earlier(folder: Path) -> EarlierList | None:
     path = folder / "calls.csv"
     if not path.exists():
         return None
-    rows = {unguard(row.get("client_id") or ""): row for row in _text_rows(path)}
+    table = _read_list(path)
+    rows = dict(zip(table["client_id"], table.to_dict("records"), strict=True))
     scanned_on = ""
     with contextlib.suppress(OSError, ValueError, AttributeError):
         scanned_on = str(json.loads((folder / "summary.json").read_bytes()).get("scanned_on", ""))

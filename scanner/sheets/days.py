@@ -35,7 +35,7 @@ def day_number(mow_day: str) -> int:
 def read_day(text: str) -> date | None:
     """Read a day.
 
-    >>> [str(read_day(text)) for text in ("2027-03-14", "3/14/27", "46460", "March 14, 2027")]
+    >>> [str(read_day(text)) for text in ("2027-03-14", "3/14/27", "46460", "14-Mar-27")]
     ['2027-03-14', '2027-03-14', '2027-03-14', '2027-03-14']
     >>> read_day("14/3/2027"), read_day("soon")
     (None, None)
@@ -61,9 +61,10 @@ def _day(year: int, month: int, day: int) -> date | None:
 
 
 def _worded(text: str) -> date | None:
+    plain = " ".join(text.replace(".", "").replace("-", " ").split())
     for form in _WORDED:
         try:
-            return datetime.strptime(text.replace(".", ""), form).date()  # noqa: DTZ007  # a day has no zone
+            return datetime.strptime(plain, form).date()  # noqa: DTZ007  # a day has no zone
         except ValueError:
             continue
     return None

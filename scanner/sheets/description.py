@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,7 +27,8 @@ class Column:
     A column of a sheet.
 
     ``least`` and ``most`` are in the unit that the name ends in. A number may carry the marks of ``unit``.
-    ``doubtful`` is what a word that can't be read is taken for. ``width`` is in letters, ``look`` a
+    ``doubtful`` is what a word that can't be read is taken for, ``also`` are other
+    headings that people write above it. ``width`` is in letters, ``look`` a
     spreadsheet's number format. What is ``filled_in`` is shaded and has a drop-down or a check behind it.
     """
 
@@ -38,6 +40,7 @@ class Column:
     doubtful: str = ""
     unit: str = ""
     heading: str = ""
+    also: tuple[str, ...] = ()
     hint: str = ""
     width: float = USUAL_WIDTH
     look: str = ""
@@ -84,10 +87,24 @@ class Sheet:
         """Columns by their names as they are compared."""
         return {plain_heading(name): name for name in self.names}
 
+    @cached_property
+    def by_other_heading(self) -> dict[str, str]:
+        """Columns by what else people write above them."""
+        return {other: column.name for column in self.columns for other in column.also}
+
     def fits(self, headings: Iterable[str]) -> bool:
         """Whether a sheet with these headings is one of these."""
-        found = {self.by_heading.get(plain_heading(heading)) for heading in headings}
+        found = self._found(headings)
         return set(self.needs) <= found and (not self.needs_one or bool(found & {*self.needs_one}))
+
+    def knows(self, headings: Iterable[str]) -> bool:
+        """Whether one of these headings is a column's."""
+        return bool(self._found(headings))
+
+    def _found(self, headings: Iterable[str]) -> set[str]:
+        plain = [plain_heading(heading) for heading in headings]
+        known = self.by_other_heading | self.by_heading
+        return {known[heading] for heading in plain if heading in known}
 
     def __getitem__(self, name: str) -> Column:
         """Give a column by its name; one that is unknown is plain text."""
@@ -98,10 +115,10 @@ def plain_heading(heading: str) -> str:
     """
     Bring a heading into the form in which headings are compared.
 
-    >>> plain_heading(" Called On")
-    'called_on'
+    >>> plain_heading(" Called On"), plain_heading("Note:")
+    ('called_on', 'note')
     """
-    return "_".join(heading.lower().split())
+    return "_".join(re.findall(r"[^\W_]+", heading.lower()))
 
 
 def table_columns(schema: TableSchema, *special: Column) -> tuple[Column, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from scanner.schema.book_tables import PROBLEMS
 from scanner.schema.log_tables import OUTCOMES
-from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet
+from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet, table_columns
 
 CLIENT_ID = Column("client_id", look=TEXT_LOOK, width=11)
 NAME = Column("name", width=24)
@@ -21,12 +22,12 @@ def plain(names: str, *, look: str = "", is_folded: bool = False) -> tuple[Colum
 
 
 FILL_IN = (
-    Column("called_on", DAY, is_filled_in=True),
-    Column("outcome", WORD, choices=OUTCOMES, is_filled_in=True),
-    Column("note", width=36, is_filled_in=True, is_wrapped=True),
-    Column("next_action", width=24, is_filled_in=True),
-    Column("next_date", DAY, is_filled_in=True),
-)
+    Column("called_on", DAY, also=("called", "date_called", "call_date", "date_of_call"), is_filled_in=True),
+    Column("outcome", WORD, choices=OUTCOMES, also=("result", "answer"), is_filled_in=True),
+    Column("note", also=("notes", "comment", "comments"), width=36, is_filled_in=True, is_wrapped=True),
+    Column("next_action", also=("next_step", "to_do"), width=24, is_filled_in=True),
+    Column("next_date", DAY, also=("next_call", "call_again", "follow_up"), is_filled_in=True),
+)  # fmt: skip
 """What people write into the call list; a row with none of it was not called."""
 
 CALL_LIST = Sheet("Calls", (
@@ -45,6 +46,8 @@ CALL_LIST = Sheet("Calls", (
 LEFT_OUT = Sheet("Left out", (
     CLIENT_ID, NAME, ADDRESS, *plain("route mow_day"), OFFER, REASON, CHANGE,
 ))  # fmt: skip
+
+PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
 
 UNSEEN = Sheet("To be seen", (
     *plain("route mow_day"), STOP, CLIENT_ID, NAME, ADDRESS, Column("bed_id"), *plain("along"),

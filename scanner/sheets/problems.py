@@ -81,8 +81,8 @@ def places(rows: pd.DataFrame, file: str) -> Where:
 
 
 def row_words(label: object) -> str:
-    """Name a row by its label in the index: a number; 0 is a row of no file."""
-    return f"row {label}" if label else ""
+    """Name a row by its label in the index: a number, or words where a number won't do; 0 is a row of no file."""
+    return label if isinstance(label, str) else f"row {label}" if label else ""
 
 
 def first_faults(

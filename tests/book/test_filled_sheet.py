@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanner.book.filled_sheet import open_elsewhere, plain_outcome, read_call_sheet, sheet_kind
+from scanner.book.filled_sheet import plain_outcome, read_call_sheet, sheet_kind
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.client_ids import match_ids
 from scanner.sheets.days import read_day
+from scanner.sheets.reader import open_elsewhere
 
 TODAY = date(2027, 3, 5)
 CLIENTS = pd.DataFrame({

@@ -12,17 +12,15 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.book.county.columns import list_names
 from scanner.book.county.indexing import Index
 from scanner.book.county.lots import Lots, plain_id
 from scanner.book.county.matching import Match
 from scanner.book.county.plane import Plane
 from scanner.errors import BookError
 from scanner.sheets.cells import sheet_csv
-from scanner.sheets.description import plain_heading
 from scanner.sheets.filled import CHOICES, LIKELY
-from scanner.sheets.problems import Problem, fault, shown
-from scanner.sheets.reader import read_headings, read_sheet
+from scanner.sheets.problems import Problem, fault, row_words, shown
+from scanner.sheets.reader import read_sheet
 
 FILE = "unmatched.csv"
 CHOSEN = "matched by your choice"
@@ -81,11 +79,11 @@ def read_choices(
         If the file is no table, lacks a column, or names a client whom the client list
         lacks.
     """
-    rows = _read(path)
+    rows = read_sheet(path, CHOICES)[0]
     unknown = rows.loc[~rows["client_id"].isin(clients["client_id"]), "client_id"]
     if len(unknown):
         message = (
-            f"{path.name}, row {unknown.index[0]}: the client list has no client {shown(unknown.iloc[0])}: "
+            f"{path.name}, {row_words(unknown.index[0])}: the client list has no client {shown(unknown.iloc[0])}: "
             "put the id right, or take the row out"
         )
         raise BookError(message)
@@ -102,7 +100,7 @@ def read_choices(
             reason = "the client stands there twice with a choice"
         if reason:
             problem = f"choice {shown(cells['choice'])}: {reason}; the client stays unmatched"
-            problems.append(fault(path.name, f"row {row}", problem, _REMEDY, client_id=client_id))
+            problems.append(fault(path.name, row_words(row), problem, _REMEDY, client_id=client_id))
         else:
             found[client_id] = lot
     return Choices(found, typed, problems)
@@ -150,10 +148,10 @@ def refuse_filled(path: Path) -> None:
     """
     if not path.is_file():
         return
-    filled = _read(path).query("choice != ''")
+    filled = read_sheet(path, CHOICES)[0].query("choice != ''")
     if len(filled):
         message = (
-            f"{path.name} has a choice filled in (row {filled.index[0]}, client {filled['client_id'].iloc[0]}) that "
+            f"{path.name} has a choice filled in ({row_words(filled.index[0])}, client {filled['client_id'].iloc[0]}) that "
             f"would be lost: add --matches {path.name} to use it, or move the file to another folder"
         )
         raise BookError(message)
@@ -201,16 +199,6 @@ def unmatched_csv(
         row = (*client, CHOSEN if match.way else match.reason, choice, *told)
         rows.append(dict(zip(CHOICES.names, map(str, row), strict=False)))
     return codecs.BOM_UTF8 + sheet_csv(CHOICES, rows) if rows else None
-
-
-def _read(path: Path) -> pd.DataFrame:
-    headings = read_headings(path)
-    if not any(map(CHOICES.fits, headings)):
-        known = {CHOICES.by_heading.get(plain_heading(name)) for name in headings[0]}
-        missing = " and no column ".join(name for name in CHOICES.needs if name not in known)
-        message = f"{path.name} has no column {missing}; the columns that are there: {list_names(headings[0])}"
-        raise BookError(message)
-    return read_sheet(path, CHOICES)[0]
 
 
 def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> tuple[int, str]:
