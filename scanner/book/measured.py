@@ -28,7 +28,6 @@ MAX_FRONTAGES = 3.0
 """So many times a lot's frontage may be measured along its streets before it is asked about."""
 
 
-
 def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     r"""
     Read the edges measured on foot: tables `MEASURED` and `PROBLEMS`; no such file is no edge, not a fault.

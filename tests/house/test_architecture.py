@@ -45,7 +45,7 @@ LIBRARY_HOMES = {
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
     "xlsxwriter": ("sheets.writer",),
-    "openpyxl": ("sheets", "book", "pages"),
+    "openpyxl": ("sheets.grids",),
     "tempfile": ("book", "pages.publish", "calls.log", "cli"),
     "shutil": ("book", "pages.publish", "calls.log", "cli"),
 }
