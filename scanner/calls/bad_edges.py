@@ -19,16 +19,6 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     """
     List the edges that a crew saw in a bad state.
 
-    Parameters
-    ----------
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    edges
-        Columns ``client_id along condition seen_on``, by client.
-
     Examples
     --------
     >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01")]
@@ -51,53 +41,25 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
 
 
 def add_bad_edges(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    """
-    Put beside each client the edges that a crew saw in a bad state.
-
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    clients
-        Table `CLIENTS` with `BAD_EDGE_COLUMN`, blank for none.
-    """
+    """Put beside each client the edges that a crew saw in a bad state."""
     edges = list_bad_edges(answers)
     words = edges["along"] + " " + edges["condition"].map("{:.0f}".format) + " " + edges["seen_on"]
     by_client = words.groupby(edges["client_id"]).agg("|".join)
-    told = clients["client_id"].map(by_client).astype("str").fillna("")
-    return clients.assign(**{BAD_EDGE_COLUMN: told})
+    report = clients["client_id"].map(by_client).astype("str").fillna("")
+    return clients.assign(**{BAD_EDGE_COLUMN: report})
 
 
 def bad_edge_reasons(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[str]:
-    """
-    Say of each offer which of its beds lies along an edge that a crew saw in a bad state.
-
-    Parameters
-    ----------
-    offers
-        Column ``bed_ids``, n rows.
-    clients
-        Table `CLIENTS`, one row an offer, on the index of `offers`.
-
-    Returns
-    -------
-    reasons
-        One text a row on the index of `offers`, blank where none was seen.
-    """
+    """Say of each offer which of its beds lies along an edge that a crew saw in a bad state."""
     if BAD_EDGE_COLUMN not in clients:
         return pd.Series("", index=offers.index, dtype="str")
-    told = zip(offers["bed_ids"], clients[BAD_EDGE_COLUMN], strict=True)
+    report = zip(offers["bed_ids"], clients[BAD_EDGE_COLUMN], strict=True)
     texts = [
         "; ".join(
             f"the crew saw a bad edge along the {along} on {day}: {condition} of {WORST}"
             for along, condition, day in (edge.split(" ") for edge in edges.split("|") if edge)
             if f"-{along}-" in bed_ids
         )
-        for bed_ids, edges in told
+        for bed_ids, edges in report
     ]
     return pd.Series(texts, index=offers.index, dtype="str")

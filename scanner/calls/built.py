@@ -37,125 +37,69 @@ class PriceCheck:
     high: float
 
 
-def list_told(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> pd.DataFrame:
+def list_actuals(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> pd.DataFrame:
     """
     List the tasks of built jobs of which an actual is on record.
 
-    Parameters
-    ----------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`.
-
-    Returns
-    -------
-    told
-        Rows of `JOB_TASKS` with ``measure`` (hours where there are any, else cost),
-        ``estimated`` and ``actual`` [h, or USD], and ``key``, the rate that they speak of.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
+    Rows of `JOB_TASKS` with ``measure`` (hours where there are any, else cost), ``estimated``
+    and ``actual`` [h, or USD], and ``key``, the rate that they speak of.
     """
     jobs, tasks = check_table(jobs, JOBS), check_table(job_tasks, JOB_TASKS)
     tasks = tasks[tasks["job_id"].isin(jobs.loc[jobs["built_on"] != "", "job_id"])]
     is_labor = tasks["actual_hours"].notna()
     estimated = tasks["estimated_hours"].where(is_labor, tasks["estimated_cents"] / CENTS_PER_USD)
-    told = tasks.assign(
+    report = tasks.assign(
         measure=np.where(is_labor, HOURS, COST),
         actual=tasks["actual_hours"].where(is_labor, tasks["actual_cents"] / CENTS_PER_USD),
         estimated=estimated.fillna(0.0),
         key=tasks["rate_key"].map(_own_key),
     )
-    return told[told["actual"].notna()]
+    return report[report["actual"].notna()]
 
 
-def estimate_anew(told: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+def estimate_anew(report: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Estimate what was built once more, at the rates that hold now.
 
     What jobs took is set against the rates in use, not against those that each was sold
     at: a rate that was learned from jobs is not learned from the same jobs again.
 
-    Parameters
-    ----------
-    told
-        What `list_told` gives.
-    rates
-        The rate book as it stands.
-
-    Returns
-    -------
-    told
-        The same rows, ``estimated`` [h, or USD] the quantity of that time at today's rates.
-        Of a rate that is several joined by ``*`` all are today's, labour among them where
-        it is dollars. What has no quantity, or a rate that the book has no more, keeps its
-        estimate.
+    The same rows, ``estimated`` [h, or USD] the quantity of that time at today's rates. Of a
+    rate that is several joined by ``*`` all are today's, labour among them where it is dollars.
+    What has no quantity, or a rate that the book has no more, keeps its estimate.
     """
     units = [
         _unit_now(keys, measure, rates)
-        for keys, measure in zip(told["rate_key"], told["measure"], strict=True)
+        for keys, measure in zip(report["rate_key"], report["measure"], strict=True)
     ]
-    anew = told["quantity"] * pd.Series(units, index=told.index, dtype=float)
-    return told.assign(estimated=anew.where(anew > 0, told["estimated"]))
+    anew = report["quantity"] * pd.Series(units, index=report.index, dtype=float)
+    return report.assign(estimated=anew.where(anew > 0, report["estimated"]))
 
 
 def check_prices(jobs: pd.DataFrame) -> PriceCheck:
-    """
-    Count how often the price as sold lay inside the quick price's range.
-
-    Parameters
-    ----------
-    jobs
-        Table `JOBS`; those without a quick price or a price are passed over.
-
-    Returns
-    -------
-    check
-        Ends of the range count as inside.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """Count how often the price as sold lay inside the quick price's range."""
     jobs = check_table(jobs, JOBS)
-    told = jobs[(jobs["quick_high_cents"] > 0) & (jobs["sold_cents"] > 0)]
-    is_inside = told["sold_cents"].between(told["quick_low_cents"], told["quick_high_cents"])
+    report = jobs[(jobs["quick_high_cents"] > 0) & (jobs["sold_cents"] > 0)]
+    is_inside = report["sold_cents"].between(report["quick_low_cents"], report["quick_high_cents"])
     inside_count = int(is_inside.sum())
-    return PriceCheck(inside_count, len(told), *jeffreys_interval(inside_count, len(told)))
+    return PriceCheck(inside_count, len(report), *jeffreys_interval(inside_count, len(report)))
 
 
 def name_losses(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Name the jobs that cost more than they brought in.
 
-    Parameters
-    ----------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`; jobs of which no actual is on record are passed over.
-    rates
-        Labour rate [USD/h], for hours that nobody had estimated.
-
-    Returns
-    -------
-    losses
-        Columns `LOSS_COLUMNS`, largest loss first. The price is the invoice, else the price
-        as sold. The cost of a task is its actual cost; else its actual hours at the
-        estimate's hourly cost; else the estimate.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
+    Columns `LOSS_COLUMNS`, largest loss first. The price is the invoice, else the price as
+    sold. The cost of a task is its actual cost; else its actual hours at the estimate's hourly
+    cost; else the estimate.
     """
-    told = set(list_told(jobs, job_tasks)["job_id"])
+    report = set(list_actuals(jobs, job_tasks)["job_id"])
     jobs, tasks = check_table(jobs, JOBS), check_table(job_tasks, JOB_TASKS)
     hourly = tasks["estimated_cents"] / tasks["estimated_hours"]
     hourly = hourly.fillna(rates.labor_usd_per_hour.value * CENTS_PER_USD)
     cost = tasks["actual_cents"].fillna(tasks["actual_hours"] * hourly)
     cost = cost.fillna(tasks["estimated_cents"].astype(float)).groupby(tasks["job_id"]).sum()
-    priced = jobs[jobs["job_id"].isin(told)].assign(
+    priced = jobs[jobs["job_id"].isin(report)].assign(
         price_cents=jobs["invoiced_cents"].where(jobs["invoiced_cents"] > 0, jobs["sold_cents"]),
         cost_cents=jobs["job_id"].map(cost).round(),
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from scanner.calls.built import estimate_anew, list_told
+from scanner.calls.built import estimate_anew, list_actuals
 from scanner.calls.ratios import Ratio, ratio_of
 from scanner.schema.documents import Rate, RateBook
 
@@ -33,49 +33,22 @@ MOST_SHARE = 0.95
 
 
 def count_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> int:
-    """
-    Count the built jobs of which any actual is on record.
-
-    Parameters
-    ----------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`.
-
-    Returns
-    -------
-    count
-        Jobs.
-    """
-    return int(list_told(jobs, job_tasks)["job_id"].nunique())
+    """Count the built jobs of which any actual is on record."""
+    return int(list_actuals(jobs, job_tasks)["job_id"].nunique())
 
 
 def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Compare estimate and actual, task by task.
 
-    Parameters
-    ----------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`; jobs that are not built are passed over.
-    rates
-        The rate book as it stands.
-
-    Returns
-    -------
-    tasks
-        Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both
-        [h, or USD], estimated at the rates as they stand, their ratio, and the rate that would have hit it. A task that was done
-        and never estimated shows what it took and has no ratio.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
+    Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both [h, or
+    USD], estimated at the rates as they stand, their ratio, and the rate that would have hit
+    it. A task that was done and never estimated shows what it took and has no ratio.
     """
-    told = estimate_anew(list_told(jobs, job_tasks), rates=rates)
+    report = estimate_anew(list_actuals(jobs, job_tasks), rates=rates)
     proposals = propose_rates(jobs, job_tasks, rates=rates).set_index("rate_key")
     rows = []
-    for (task, measure), own in told.groupby(["task", "measure"], sort=False):
+    for (task, measure), own in report.groupby(["task", "measure"], sort=False):
         ratio = ratio_of(own["actual"].to_numpy(float), own["estimated"].to_numpy(float))
         both = own[(own["estimated"] > 0) & (own["actual"] > 0)]
         told_of = both if len(both) else own
@@ -92,27 +65,12 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     """
     Propose rates where `FROM_JOBS` jobs show that the one in use is off.
 
-    Parameters
-    ----------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`.
-    rates
-        The rate book as it stands.
-
-    Returns
-    -------
-    proposals
-        Columns `PROPOSAL_COLUMNS`, by name of the rate. Tasks that share a rate are added
-        up job by job. A pace is divided by the ratio, any other rate multiplied; low and
-        high are the ends of the ratio's interval.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
+    Columns `PROPOSAL_COLUMNS`, by name of the rate. Tasks that share a rate are added up job by
+    job. A pace is divided by the ratio, any other rate multiplied; low and high are the ends of
+    the ratio's interval.
     """
-    told = estimate_anew(list_told(jobs, job_tasks), rates=rates)
-    both = told[(told["estimated"] > 0) & (told["actual"] > 0) & (told["key"] != "")]
+    report = estimate_anew(list_actuals(jobs, job_tasks), rates=rates)
+    both = report[(report["estimated"] > 0) & (report["actual"] > 0) & (report["key"] != "")]
     rows = []
     for key, own in both.groupby("key", sort=True):
         by_job = own.groupby("job_id")[["actual", "estimated"]].sum()

@@ -44,14 +44,7 @@ class CallCounts:
 
     @property
     def total_count(self) -> float:
-        """
-        All client-seasons.
-
-        Returns
-        -------
-        count
-            Client-seasons.
-        """
+        """All client-seasons."""
         return (
             self.not_reached_count + self.reached_only_count
             + self.visited_only_count + self.sold_count
@@ -76,30 +69,11 @@ class Share:
 
     @property
     def mean(self) -> float:
-        """
-        Mean of the share.
-
-        Returns
-        -------
-        mean
-            Share of one.
-        """
+        """Mean of the share."""
         return self.for_count / (self.for_count + self.against_count)
 
     def interval(self, *, level: float = CHANCE_LEVEL) -> tuple[float, float]:
-        """
-        Give the equal-tailed interval of the share.
-
-        Parameters
-        ----------
-        level
-            Share of the probability inside, 0 to 1.
-
-        Returns
-        -------
-        low, high
-            Ends of the interval, shares of one.
-        """
+        """Give the equal-tailed interval of the share."""
         tail = (1.0 - level) / 2.0
         low, high = betaincinv(self.for_count, self.against_count, [tail, 1.0 - tail])
         return float(low), float(high)
@@ -154,24 +128,6 @@ def chance_of_sale(rates: RateBook, *, counts: CallCounts = NO_CALLS) -> Chance:
     """
     Work out the chances of a client-season from the prior and the record.
 
-    Parameters
-    ----------
-    rates
-        The four prior counts [client-seasons].
-    counts
-        What is on record [client-seasons].
-
-    Returns
-    -------
-    chance
-        A beta distribution for each stage.
-
-    Raises
-    ------
-    RateError
-        If an outcome has neither a prior count nor a record: its share would be
-        undefined.
-
     Notes
     -----
     A sum of Dirichlet shares is a beta, and so is one such sum as a share of a larger.
@@ -203,26 +159,8 @@ def total_sales(share: Share, calls_count: int, *, level: float = CHANCE_LEVEL) 
     """
     Predict the sales among a number of calls that share one uncertain chance.
 
-    Parameters
-    ----------
-    share
-        Chance that one call ends in a sale.
-    calls_count
-        Calls to be made [count].
-    level
-        Share of the probability inside the range, 0 to 1.
-
-    Returns
-    -------
-    total
-        Mean and equal-tailed range of the beta-binomial distribution. The clients share
-        one chance that nobody knows exactly, so the range is wider than that of
-        independent calls.
-
-    Raises
-    ------
-    ValueError
-        If the number of calls is negative.
+    Mean and equal-tailed range of the beta-binomial distribution. The clients share one chance
+    that nobody knows exactly, so the range is wider than that of independent calls.
 
     Examples
     --------
@@ -254,25 +192,8 @@ def jeffreys_interval(
     """
     Give the interval of a plain yes-or-no share with the prior of half a yes, half a no.
 
-    Parameters
-    ----------
-    success_count
-        How many were a yes [count].
-    trial_count
-        How many there were [count].
-    level
-        Share of the probability inside, 0 to 1.
-
-    Returns
-    -------
-    low, high
-        Equal-tailed interval; its low end is 0 when there was no yes and its high end
-        1 when there was no no [1]_.
-
-    Raises
-    ------
-    ValueError
-        If the successes are fewer than none or more than the trials.
+    Equal-tailed interval; its low end is 0 when there was no yes and its high end 1 when there
+    was no no [1]_.
 
     References
     ----------

@@ -28,19 +28,9 @@ def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Tell of each client on record how the last call ended and when the next may be.
 
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    rates
-        Rest after each outcome [days].
-
-    Returns
-    -------
-    history
-        Columns `HISTORY_COLUMNS`, one row a client, by id. ``free_on``: first day on which
-        a call is right again; ``due_on``: day on which one is expected, blank for none;
-        ``is_barred``: asked not to be called, ever.
+    Columns `HISTORY_COLUMNS`, one row a client, by id. ``free_on``: first day on which a call
+    is right again; ``due_on``: day on which one is expected, blank for none; ``is_barred``:
+    asked not to be called, ever.
     """
     ordered = calls.sort_values(["client_id", "called_on", "entry_id"], kind="stable")
     rows = [
@@ -60,22 +50,8 @@ def add_history(
     """
     Put beside each client what the log knows of them.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    season
-        Calls on record.
-    rates
-        Rest after each outcome [days].
-    is_near_built
-        Whether a neighbour's bed was just built, on the index of `clients`; None: nobody's.
-
-    Returns
-    -------
-    clients
-        Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
-        ``last_called_on last_outcome free_on due_on neighbor_built``.
+    Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
+    ``last_called_on last_outcome free_on due_on neighbor_built``.
     """
     history = tell_history(season.calls, rates=rates).set_index("client_id")
     of_client = {
@@ -98,20 +74,8 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
     """
     List what is on record and fits nothing in the book any more.
 
-    Parameters
-    ----------
-    season
-        Calls and jobs on record.
-    beds
-        Table `BEDS` of this scan, skipped ones too.
-    clients
-        Table `CLIENTS`.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, notes: clients who are gone with calls on record, and beds that an
-        outcome names and no bed of this scan is.
+    Table `PROBLEMS`, notes: clients who are gone with calls on record, and beds that an outcome
+    names and no bed of this scan is.
     """
     calls, known = season.calls, set(clients["client_id"])
     gone = calls[~calls["client_id"].isin(known)].groupby("client_id", sort=True).size()
@@ -151,21 +115,7 @@ def with_recorded(clients: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
 
 
 def rest_days(outcome: str, rates: RateBook) -> int | None:
-    """
-    Tell how long a client rests after an outcome.
-
-    Parameters
-    ----------
-    outcome
-        One of `OUTCOMES`.
-    rates
-        The rate book.
-
-    Returns
-    -------
-    days
-        Whole days; None: for good.
-    """
+    """Tell how long a client rests after an outcome."""
     if outcome == DO_NOT_CALL:
         return None
     return round(getattr(rates, f"rest_{outcome.replace(' ', '_')}_days").value)
@@ -175,7 +125,7 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
     """Sum up one client's calls, oldest first."""
     talks = [call for call in calls if call["outcome"] != NOT_REACHED]
     tries = calls[len(calls) - _tail(calls) :]
-    told = [*talks[-1:], *tries]
+    report = [*talks[-1:], *tries]
     last = calls[-1]
     dues = [call["next_date"] for call in tries[-1:] if call["next_date"]]
     if not dues and talks and (_due(talks[-1], rates)):
@@ -185,8 +135,8 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
         "client_id": client_id,
         "last_called_on": last["called_on"],
         "last_outcome": DO_NOT_CALL if is_barred else last["outcome"],
-        "next_action": next((call["next_action"] for call in reversed(told) if call["next_action"]), ""),
-        "free_on": max(_free(call, rates) for call in told),
+        "next_action": next((call["next_action"] for call in reversed(report) if call["next_action"]), ""),
+        "free_on": max(_free(call, rates) for call in report),
         "due_on": "" if is_barred or not dues else dues[0],
         "is_barred": is_barred,
     }  # fmt: skip

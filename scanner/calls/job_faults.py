@@ -21,23 +21,7 @@ TAKE_FROM_LIST = "scan the book, and take the name from the new call list or the
 def why_refused(
     job: dict[Any, Any], others: Sequence[dict[Any, Any]], *, found: Scan | None
 ) -> list[dict[str, str]]:
-    """
-    Say why a new job cannot be recorded.
-
-    Parameters
-    ----------
-    job
-        Its columns as told, ``sold_cents`` NaN where no price is.
-    others
-        Rows of `JOBS`: those on record, and those above it in the sheet.
-    found
-        The scan that it is drawn up from.
-
-    Returns
-    -------
-    faults
-        Rows of `PROBLEMS`, the first reason alone; none where it can.
-    """
+    """Say why a new job cannot be recorded."""
     bed_ids = job["bed_ids"].split()
     known = set(bed_ids) if found is None else set(found.beds["bed_id"])
     sold_in = {
@@ -66,22 +50,8 @@ def what_to_look_at(
     """
     Note what is recorded and may be a slip.
 
-    Parameters
-    ----------
-    job
-        What was told.
-    drawn
-        Its row of `JOBS`.
-    before
-        Its row as it stands on record; no row for a new job.
-    found
-        The scan that new jobs are drawn up from.
-
-    Returns
-    -------
-    notes
-        Rows of `PROBLEMS`: beds that the scan skips, and a price told now that is far
-        outside the quick price of all its beds.
+    Rows of `PROBLEMS`: beds that the scan skips, and a price told now that is far outside the
+    quick price of all its beds.
     """
     notes = []
     if found is not None and before.empty:
@@ -106,23 +76,7 @@ def what_to_look_at(
 def fault_of(
     row: dict[Any, Any], problem: str, remedy: str, severity: str = "fault"
 ) -> dict[str, str]:
-    """
-    Write a problem with a job down.
-
-    Parameters
-    ----------
-    row
-        What was told: ``job_id``, and ``client_id``, ``file`` and ``feature`` where known.
-    problem, remedy
-        In words.
-    severity
-        Fault or note.
-
-    Returns
-    -------
-    problem
-        A row of `PROBLEMS`.
-    """
+    """Write a problem with a job down."""
     feature = row.get("feature", "")
     cells = (row.get("file", ""), feature or f"job {row['job_id']}", str(row.get("client_id", "")), severity,
              f"job '{row['job_id']}': {problem}" if feature else problem, remedy)  # fmt: skip

@@ -24,7 +24,7 @@ AMOUNTS = ("sold_cents", "invoiced_cents")
 
 
 def draw_up_jobs(
-    told: pd.DataFrame,
+    report: pd.DataFrame,
     actuals: pd.DataFrame,
     season: Season,
     *,
@@ -34,40 +34,14 @@ def draw_up_jobs(
     """
     Put beside what was told of jobs what the scan estimated for them.
 
-    Parameters
-    ----------
-    told
-        ``job_id client_id bed_ids finish method built_on note`` (blank: not told),
-        ``sold_cents`` and ``invoiced_cents`` (NaN: not told), one row a job; ``file`` and
-        ``feature`` where it stands in a sheet.
-    actuals
-        ``job_id task actual_hours actual_cents`` (NaN: not told), ``file`` and ``feature``.
-    season
-        What is on record: jobs told of before.
-    found
-        A scan of the clients of jobs that are not on record yet; None: all are.
-    tasks
-        Every task that an estimate may hold.
-
-    Returns
-    -------
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`.
-    problems
-        Table `PROBLEMS`: jobs without a price or of beds that the scan does not find or
-        that are sold already, and actuals of a task that is none, which are left out; as
-        notes, skipped beds and prices far outside the quick price.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
-    ValueError
-        If a job is new and no scan is given.
+    ``jobs, job_tasks``: Tables `JOBS`, `JOB_TASKS`. ``problems``: Table `PROBLEMS`: jobs
+    without a price or of beds that the scan does not find or that are sold already, and actuals
+    of a task that is none, which are left out; as notes, skipped beds and prices far outside
+    the quick price.
     """
     actuals, problems = _known_tasks(actuals, tasks)
     jobs, parts = list[dict[str, Any]](), []
-    for job in told.to_dict("records"):
+    for job in report.to_dict("records"):
         before = season.jobs[season.jobs["job_id"] == job["job_id"]]
         others: list[dict[Any, Any]] = [*season.jobs.to_dict("records"), *jobs]
         faults = why_refused(job, others, found=found) if before.empty else []
@@ -145,16 +119,16 @@ def _by_task(items: pd.DataFrame) -> pd.DataFrame:
 
 def _with_actuals(estimate: pd.DataFrame, actuals: pd.DataFrame, job_id: str) -> pd.DataFrame:
     """Put actuals beside the estimate; a task that was not estimated gets a row of its own."""
-    told = actuals.groupby("task", sort=False)[["actual_hours", "actual_cents"]].sum(min_count=1)
+    report = actuals.groupby("task", sort=False)[["actual_hours", "actual_cents"]].sum(min_count=1)
     extra = pd.DataFrame(
-        {"task": [task for task in told.index if task not in set(estimate["task"])]}
+        {"task": [task for task in report.index if task not in set(estimate["task"])]}
     )
     extra = extra.assign(
         rate_key="", quantity=0.0, unit="", estimated_hours=np.nan, actual_hours=np.nan,
         estimated_cents=0, actual_cents=np.nan,
     )  # fmt: skip
     tasks = pd.concat([estimate, extra], ignore_index=True) if len(extra) else estimate
-    newer = {name: tasks["task"].map(told[name]) for name in told.columns}
+    newer = {name: tasks["task"].map(report[name]) for name in report.columns}
     tasks = tasks.assign(
         job_id=job_id,
         **{name: newer[name].where(newer[name].notna(), tasks[name]) for name in newer},

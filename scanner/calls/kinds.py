@@ -24,7 +24,7 @@ from scanner.schema.log_tables import ANSWERS, CALL_LOG, JOB_TASKS, JOBS, MEASUR
 NUMBER, TYPED_AT = "entry_id", "recorded_at"
 """What the log adds to each entry."""
 
-Told = tuple[tuple[object, ...], tuple[tuple[object, ...], ...]]
+Report = tuple[tuple[object, ...], tuple[tuple[object, ...], ...]]
 """What an entry tells: its details, and its parts row by row."""
 
 
@@ -45,7 +45,7 @@ class Kind:
     schema: TableSchema
     key: tuple[str, ...]
     details: tuple[str, ...]
-    is_known: Callable[[Told, list[Told]], bool]
+    is_known: Callable[[Report, list[Report]], bool]
     words: str
     extras: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
@@ -75,19 +75,19 @@ class Counts:
         )
 
 
-def _says_no_more(told: Told, before: list[Told]) -> bool:
+def _says_no_more(report: Report, before: list[Report]) -> bool:
     return any(
-        all(new in ("", old) for new, old in zip(told[0], version[0], strict=True))
+        all(new in ("", old) for new, old in zip(report[0], version[0], strict=True))
         for version in before
     )
 
 
-def _is_there(told: Told, before: list[Told]) -> bool:
-    return told in before
+def _is_there(report: Report, before: list[Report]) -> bool:
+    return report in before
 
 
-def _is_the_newest(told: Told, before: list[Told]) -> bool:
-    return before[-1:] == [told]
+def _is_the_newest(report: Report, before: list[Report]) -> bool:
+    return before[-1:] == [report]
 
 
 CALL = Kind(
@@ -141,16 +141,16 @@ def judge(
     >>> judge(ANSWER, pd.concat([one, one.assign(answer="no")]), one).tolist()
     ['known', 'changed']
     """
-    versions = defaultdict[tuple[object, ...], list[Told]](list)
-    for key, told in _told(kind, entries, entry_parts):
-        versions[key].append(told)
+    versions = defaultdict[tuple[object, ...], list[Report]](list)
+    for key, report in _reports(kind, entries, entry_parts):
+        versions[key].append(report)
     verdicts = []
-    for key, told in _told(kind, rows, parts):
+    for key, report in _reports(kind, rows, parts):
         before = versions[key]
-        is_known = kind.is_known(told, before)
+        is_known = kind.is_known(report, before)
         verdicts.append("known" if is_known else "changed" if before else "added")
         if not is_known:
-            before.append(told)
+            before.append(report)
     return pd.Series(verdicts, index=rows.index, dtype="str", name="verdict")
 
 
@@ -213,9 +213,9 @@ def _plain(value: object) -> object:
     return None if isinstance(plain, float) and math.isnan(plain) else plain
 
 
-def _told(
+def _reports(
     kind: Kind, rows: pd.DataFrame, parts: pd.DataFrame | None
-) -> Iterator[tuple[tuple[object, ...], Told]]:
+) -> Iterator[tuple[tuple[object, ...], Report]]:
     beneath = parts_by_entry(kind, parts)
     numbers = rows[NUMBER] if NUMBER in rows else range(len(rows))
     heads = (plain_rows(rows, columns) for columns in (kind.key, kind.details))

@@ -48,18 +48,6 @@ def add_months(day: date, months: int) -> date:
     """
     Count months on, to the end of a shorter month at most.
 
-    Parameters
-    ----------
-    day
-        Day to count from.
-    months
-        How many.
-
-    Returns
-    -------
-    day
-        The same day of the month so many months later, or that month's last.
-
     Examples
     --------
     >>> str(add_months(date(2024, 1, 15), 18)), str(add_months(date(2025, 1, 31), 3))
@@ -74,16 +62,6 @@ def is_calling_time(local: time) -> bool:
     """
     Tell whether a sales call is allowed at a time of day.
 
-    Parameters
-    ----------
-    local
-        Time at the called party's place.
-
-    Returns
-    -------
-    is_allowed
-        Whether it lies within the hours.
-
     Examples
     --------
     >>> [is_calling_time(time(*at)) for at in ((20, 59), (21, 1), (7, 59))]
@@ -93,23 +71,7 @@ def is_calling_time(local: time) -> bool:
 
 
 def word_relationships(clients: pd.DataFrame, season: Season, *, today: date) -> pd.Series[str]:
-    """
-    Say how long each client may be called as one, as far as the book knows.
-
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`; a column ``last_service`` names the day of the last paid service.
-    season
-        Jobs, sales and inquiries on record.
-    today
-        Day of the calls.
-
-    Returns
-    -------
-    words
-        One text a row on the index of `clients`, blank where no day is known.
-    """
+    """Say how long each client may be called as one, as far as the book knows."""
     ids = clients["client_id"]
     calls, jobs = season.calls, season.jobs
     bought = [

@@ -49,19 +49,7 @@ class Learned:
     odds: Mapping[str, float] = field(default_factory=dict)
 
     def counts_of(self, along: str) -> CallCounts:
-        """
-        Give the record that the chance of an offer rests on.
-
-        Parameters
-        ----------
-        along
-            What its lead bed runs along.
-
-        Returns
-        -------
-        counts
-            The kind's own where it stands apart, else all.
-        """
+        """Give the record that the chance of an offer rests on."""
         return self.by_kind.get(along, self.counts)
 
 
@@ -72,30 +60,7 @@ NOTHING_LEARNED = Learned()
 def learn_chances(
     season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date
 ) -> Learned:
-    """
-    Learn chances from the log.
-
-    Parameters
-    ----------
-    season
-        Calls on record, and what crews saw.
-    clients
-        Table `CLIENTS`: since when each is one.
-    rates
-        Prior counts [client-seasons], from how many years on a client counts as a long one.
-    today
-        Day on which it is asked.
-
-    Returns
-    -------
-    learned
-        Counts, and what stands apart from them.
-
-    Raises
-    ------
-    RateError
-        If the rate book's prior counts leave the chance undefined.
-    """
+    """Learn chances from the log."""
     seasons = list_seasons(season.calls, today=today)
     whole = seasons[seasons["end"] != PENDING].reset_index(drop=True)
     counts = count_ends(whole)

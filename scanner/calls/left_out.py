@@ -22,7 +22,7 @@ def list_left_out(
     """
     out = clients[~clients["client_id"].isin(calls.loc[calls["left_out"] == "", "client_id"])]
     called_off = _first(calls, calls["left_out"])
-    reasons = _of_beds(beds) | _first(problems, _told(problems)) | called_off
+    reasons = _of_beds(beds) | _first(problems, _sentences(problems)) | called_off
     out = out[["client_id", "name"]].assign(
         has_offer=out["client_id"].isin(called_off.keys()),
         reason=[reasons.get(client_id, NOTHING_FOUND) for client_id in out["client_id"]],
@@ -45,7 +45,7 @@ def _of_beds(beds: pd.DataFrame) -> dict[str, str]:
     return {client_id: "; ".join(words) for client_id, words in reasons.items()}
 
 
-def _told(problems: pd.DataFrame) -> list[str]:
+def _sentences(problems: pd.DataFrame) -> list[str]:
     return [
         f"{problem} ({remedy})" if remedy else problem
         for problem, remedy in zip(problems["problem"], problems["remedy"], strict=True)
@@ -54,8 +54,8 @@ def _told(problems: pd.DataFrame) -> list[str]:
 
 def _first(table: pd.DataFrame, words: list[str] | pd.Series) -> dict[str, str]:
     """Give the first words of each client."""
-    told: dict[str, str] = {}
+    report: dict[str, str] = {}
     for client_id, text in zip(table["client_id"], words, strict=True):
         if client_id and text:
-            told.setdefault(client_id, text)
-    return told
+            report.setdefault(client_id, text)
+    return report

@@ -36,33 +36,8 @@ def rank_calls(
     """
     Rank the offers to be made by expected profit.
 
-    Parameters
-    ----------
-    offers
-        Table `OFFERS`; of those that come in phases only the first is ranked.
-    beds
-        Table `BEDS`, for the reasons.
-    clients
-        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log.
-    rates
-        Prior counts, odds of warm signs, selling time [h] and rest after a contact [days].
-    today
-        Day of the ranking.
-    learned
-        What the calls on record have taught.
-
-    Returns
-    -------
-    calls
-        Table `CALLS`, one row a first-phase offer: best first, then those left out by
-        name of the client, rank 0, with the reason in ``left_out``.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema, or an offer's client is not in `clients`.
-    RateError
-        If the rate book's prior counts leave the chance undefined.
+    Table `CALLS`, one row a first-phase offer: best first, then those left out by name of the
+    client, rank 0, with the reason in ``left_out``.
 
     Notes
     -----

@@ -37,14 +37,7 @@ class Ratio:
 
     @property
     def excludes_one(self) -> bool:
-        """
-        Tell whether the estimate is off for sure.
-
-        Returns
-        -------
-        is_off
-            Whether the whole interval lies on one side of 1.
-        """
+        """Tell whether the estimate is off for sure."""
         return bool(self.low > 1.0 or self.high < 1.0)
 
 
@@ -52,19 +45,8 @@ def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE
     """
     Compare actuals with estimates.
 
-    Parameters
-    ----------
-    actual, estimated
-        One a job, in one unit; jobs where one of them is not above 0 or not known are
-        passed over.
-    level
-        Share of the probability inside the interval, 0 to 1.
-
-    Returns
-    -------
-    ratio
-        The mean exp(m), the ends exp(m ± t s / √n), with m and s mean and standard deviation of the n
-        logarithms and t Student's with n − 1 degrees of freedom.
+    The mean exp(m), the ends exp(m ± t s / √n), with m and s mean and standard deviation of the
+    n logarithms and t Student's with n − 1 degrees of freedom.
 
     Examples
     --------

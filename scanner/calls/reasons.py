@@ -37,23 +37,7 @@ def reasons_to_call(
     """
     Say why each offer is worth a call.
 
-    Parameters
-    ----------
-    offers
-        Table `OFFERS`, n rows.
-    beds
-        Table `BEDS`: edge, trimming [ft] and turf width [ft] of the beds offered.
-    clients
-        Table `CLIENTS`, one row an offer, on the index of `offers`.
-    rates
-        From how many years on a client counts as a long one.
-    today
-        Day of the ranking.
-
-    Returns
-    -------
-    reasons
-        One text a row on the index of `offers`, several reasons joined by ``"; "``.
+    One text a row on the index of `offers`, several reasons joined by ``"; "``.
     """
     parts = _parts(offers, beds)
     signs = warm_signs(clients, rates=rates, today=today)
@@ -75,20 +59,6 @@ def reasons_to_call(
 def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Series:
     """
     Say why a client is not to be called.
-
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`, n rows on any index.
-    rates
-        Rest after a contact [days].
-    today
-        Day of the ranking.
-
-    Returns
-    -------
-    reasons
-        One text a row on the index of `clients`, blank: may be called.
 
     Notes
     -----
@@ -118,20 +88,8 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
     """
     Tell which warm signs the client list shows.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`, n rows on any index.
-    rates
-        From how many years on a client counts as a long one.
-    today
-        Day of the ranking.
-
-    Returns
-    -------
-    signs
-        Booleans on the index of `clients`: ``bought_before``, ``long_client`` and, where
-        `add_history` has told, ``neighbor_built``.
+    Booleans on the index of `clients`: ``bought_before``, ``long_client`` and, where
+    `add_history` has told, ``neighbor_built``.
     """
     since = pd.to_datetime(clients["client_since"], format="ISO8601", errors="coerce")
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
@@ -145,19 +103,7 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
 
 
 def join_texts(texts: Sequence[pd.Series]) -> pd.Series:
-    """
-    Join columns of sentences, blanks left out.
-
-    Parameters
-    ----------
-    texts
-        At least one column of texts, all on one index.
-
-    Returns
-    -------
-    joined
-        One text a row, parts joined by ``"; "``.
-    """
+    """Join columns of sentences, blanks left out."""
     rows = zip(*texts, strict=True)
     joined = ["; ".join(part for part in row if part) for row in rows]
     return pd.Series(joined, index=texts[0].index, dtype="str")
@@ -167,13 +113,13 @@ def _logged_rest(clients: pd.DataFrame, today: date) -> pd.Series:
     """Say how the last call ended and until when the client rests, as the log has it."""
     if "free_on" not in clients:
         return pd.Series("", index=clients.index, dtype="str")
-    told = (
+    report = (
         clients["last_outcome"] + " on " + clients["last_called_on"]
         + ", rests until " + clients["free_on"]
     )  # fmt: skip
     # Whoever asked not to be called is told of already
     is_resting = (clients["free_on"] > today.isoformat()) & (clients["do_not_call"] != "yes")
-    return told.where(is_resting, "")
+    return report.where(is_resting, "")
 
 
 def _parts(offers: pd.DataFrame, beds: pd.DataFrame) -> pd.DataFrame:

@@ -26,18 +26,8 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
     """
     Count each job that was sold as a call that ended in the sale.
 
-    Parameters
-    ----------
-    calls
-        Columns of `CALL_LOG`.
-    sales
-        Columns `SALE_COLUMNS`, one row a job.
-
-    Returns
-    -------
-    calls
-        With one more row a client and day of sale: none where a call to that client ended
-        in a sale on that day or in the `SAME_SALE_DAYS` before it.
+    With one more row a client and day of sale: none where a call to that client ended in a sale
+    on that day or in the `SAME_SALE_DAYS` before it.
 
     Examples
     --------
@@ -47,12 +37,12 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
     >>> both[["client_id", "called_on", "outcome", "note"]].values.tolist()
     [['A', '2027-03-02', 'sold', ''], ['B', '2027-03-09', 'sold', 'job 7']]
     """
-    told = calls[calls["outcome"] == SOLD].groupby("client_id")["called_on"].agg(list).to_dict()
+    report = calls[calls["outcome"] == SOLD].groupby("client_id")["called_on"].agg(list).to_dict()
     more = list[dict[str, Any]]()
     for key, own in sales.groupby(["client_id", "sold_on"], sort=True):
         client_id, sold_on = (str(part) for part in key)
         since = (date.fromisoformat(sold_on) - timedelta(days=SAME_SALE_DAYS)).isoformat()
-        if any(since <= called_on <= sold_on for called_on in told.get(client_id, ())):
+        if any(since <= called_on <= sold_on for called_on in report.get(client_id, ())):
             continue
         more.append({
             **dict.fromkeys(CALL_LOG.columns, ""), "entry_id": own["entry_id"].min(), "outcome": SOLD,
@@ -68,18 +58,8 @@ def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
     """
     Offer no bed that is sold and waits to be built.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS`.
-    jobs
-        Table `JOBS`.
-
-    Returns
-    -------
-    beds
-        The same beds, ``skip_reason`` sold where a job that is not built yet names them and
-        nothing else skips them.
+    The same beds, ``skip_reason`` sold where a job that is not built yet names them and nothing
+    else skips them.
     """
     waiting = _beds_of(jobs[jobs["built_on"] == ""])
     is_sold = beds["bed_id"].isin(waiting) & beds["skip_reason"].eq("")
@@ -87,21 +67,7 @@ def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
 
 
 def drop_sold(listed: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
-    """
-    Drop from the last scan's offers those of which a bed was sold since.
-
-    Parameters
-    ----------
-    listed
-        Table `LISTED`.
-    jobs
-        Table `JOBS`, built or not.
-
-    Returns
-    -------
-    listed
-        Table `LISTED`.
-    """
+    """Drop from the last scan's offers those of which a bed was sold since."""
     sold = _beds_of(jobs)
     is_sold = [not sold.isdisjoint(bed_ids.split()) for bed_ids in listed["bed_ids"]]
     return listed[~pd.Series(is_sold, index=listed.index, dtype=bool)].reset_index(drop=True)

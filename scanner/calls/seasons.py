@@ -33,24 +33,9 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
     """
     Sum up the calls to each client in each year.
 
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    today
-        Day on which it is asked: entries of later days are not looked at.
-
-    Returns
-    -------
-    seasons
-        Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
-        ``pending``; ``along`` is what the lead bed of the first offer runs along, blank
-        where no call names a bed; ``first_on`` and ``last_on`` are ISO days.
-
-    Raises
-    ------
-    SchemaError
-        If `calls` breaks its schema.
+    Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
+    ``pending``; ``along`` is what the lead bed of the first offer runs along, blank where no
+    call names a bed; ``first_on`` and ``last_on`` are ISO days.
 
     Notes
     -----
@@ -74,19 +59,7 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
 
 
 def count_ends(seasons: pd.DataFrame) -> CallCounts:
-    """
-    Count client-seasons by how they ended.
-
-    Parameters
-    ----------
-    seasons
-        What `list_seasons` gives.
-
-    Returns
-    -------
-    counts
-        Pending ones are left out [client-seasons].
-    """
+    """Count client-seasons by how they ended."""
     counts = seasons["end"].value_counts()
     return CallCounts(*(float(counts.get(end, 0)) for end in ENDS))
 
@@ -94,23 +67,6 @@ def count_ends(seasons: pd.DataFrame) -> CallCounts:
 def count_seasons(calls: pd.DataFrame, *, today: date) -> CallCounts:
     """
     Count what the calls on record came to.
-
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    today
-        Day on which it is asked.
-
-    Returns
-    -------
-    counts
-        Whole client-seasons by how they ended; pending ones are left out.
-
-    Raises
-    ------
-    SchemaError
-        If `calls` breaks its schema.
 
     Examples
     --------
@@ -129,16 +85,6 @@ def count_seasons(calls: pd.DataFrame, *, today: date) -> CallCounts:
 def lead_along(bed_ids: str) -> str:
     """
     Tell what the first of some beds runs along, from its name.
-
-    Parameters
-    ----------
-    bed_ids
-        Names of beds, lead first, joined by a blank.
-
-    Returns
-    -------
-    along
-        One of `ALONG`; blank where there is no bed or its name does not say.
 
     Examples
     --------

@@ -31,26 +31,7 @@ TODAY_COLUMNS = (
 def list_offered(
     calls: pd.DataFrame, offers: pd.DataFrame, beds: pd.DataFrame, *, today: date
 ) -> pd.DataFrame:
-    """
-    Put what a scan offers into the form in which the log keeps it.
-
-    Parameters
-    ----------
-    calls, offers, beds
-        Tables `CALLS`, `OFFERS`, `BEDS`.
-    today
-        Day of the scan.
-
-    Returns
-    -------
-    listed
-        Table `LISTED`, one row a first-phase offer, left out or not.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """Put what a scan offers into the form in which the log keeps it."""
     along = dict(zip(beds["bed_id"], beds["along"], strict=True))
     shared = [name for name in offers.columns if name in calls.columns and name != "offer_id"]
     listed = calls.merge(offers.drop(columns=shared), on="offer_id").assign(
@@ -73,23 +54,10 @@ def list_today(
     """
     List whom to call today, and whom not and why.
 
-    Parameters
-    ----------
-    listed, left_out
-        Tables `LISTED` and `LEFT_OUT` of the last scan.
-    clients
-        Table `CLIENTS` as `add_history` gives it.
-    rates
-        Rest after a contact [days].
-    today
-        Day of the calls.
-
-    Returns
-    -------
-    calls
-        Columns `TODAY_COLUMNS`, ``place`` 1 called first and 0 left out, one row an offer, and one a client who was promised a call
-        without an offer: call-backs that are due, longest due first; then by expected profit
-        and name; then, with the reason in ``left_out``, those not to be called.
+    Columns `TODAY_COLUMNS`, ``place`` 1 called first and 0 left out, one row an offer, and one
+    a client who was promised a call without an offer: call-backs that are due, longest due
+    first; then by expected profit and name; then, with the reason in ``left_out``, those not to
+    be called.
     """
     reasons = reasons_to_leave_out(clients, rates=rates, today=today)
     known = clients.assign(left_out=reasons).drop(columns=["reasons", "cautions"], errors="ignore")
@@ -109,31 +77,13 @@ def list_today(
 def list_gone(
     calls: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
 ) -> pd.DataFrame:
-    """
-    List who was promised a call by now and is not in the client list any more.
-
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    clients
-        Table `CLIENTS`.
-    rates
-        Rest after an outcome [days].
-    today
-        Day of the calls.
-
-    Returns
-    -------
-    gone
-        Columns `TODAY_COLUMNS`, one row a client, with the reason in ``left_out``.
-    """
+    """List who was promised a call by now and is not in the client list any more."""
     history = tell_history(calls[~calls["client_id"].isin(clients["client_id"])], rates=rates)
     gone = history[history["due_on"].between("0", today.isoformat())].drop(columns="free_on")
     columns = {name: pd.Series("", gone.index, dtype="str") for name in TODAY_COLUMNS}
     numbers = {name: pd.Series(np.nan, gone.index) for name in _NUMBERS}
-    told = {name: gone[name] for name in gone.columns if name in TODAY_COLUMNS}
-    gone = pd.DataFrame(columns | numbers | told).assign(place=0, left_out=GONE)
+    report = {name: gone[name] for name in gone.columns if name in TODAY_COLUMNS}
+    gone = pd.DataFrame(columns | numbers | report).assign(place=0, left_out=GONE)
     return gone[[*TODAY_COLUMNS]].reset_index(drop=True)
 
 
@@ -145,26 +95,7 @@ def choose_calls(
     kind: str | None = None,
     is_due_only: bool = False,
 ) -> pd.DataFrame:
-    """
-    Choose some of today's calls.
-
-    Parameters
-    ----------
-    calls
-        What `list_today` gives.
-    route, day
-        Mowing route and day of the week, as the client list has them; the first letters
-        of a day will do. None: all.
-    kind
-        What a bed of the offer runs along. None: all.
-    is_due_only
-        Whether only call-backs that are due are wanted.
-
-    Returns
-    -------
-    chosen
-        Those rows, in the same order.
-    """
+    """Choose some of today's calls."""
     is_chosen = calls["client_id"].notna()
     if route is not None:
         is_chosen &= calls["route"].str.casefold() == route.strip().casefold()

@@ -21,19 +21,9 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """
     Count each visit that was made as a call that ended in one.
 
-    Parameters
-    ----------
-    calls
-        Columns of `CALL_LOG`.
-    visits
-        Columns of `VISITS`.
-
-    Returns
-    -------
-    calls
-        With one more row a visit that is news: none where that call is on record, nor
-        after a quote, a sale or a "do not call" of the same year. A day that was promised
-        for later stays promised.
+    With one more row a visit that is news: none where that call is on record, nor after a
+    quote, a sale or a "do not call" of the same year. A day that was promised for later stays
+    promised.
 
     Examples
     --------
@@ -71,21 +61,7 @@ def _promise(calls: pd.DataFrame, client_id: str, visited_on: str) -> dict[str, 
 
 
 def override_measured(measured: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
-    """
-    Let edges measured on a visit stand in for those of the book's file.
-
-    Parameters
-    ----------
-    measured
-        Table `MEASURED`, from ``measured.csv``.
-    measurements
-        Table `MEASUREMENTS`, from the log.
-
-    Returns
-    -------
-    measured
-        Table `MEASURED`: where the log has a client's edges of a kind, only those.
-    """
+    """Let edges measured on a visit stand in for those of the book's file."""
     if measurements.empty:
         return measured
     keys = ["client_id", "along"]

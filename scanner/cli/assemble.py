@@ -32,21 +32,7 @@ class LayerType(click.ParamType[Source]):
         param: click.Parameter | None,
         ctx: click.Context | None,
     ) -> Source:
-        """
-        Find the file that a layer is in.
-
-        Parameters
-        ----------
-        value
-            What was typed.
-        param, ctx
-            What click knows of this call.
-
-        Returns
-        -------
-        source
-            File and layer.
-        """
+        """Find the file that a layer is in."""
         if isinstance(value, Source):
             return value
         path, _, layer = str(value).rpartition("#")
@@ -69,21 +55,7 @@ class PickType(click.ParamType[Pick]):
         param: click.Parameter | None,
         ctx: click.Context | None,
     ) -> Pick:
-        """
-        Take a pick apart.
-
-        Parameters
-        ----------
-        value
-            What was typed.
-        param, ctx
-            What click knows of this call.
-
-        Returns
-        -------
-        pick
-            Kind, column and value.
-        """
+        """Take a pick apart."""
         if isinstance(value, Pick):
             return value
         kind, has_kind, rest = str(value).partition("=")
@@ -98,19 +70,7 @@ class PickType(click.ParamType[Pick]):
 
 
 def layer_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """
-    Give a command one option for each kind of layer.
-
-    Parameters
-    ----------
-    command
-        The command's function.
-
-    Returns
-    -------
-    command
-        The same with options.
-    """
+    """Give a command one option for each kind of layer."""
     for kind in reversed(KINDS):
         command = click.option(
             f"--{kind.option}", kind.name, type=LayerType(), metavar="LAYER", multiple=True,

@@ -165,9 +165,9 @@ def _table(rows: list[dict[str, Any]]) -> Table:
 
 
 def _close(
-    to_call: pd.DataFrame, left_out: pd.DataFrame, gone: pd.DataFrame, told: tuple[int, date]
+    to_call: pd.DataFrame, left_out: pd.DataFrame, gone: pd.DataFrame, report: tuple[int, date]
 ) -> None:
-    shown_count, today = told
+    shown_count, today = report
     due_count = int((to_call["due_on"] != "").sum())
     bare_count = int((left_out["offer_id"] == "").sum())
     bare = f", {bare_count:,} of them without an offer" if bare_count else ""

@@ -12,21 +12,7 @@ from scanner.cli.talk import counted
 
 
 def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
-    """
-    Close a scan.
-
-    Parameters
-    ----------
-    summary
-        What ``summary.json`` holds: counts, areas [ft2], money [USD].
-    folder
-        Where the pages were written.
-
-    Returns
-    -------
-    line
-        What was found, left out, needs fixing, and which page to open.
-    """
+    """Close a scan."""
     not_drawn, left_out = summary["not_drawn"], summary["left_out"]
     parts = [
         f"Found {counted(summary['beds'], 'bed')} ({float(summary['area_ft2']):,.0f} ft²)"
@@ -44,23 +30,7 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
 
 
 def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame) -> str:
-    """
-    Close a check.
-
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    feature_count
-        Usable site features [count].
-    problems
-        Table `PROBLEMS`.
-
-    Returns
-    -------
-    line
-        What is usable and how much is to be fixed.
-    """
+    """Close a check."""
     usable = f"{counted(len(clients), 'client')} and {counted(feature_count, 'site feature')}"
     fault_count = int((problems["severity"] == "fault").sum())
     words = problem_words(fault_count, len(problems), None) or "No problems."
@@ -70,16 +40,6 @@ def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame
 def unseen_words(summary: Mapping[str, Any]) -> str:
     """
     Say how much rests on ground that nobody has seen.
-
-    Parameters
-    ----------
-    summary
-        What ``summary.json`` holds.
-
-    Returns
-    -------
-    words
-        One sentence, blank where all is seen.
 
     Examples
     --------
@@ -103,16 +63,6 @@ def chance_words(calls_count: int) -> str:
     """
     Say what the chances rest on, once there are calls on record.
 
-    Parameters
-    ----------
-    calls_count
-        Clients called in a year [count], call backs and open quotes left out.
-
-    Returns
-    -------
-    words
-        One sentence, blank where nothing is on record.
-
     Examples
     --------
     >>> chance_words(120), chance_words(0)
@@ -124,16 +74,6 @@ def chance_words(calls_count: int) -> str:
 def skipped_words(count_by_reason: Mapping[str, int]) -> str:
     """
     Say how many beds were skipped and why.
-
-    Parameters
-    ----------
-    count_by_reason
-        Beds skipped [count] by skip reason.
-
-    Returns
-    -------
-    words
-        One sentence, blank where none was skipped.
 
     Examples
     --------
@@ -152,20 +92,6 @@ def skipped_words(count_by_reason: Mapping[str, int]) -> str:
 def problem_words(fault_count: int, problem_count: int, file: Path | None) -> str:
     """
     Say how many records need fixing and how many notes there are.
-
-    Parameters
-    ----------
-    fault_count
-        Problems that need fixing [count].
-    problem_count
-        All problems, notes too [count].
-    file
-        Where they are listed; None where they were just printed.
-
-    Returns
-    -------
-    words
-        One sentence, blank where there is no problem.
 
     Examples
     --------

@@ -28,27 +28,7 @@ from scanner.sheets.problems import row_words
 
 
 def read_for_scan(book: Path, season: Season) -> Book:
-    """
-    Read a book that is to be scanned.
-
-    Parameters
-    ----------
-    book
-        Folder of the book.
-    season
-        What is on record: where lots were measured on visits, a book without drawings and
-        without ``measured.csv`` will do.
-
-    Returns
-    -------
-    book
-        The book.
-
-    Raises
-    ------
-    BookError
-        If there is nothing to work with.
-    """
+    """Read a book that is to be scanned."""
     return pipeline.read_book(book, needs_lots=season.measurements.empty)
 
 
@@ -62,16 +42,7 @@ def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataF
 
 
 def keep_scan(found: Scan, book: Path) -> None:
-    """
-    Keep the names of the beds and the call list in the log; where it cannot be, say so.
-
-    Parameters
-    ----------
-    found
-        A scan of the whole book.
-    book
-        Folder of the book.
-    """
+    """Keep the names of the beds and the call list in the log; where it cannot be, say so."""
     try:
         with open_log(book, today=found.today) as log:
             log.store_beds(remember_beds(found.beds, today=found.today))
@@ -83,28 +54,7 @@ def keep_scan(found: Scan, book: Path) -> None:
 
 
 def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[str]]:
-    """
-    List the rows of the call lists that are filled in and not on record.
-
-    Parameters
-    ----------
-    found
-        A scan: its clients and its day.
-    folder
-        Where the lists lie.
-    book
-        Folder of the book.
-
-    Returns
-    -------
-    rows
-        Rows by call list; one that cannot be read has none, its writer refuses it.
-
-    Raises
-    ------
-    LogError
-        If the log cannot be read.
-    """
+    """List the rows of the call lists that are filled in and not on record."""
     entries = read_entries(book, CALL)
     clients = with_recorded(found.clients, entries)
     pending: dict[str, list[str]] = {}
@@ -119,32 +69,14 @@ def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[str
 
 
 def draw_up(
-    book: Path, told: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
+    book: Path, report: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """
-    Draw jobs up for the log: the estimate that a scan makes beside what was told.
-
-    Parameters
-    ----------
-    book
-        Folder of the book.
-    told, actuals
-        As `check_jobs` gives them.
-    season
-        What is on record: a job told of before keeps its estimate.
-    today
-        Day of the estimate.
-
-    Returns
-    -------
-    jobs, job_tasks, problems
-        Tables `JOBS`, `JOB_TASKS`, `PROBLEMS`.
-    """
-    new = set(told.loc[~told["job_id"].isin(season.jobs["job_id"]), "client_id"])
+    """Draw jobs up for the log: the estimate that a scan makes beside what was told."""
+    new = set(report.loc[~report["job_id"].isin(season.jobs["job_id"]), "client_id"])
     found = None
     if new:
         read = read_for_scan(book, season)
         found = pipeline.scan(read, today=today, season=season, client_ids=new)
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
-    return draw_up_jobs(told, actuals, season, found=found, tasks=tasks)
+    return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)

@@ -17,14 +17,7 @@ def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> 
 
 
 def this_time() -> datetime:
-    """
-    Ask the one clock of the program: everything further in is told the day.
-
-    Returns
-    -------
-    now
-        Date and time of this computer, with its zone.
-    """
+    """Ask the one clock of the program: everything further in is told the day."""
     return datetime.now(UTC).astimezone()
 
 
@@ -64,18 +57,6 @@ json_option = click.option(
 def output_folder(out_folder: Path | None, book: Path) -> Path:
     """
     Say where the outputs of a book go.
-
-    Parameters
-    ----------
-    out_folder
-        What ``--out`` named; None where it was left out.
-    book
-        Folder of the book.
-
-    Returns
-    -------
-    folder
-        The named folder, else ``maps/<book>`` under the current one.
 
     Examples
     --------

@@ -24,21 +24,7 @@ class Record(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """
-        Take what is no word of ours for the name of a sheet.
-
-        Parameters
-        ----------
-        ctx
-            What click knows of this call.
-        args
-            What was typed behind the book.
-
-        Returns
-        -------
-        name, command, args
-            The command to run and what is left for it.
-        """
+        """Take what is no word of ours for the name of a sheet."""
         if args[0] not in self.commands and not args[0].startswith("-"):
             return "sheet", self.commands["sheet"], args
         return super().resolve_command(ctx, args)
@@ -150,8 +136,8 @@ def visit(
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
     sides of a drive. They stand in for the edges of that kind from drawings.
     """
-    depth = dict(_named_figure(told, "curb=6") for told in rooms)
-    measured = [_named_figure(told, "curb=42.5") for told in edges]
+    depth = dict(_named_figure(typed, "curb=6") for typed in rooms)
+    measured = [_named_figure(typed, "curb=42.5") for typed in edges]
     if strange := sorted(depth.keys() - {along for along, _ in measured}):
         message = f"--room {strange[0]}: no --edge {strange[0]} goes with it"
         raise click.UsageError(message, ctx)
@@ -159,11 +145,11 @@ def visit(
         "client_id": client, "visited_on": visited_on or today.isoformat(),
         "visited_by": visited_by, "note": note,
     }  # fmt: skip
-    told = [
+    typed = [
         head | {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
         for along, feet in measured
     ]
-    rows = typed_rows(VISIT_SHEET, *(told or [head]))
+    rows = typed_rows(VISIT_SHEET, *(typed or [head]))
     ctx.exit(record_visit(rows, ctx.obj, today=today, as_json=as_json))
 
 
@@ -204,8 +190,8 @@ def job(
         "job_id": beds[0], "bed_ids": " ".join(beds), "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
     }  # fmt: skip
-    spent = [("actual_hours", told) for told in hours] + [("actual_usd", told) for told in cost]
-    tasks = [_task_row(column, told, job_id=beds[0]) for column, told in spent]
+    spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
+    tasks = [_task_row(column, typed, job_id=beds[0]) for column, typed in spent]
     rows = typed_rows(JOB_SHEET, head, *tasks)
     ctx.exit(record_job(rows, ctx.obj, today=today, as_json=as_json))
 
@@ -225,15 +211,15 @@ def undo(ctx: click.Context, today: date) -> None:
     ctx.exit(0 if words else 1)
 
 
-def _task_row(column: str, told: str, *, job_id: str) -> dict[str, str]:
-    task, amount = _named_figure(told, "set edging=3.5")
+def _task_row(column: str, typed: str, *, job_id: str) -> dict[str, str]:
+    task, amount = _named_figure(typed, "set edging=3.5")
     return {"job_id": job_id, "task": task, column: amount}
 
 
-def _named_figure(told: str, example: str) -> tuple[str, str]:
+def _named_figure(typed: str, example: str) -> tuple[str, str]:
     """Split what is written as name=figure."""
-    name, mark, figure = told.rpartition("=")
+    name, mark, figure = typed.rpartition("=")
     if not mark or not name.strip() or not figure.strip():
-        message = f"'{told}' is no name and figure: write it as \"{example}\""
+        message = f"'{typed}' is no name and figure: write it as \"{example}\""
         raise click.BadParameter(message)
     return name.strip(), figure.strip()

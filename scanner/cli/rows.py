@@ -24,20 +24,7 @@ def print_rows(
     as_json: bool,
     headings: Mapping[str, str] | None = None,
 ) -> None:
-    """
-    Print rows for whoever reads them.
-
-    Parameters
-    ----------
-    rows
-        Texts, whole numbers, decimals or None by column.
-    columns
-        Columns of csv and JSON, in order.
-    as_json
-        Whether another program reads it.
-    headings
-        Columns shown on a terminal, with their headings; None: all.
-    """
+    """Print rows for whoever reads them."""
     rows = list(rows)
     console = Console(highlight=False)
     if as_json:
@@ -61,16 +48,7 @@ def _table(rows: Sequence[Mapping[str, Any]], headings: Mapping[str, str]) -> Ta
 
 
 def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
-    """
-    Print what was found wrong: a table on a terminal, a line each elsewhere, or JSON.
-
-    Parameters
-    ----------
-    problems
-        Table `PROBLEMS`; goes to stdout.
-    as_json
-        Whether another program reads it.
-    """
+    """Print what was found wrong: a table on a terminal, a line each elsewhere, or JSON."""
     rows = [
         {name: str(row[name]) for name in PROBLEM_COLUMNS} for row in problems.to_dict("records")
     ]
@@ -88,16 +66,6 @@ def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
 def problem_line(problem: dict[str, str]) -> str:
     """
     Write one problem as a line of text.
-
-    Parameters
-    ----------
-    problem
-        One row of table `PROBLEMS`.
-
-    Returns
-    -------
-    line
-        Severity, place, what came and what is allowed, remedy.
 
     Examples
     --------

@@ -14,16 +14,6 @@ def sample_book() -> Path:
     """
     Say where the packaged sample book lies.
 
-    Returns
-    -------
-    folder
-        Inside the installed package, or beside it in a checkout.
-
-    Raises
-    ------
-    BookError
-        If the program was installed without it.
-
     Examples
     --------
     >>> (sample_book() / "clients.csv").is_file()
@@ -39,24 +29,7 @@ def sample_book() -> Path:
 
 
 def copy_sample_book(folder: Path) -> tuple[Path, bool]:
-    """
-    Copy the sample book, so that the original stays clean.
-
-    Parameters
-    ----------
-    folder
-        Where the copy goes; one that is there already is kept as it is.
-
-    Returns
-    -------
-    folder, is_new
-        The copy, and whether it was made just now.
-
-    Raises
-    ------
-    BookError
-        If something that is no book stands in its place.
-    """
+    """Copy the sample book, so that the original stays clean."""
     if folder.is_dir():
         return folder, False
     if folder.exists():

@@ -12,32 +12,13 @@ StepReport = Callable[[str, int, int], None]
 
 
 def say(sentence: str) -> None:
-    """
-    Say a sentence to the person at the keyboard.
-
-    Parameters
-    ----------
-    sentence
-        What to say; goes to stderr.
-    """
+    """Say a sentence to the person at the keyboard."""
     click.echo(sentence, err=True)
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:
     """
     Write a number with its noun.
-
-    Parameters
-    ----------
-    number
-        How many.
-    one, many
-        The noun for one and for several; an s is added where `many` is left out.
-
-    Returns
-    -------
-    words
-        Number and noun.
 
     Examples
     --------
@@ -49,19 +30,7 @@ def counted(number: int, one: str, many: str | None = None) -> str:
 
 @contextmanager
 def progress_bar(words: str) -> Iterator[StepReport]:
-    """
-    Show a bar on stderr while something long runs; nothing where stderr is no terminal.
-
-    Parameters
-    ----------
-    words
-        What is being done, until the first step says better.
-
-    Yields
-    ------
-    report
-        To be called as each part of a step is done.
-    """
+    """Show a bar on stderr while something long runs; nothing where stderr is no terminal."""
     # What is drawn on a terminal only need not be loaded to say a sentence
     from rich.console import Console
     from rich.markup import escape

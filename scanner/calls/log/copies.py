@@ -15,21 +15,7 @@ _DAILY = re.compile(r"^book-(\d{4}-\d{2})-\d{2}\.sqlite$")
 
 
 def keep(path: Path, stamp: str) -> None:
-    """
-    Copy the log as it stands, unless that day has its copy.
-
-    Parameters
-    ----------
-    path
-        The log's file, its lock held and nothing written yet.
-    stamp
-        Day, and version where it is about to change.
-
-    Raises
-    ------
-    OSError
-        If there is no room for a copy, or nobody may write.
-    """
+    """Copy the log as it stands, unless that day has its copy."""
     copy = path.parent / FOLDER / f"{path.stem}-{stamp}{path.suffix}"
     if copy.exists():
         return
@@ -43,19 +29,7 @@ def keep(path: Path, stamp: str) -> None:
 
 
 def way_back(path: Path) -> str:
-    """
-    Say how to get on after the log was damaged.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-
-    Returns
-    -------
-    sentence
-        Which copy to take, and what to record again.
-    """
+    """Say how to get on after the log was damaged."""
     copies = sorted((path.parent / FOLDER).glob(f"{path.stem}-*{path.suffix}"))
     if not copies:
         return "There is no copy yet: rename it, and record your call lists again; a new log is then begun."

@@ -38,67 +38,20 @@ _NO_ROOM = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
 
 
 class Store:
-    """
-    The tables of an open log.
-
-    Parameters
-    ----------
-    connection
-        An open connection.
-    path
-        The file, for messages.
-    """
+    """The tables of an open log."""
 
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self._connection = connection
         self.path = path
 
     def rows(self, query: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        """
-        Ask the log.
-
-        Parameters
-        ----------
-        query
-            A query.
-        values
-            What stands for its question marks.
-
-        Returns
-        -------
-        rows
-            The answer, row by row.
-
-        Raises
-        ------
-        LogError
-            If the file cannot be read.
-        """
-        with _told(self.path):
+        """Ask the log."""
+        with _in_words(self.path):
             return self._connection.execute(query, values).fetchall()
 
     def write(self, statement: str, *rows: Sequence[Any]) -> int:
-        """
-        Write rows.
-
-        Parameters
-        ----------
-        statement
-            What to do with each row.
-        *rows
-            What stands for its question marks; none: the statement runs once.
-
-        Returns
-        -------
-        row_id
-            Number of the last row added.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written; then nothing of this recording is kept.
-        """
-        with _told(self.path):
+        """Write rows."""
+        with _in_words(self.path):
             row_id = 0
             for row in rows or ((),):
                 row_id = self._connection.execute(statement, row).lastrowid or 0
@@ -107,33 +60,11 @@ class Store:
 
 @contextmanager
 def open_to_write(folder: Path, *, today: date, wait_seconds: float) -> Iterator[Store]:
-    """
-    Open a book's log for one recording; it is kept whole or not at all.
-
-    Parameters
-    ----------
-    folder
-        The book's folder; the file is made where it is not there.
-    today
-        Day of the recording.
-    wait_seconds
-        How long to wait for another writer [s].
-
-    Yields
-    ------
-    store
-        The log's tables, in one transaction.
-
-    Raises
-    ------
-    LogError
-        If the file is newer than this program, damaged, foreign or held by another
-        writer, or the disk is full; `ReadOnlyError` where nobody may write.
-    """
+    """Open a book's log for one recording; it is kept whole or not at all."""
     path = folder / LOG_FILE
     with ExitStack() as last:
         # Only what the log itself does is told here; what its user stumbles over is theirs
-        with _told(path):
+        with _in_words(path):
             connection = last.enter_context(closing(_connect(path, "rwc", wait_seconds)))
             store = Store(connection, path)
             _version(store)
@@ -144,7 +75,7 @@ def open_to_write(folder: Path, *, today: date, wait_seconds: float) -> Iterator
             last.enter_context(holder.named(path))
             _ready(store, today)
         yield store
-        with _told(path):
+        with _in_words(path):
             connection.execute("COMMIT")
 
 
@@ -153,29 +84,14 @@ def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterato
     """
     Open a book's log to read it; nothing is written, not even beside it.
 
-    Parameters
-    ----------
-    folder
-        The book's folder.
-    wait_seconds
-        How long to wait for a writer [s].
-
-    Yields
-    ------
-    store
-        The log's tables as they stand at one moment; None where there is no log yet.
-
-    Raises
-    ------
-    LogError
-        If the file is newer than this program, damaged or foreign.
+    The log's tables as they stand at one moment; None where there is no log yet.
     """
     path = folder / LOG_FILE
     if not path.is_file() or path.stat().st_size == 0:
         yield None
         return
     with ExitStack() as last:
-        with _told(path):
+        with _in_words(path):
             address = (path, _reading(path), wait_seconds)
             store = Store(last.enter_context(closing(_connect(*address))), path)
             store.write("BEGIN")
@@ -242,7 +158,7 @@ def _check(store: Store) -> None:
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _in_words(path: Path) -> Iterator[None]:
     """Turn what the database says into a sentence with the remedy."""
     try:
         yield

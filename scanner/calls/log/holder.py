@@ -15,19 +15,7 @@ SUFFIX = "-in-use.txt"
 
 @contextmanager
 def named(path: Path) -> Iterator[None]:
-    """
-    Say beside the log who writes it, while they do.
-
-    Parameters
-    ----------
-    path
-        The log's file; its lock must be held.
-
-    Raises
-    ------
-    OSError
-        If nothing may be written there.
-    """
+    """Say beside the log who writes it, while they do."""
     side = path.with_name(path.name + SUFFIX)
     side.write_text(f"{_user()} on {socket.gethostname()}, process {os.getpid()}", encoding="utf-8")
     try:
@@ -39,19 +27,7 @@ def named(path: Path) -> Iterator[None]:
 
 
 def who(path: Path) -> str:
-    """
-    Name whoever writes the log.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-
-    Returns
-    -------
-    words
-        Person, computer, process and since when.
-    """
+    """Name whoever writes the log."""
     side = path.with_name(path.name + SUFFIX)
     try:
         since = datetime.fromtimestamp(side.stat().st_mtime, tz=UTC).astimezone()

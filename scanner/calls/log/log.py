@@ -48,31 +48,7 @@ class Log:
         return str(self._store.rows("SELECT coalesce(max(recorded_on), '') FROM entries")[0][0])
 
     def record(self, kind: Kind, rows: pd.DataFrame, parts: pd.DataFrame | None = None) -> Counts:
-        """
-        Record rows of a kind; what is on record as it stands is passed over.
-
-        Parameters
-        ----------
-        kind
-            What they are.
-        rows
-            Its columns, checked, in the order of typing. Where the kind has parts and none are
-            given, each row is a part, and those of one key are one entry.
-        parts
-            The key and the columns of the parts.
-
-        Returns
-        -------
-        counts
-            New entries, entries that change one, rows known already.
-
-        Raises
-        ------
-        LogError
-            If they cannot be written.
-        SchemaError
-            If a table breaks its schema.
-        """
+        """Record rows of a kind; what is on record as it stands is passed over."""
         rows = check_table(rows, typed_columns(kind.schema))
         if parts is not None:
             parts = check_table(parts, JOB_TASKS)
@@ -135,28 +111,6 @@ class Log:
 
 @contextmanager
 def open_log(folder: Path, *, today: date, wait_seconds: float = WAIT_SECONDS) -> Iterator[Log]:
-    """
-    Open a book's log for one recording; it is kept whole or not at all.
-
-    Parameters
-    ----------
-    folder
-        The book's folder; the file is made where it is not there.
-    today
-        Day of the recording.
-    wait_seconds
-        How long to wait for another writer [s].
-
-    Yields
-    ------
-    log
-        The log.
-
-    Raises
-    ------
-    LogError
-        If the file is newer than this program, damaged, foreign or held by another
-        writer, or the disk is full; `ReadOnlyError` where nobody may write.
-    """
+    """Open a book's log for one recording; it is kept whole or not at all."""
     with open_to_write(folder, today=today, wait_seconds=wait_seconds) as store:
         yield Log(store, today)

@@ -8,19 +8,7 @@ from scanner.calls.log import copies, holder
 
 
 def held(path: Path) -> str:
-    """
-    Say who writes the log.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-
-    Returns
-    -------
-    sentence
-        Who, and what to do.
-    """
+    """Say who writes the log."""
     return (
         f"{path} is being written by {holder.who(path)}: wait until that is done, or close that program, "
         "then try again. Nothing was recorded."
@@ -28,19 +16,7 @@ def held(path: Path) -> str:
 
 
 def locked_away(path: Path) -> str:
-    """
-    Say that nobody may write.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-
-    Returns
-    -------
-    sentence
-        What is the matter, and what to do.
-    """
+    """Say that nobody may write."""
     return (
         f"{path} cannot be written: the folder or the file is read-only. Move the book to a folder of your own, "
         "or ask for leave to write there. Nothing was recorded."
@@ -48,40 +24,12 @@ def locked_away(path: Path) -> str:
 
 
 def damaged(path: Path, detail: str) -> str:
-    """
-    Say that the file is damaged, and the way back.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-    detail
-        What the database found.
-
-    Returns
-    -------
-    sentence
-        What is the matter, and which copy to take.
-    """
+    """Say that the file is damaged, and the way back."""
     return f"{path} is damaged ({detail}). It was left as it is. {copies.way_back(path)}"
 
 
 def no_room(path: Path, detail: str) -> str:
-    """
-    Say that the disk is full.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-    detail
-        What the database says.
-
-    Returns
-    -------
-    sentence
-        What is kept, and what to do.
-    """
+    """Say that the disk is full."""
     return (
         f"{path} cannot be written ({detail}): the disk is full or gives way. Make room, then record again. "
         "Nothing of this recording was kept, everything before it was."
@@ -89,42 +37,14 @@ def no_room(path: Path, detail: str) -> str:
 
 
 def foreign(path: Path) -> str:
-    """
-    Say that the file is not ours.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-
-    Returns
-    -------
-    sentence
-        What is the matter, and what to do.
-    """
+    """Say that the file is not ours."""
     return (
         f"{path} is not a log of this program: move it away, then try again. It was left as it is."
     )
 
 
 def newer(path: Path, version: int, known: int) -> str:
-    """
-    Say that a newer program wrote the file.
-
-    Parameters
-    ----------
-    path
-        The log's file.
-    version
-        Version of the file.
-    known
-        Latest version that this program knows.
-
-    Returns
-    -------
-    sentence
-        What is the matter, and what to do.
-    """
+    """Say that a newer program wrote the file."""
     return (
         f"{path} was written by a newer bed-scanner (version {version} of the log, this one knows {known}): install "
         "the newer program. The file was left as it is."
