@@ -185,7 +185,7 @@ def pavement_rows(drawn: Drawn) -> list[Row]:
 
 
 def centerline_rows(drawn: Drawn) -> list[Row]:
-    """Give centrelines: the lane's, and the planned one of a road that nobody built."""
+    """Give centerlines: the lane's, and the planned one of a road that nobody built."""
     planned = to_book([shapely.LineString([(100, 200), (400, 200)])])[0]
     lanes: list[Row] = [({"STATUS": "open"}, shape) for _, shape in drawn["street_centerline"]]
     return [*lanes, ({"STATUS": "planned"}, planned)]

@@ -16,14 +16,14 @@ from shapely.geometry import box
 GRID_HALF_FT = 17.0  # pavement of the old grid, half its width
 TRACT_HALF_FT = 16.0
 ROAD_HALF_FT = 12.0
-LANE_HALF_FT = 14.0  # of the lane known by its centreline only
+LANE_HALF_FT = 14.0  # of the lane known by its centerline only
 GRID_SETBACK_FT = 12.0  # from the curb to the outlines
 TRACT_SETBACK_FT = 10.0
 BULB_FT = 40.0
 GRID_X = (0.0, 458.0, 916.0)
 GRID_Y = (0.0, 334.0, 668.0)
 ARC_FT = 420.0
-ARC_CENTRE = (1732.0, 754.0)
+ARC_CENTER = (1732.0, 754.0)
 ARC_DEG = (-90.0, -10.0)
 CURB_Y = 914.0  # the curb of Coneflower Way, drawn as lines only
 # inner and outer side of each block's sidewalk, off the outlines; one lies at the curb
@@ -82,8 +82,8 @@ def largest_part(shape: shapely.Geometry) -> Polygon:
 
 
 def polar(radius_ft: float, angle: float) -> tuple[float, float]:
-    """Give the point at a radius and an angle from the centre of the curved street."""
-    return (ARC_CENTRE[0] + radius_ft * cos(angle), ARC_CENTRE[1] + radius_ft * sin(angle))
+    """Give the point at a radius and an angle from the center of the curved street."""
+    return (ARC_CENTER[0] + radius_ft * cos(angle), ARC_CENTER[1] + radius_ft * sin(angle))
 
 
 def list_blocks() -> list[tuple[float, float]]:

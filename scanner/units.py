@@ -16,7 +16,7 @@ from __future__ import annotations
 from decimal import ROUND_HALF_UP, Decimal
 
 M_PER_FT = 0.3048
-"""Metres in one international foot [1]_."""
+"""Meters in one international foot [1]_."""
 
 IN_PER_FT = 12.0
 """Inches in one foot [1]_."""

@@ -185,14 +185,14 @@ def small_plants() -> pd.DataFrame:
 
 
 def small_line_items(beds: gpd.GeoDataFrame) -> pd.DataFrame:
-    """One row a task of each bed and finish, and the mobilisation of each offer."""
+    """One row a task of each bed and finish, and the mobilization of each offer."""
     area_ft2 = beds.set_index("bed_id")["area_ft2"]
     rows = []
     for offer_id, bed_ids in _all_offers(beds).items():
         for finish, tasks in TASKS.items():
             for bed_id in bed_ids:
                 rows += [_item(offer_id, bed_id, finish, task, area_ft2[bed_id]) for task in tasks]
-            rows.append((offer_id, "", finish, "mobilisation", 1.0, "day", 120.0, MOBILIZATION_CENTS,
+            rows.append((offer_id, "", finish, "mobilization", 1.0, "day", 120.0, MOBILIZATION_CENTS,
                          0.0, "mobilization_usd_per_day", "common practice, no source"))  # fmt: skip
     return check_table(pd.DataFrame(rows, columns=list(LINE_ITEMS.columns)), LINE_ITEMS)
 

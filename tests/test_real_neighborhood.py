@@ -1,5 +1,5 @@
 """
-A real neighbourhood: the plots, buildings and streets that the package momepy carries.
+A real neighborhood: the plots, buildings and streets that the package momepy carries.
 
 The data set ``bubenec`` is a piece of Prague's Bubeneč, stored in Web Mercator, where
 areas read 2.4 times too large: a scan must not measure there. Counts and areas are worked
@@ -24,7 +24,7 @@ from scanner.schema.documents import Scan
 from scanner.units import M_PER_FT
 
 PAVEMENT_FT = 26.0
-"""Width taken for every street: the data know centrelines only."""
+"""Width taken for every street: the data know centerlines only."""
 
 
 EQUAL_AREA = "EPSG:3035"

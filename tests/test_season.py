@@ -260,7 +260,7 @@ def test_neighbors_within_300_ft_get_the_reason(season):
     assert (right_ft(5), right_ft(4), left_ft(15), left_ft(16)) == (356, 274, 959, 1041)
     assert (right_ft(29), right_ft(28), left_ft(41)) == (2000, 1918, 2740)
     near_built = {
-        n for n, row in calls.items() if "a neighbour's bed was just built" in row["reasons"]
+        n for n, row in calls.items() if "a neighbor's bed was just built" in row["reasons"]
     }
     assert near_built == {*range(5, 9), *range(12, 16), *range(29, 33)}
 

@@ -15,7 +15,7 @@ ABSURD_RATIO = 100.0
 """A figure this many times the standard one, or this small a part of it, is absurd."""
 
 _ALIKE = 0.5
-"""How alike a misspelt name must be to be taken for a known one, 0 to 1."""
+"""How alike a misspelled name must be to be taken for a known one, 0 to 1."""
 
 _NOT_ZERO = re.compile(
     r"^(labor_usd_per_hour|crew_count|day_hours|\w+(?<!usd)_per_hour|trailer_\w+|swell_ratio|edging_stick_ft"

@@ -65,7 +65,7 @@ def estimate_anew(report: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     at: a rate that was learned from jobs is not learned from the same jobs again.
 
     The same rows, ``estimated`` [h, or USD] the quantity of that time at today's rates. Of a
-    rate that is several joined by ``*`` all are today's, labour among them where it is dollars.
+    rate that is several joined by ``*`` all are today's, labor among them where it is dollars.
     What has no quantity, or a rate that the book has no more, keeps its estimate.
     """
     units = [
@@ -121,6 +121,6 @@ def _unit_now(rate_key: str, measure: str, rates: RateBook) -> float:
 
 
 def _own_key(rate_key: str) -> str:
-    """Name the rate that a task's ratio speaks of: the first one, the labour rate aside."""
+    """Name the rate that a task's ratio speaks of: the first one, the labor rate aside."""
     keys = [key for key in rate_key.split("*") if key and key != LABOR]
     return keys[0] if keys else ""

@@ -18,7 +18,7 @@ from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 
 TURF_WIDTH_FT_WORDS = (
     # Under 4 ft: very hard to irrigate (irrigationtutorials.com, narrow lawn strips), and
-    # narrower than a walk-behind mower's deck and turn (judgement)
+    # narrower than a walk-behind mower's deck and turn (judgment)
     (4.0, "too narrow to mow and water"),
     # No turf in areas under 8 ft wide: North Salt Lake UT, Ord. 2022-03, 10-22-3
     (8.0, "hard to water"),

@@ -173,7 +173,7 @@ def assemble(
 
 
 def _refuse_idle(ctx: click.Context, county: County) -> None:
-    """Refuse a pick from a layer that is not given: most likely one of the two is misspelt."""
+    """Refuse a pick from a layer that is not given: most likely one of the two is misspelled."""
     for pick in county.picks:
         if pick.kind not in county.sources:
             option = next(kind.option for kind in KINDS if kind.name == pick.kind)

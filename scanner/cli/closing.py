@@ -20,7 +20,9 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         f" {counted(summary['offers'], 'offer')} worth ${float(summary['price_usd']):,.0f}.",
         unseen_words(summary),
         skipped_words(summary["skipped_by_reason"]),
-        f"{counted(not_drawn, 'lot')} without a lawn that is known." if not_drawn else "",
+        f"{counted(not_drawn, 'lot has', 'lots have')} no lawn drawn or measured."
+        if not_drawn
+        else "",
         f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
         chance_words(int(summary.get("chance_calls", 0))),
         problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),

@@ -23,7 +23,7 @@ AREAS = (
 )  # fmt: skip
 """Layers of the plan and the attribute of `Sites` that holds each."""
 
-DRAW_THE_STREET = "add the street, its centreline with its width, or draw the curb as an edge"
+DRAW_THE_STREET = "add the street, its centerline with its width, or draw the curb as an edge"
 
 CAUSES = {
     "undrawn": (

@@ -98,7 +98,7 @@ def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
     if spare_hours <= 0:
         message = (
             f"setup_hours_per_day {rates.setup_hours_per_day.value:g} leaves nothing of a crew's day"
-            f" of {crew_day_hours:g} labour hours (crew_count × day_hours): lower it"
+            f" of {crew_day_hours:g} labor hours (crew_count × day_hours): lower it"
         )
         raise RateError(message)
     over = np.round((work_hours - crew_day_hours / 2) / spare_hours, DECIMALS)

@@ -36,7 +36,7 @@ SLOPE_QUESTION = "slope percent"
 CLASS_BY_SOURCE = {"measured": 0, "drawn": 1, "surveyed": 1, "centerline": 2}
 
 RATE_WORDS = {
-    "labor_usd_per_hour": "labour rate",
+    "labor_usd_per_hour": "labor rate",
     "dig_hand_hours_per_yd3": "digging pace",
     "barrow_hours_per_yd3": "barrowing pace",
     "sod_cutter_ft2_per_hour": "sod cutter's pace",

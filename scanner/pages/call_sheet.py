@@ -18,7 +18,7 @@ ABOUT = (
     ("chance_calls", "Clients called in a year on record that the chance rests on; 0: on the rate book alone."),
     ("price", "Quick price before tax, from the lot's outline. It is not a quote: measure on the visit."),
     ("price low and high", "What the price may come to once the lot is measured."),
-    ("crew_days", "Labour hours over the crew's hours in a day."),
+    ("crew_days", "Labor hours over the crew's hours in a day."),
     ("confirmed", "yes: drawn lawn, measured edge or a look by the crew. no: look first."),
     ("To fill in", "The shaded columns, after each call. Keep the other columns as they are."),
     ("Before a call", "Call between 8 in the morning and 9 in the evening at the client's place; some states stop "

@@ -18,7 +18,7 @@ from scanner.schema.edge_kinds import ALONG
 
 LOTS = TableSchema("lots", "One row a lot that has an outline: its ground.", {
     "client_id": text_column("client whose lot it is", unique=True),
-    "frame": text_column("plane that the shapes lie in: longitude and latitude of its centre"),
+    "frame": text_column("plane that the shapes lie in: longitude and latitude of its center"),
     "outline": shape_column("the lot's outline"),
     "strip": shape_column("frontage strip outside the outline that the client mows"),
     "lawn": shape_column("turf, all built, planted and wet ground taken out"),
@@ -60,7 +60,7 @@ _BED_COLUMNS = {
     "hand_dig_ft2": number_column("ft2", "part where only hand digging is right (roots, utilities, hydrants)"),
     "is_wildfire": flag_column("lies in a mapped high-hazard wildfire area: gravel only"),
     "is_opening_guessed": flag_column("the place of the drive is a guess"),
-    "cautions": text_column("what to mind, in words"),
+    "cautions": text_column("what to watch out for, in words"),
     "geometry": shape_column("the bed, absorbed turf included"),
     "plantable": shape_column("ground of the bed where plants may stand"),
     "edge": shape_column("the edge that the bed lies along: plant rows run parallel to it"),

@@ -47,7 +47,7 @@ LINE_ITEMS = TableSchema("line_items", "What a price is made of, one row a task 
     "unit": text_column("unit of the quantity"),
     "rate_usd": number_column("USD/unit", "price of one unit"),
     "amount_cents": cents_column("quantity times rate, rounded once"),
-    "labor_hours": number_column("h", "labour in it"),
+    "labor_hours": number_column("h", "labor in it"),
     "rate_key": text_column("names in the rate book, joined by *"),
     "rate_source": text_column("where those rates come from"),
 })  # fmt: skip
@@ -58,10 +58,10 @@ PRICES = TableSchema("prices", "Price of each offer and finish.", {
     "finish": word_column("finish", ("mulch", "planted", "gravel")),
     "is_lead": flag_column("the finish that the offer leads with"),
     "method": word_column("how the sod is stripped", METHODS),
-    "labor_hours": number_column("h", "labour"),
-    "crew_days": number_column("days", "labour hours over crew times day"),
+    "labor_hours": number_column("h", "labor"),
+    "crew_days": number_column("days", "labor hours over crew times day"),
     "haul_loads": count_column("trailer loads"),
-    "direct_cost_cents": cents_column("labour, materials, machines, fees, mobilisation"),
+    "direct_cost_cents": cents_column("labor, materials, machines, fees, mobilization"),
     "price_cents": cents_column("exact, before tax"),
     "price_low_cents": cents_column("low end, rounded out to $50"),
     "price_high_cents": cents_column("high end, rounded out to $50"),
@@ -87,12 +87,12 @@ OFFERS = TableSchema("offers", "What one call sells, one row an offer; the lead 
     "price_low_cents": cents_column("low end"),
     "price_high_cents": cents_column("high end"),
     "gross_profit_cents": cents_column("gross profit", least=None),
-    "saving_cents": cents_column("what sharing one mobilisation and set-up saves against selling the beds apart"),
+    "saving_cents": cents_column("what sharing one mobilization and set-up saves against selling the beds apart"),
     "is_confirmed": flag_column("every bed rests on a drawn lawn, a measured edge or a crew's answer"),
     "unseen_bed_ids": text_column("beds of which that cannot be said yet, joined by a blank", required=False),
     "needs_designer": flag_column("not to be sketched in a quarter of an hour"),
     "unknowns": text_column("what widens the range, in words"),
-    "cautions": text_column("what to mind, in words, each once"),
+    "cautions": text_column("what to watch out for, in words, each once"),
 })  # fmt: skip
 
 LEFT_OUT = TableSchema("left_out", "Who is not on the call list, one row a client, those with an offer first.", {

@@ -74,8 +74,8 @@ JOB_TASKS = TableSchema("job_tasks", "Estimate and actuals of each job, one row 
     "rate_key": text_column("names in the rate book that the estimate came from, joined by *"),
     "quantity": number_column("unit", "how much was estimated"),
     "unit": text_column("unit of the quantity"),
-    "estimated_hours": number_column("h", "labour estimated", known=False),
-    "actual_hours": number_column("h", "labour that it took", known=False),
+    "estimated_hours": number_column("h", "labor estimated", known=False),
+    "actual_hours": number_column("h", "labor that it took", known=False),
     "estimated_cents": cents_column("cost estimated"),
     "actual_cents": number_column("cents", "cost that it had; missing: not told", known=False),
 }, unique=("job_id", "task"))  # fmt: skip
@@ -116,7 +116,7 @@ LISTED = TableSchema("listed", "What the last scan offered, one row a first-phas
     "chance_high": number_column("share", "90 % point of the chance"),
     "expected_profit_cents": cents_column("chance times gross profit", least=None),
     "reasons": text_column("why to call, in words"),
-    "cautions": text_column("what to mind, in words"),
+    "cautions": text_column("what to watch out for, in words"),
 })  # fmt: skip
 
 LOG_TABLES = (

@@ -53,7 +53,7 @@ class RateBook(Document):
     one (0.45 is 45 %), ``_count`` a pure count, ``_days`` calendar days.
     """
 
-    # labour and crew
+    # labor and crew
     labor_usd_per_hour: Rate
     crew_count: Rate
     day_hours: Rate

@@ -16,7 +16,7 @@ LAYERS = {"property": row_of_lots()}
 
 @pytest.fixture
 def book(tmp_path):
-    """Two clients: one whose address is misspelt, one who is found."""
+    """Two clients: one whose address is misspelled, one who is found."""
     clients = [
         {"client_id": "A", "address": "103 Clovr St"},
         {"client_id": "B", "parcel_id": "10-004"},

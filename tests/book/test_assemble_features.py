@@ -70,7 +70,7 @@ def test_a_building_belongs_whole_to_the_lot_with_most_of_it(book):
     assert made.counts.without_house == 0
 
 
-def test_a_neighbours_building_over_the_line_is_the_neighbours(book):
+def test_a_neighbors_building_over_the_line_is_the_neighbors(book):
     made, found = buildings(book, box(45, 35, 85, 65))
     assert own(found).empty
     assert len(found) == 1
@@ -136,7 +136,7 @@ def test_only_what_the_sites_need_is_written(book):
     }
     features = features_of(assemble(book, layers))
     counts = features["kind"].value_counts()
-    assert counts["property"] == 3  # the client's and its two neighbours'
+    assert counts["property"] == 3  # the client's and its two neighbors'
     assert set(features.loc[features["kind"] == "property", "client_id"]) == {"A", ""}
     assert counts["house"] <= 5
     assert counts["hydrant"] == 1
@@ -174,12 +174,12 @@ def test_lots_know_their_drives_where_a_layer_of_drives_was_given(book, has_driv
     assert lot_again["drives_known"].tolist() == ["yes" if has_drives else ""]
 
 
-def test_a_far_building_is_not_a_neighbours(book):
+def test_a_far_building_is_not_a_neighbors(book):
     _, found = buildings(book, house(1), box(20, 400, 60, 430))
     assert len(found) == 1
 
 
-def test_streets_as_areas_curb_lines_and_centrelines(book):
+def test_streets_as_areas_curb_lines_and_centerlines(book):
     layers = {
         "property": row_of_lots(),
         "street": shapes(box(-50, -40, 400, -10), CURBED=["no"], PARKING=["2 HR"]),
@@ -197,7 +197,7 @@ def test_streets_as_areas_curb_lines_and_centrelines(book):
     assert set(curb["along"]) == {"curb"}
 
 
-def test_centrelines_need_a_width(book):
+def test_centerlines_need_a_width(book):
     layers = {"property": row_of_lots(), "street_centerline": shapes(line((-50, -25), (400, -25)))}
     with pytest.raises(
         SiteError, match=r"does not say how wide its streets are: add --street-width"
@@ -208,7 +208,7 @@ def test_centrelines_need_a_width(book):
     assert made.counts.with_curb == 1
 
 
-def test_a_centreline_without_its_width_is_left_out(book):
+def test_a_centerline_without_its_width_is_left_out(book):
     streets = shapes(
         line((-50, -25), (400, -25)), line((-50, -95), (400, -95)), pavement_ft=[30.0, None]
     )
@@ -218,7 +218,7 @@ def test_a_centreline_without_its_width_is_left_out(book):
     assert len(features_of(made).query("kind == 'street_centerline'")) == 1
 
 
-def test_centrelines_that_meet_are_one_street(book):
+def test_centerlines_that_meet_are_one_street(book):
     streets = shapes(line((-50, -25), (100, -25)), line((100, -25), (300, -60)))
     made = assemble(
         book, {"property": row_of_lots(), "street_centerline": streets}, street_width_ft=30.0

@@ -101,7 +101,7 @@ def test_each_layer_in_its_own_coordinates(book):
     layers = {
         "property": row_of_lots(),
         "house": shapes(house(1)).to_crs("EPSG:4326"),
-        "drive": shapes(box(90, -10, 100, 40)).to_crs("EPSG:32614"),  # metres
+        "drive": shapes(box(90, -10, 100, 40)).to_crs("EPSG:32614"),  # meters
         "patio": shapes(box(120, 65, 140, 80)).to_crs("EPSG:3857"),
     }
     features = features_of(assemble(book, layers)).set_index("kind")
@@ -154,7 +154,7 @@ def test_degrees_that_are_none_are_refused(book, degrees):
 
 
 def test_a_layer_of_another_place_is_refused(book):
-    # feet declared as metres lie a thousand miles off
+    # feet declared as meters lie a thousand miles off
     wrong = shapes(house(1)).set_crs("EPSG:32104", allow_override=True)
     refused(
         book,

@@ -308,7 +308,7 @@ def test_the_right_of_way_of_a_town_is_nobodys_lot(tmp_path):
     assert "in no lot" in rows["A"]["why"]
     assert "right-of-way" in rows["B"]["why"]
     assert made.counts.by_place == 1
-    # as a neighbour it would stand between every front and its curb
+    # as a neighbor it would stand between every front and its curb
     owned = features_of(made)
     assert owned.geometry[owned["kind"] == "property"].area.max() < 80 * 120 + 1
 

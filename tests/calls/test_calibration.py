@@ -217,7 +217,7 @@ def test_a_job_that_lost_money_is_named():
         ("J3", 100, 80, 150),
     )
     tasks = job_tasks(
-        # 20 h at the estimate's 28 USD/h, mulch as estimated, a surprise at the labour rate
+        # 20 h at the estimate's 28 USD/h, mulch as estimated, a surprise at the labor rate
         ("J1", "dig", DIG, 10.0, 20.0, 280, None),
         ("J1", "mulch", "mulch_usd_per_yd3", None, None, 300, None),
         ("J1", "stumps", "", None, 5.0, 0, None),

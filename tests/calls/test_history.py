@@ -157,10 +157,10 @@ def test_neighbor_is_a_reason_and_moves_the_odds_as_the_rate_book_says():
     rates = scan.rates.model_copy(update={"neighbor_built_odds": odds})
     calls = rank_calls(scan.offers, scan.beds, clients, rates=rates, today=TODAY)
     calls = calls.set_index("client_id")
-    assert calls.loc["C0003", "reasons"].endswith("a neighbour's bed was just built")
+    assert calls.loc["C0003", "reasons"].endswith("a neighbor's bed was just built")
     # odds 0.08 / 0.92 doubled: 0.16 / 1.08
     assert calls.loc["C0003", "chance"] == pytest.approx(0.16 / 1.08)
-    assert "neighbour" not in calls.loc["C0001", "reasons"]
+    assert "neighbor" not in calls.loc["C0001", "reasons"]
 
 
 def test_log_of_nobody_changes_no_client():

@@ -15,7 +15,7 @@ from tests.small_scan import TASKS, small_scan
 NAN = math.nan
 ALL_TASKS = (
     *dict.fromkeys(task for tasks in TASKS.values() for task, *_ in tasks),
-    "mobilisation",
+    "mobilization",
     "mulch with waste",
 )
 
@@ -45,7 +45,7 @@ def no_scan():
 
 def test_estimate_is_that_of_the_offer_of_these_beds():
     jobs, tasks, problems = draw(told_of())
-    # 50 ft and 30 ft, 4 ft deep: 320 ft²; strip 2 $, mulch 1 $, plants 4 $ a ft², mobilisation 120 $:
+    # 50 ft and 30 ft, 4 ft deep: 320 ft²; strip 2 $, mulch 1 $, plants 4 $ a ft², mobilization 120 $:
     # direct cost 2,360 $, over 0.55 4,290.91 $; range -25 % and +40 % outward to 50 $
     job = jobs.iloc[0]
     assert (job["finish"], job["method"], job["area_ft2"]) == ("planted", "hand", 320.0)
@@ -54,11 +54,11 @@ def test_estimate_is_that_of_the_offer_of_these_beds():
     told = tasks.set_index("task")[["quantity", "estimated_cents"]]
     assert told.loc["strip and haul the sod"].tolist() == [320.0, 64_000]
     assert told.loc["plants"].tolist() == [320.0, 128_000]
-    assert told.loc["mobilisation"].tolist() == [1.0, 12_000]
+    assert told.loc["mobilization"].tolist() == [1.0, 12_000]
     assert int(tasks["estimated_cents"].sum()) == 236_000
     hours = tasks.set_index("task")["estimated_hours"]
     assert hours["strip and haul the sod"] == pytest.approx(320 * 0.03)
-    assert math.isnan(hours["mobilisation"])
+    assert math.isnan(hours["mobilization"])
     assert tasks[["actual_hours", "actual_cents"]].isna().all(axis=None)
     assert len(problems) == 0
 

@@ -129,7 +129,7 @@ def _kept_beds(folder: Path) -> pd.DataFrame:
 
 def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     """
-    Scan plots, buildings and street centrelines of momepy's ``bubenec`` without hand work.
+    Scan plots, buildings and street centerlines of momepy's ``bubenec`` without hand work.
 
     Clients go by id and by place in turn. What should come out is worked out here a second time
     in the European equal-area grid.

@@ -35,7 +35,7 @@ def days(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[date]:
 def found_line(folder: Path, problem_words: str = "") -> str:
     return (
         "Found 8 beds (1,512 ft²) on 10 lots: 1 offer worth $2,346."
-        " 1 bed skipped (1 too short). 1 lot without a lawn that is known. 2 clients left out of the call list."
+        " 1 bed skipped (1 too short). 1 lot has no lawn drawn or measured. 2 clients left out of the call list."
         f"{problem_words} Open {folder / 'map.html'}\n"
     )
 

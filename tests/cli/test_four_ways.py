@@ -146,7 +146,7 @@ def test_assembled_alone() -> None:
     assert offers() == [*"ABCD"]
 
 
-def test_an_assembled_neighbour_bounds_the_strip() -> None:
+def test_an_assembled_neighbor_bounds_the_strip() -> None:
     assemble()
     # somebody's ground, 2 ft off the curb, before the right-hand 30 ft of A's front
     sliver = parcels(("10-900", None, box(50, -8, 80, 0)))

@@ -292,6 +292,6 @@ def test_bands_differ_without_color(html):
     colors = dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", html))
     light = [luminance(colors[name]) for name in ("first", "third", "rest")]
     contrast = [(b + 0.05) / (a + 0.05) for a, b in pairwise(light)]
-    assert min(contrast) > 2  # steps that a grey print and every eye keep apart
+    assert min(contrast) > 2  # steps that a gray print and every eye keep apart
     paper, ink = luminance(colors["paper"]), luminance(colors["soft"])
     assert (paper + 0.05) / (ink + 0.05) > 4.5  # WCAG 2.2, 1.4.3: the faintest text

@@ -187,7 +187,7 @@ def _buildings(
     table = _rows("house", parts["geometry"].to_numpy(object), client_id=ids).assign(
         kind=np.where(at >= 0, parts["kind"].to_numpy(), "house")
     )
-    # clients in their order, then the neighbours'
+    # clients in their order, then the neighbors'
     return table.loc[np.argsort(np.where(at >= 0, at, len(lots)), kind="stable")]
 
 

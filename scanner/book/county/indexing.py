@@ -12,7 +12,7 @@ from scanner.book.county.addresses import Address, find_towns, read_address
 from scanner.book.county.lots import Lots, plain_id
 
 ALIKE = 0.75
-"""Streets whose letters agree in this share may be one misspelt (starting value, no source)."""
+"""Streets whose letters agree in this share may be one misspelled (starting value, no source)."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def bare_id(parcel_id: str) -> str:
 
 def is_alike(street: str, other: str) -> bool:
     """
-    Tell whether two streets may be one misspelt.
+    Tell whether two streets may be one misspelled.
 
     Parameters
     ----------

@@ -73,9 +73,9 @@ class County:
     picks
         Which features are used; a kind without one is used whole.
     street_width_ft
-        Paved width of a street known by its centreline where no column says it [ft].
+        Paved width of a street known by its centerline where no column says it [ft].
     sidewalk_width_ft
-        Width of a sidewalk known by its centreline [ft].
+        Width of a sidewalk known by its centerline [ft].
     """
 
     sources: Mapping[str, tuple[Source, ...]]

@@ -1,4 +1,4 @@
-"""Streets and sidewalks: as areas, as curb lines, or as centrelines with a width."""
+"""Streets and sidewalks: as areas, as curb lines, or as centerlines with a width."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Pr
     Parameters
     ----------
     layers
-        All layers; those of streets and centrelines are used.
+        All layers; those of streets and centerlines are used.
     county
         Width of a street where its layer does not say it [ft].
 
@@ -54,12 +54,12 @@ def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Pr
     streets
         Their features.
     problems
-        Centrelines without a width, one fault each.
+        Centerlines without a width, one fault each.
 
     Raises
     ------
     SiteError
-        If no centreline of a layer has a width.
+        If no centerline of a layer has a width.
     """
     tables: list[pd.DataFrame] = [_no_streets()]
     problems: list[Problem] = []
@@ -88,7 +88,7 @@ def find_sidewalks(layers: list[Things], county: County) -> tuple[Shapes, NDArra
     layers
         All layers; those of sidewalks are used.
     county
-        Width of a sidewalk known by its centreline [ft].
+        Width of a sidewalk known by its centerline [ft].
 
     Returns
     -------
@@ -122,7 +122,7 @@ def find_sidewalks(layers: list[Things], county: County) -> tuple[Shapes, NDArra
 
 def pave(lines: Shapes, width_ft: np.ndarray) -> Shapes:
     """
-    Widen centrelines to their pavement.
+    Widen centerlines to their pavement.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def _describe(things: Things) -> pd.DataFrame:
 
 
 def _widen(things: Things, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
-    """Give each centreline its width, and join those that are one street."""
+    """Give each centerline its width, and join those that are one street."""
     where: Where = things.place
     columns = {str(name).lower(): name for name in things.fields.columns}
     said = pd.Series("", index=things.fields.index, dtype="str")

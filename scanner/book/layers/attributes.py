@@ -102,7 +102,7 @@ def read_attributes(
     ):
         cells = texts[name].where(kinds.isin(of), "")
         columns[name], found = read_cells(cells, Column(name, NUMBER, most=most), where)
-        # a centreline without its width is left out whole, which says it all
+        # a centerline without its width is left out whole, which says it all
         problems += found if name == "dbh_in" else []
     attributes = texts.assign(**columns)
     return attributes, _find_reasons(attributes, texts, ids), problems

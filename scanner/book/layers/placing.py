@@ -45,14 +45,14 @@ def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     joined, join_problems = _join_parts(features)
     kept, double_problems = _leave_out_doubles(joined)
     nobody = kept[(kept["kind"] == "property") & (kept["client_id"] == "")]
-    # neighbours are meant to be nobody's where the program itself wrote them
+    # neighbors are meant to be nobody's where the program itself wrote them
     nobody = nobody[~nobody["file"].str.endswith(f"/{ASSEMBLED_FILE}")]
     counts = nobody.groupby("file", sort=True).size()
     notes = [
         note(
             file,
             "",
-            f"outlines without client_id: {count:,}; they serve as neighbours only",
+            f"outlines without client_id: {count:,}; they serve as neighbors only",
             "write the client_id to each outline of a client",
         )
         for file, count in counts.items()
@@ -163,7 +163,7 @@ def _find_doubles(lots: NDArray[np.object_]) -> list[tuple[int, int]]:
     later, earlier = later[is_pair], earlier[is_pair]
     area = shapely.area(lots)
     largest = np.maximum(area[later], area[earlier])
-    # neighbours only touch: sizes and boxes sort nearly all of them out
+    # neighbors only touch: sizes and boxes sort nearly all of them out
     boxes = shapely.box(*shapely.bounds(lots).T)
     shared = shapely.area(shapely.intersection(boxes[later], boxes[earlier]))
     is_near = (np.minimum(area[later], area[earlier]) > DOUBLE_SHARE * largest) & (

@@ -23,7 +23,7 @@ function readLot(told) {
   lot.box = emptyBox(); // all that is drawn for the lot
   lot.home = emptyBox(); // the lot itself, without what lies round it
   lot.shapes = told.shapes.map((shape) => readShape(shape, lot));
-  lot.at = centre(lot, told.at);
+  lot.at = center(lot, told.at);
   return lot;
 }
 
@@ -52,7 +52,7 @@ function middle(ring) {
 }
 
 /* The mark stands on the lot's own house (a neighbor's may be drawn too), else in the lot's middle */
-function centre(lot, at) {
+function center(lot, at) {
   if (Number.isFinite(lot.home[0])) {
     const [left, top, right, bottom] = lot.home;
     const houses = lot.shapes.filter((one) => one.layer === "house").map((one) => middle(one.rings[0]));
@@ -224,7 +224,7 @@ function fillCard(lot, bedNumber) {
 function offerPart(offer) {
   const part = element("section", { class: "deal" }, element("h3", {}, offer.rank ? "Call number " + offer.rank : "The offer"));
   part.append(element("p", {}, offer.words), element("p", {}, element("b", {}, range(offer.low, offer.high)), " · " + number(offer.days) + " crew-days"));
-  const worked = "Worked out at " + usd(offer.price) + " before tax" + (offer.saving > 0 ? "; one job for all beds saves " + usd(offer.saving) : "");
+  const worked = "Our estimate: " + usd(offer.price) + " before tax" + (offer.saving > 0 ? "; one job for all beds saves " + usd(offer.saving) : "");
   part.append(element("p", { class: "soft" }, worked + (offer.chance > 0 ? ". Chance of a sale " + Math.round(offer.chance * 100) + " %." : ". To be sold after the first phase.")));
   if (!offer.confirmed) part.append(element("p", { class: "soft" }, "Not confirmed by a drawn lawn, a tape or the crew: look before you quote."));
   if (offer.reasons.length) part.append(element("ul", { class: "reasons" }, ...offer.reasons.map((said) => element("li", {}, element("span", {}, said)))));
@@ -256,7 +256,7 @@ function bedDetails(bed) {
   part.append(element("p", { class: "size" }, number(bed.edge) + " ft of edge, " + number(bed.depth) + " ft deep: ", element("b", {}, number(bed.area) + " ft²"), "; edging " + number(bed.line) + " ft"));
   if (bed.skip) part.append(element("p", { class: "out" }, "Skipped: " + bed.skip));
   if (bed.prices.length) part.append(priceTable(bed));
-  if (bed.cautions.length) part.append(element("h3", {}, "To mind"), element("ul", { class: "cautions" }, ...bed.cautions.map((said) => element("li", {}, element("span", {}, said)))));
+  if (bed.cautions.length) part.append(element("h3", {}, "Watch out for"), element("ul", { class: "cautions" }, ...bed.cautions.map((said) => element("li", {}, element("span", {}, said)))));
   return part;
 }
 
@@ -374,14 +374,14 @@ function legend() {
   add(sample(BAND.first), "first tenth of the calls");
   add(sample(BAND.third), "next ones, up to a third");
   add(sample(BAND.rest), "the rest");
-  add(sample(BAND.out), "found, in no call");
+  add(sample(BAND.out), "bed found, client not called");
   add(sample(BAND.skipped), "skipped, see the card");
-  add(drawn((pen) => [BAND.first, BAND.third, BAND.rest].forEach((band, n) => glyph(pen, band, 6 + n * 11, 12, 5, ink))), "lot afar, same order");
-  add(drawn((pen) => [BAND.out, BAND.skipped].forEach((band, n) => glyph(pen, band, 10 + n * 14, 12, 8, ink))), "lot in no call");
+  add(drawn((pen) => [BAND.first, BAND.third, BAND.rest].forEach((band, n) => glyph(pen, band, 6 + n * 11, 12, 5, ink))), "lot when zoomed out, same order");
+  add(drawn((pen) => [BAND.out, BAND.skipped].forEach((band, n) => glyph(pen, band, 10 + n * 14, 12, 8, ink))), "lot of a client not called");
   add(drawn((pen) => swatches(pen, [ink.lawn, ink.house, ink.hard])), "lawn, house, paving");
   add(drawn((pen) => rule(pen, 12, ink.line, 2, [])), "edge of the lawn");
   add(drawn((pen) => rule(pen, 12, ink.alert, 1.5, [2, 4])), "easement, wildfire area");
-  add(drawn((pen) => warning(pen, 17, 12, ink)), "to mind, see the card");
+  add(drawn((pen) => warning(pen, 17, 12, ink)), "watch out, see the card");
   add(drawn((pen) => tree(pen, 17, 12, ink)), "tree");
   for (const [letter, words] of used) add(drawn((pen) => badge(pen, letter, 17, 12, "#fff", ink.line)), words);
 }

@@ -224,12 +224,12 @@ function handles(view) {
     });
   });
   const [west, north] = sheet.onScreen(layOut(shape).box.slice(0, 2), view), [east, south] = sheet.onScreen(layOut(shape).box.slice(2), view);
-  if (isArea && Math.min(east - west, south - north) > 80) found.push({ what: "move", at: sheet.onScreen(centreOf(shape), view) });
+  if (isArea && Math.min(east - west, south - north) > 80) found.push({ what: "move", at: sheet.onScreen(centerOf(shape), view) });
   return found.sort((a, b) => Number(a.what === "corner") - Number(b.what === "corner"));
 }
 
-/* Centre of gravity of an area, in the world */
-function centreOf(shape) {
+/* Center of gravity of an area, in the world */
+function centerOf(shape) {
   const ring = layOut(shape).rings[0], [u0, v0] = ring[0], area = signedArea(ring);
   let u = 0, v = 0;
   for (let i = 1; i + 1 < ring.length; i++) {
