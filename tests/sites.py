@@ -17,7 +17,7 @@ import pandas as pd
 import shapely
 from shapely import Geometry, LineString, Point, Polygon, affinity, box
 
-from scanner.book.local import read_rules
+from scanner.book.settings import read_rules
 from scanner.ground.plane import frame as frames
 from scanner.ground.survey import Survey, split_blocks, survey_sites
 from scanner.schema.documents import LocalRules

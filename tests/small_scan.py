@@ -17,8 +17,7 @@ import pandas as pd
 from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, box, transform, unary_union
 
-from scanner.book.local import read_rules
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates, read_rules
 from scanner.calls.left_out import list_left_out
 from scanner.calls.ranking import rank_calls
 from scanner.job.method import break_even_areas

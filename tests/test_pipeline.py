@@ -12,7 +12,7 @@ import pytest
 import shapely
 from shapely import box
 
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates
 from scanner.ground.stored import know_again, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize

@@ -33,11 +33,11 @@ from scanner.book.county.matching import Match, match_clients
 from scanner.book.county.plane import Plane
 from scanner.book.county.report import Counts, count_clients
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
-from scanner.book.county.unread import note_roofs, note_unread
+from scanner.book.county.unread import note_columns
 from scanner.book.county.writing import features_geojson, put_in_place
 from scanner.book.layers.better import ASSEMBLED_FILE
-from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
+from scanner.book.settings import read_rules
 from scanner.sheets.problems import join_problems, list_problems
 
 
@@ -119,17 +119,8 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         without_house=_count_without_house(features, owned),
         without_curb=count_without_curb(lots, owned, streets, rules=rules),
     )
-    found = list_problems(
-        [
-            *problems,
-            *street_problems,
-            *note_unread(layers),
-            *note_roofs(layers),
-            *choices.problems,
-            *taken,
-        ]
-    )
-    every = join_problems(client_problems, found)
+    problems += [*street_problems, *note_columns(layers), *choices.problems, *taken]
+    every = join_problems(client_problems, list_problems(problems))
     return Assembly(
         counts, every, sites_file if made else None, unmatched_file if unmatched else None
     )

@@ -6,9 +6,8 @@ from pathlib import Path
 
 from scanner.book.clients import client_files, read_client_list
 from scanner.book.example import find_example, tell_example
-from scanner.book.local import read_rules
 from scanner.book.measured import read_measured
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates, read_rules
 from scanner.book.sites import read_sites
 from scanner.errors import BookError
 from scanner.schema.documents import Book

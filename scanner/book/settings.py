@@ -1,94 +1,212 @@
-"""What rates.toml and local.toml share: settings with a spread and a source, as they stand."""
+"""``rates.toml`` and ``local.toml``: the standard settings, with what a firm's own file replaces."""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from scanner.sheets.problems import Problem, fault
+import pandas as pd
+from pydantic import ValidationError
 
-PARTS = {"value", "low", "high", "source"}
+from scanner.errors import RateError
+from scanner.schema.documents import Document, LocalRules, Rate, RateBook
+from scanner.schema.settings import SettingError
+from scanner.sheets.problems import Problem, fault, list_problems, shown
+
+_PARTS = {"value", "low", "high", "source"}
 """What an inline table of one setting may say."""
 
+_ALIKE = 0.5
+"""How alike a misspelled name must be to be taken for a known one, 0 to 1."""
 
-@dataclass(frozen=True)
-class Figure:
-    """A number with its spread and its source."""
-
-    value: float
-    low: float
-    high: float
-    source: str
+_Document = TypeVar("_Document", RateBook, LocalRules)
 
 
-@dataclass(frozen=True)
-class Choice:
+class Choice(Document):
     """A word, or words, with its source."""
 
-    value: str | tuple[str, ...]
+    value: Any
     source: str
 
 
-Setting = Figure | Choice
+Setting = Rate | Choice
+Error = dict[str, Any]
+"""One error as pydantic tells it."""
 
 
-def load_standard(name: str) -> dict[str, Setting]:
+def read_rates(path: Path | None) -> tuple[RateBook, pd.DataFrame]:
     """
-    Load one of the standard files that are part of the program.
-
-    Parameters
-    ----------
-    name
-        ``rates.toml`` or ``local.toml``.
-
-    Returns
-    -------
-    standard
-        Settings by key; a key in a TOML table is ``table.key``.
-
-    Examples
-    --------
-    >>> load_standard("local.toml")["setbacks.hydrant_ft"].value
-    3.0
-    """
-    text = files("scanner.book").joinpath("standard", name).read_text(encoding="utf-8")
-    standard: dict[str, Setting] = {}
-    for key, entry in _flatten(tomllib.loads(text)).items():
-        value = entry["value"]
-        if isinstance(value, str | list):
-            words = tuple(value) if isinstance(value, list) else value
-            standard[key] = Choice(words, entry["source"])
-        else:
-            value, low, high = (float(entry[part]) for part in ("value", "low", "high"))
-            standard[key] = Figure(value, low, high, entry["source"])
-    return standard
-
-
-def load_own(path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
-    """
-    Load a firm's own file as it stands; one that cannot be read is a fault.
+    Read a firm's rate book over the standard one; a faulty key is listed and the standard one used.
 
     Parameters
     ----------
     path
-        A TOML file; None or no such file is no setting, not a fault.
+        ``rates.toml``; None or no such file: the standard rate book. A bare number keeps the
+        standard spread, widened to hold it; a table may give value, low, high and source.
 
     Returns
     -------
-    entries
-        What came, by key; a key in a TOML table is ``table.key``.
+    rates
+        Every rate with low, high and source.
     problems
-        A fault if the file cannot be read.
+        Table `PROBLEMS`.
 
     Examples
     --------
-    >>> load_own(None)
-    ({}, [])
+    >>> rates, problems = read_rates(None)
+    >>> rates.labor_usd_per_hour.value, len(problems)
+    (28.0, 0)
     """
+    return _read(RateBook, path, "rates.toml")
+
+
+def read_rules(path: Path | None) -> tuple[LocalRules, pd.DataFrame]:
+    """
+    Read a firm's local rules over the standard ones; each value keeps its source.
+
+    Parameters
+    ----------
+    path
+        ``local.toml``; None or no such file: the standard rules.
+
+    Returns
+    -------
+    rules
+        Every rule, with ``sources`` by key.
+    problems
+        Table `PROBLEMS`.
+
+    Examples
+    --------
+    >>> rules, problems = read_rules(None)
+    >>> rules.bed_depth_ft, rules.sources["setbacks.hydrant_ft"][:13]
+    (4.0, 'NFPA 1 18.5.7')
+    """
+    return _read(LocalRules, path, "local.toml")
+
+
+def _read(model: type[_Document], path: Path | None, name: str) -> tuple[_Document, pd.DataFrame]:
+    text = files("scanner.book").joinpath("standard", name).read_text(encoding="utf-8")
+    standard: dict[str, Setting] = {
+        key: Rate(**entry) if "low" in entry else Choice(**entry)
+        for key, entry in _flatten(tomllib.loads(text)).items()
+    }
+    own, problems = _load_own(path)
+    file = path.name if path else name
+    settings = dict(standard)
+    for key, came in own.items():
+        if key not in standard:
+            problems.append(_tell_unknown(file, key, standard))
+            continue
+        try:
+            settings[key] = _complete(came, standard[key], f"this book's {file}")
+        except ValidationError as err:
+            problems.append(_tell(file, key, dict(err.errors()[0]), standard[key]))
+    while True:
+        try:
+            return _build(model, settings), list_problems(problems)
+        except ValidationError as err:
+            # what is refused goes back to the standard, with what it contradicts
+            for key, refused in _refused(err).items():
+                keys = [one for one in _keys(key, refused) if settings[one] != standard[one]]
+                if not keys:
+                    message = f"the standard {name} is broken: {err}"
+                    raise RateError(message) from err
+                problems.append(_tell(file, keys[0], refused, standard[keys[0]]))
+                settings |= {one: standard[one] for one in keys}
+
+
+def _complete(came: Any, usual: Setting, source: str) -> Setting:  # noqa: ANN401  # whatever TOML holds
+    """Fill in what a setting leaves out; a value alone widens the usual spread."""
+    parts = dict(came) if isinstance(came, dict) else {"value": came}
+    parts = {"value": usual.value, **parts, "source": parts.get("source") or source}
+    if isinstance(usual, Choice):
+        return Choice(**parts)
+    number = parts["value"] if isinstance(parts["value"], int | float) else usual.value
+    return Rate(**{"low": min(usual.low, number), "high": max(usual.high, number), **parts})
+
+
+def _build(model: type[_Document], settings: Mapping[str, Setting]) -> _Document:
+    """Make the document: a rate book of whole rates, local rules of values with their sources apart."""
+    has_sources = "sources" in model.model_fields
+    fields: dict[str, Any] = {}
+    if has_sources:
+        fields["sources"] = {key: setting.source for key, setting in settings.items()}
+    for key, setting in settings.items():
+        group, _, name = key.rpartition(".")
+        place = fields.setdefault(group, {}) if group else fields
+        is_whole = isinstance(setting, Rate) and not has_sources
+        place[name] = setting if is_whole else setting.value
+    return model.model_validate(fields)
+
+
+def _refused(err: ValidationError) -> dict[str, Error]:
+    """Give the first error of each setting; blank where several contradict each other."""
+    refused: dict[str, Error] = {}
+    for error in err.errors():
+        key = ".".join(part for part in error["loc"] if isinstance(part, str))
+        refused.setdefault(key, dict(error))
+    return refused
+
+
+def _refusal(error: Error) -> SettingError | None:
+    came = error.get("ctx", {}).get("error")
+    return came if isinstance(came, SettingError) else None
+
+
+def _keys(key: str, error: Error) -> tuple[str, ...]:
+    refusal = _refusal(error)
+    return refusal.keys if refusal and refusal.keys else (key,)
+
+
+def _tell(file: str, key: str, error: Error, usual: Setting) -> Problem:
+    """Turn an error of pydantic's into a problem row."""
+    problem, remedy = _words(error, usual)
+    if isinstance(usual, Rate) and _refusal(error):
+        remedy = f"{remedy}; the standard value is {usual.value:g}"
+    return fault(file, key, f"{problem}; the standard value is used instead", remedy)
+
+
+def _words(error: Error, usual: Setting) -> tuple[str, str]:
+    came, kind = shown(error["input"]), error["type"]
+    part = next(iter(error["loc"][-1:]), "value")
+    if refusal := _refusal(error):
+        return refusal.problem, refusal.remedy
+    if kind == "extra_forbidden":
+        known = "value, low, high and source" if isinstance(usual, Rate) else "value and source"
+        return f"'{part}' stands in it; {known} are known", "take it out"
+    if kind == "literal_error":
+        expected = error["ctx"]["expected"]
+        return f"{came} came; {expected} is allowed", f"write {expected}"
+    if kind in ("tuple_type", "too_short"):
+        wanted = ", ".join(f'"{word}"' for word in tuple(usual.value))  # type: ignore[arg-type]
+        return f"{came} came where a list of words belongs", f"write a list as [{wanted}]"
+    if kind == "string_type":
+        return f"{came} came where words in quotation marks belong", 'write it as "words"'
+    return f"{part} is {came}, where a number belongs", "write a number without quotation marks"
+
+
+def _tell_unknown(file: str, key: str, known: Iterable[str]) -> Problem:
+    names = list(known)
+    group, _, last = key.rpartition(".")
+    if group and last in names:
+        problem = f"{last} stands under [{group}], where it means nothing; it is passed over"
+        remedy = f"move the line {last} to the top of the file, above every [ ]"
+        return fault(file, key, problem, remedy)
+    near = get_close_matches(key, names, n=1, cutoff=_ALIKE) or [
+        name for name in names if name.endswith(f".{last}")
+    ]
+    near = near or get_close_matches(last, names, n=1, cutoff=_ALIKE)
+    remedy = f"write {near[0]}, or take the line out" if near else "take the line out"
+    return fault(file, key, f"no setting has the name {shown(key)}; it is passed over", remedy)
+
+
+def _load_own(path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
+    """Load a firm's own file as it stands; none is no setting, one that cannot be read a fault."""
     if path is None or not path.is_file():
         return {}, []
     try:
@@ -106,7 +224,7 @@ def _flatten(document: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
     entries: dict[str, Any] = {}
     for key, entry in document.items():
         # an inline table of value, low, high is one setting, another table is a group
-        if isinstance(entry, dict) and not (entry and entry.keys() & PARTS):
+        if isinstance(entry, dict) and not (entry and entry.keys() & _PARTS):
             entries |= _flatten(entry, f"{prefix}{key}.")
         else:
             entries[prefix + key] = entry

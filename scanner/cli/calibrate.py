@@ -10,7 +10,7 @@ import pandas as pd
 
 from scanner import pipeline
 from scanner.book.proposals import write_proposals
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates
 from scanner.calls.built import HOURS, PriceCheck, check_prices, name_losses
 from scanner.calls.calibration import (
     FROM_JOBS,

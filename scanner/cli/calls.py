@@ -14,7 +14,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from scanner.book.clients import read_client_list
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan, read_season

@@ -13,7 +13,7 @@ import pandas as pd
 from scanner import pipeline
 from scanner.book.checklist_sheet import read_checklist
 from scanner.book.clients import read_client_list
-from scanner.book.local import read_rules
+from scanner.book.settings import read_rules
 from scanner.calls.kinds import ANSWER, judge
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option

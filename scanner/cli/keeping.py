@@ -10,7 +10,7 @@ import pandas as pd
 
 from scanner import pipeline
 from scanner.book.filled_sheet import read_call_sheet
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates
 from scanner.calls.history import with_recorded
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.kinds import CALL, judge

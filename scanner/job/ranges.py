@@ -18,7 +18,7 @@ from scanner.job.quantities import FT_PER_HEAD_RATE, HEADS_QUESTION
 from scanner.job.tasks import Task, unit_usd
 from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import Rate, RateBook
-from scanner.schema.rate_book import factor
+from scanner.schema.rate_book import factor, words_of
 from scanner.units import CENTS_PER_USD
 
 OUTWARD_CENTS = 5000
@@ -34,48 +34,6 @@ SLOPE_QUESTION = "slope percent"
 """What a crew is asked about the slope."""
 
 CLASS_BY_SOURCE = {"measured": 0, "drawn": 1, "surveyed": 1, "centerline": 2}
-
-RATE_WORDS = {
-    "labor_usd_per_hour": "labor rate",
-    "dig_hand_hours_per_yd3": "digging pace",
-    "barrow_hours_per_yd3": "barrowing pace",
-    "sod_cutter_ft2_per_hour": "sod cutter's pace",
-    "sod_cutter_usd_per_day": "sod cutter's rental",
-    "loader_hours_per_yd3": "loader's pace",
-    "loader_usd_per_day": "loader's rental",
-    "load_trailer_yd3_per_hour": "loading pace",
-    "haul_hours_per_load": "time to haul a load",
-    "tip_fee_usd_per_ton": "tip fee",
-    "spread_mulch_yd3_per_hour": "mulching pace",
-    "spread_gravel_yd3_per_hour": "gravelling pace",
-    "spread_compost_yd3_per_hour": "composting pace",
-    "till_ft2_per_hour": "tilling pace",
-    "tiller_usd_per_day": "tiller's rental",
-    "set_edging_ft_per_hour": "edging pace",
-    "lay_fabric_ft2_per_hour": "pace of laying fabric",
-    "plant_1gal_minutes": "planting pace",
-    "plant_3gal_minutes": "planting pace",
-    "plant_5gal_minutes": "planting pace",
-    "water_in_minutes": "time to water in",
-    "heads_per_100ft": "number of sprinkler heads",
-    "head_hours": "time for a sprinkler head",
-    "head_usd": "price of sprinkler parts",
-    "setup_hours_per_day": "set-up time",
-    "mobilization_usd_per_day": "mobilization",
-    "mulch_usd_per_yd3": "price of mulch",
-    "compost_usd_per_yd3": "price of compost",
-    "gravel_usd_per_ton": "price of gravel",
-    "gravel_ton_per_yd3": "weight of gravel",
-    "mulch_delivery_usd": "delivery of mulch",
-    "gravel_delivery_usd": "delivery of gravel",
-    "edging_usd_per_ft": "price of edging",
-    "fabric_usd_per_ft2": "price of fabric",
-    "plant_1gal_usd": "price of plants",
-    "plant_3gal_usd": "price of plants",
-    "plant_5gal_usd": "price of plants",
-    "waste_share": "waste",
-    "plant_warranty_share": "plants that must be replaced",
-}
 
 
 def assess_knowledge(
@@ -229,7 +187,7 @@ def _unknowns(
     knowledge: pd.DataFrame, names: tuple[str, ...], widths: FloatArray, is_steep: np.ndarray
 ) -> np.ndarray:
     slopes = knowledge["slope_percent"]
-    words = np.array([RATE_WORDS.get(name, name) for name in names], dtype=object)
+    words = np.array([words_of(name) for name in names], dtype=object)
     widest = np.argsort(-np.round(widths, 6), axis=1, kind="stable")[:, :NAMED_COUNT]
     parts = [
         np.where(knowledge["sprinklers_unknown"], "sprinklers not known", ""),

@@ -26,11 +26,10 @@ from scanner.schema.local_rules import (
 from scanner.schema.rate_book import (
     FINISH_WORDS,
     FINISHES,
-    Document,
     Finish,
-    Rate,
     RateBook,
 )
+from scanner.schema.settings import Document, Rate
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -92,7 +92,7 @@ def _describe_setting(setting: dict[str, Any]) -> dict[str, Any]:
     words = {"description": setting["description"]} if "description" in setting else {}
     spoken = {"title", "description", "default", "$ref"}
     left = {key: value for key, value in setting.items() if key not in spoken}
-    plain = {"type": "number"} if reference else left
+    plain = {"type": "number", **left} if reference else left
     beside = {"low": {"type": "number"}, "high": {"type": "number"}} if _is_number(plain) else {}
     parts = {"value": plain, **beside, "source": {"type": "string"}}
     table = {"type": "object", "properties": parts, "additionalProperties": False}

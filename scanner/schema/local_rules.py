@@ -4,33 +4,33 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from scanner.schema.rate_book import Document
+from scanner.schema.settings import Document, SettingError, Settings, figure
 
 AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fence"]
 """What an edge can run along: the names of `EDGE_KINDS`, which a type must spell out."""
 FaceKind = Literal["front", "side", "back"]
 
 
-class Setbacks(Document):
+class Setbacks(Settings):
     """Distances kept round things on a lot; sources stand in the file."""
 
-    hydrant_ft: float = Field(ge=0)
-    trunk_ft: float = Field(ge=0)
-    transformer_ft: float = Field(ge=0)
-    gas_meter_ft: float = Field(ge=0)
-    electric_meter_ft: float = Field(ge=0)
-    water_meter_ft: float = Field(ge=0)
-    pole_ft: float = Field(ge=0)
-    mailbox_ft: float = Field(ge=0)
-    root_zone_ft_per_in: float = Field(ge=0)
-    corner_triangle_ft: float = Field(ge=0)
-    drive_triangle_ft: float = Field(ge=0)
-    triangle_plant_in: float = Field(ge=0)
-    curb_plant_in: float = Field(ge=0)
-    step_out_in: float = Field(ge=0)
-    wall_clear_in: float = Field(ge=0)
+    hydrant_ft: float = figure("clear of a hydrant", 0, 300)
+    trunk_ft: float = figure("clear of a trunk", 0, 400)
+    transformer_ft: float = figure("clear of a transformer", 0, 1000)
+    gas_meter_ft: float = figure("clear of a gas meter", 0, 300)
+    electric_meter_ft: float = figure("clear of an electric meter", 0, 300)
+    water_meter_ft: float = figure("clear of a water meter", 0, 200)
+    pole_ft: float = figure("clear of a pole", 0, 300)
+    mailbox_ft: float = figure("clear of a mailbox", 0, 300)
+    root_zone_ft_per_in: float = figure("root zone by inch of trunk", 0, 125)
+    corner_triangle_ft: float = figure("sight triangle at a corner", 0, 2500)
+    drive_triangle_ft: float = figure("sight triangle at a drive", 0, 1000)
+    triangle_plant_in: float = figure("plant height in a sight triangle", 0, 3000)
+    curb_plant_in: float = figure("plant height along a street", 0, 3600)
+    step_out_in: float = figure("kept free beside parked cars", 0, 1800)
+    wall_clear_in: float = figure("kept free at a wall", 0, 1200)
 
 
 class Company(Document):
@@ -50,43 +50,68 @@ class Backgrounds(Document):
     streets_url: str = ""
     streets_credit: str = ""
 
+    @field_validator("imagery_url", "streets_url")
+    @classmethod
+    def _tiled(cls, address: str) -> str:
+        has_places = all(place in address for place in ("{z}", "{x}", "{y}"))
+        if address and not (address.startswith("https://") and has_places):
+            problem = f"'{address}' came; an https:// address with {{z}}, {{x}} and {{y}} in it is allowed"
+            raise SettingError(problem, 'write such an address, or "" for no background')
+        return address
 
-class LocalRules(Document):
+
+class LocalRules(Settings):
     """
     Bed sizes and local rules: what stands in `local.toml`.
 
     ``sources`` names where each value comes from, by key (``setbacks.hydrant_ft``).
     """
 
-    frontage_max_ft: float = Field(ge=0)
-    infer_max_ft2: float = Field(gt=0)
-    gap_ft: float = Field(gt=0, le=5)
-    front_reach_ft: float = Field(gt=0)
-    jog_ft: float = Field(ge=0)
-    house_faces: tuple[FaceKind, ...] = Field(min_length=1)
-    kind_order: tuple[AlongKind, ...] = Field(min_length=1)
-    offer_kinds: tuple[AlongKind, ...] = Field(min_length=1)
-    bed_depth_ft: float = Field(gt=0, le=20)
-    drive_flare_ft: float = Field(ge=0)
-    default_opening_ft: float = Field(ge=0)
-    drives_known: Literal["yes", "no"] = "no"
-    min_depth_ft: float = Field(gt=0)
-    min_edge_ft: float = Field(ge=0)
-    min_bed_ft2: float = Field(ge=0)
-    mower_ft: float = Field(gt=0)
-    turn_radius_ft: float = Field(gt=0)
-    job_limit_crew_days: float = Field(gt=0)
+    frontage_max_ft: float = figure("width of the frontage strip", 0, 2000)
+    infer_max_ft2: float = figure("largest lot whose lawn is inferred", 400, 4_000_000)
+    gap_ft: float = figure("gap between layers that is closed", 0.01, 5)
+    front_reach_ft: float = figure("how far a front sees a street", 3, 30_000)
+    jog_ft: float = figure("longest jog in a wall", 0, 600)
+    house_faces: tuple[FaceKind, ...] = Field(min_length=1, title="faces of a house that get beds")
+    kind_order: tuple[AlongKind, ...] = Field(
+        min_length=1, title="order in which edges take ground"
+    )
+    offer_kinds: tuple[AlongKind, ...] = Field(min_length=1, title="edges that get beds")
+    bed_depth_ft: float = figure("depth of a bed", 0.05, 20)
+    drive_flare_ft: float = figure("flare of a drive at the curb", 0, 500)
+    default_opening_ft: float = figure("opening where a drive is guessed", 0, 2400)
+    drives_known: Literal["yes", "no"] = Field("no", title="whether every drive is drawn")
+    min_depth_ft: float = figure("least depth of a bed", 0.02, 200)
+    min_edge_ft: float = figure("least length of a bed", 0, 1200)
+    min_bed_ft2: float = figure("smallest bed", 0, 4000)
+    mower_ft: float = figure("width of the mower", 0.05, 400)
+    turn_radius_ft: float = figure("tightest turn of the mower", 0.05, 500)
+    job_limit_crew_days: float = figure("largest job", 0.05, 400)
     setbacks: Setbacks
     company: Company = Company()
     backgrounds: Backgrounds = Backgrounds()
     sources: dict[str, str] = Field(default_factory=dict)
 
+    @field_validator("house_faces", "kind_order", "offer_kinds")
+    @classmethod
+    def _once(cls, words: tuple[str, ...]) -> tuple[str, ...]:
+        if len(set(words)) < len(words):
+            problem = "a word came twice"
+            raise SettingError(problem, "write each word once")
+        return words
+
     @model_validator(mode="after")
     def _sensible(self) -> LocalRules:
         if self.bed_depth_ft < self.min_depth_ft:
-            message = f"bed_depth_ft {self.bed_depth_ft:g} is less than min_depth_ft {self.min_depth_ft:g}"
-            raise ValueError(message)
-        if unknown := set(self.offer_kinds) - set(self.kind_order):
-            message = f"offer_kinds names what kind_order does not: {', '.join(sorted(unknown))}"
-            raise ValueError(message)
+            problem = (
+                f"bed_depth_ft {self.bed_depth_ft:g} came with min_depth_ft {self.min_depth_ft:g}; a bed may not be "
+                "shallower than the minimum"
+            )
+            remedy = "make bed_depth_ft larger or min_depth_ft smaller"
+            raise SettingError(problem, remedy, "bed_depth_ft", "min_depth_ft")
+        if missing := [kind for kind in self.offer_kinds if kind not in self.kind_order]:
+            problem = f"offer_kinds names {missing[0]}, which kind_order does not"
+            raise SettingError(
+                problem, f"put {missing[0]} into kind_order too", "offer_kinds", "kind_order"
+            )
         return self

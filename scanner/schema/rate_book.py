@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field
 
+from scanner.schema.settings import Rate, Settings, figure
 from scanner.units import MINUTES_PER_HOUR
 
 LABOR = "labor_usd_per_hour"
@@ -23,133 +24,143 @@ FINISH_WORDS = {
 }
 
 
-class Document(BaseModel):
-    """A frozen document that refuses names it does not know."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Rate(Document):
-    """One figure of the rate book with its spread and where it comes from."""
-
-    value: float = Field(description="the figure used, in the unit that its name ends in")
-    low: float = Field(description="low end of what is usual, same unit")
-    high: float = Field(description="high end of what is usual, same unit")
-    source: str = Field(min_length=1, description="where the figure comes from")
-
-    @model_validator(mode="after")
-    def _ordered(self) -> Rate:
-        if not self.low <= self.value <= self.high:
-            message = f"low {self.low:g}, value {self.value:g}, high {self.high:g} are out of order"
-            raise ValueError(message)
-        return self
-
-
-class RateBook(Document):
+class RateBook(Settings):
     """
     What a bed costs the company and how calls go.
 
-    Each field is a `Rate`; its name ends in its unit. ``_share`` is a fraction of
-    one (0.45 is 45 %), ``_count`` a pure count, ``_days`` calendar days.
+    Each field is a `Rate`. Its name ends in its unit, ``_share`` is a fraction of one
+    (0.45 is 45 %), ``_count`` a pure count, ``_days`` calendar days; its record gives
+    the words for the reader, the least and the most.
     """
 
     # labor and crew
-    labor_usd_per_hour: Rate
-    crew_count: Rate
-    day_hours: Rate
+    labor_usd_per_hour: Rate = figure("labor rate", 0.28, 2800)
+    crew_count: Rate = figure("people in a crew", 0.1, 200)
+    day_hours: Rate = figure("hours in a working day", 0.1, 24)
     # strip and haul
-    cut_depth_in: Rate
-    swell_ratio: Rate
-    soil_wet_lb_per_yd3: Rate
-    dig_hand_hours_per_yd3: Rate = Field(description="digging and barrowing by hand, bank yd3")
-    barrow_hours_per_yd3: Rate = Field(
-        description="the barrowing in it alone: what a sod cutter leaves to be done, bank yd3"
+    cut_depth_in: Rate = figure("depth of the cut", 0.03, 300)
+    swell_ratio: Rate = figure("swell of dug soil", 1, 3)
+    soil_wet_lb_per_yd3: Rate = figure("weight of wet soil", 30, 300_000)
+    dig_hand_hours_per_yd3: Rate = figure(
+        "digging pace", 0.02, 200, "digging and barrowing by hand, bank yd3"
     )
-    sod_cutter_ft2_per_hour: Rate
-    sod_cutter_cut_in: Rate
-    sod_cutter_usd_per_day: Rate
-    loader_hours_per_yd3: Rate
-    loader_usd_per_day: Rate
-    loader_gate_in: Rate
-    load_trailer_yd3_per_hour: Rate
-    haul_hours_per_load: Rate
-    trailer_payload_lb: Rate
-    trailer_volume_yd3: Rate
-    tip_fee_usd_per_ton: Rate
+    barrow_hours_per_yd3: Rate = figure(
+        "barrowing pace",
+        0.01,
+        100,
+        "the barrowing in it alone: what a sod cutter leaves to be done, bank yd3",
+    )
+    sod_cutter_ft2_per_hour: Rate = figure("sod cutter's pace", 3, 30_000)
+    sod_cutter_cut_in: Rate = figure("sod cutter's depth", 0, 150)
+    sod_cutter_usd_per_day: Rate = figure("sod cutter's rental", 0, 11_000)
+    loader_hours_per_yd3: Rate = figure("loader's pace", 0.005, 50)
+    loader_usd_per_day: Rate = figure("loader's rental", 0, 32_500)
+    loader_gate_in: Rate = figure("gate that a loader fits through", 0, 4800)
+    load_trailer_yd3_per_hour: Rate = figure("loading pace", 0.02, 200)
+    haul_hours_per_load: Rate = figure("time to haul a load", 0, 100)
+    trailer_payload_lb: Rate = figure("what the trailer may carry", 50, 800_000)
+    trailer_volume_yd3: Rate = figure("what fits into the trailer", 0.05, 500)
+    tip_fee_usd_per_ton: Rate = figure("tip fee", 0, 3000)
     # cover
-    mulch_depth_in: Rate
-    gravel_depth_in: Rate
-    compost_yd3_per_1000ft2: Rate
-    spread_mulch_yd3_per_hour: Rate
-    spread_gravel_yd3_per_hour: Rate
-    spread_compost_yd3_per_hour: Rate
-    till_ft2_per_hour: Rate
-    tiller_usd_per_day: Rate
-    set_edging_ft_per_hour: Rate
-    lay_fabric_ft2_per_hour: Rate
+    mulch_depth_in: Rate = figure("depth of mulch", 0.03, 300)
+    gravel_depth_in: Rate = figure("depth of gravel", 0.03, 300)
+    compost_yd3_per_1000ft2: Rate = figure("compost spread", 0, 400)
+    spread_mulch_yd3_per_hour: Rate = figure("mulching pace", 0.015, 150)
+    spread_gravel_yd3_per_hour: Rate = figure("graveling pace", 0.01, 100)
+    spread_compost_yd3_per_hour: Rate = figure("composting pace", 0.014, 140)
+    till_ft2_per_hour: Rate = figure("tilling pace", 4, 40_000)
+    tiller_usd_per_day: Rate = figure("tiller's rental", 0, 7500)
+    set_edging_ft_per_hour: Rate = figure("edging pace", 0.25, 2500)
+    lay_fabric_ft2_per_hour: Rate = figure("pace of laying fabric", 2.4, 24_000)
     # planting
-    plant_spacing_in: Rate
-    plant_1gal_minutes: Rate
-    plant_3gal_minutes: Rate
-    plant_5gal_minutes: Rate
-    water_in_minutes: Rate
+    plant_spacing_in: Rate = figure("plant spacing", 0.24, 2400)
+    plant_1gal_minutes: Rate = figure("planting pace", 0, 500)
+    plant_3gal_minutes: Rate = figure("planting pace", 0, 800)
+    plant_5gal_minutes: Rate = figure("planting pace", 0, 1500)
+    water_in_minutes: Rate = figure("time to water in", 0, 75)
     # sprinklers
-    heads_per_100ft: Rate
-    head_hours: Rate
-    head_usd: Rate
+    heads_per_100ft: Rate = figure("number of sprinkler heads", 0, 800)
+    head_hours: Rate = figure("time for a sprinkler head", 0, 50)
+    head_usd: Rate = figure("price of sprinkler parts", 0, 1200)
     # set-up
-    setup_hours_per_day: Rate
-    mobilization_usd_per_day: Rate
+    setup_hours_per_day: Rate = figure("set-up time", 0, 100)
+    mobilization_usd_per_day: Rate = figure("mobilization", 0, 12_000)
     # materials
-    mulch_usd_per_yd3: Rate
-    compost_usd_per_yd3: Rate
-    gravel_usd_per_ton: Rate
-    gravel_ton_per_yd3: Rate
-    mulch_delivery_usd: Rate
-    gravel_delivery_usd: Rate
-    edging_usd_per_ft: Rate
-    edging_stick_ft: Rate
-    fabric_usd_per_ft2: Rate
-    plant_1gal_usd: Rate
-    plant_3gal_usd: Rate
-    plant_5gal_usd: Rate
-    waste_share: Rate
-    plant_warranty_share: Rate
+    mulch_usd_per_yd3: Rate = figure("price of mulch", 0, 3800)
+    compost_usd_per_yd3: Rate = figure("price of compost", 0, 4000)
+    gravel_usd_per_ton: Rate = figure("price of gravel", 0, 5500)
+    gravel_ton_per_yd3: Rate = figure("weight of gravel", 0.01, 100)
+    mulch_delivery_usd: Rate = figure("delivery of mulch", 0, 7500)
+    gravel_delivery_usd: Rate = figure("delivery of gravel", 0, 9000)
+    edging_usd_per_ft: Rate = figure("price of edging", 0, 275)
+    edging_stick_ft: Rate = figure("length of an edging stick", 0.01, 1000)
+    fabric_usd_per_ft2: Rate = figure("price of fabric", 0, 15)
+    plant_1gal_usd: Rate = figure("price of plants", 0, 900)
+    plant_3gal_usd: Rate = figure("price of plants", 0, 2000)
+    plant_5gal_usd: Rate = figure("price of plants", 0, 3200)
+    waste_share: Rate = figure("waste", 0, 0.95)
+    plant_warranty_share: Rate = figure("plants that must be replaced", 0, 0.95)
     # care
-    refresh_depth_in: Rate = Field(description="mulch put on in spring")
-    weed_ft2_per_hour: Rate = Field(description="weeding by hand")
+    refresh_depth_in: Rate = figure("mulch put on in spring", 0.01, 100)
+    weed_ft2_per_hour: Rate = figure("weeding pace", 5, 50_000, "weeding by hand")
     # price
-    gross_margin_share: Rate
-    minimum_job_usd: Rate
-    sales_tax_share: Rate
-    range_measured_share: Rate
-    range_drawn_share: Rate
-    range_guessed_share: Rate
-    range_slope_share: Rate = Field(description="how much more a price may be where it is steep")
-    gentle_slope_percent: Rate = Field(description="steeper than this costs more")
+    gross_margin_share: Rate = figure("gross margin", 0, 0.95)
+    minimum_job_usd: Rate = figure("smallest job", 0, 75_000)
+    sales_tax_share: Rate = figure("sales tax", 0, 0.95)
+    range_measured_share: Rate = figure("price range of a measured edge", -0.95, 2)
+    range_drawn_share: Rate = figure("price range of a drawn edge", -0.95, 2)
+    range_guessed_share: Rate = figure("price range of a guessed edge", -0.95, 2)
+    range_slope_share: Rate = figure(
+        "what steep ground adds", -0.95, 2, "how much more a price may be where it is steep"
+    )
+    gentle_slope_percent: Rate = figure(
+        "steepest gentle slope", 0, 1000, "steeper than this costs more"
+    )
     # chance: prior counts of client-seasons, rest after an outcome, selling time
-    prior_not_reached_count: Rate
-    prior_reached_only_count: Rate
-    prior_visited_only_count: Rate
-    prior_sold_count: Rate
-    rest_not_reached_days: Rate
-    rest_call_back_days: Rate
-    rest_visit_days: Rate
-    rest_quoted_days: Rate
-    rest_not_now_days: Rate
-    rest_no_days: Rate
-    rest_sold_days: Rate
-    call_hours: Rate
-    visit_hours: Rate
+    prior_not_reached_count: Rate = figure("clients taken as not reached", 0.01, 1000)
+    prior_reached_only_count: Rate = figure("clients taken as reached only", 0.01, 1000)
+    prior_visited_only_count: Rate = figure("clients taken as visited only", 0.01, 1000)
+    prior_sold_count: Rate = figure("clients taken as sold to", 0.01, 1000)
+    rest_not_reached_days: Rate = figure("rest after a call that reached nobody", 0, 300)
+    rest_call_back_days: Rate = figure("rest until a call-back", 0, 700)
+    rest_visit_days: Rate = figure("rest after a visit", 0, 1400)
+    rest_quoted_days: Rate = figure("rest after a quote", 0, 1000)
+    rest_not_now_days: Rate = figure("rest after a not now", 0, 9000)
+    rest_no_days: Rate = figure("rest after a no", 0, 36_500)
+    rest_sold_days: Rate = figure("rest after a sale", 0, 18_000)
+    call_hours: Rate = figure("time for a call", 0, 25)
+    visit_hours: Rate = figure("time for a visit", 0, 150)
     # warm signs multiply the odds of a sale
-    bought_before_odds: Rate
-    bad_edge_odds: Rate
-    long_client_odds: Rate
-    long_client_years: Rate
-    neighbor_built_odds: Rate
+    bought_before_odds: Rate = figure("weight of an earlier sale", 0.01, 100)
+    bad_edge_odds: Rate = figure("weight of a bad edge", 0.01, 100)
+    long_client_odds: Rate = figure("weight of a long-time client", 0.01, 100)
+    long_client_years: Rate = figure("years that make a long-time client", 0, 500)
+    neighbor_built_odds: Rate = figure("weight of a neighbor's new bed", 0.01, 100)
     # choices
-    lead_finish: Finish = "planted"
-    plant_size: Literal["1gal", "3gal", "5gal"] = "1gal"
+    lead_finish: Finish = Field("planted", title="finish offered first")
+    plant_size: Literal["1gal", "3gal", "5gal"] = Field("1gal", title="size of plants")
+
+
+def words_of(key: str) -> str:
+    """
+    Say what a reader calls a rate.
+
+    Parameters
+    ----------
+    key
+        Its name in the rate book.
+
+    Returns
+    -------
+    words
+        Without the unit.
+
+    Examples
+    --------
+    >>> words_of("set_edging_ft_per_hour")
+    'edging pace'
+    """
+    return str(RateBook.model_fields[key].title)
 
 
 def factor(key: str, value: float) -> float:

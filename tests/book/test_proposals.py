@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from scanner.book.proposals import PROPOSED_FILE, write_proposals
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates
 from scanner.calls.calibration import PROPOSAL_COLUMNS
 from scanner.errors import BookError
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from scanner.book.local import read_rules
-from scanner.book.rates import read_rates
+from scanner.book.settings import read_rates, read_rules
 from scanner.schema.documents import LocalRules, Rate, RateBook, Setbacks
 
 
@@ -58,6 +59,47 @@ def test_every_standard_rule_has_a_source():
     assert all(local.sources.values())
 
 
+def test_every_setting_has_words_for_the_reader():
+    for model in (RateBook, LocalRules, Setbacks):
+        for name, field in model.model_fields.items():
+            if name in ("setbacks", "company", "backgrounds", "sources"):
+                continue
+            assert field.title, name
+            assert field.title != name
+            # the unit stands beside, and a sentence goes on behind
+            assert not re.search(r"_|\.$|\b(usd|ft2|yd3)\b", field.title), name
+
+
+def test_every_figure_has_bounds_that_hold_what_is_usual():
+    book, rules_read = read_rates(None)[0], read_rules(None)[0]
+    records = [
+        *((name, getattr(book, name), field) for name, field in RateBook.model_fields.items()),
+        *(
+            (name, getattr(rules_read, name), field)
+            for name, field in LocalRules.model_fields.items()
+        ),
+        *(
+            (name, getattr(rules_read.setbacks, name), field)
+            for name, field in Setbacks.model_fields.items()
+        ),
+    ]
+    figures = [record for record in records if isinstance(record[1], Rate | float)]
+    assert len(figures) > 90
+    for name, came, field in figures:
+        least, most = (field.json_schema_extra[end] for end in ("minimum", "maximum"))
+        value, high = (came.value, came.high) if isinstance(came, Rate) else (came, came)
+        assert least <= value <= high <= most, name
+        assert least < most
+
+
+def test_own_spread_alone_keeps_the_value(tmp_path):
+    book, problems = rates(tmp_path, "tip_fee_usd_per_ton = { low = 10, high = 50 }\n")
+    assert problems.empty
+    assert book.tip_fee_usd_per_ton == Rate(
+        value=30, low=10, high=50, source="this book's rates.toml"
+    )
+
+
 def test_a_bare_number_widens_the_spread(tmp_path):
     book, problems = rates(tmp_path, "crew_count = 6\n")
     assert problems.empty
@@ -85,9 +127,11 @@ def test_a_table_may_say_all(tmp_path):
         ("mulch_usd_per_yd3 = nan", "mulch_usd_per_yd3", "'nan'"),
         ("tip_fee_usd_per_ton = {value=30,low=60,high=9}", "tip_fee_usd_per_ton", "low 60"),
         ("tip_fee_usd_per_ton = {value=30,about=60}", "tip_fee_usd_per_ton", "'about'"),
+        ("mulch_usd_per_yd3 = {value=30,source=3}", "mulch_usd_per_yd3", "'3'"),
+        ('lead_finish = {value="gravel",low=1}', "lead_finish", "'low' stands in it"),
         ("mulch_usd_per_yd = 38", "mulch_usd_per_yd", "no setting has the name"),
         ('lead_finish = "grass"', "lead_finish", "'grass'"),
-        ("plant_size = 3", "plant_size", "words in quotation marks"),
+        ("plant_size = 3", "plant_size", "'3' came; '1gal', '3gal' or '5gal' is allowed"),
     ],
 )
 def test_faulty_rate_is_told_and_the_standard_used(tmp_path, line, key, reason):
@@ -144,7 +188,7 @@ def test_own_rules_carry_their_source(tmp_path):
     [
         ("bed_depth_ft = 1", "bed_depth_ft", "shallower than the minimum"),
         ("min_depth_ft = 5", "min_depth_ft", "shallower than the minimum"),
-        ("bed_depth_ft = 30", "bed_depth_ft", "less than or equal to 20"),
+        ("bed_depth_ft = 30", "bed_depth_ft", "value is 30; from 0.05 to 20"),
         ("gap_ft = 0", "gap_ft", "value is 0"),
         ('drives_known = "maybe"', "drives_known", "'maybe'"),
         ('mower_ft = "four"', "mower_ft", "'four'"),

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon, affinity, box
 
-from scanner.book.local import read_rules
+from scanner.book.settings import read_rules
 from scanner.ground.bed.names import match_beds
 from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.plane import frame as frames

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, Polygon, affinity, box
 
-from scanner.book.local import read_rules
+from scanner.book.settings import read_rules
 from scanner.ground.plane.frame import name_frames, to_degrees, to_feet
 from scanner.units import M_PER_FT
 from tests.sites import (

@@ -91,7 +91,8 @@ def rate_book(**changes):
     choices = {name: figures[name] for name in ("lead_finish", "plant_size") if name in changes}
     for name in ("lead_finish", "plant_size"):
         figures.pop(name)
-    return RateBook(**figures, **choices)
+    # what only a test would ask, a free rental or one of 100,000 USD, lies beyond the bounds
+    return RateBook.model_construct(**figures, **choices)
 
 
 def local_rules(**changes):

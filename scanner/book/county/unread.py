@@ -29,53 +29,39 @@ _MOST_WORDS = 40
 """A column with more different words than this sorts no buildings: it names owners or streets."""
 
 
-def note_unread(layers: list[Things]) -> list[Problem]:
+def note_columns(layers: list[Things]) -> list[Problem]:
     """
-    Name the columns that are taken along and hold what cannot be used.
+    Name the columns that hold what cannot be used, or tell buildings apart that are all used.
 
     Parameters
     ----------
     layers
-        All layers; what they say of curbs, parking, pavement and trunks is looked at.
+        All layers: what they say of curbs, parking, pavement and trunks is looked at, and
+        whether a layer of buildings tells canopies and porches from houses.
 
     Returns
     -------
     problems
-        One note a column of a layer, with the first cell and how many there are.
+        One note a column of a layer.
     """
-    return [
+    unread = [
         problem
         for things in layers
         for name, (kinds, read, wanted) in _TAKEN.items()
         if things.kind.name in kinds
         for problem in _note_column(things, name, read, wanted)
     ]
-
-
-def note_roofs(layers: list[Things]) -> list[Problem]:
-    """
-    Point to columns of building layers that tell canopies and porches from houses.
-
-    Parameters
-    ----------
-    layers
-        All layers, with the features that are used.
-
-    Returns
-    -------
-    problems
-        One note a column, with how many there are and how to leave them out.
-    """
-    return [
+    roofs = [
         problem
         for things in layers
         if things.kind is HOUSE
         for column in things.fields.columns
-        for problem in _note_roof_column(things, str(column), read_texts(things.fields[column]))
+        for problem in _note_roofs(things, str(column), read_texts(things.fields[column]))
     ]
+    return [*unread, *roofs]
 
 
-def _note_roof_column(things: Things, column: str, texts: pd.Series[str]) -> list[Problem]:
+def _note_roofs(things: Things, column: str, texts: pd.Series[str]) -> list[Problem]:
     counts = texts[texts != ""].value_counts().sort_index(kind="stable")
     is_roof = counts.index.str.replace(r"[_-]", " ", regex=True).str.contains(_ROOF)
     if len(counts) > _MOST_WORDS or not is_roof.any():
