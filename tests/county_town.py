@@ -68,11 +68,11 @@ def write_book(folder: Path, *clients: dict[str, object]) -> Path:
 
 
 def write_layers(folder: Path, **layers: gpd.GeoDataFrame) -> dict[str, tuple[Source, ...]]:
-    """Write each layer as a GeoPackage of its own; the names are kinds of features."""
+    """Write each layer into a file of its own, features in order; the names are kinds."""
     sources = {}
     for name, layer in layers.items():
-        path = folder / f"{name}.gpkg"
-        layer.to_file(path, driver="GPKG")
+        path = folder / f"{name}.fgb"
+        layer.to_file(path, driver="FlatGeobuf", SPATIAL_INDEX="NO")
         sources[name] = (Source(path),)
     return sources
 

@@ -159,13 +159,13 @@ def test_a_layer_of_another_place_is_refused(book):
     refused(
         book,
         {"property": row_of_lots(), "house": wrong},
-        "house.gpkg lies nowhere near the parcels",
+        "house.fgb lies nowhere near the parcels",
     )
 
 
 def test_easements_as_lines_are_refused(book):
     layers = {"property": row_of_lots(), "easement": shapes(LINE, LINE)}
-    refused(book, layers, "easement.gpkg holds lines, and easements are drawn as areas")
+    refused(book, layers, "easement.fgb holds lines, and easements are drawn as areas")
 
 
 def test_parcels_as_points_and_no_shapes_are_refused(book):
@@ -180,7 +180,7 @@ def test_parcels_as_points_and_no_shapes_are_refused(book):
 
 def test_a_missing_column_is_refused_with_those_that_are_there(book):
     refused(
-        book, {"property": row_of_lots()}, "property.gpkg has no column 'APN'; the columns that are there: PIN, SITUS",
+        book, {"property": row_of_lots()}, "property.fgb has no column 'APN'; the columns that are there: PIN, SITUS",
         parcel_id="APN",
     )  # fmt: skip
     refused(book, {"property": row_of_lots()}, "no column 'STREET'", parcel_address="STREET")
@@ -226,8 +226,8 @@ def test_stray_points_and_lines_are_listed_and_the_rest_is_used(book):
     made = assemble(book, layers)
     told = made.problems[["file", "feature", "severity"]].to_numpy().tolist()
     assert told == [
-        ["drive.gpkg", "feature 2", "fault"], ["drive.gpkg", "feature 3", "fault"],
-        ["patio.gpkg", "feature 2", "fault"], ["patio.gpkg", "feature 3", "fault"],
+        ["drive.fgb", "feature 2", "fault"], ["drive.fgb", "feature 3", "fault"],
+        ["patio.fgb", "feature 2", "fault"], ["patio.fgb", "feature 3", "fault"],
     ]  # fmt: skip
     assert (made.problems["remedy"] != "").all()
     kinds = features_of(made)["kind"].value_counts()
@@ -249,7 +249,7 @@ def test_what_a_layer_says_and_cannot_be_read_is_noted_once_a_column(book):
     assert set(made.problems["severity"]) == {"note"}
     told = made.problems[["file", "feature", "problem"]].to_numpy().tolist()
     assert [row[:2] for row in told] == [
-        ["street.gpkg", "feature 1"], ["street_centerline.gpkg", "feature 2"], ["tree.gpkg", "feature 2"],
+        ["street.fgb", "feature 1"], ["street_centerline.fgb", "feature 2"], ["tree.fgb", "feature 2"],
     ]  # fmt: skip
     assert told[0][2] == (
         "CURBED: 1 cell holds no yes or no (the first 'rolled'); that counts as not known"
@@ -272,7 +272,7 @@ def test_columns_that_tell_canopies_and_porches_are_pointed_to(book):
     )  # fmt: skip
     layers = {"property": row_of_lots(), "house": houses}
     [told] = assemble(book, layers).problems.to_dict("records")
-    assert (told["file"], told["severity"]) == ("house.gpkg", "note")
+    assert (told["file"], told["severity"]) == ("house.fgb", "note")
     assert told["problem"].startswith(
         "BLDG_TYPE: 2 of 4 are no houses by their own words (Canopy, OPEN_PORCH)"
     )
@@ -330,7 +330,7 @@ def test_only_with_a_column_or_value_that_is_not_there_is_refused(book):
         "street": shapes(box(-50, -40, 400, -10), TYPE=["pavement"]),
     }
     with pytest.raises(
-        SiteError, match=r"street.gpkg has no column 'KIND'; the columns that are there: TYPE"
+        SiteError, match=r"street.fgb has no column 'KIND'; the columns that are there: TYPE"
     ):
         assemble(book, layers, Pick("street", "KIND", "x"))
     with pytest.raises(
