@@ -1,17 +1,17 @@
 """
 The story in one screen: book → ground → job → calls → pages.
 
-Only this module and the command line join rooms. Sites are worked on block by block, so
-that memory stays bounded; calls are ranked over the whole book at the end.
+Only this module and the command line join rooms. Lots are worked on block by block along a
+curve through the land, so that memory stays bounded; calls are ranked over the whole book
+at the end.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -30,8 +30,10 @@ from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bed.on_foot import size_measured
 from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
+from scanner.ground.lot.town import Town
+from scanner.ground.plane import frame as frames
 from scanner.ground.stored import find_neighbors, know_again, plant_built
-from scanner.ground.survey import Survey, split_blocks, survey_soundly
+from scanner.ground.survey import Survey, survey_soundly
 from scanner.ground.together import lay_together, sell_alone
 from scanner.job.method import break_even_areas
 from scanner.job.offers import make_offers
@@ -40,23 +42,22 @@ from scanner.job.planting import place_plants
 from scanner.job.prices import price_offers
 from scanner.job.quantities import take_off
 from scanner.pages.publish import publish
-from scanner.schema.columns import TableSchema
-from scanner.schema.documents import Book, Scan, Season
+from scanner.schema.documents import PART_TABLES, Book, Part, Scan, Season
 from scanner.schema.tables import (
+    BED_LIST,
     BEDS,
     EDGES,
-    LINE_ITEMS,
+    LOT_LIST,
     LOTS,
     OFFER_BEDS,
     OFFERS,
-    PLANTS,
-    PRICES,
-    QUANTITIES,
+    PROBLEMS,
     SHAPES,
     check_table,
     empty_table,
 )
 from scanner.sheets.problems import join_problems, list_problems
+from scanner.store import BLOCK_LOTS, split_lots
 
 __all__ = ["open_season", "publish_scan", "read_book", "scan"]
 
@@ -64,24 +65,10 @@ open_season = read_season
 """Read what a book's log knows, for `scan`."""
 
 Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how many sites are done and how many there are."""
+"""Called with what is being done, how many lots are done and how many there are."""
 
-
-@dataclass(frozen=True)
-class Part:
-    """What one block of clients comes to: tables named as in `Scan`."""
-
-    lots: pd.DataFrame
-    edges: pd.DataFrame
-    shapes: pd.DataFrame
-    beds: pd.DataFrame
-    offer_beds: pd.DataFrame
-    plants: pd.DataFrame
-    quantities: pd.DataFrame
-    line_items: pd.DataFrame
-    prices: pd.DataFrame
-    offers: pd.DataFrame
-    problems: pd.DataFrame
+THIN = {"lots": LOT_LIST, "beds": BED_LIST, "offers": OFFERS, "problems": PROBLEMS}
+"""Tables of the whole book that are joined from its blocks."""
 
 
 def scan(
@@ -107,7 +94,7 @@ def scan(
     client_ids
         Clients whose lots are looked at; None: all, and what is on record in vain is listed.
     progress
-        Called after each block of sites.
+        Called after each block of lots.
 
     Returns
     -------
@@ -121,8 +108,8 @@ def scan(
     """
     told = progress or (lambda _step, _done, _total: None)
     book = replace(book, measured=override_measured(book.measured, season.measurements))
-    parts = _survey_all(book, season, client_ids, told)
-    beds, offers = _join(parts, "beds", BEDS), _join(parts, "offers", OFFERS)
+    parts, thin = _work(book, season, client_ids, told)
+    offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
     near = find_neighbors(book.clients, book.features, season.beds, today=today)
     clients = add_history(book.clients, season, rates=book.rates, is_near_built=near)
@@ -131,7 +118,7 @@ def scan(
     calls = rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned)
     problems = join_problems(
         book.problems,
-        *(part.problems for part in parts),
+        thin["problems"],
         list_unseen(book),
         list_orphans(season, beds, book.clients) if client_ids is None else list_problems([]),
         note_answers(beds, book.clients, season.answers),
@@ -140,22 +127,16 @@ def scan(
         today=today,
         name=book.folder.name,
         clients=clients[[*book.clients.columns]],
-        lots=_join(parts, "lots", LOTS),
-        edges=_join(parts, "edges", EDGES),
+        lots=thin["lots"],
         beds=beds,
-        offer_beds=_join(parts, "offer_beds", OFFER_BEDS),
-        quantities=_join(parts, "quantities", QUANTITIES),
-        plants=_join(parts, "plants", PLANTS),
-        line_items=_join(parts, "line_items", LINE_ITEMS),
-        prices=_join(parts, "prices", PRICES),
         offers=offers,
         calls=calls,
         left_out=list_left_out(calls, book.clients, beds, problems),
-        shapes=GeoDataFrame(_join(parts, "shapes", SHAPES), geometry="geometry", crs="EPSG:4326"),
         problems=problems,
         rates=book.rates,
         rules=book.rules,
         break_even=break_even_areas(book.rates),
+        parts=parts,
     )
 
 
@@ -188,41 +169,94 @@ def publish_scan(
     return publish(found, folder, pending=pending)
 
 
-def _survey_all(
+@dataclass(frozen=True)
+class _Block:
+    """What some neighboring lots are worked out from, and nothing of any other lot."""
+
+    client_ids: np.ndarray
+    features: GeoDataFrame
+    book: Book
+    season: Season
+
+
+def _work(
     book: Book, season: Season, client_ids: Collection[str] | None, told: Progress
-) -> list[Part]:
-    """Look at the lots block by block, then at what was measured on foot; at least one part."""
-    parts = list[Part]()
-    is_outline = (book.features["kind"] == "property") & (book.features["client_id"] != "")
-    outlined = book.features.loc[is_outline, "client_id"].unique()
+) -> tuple[list[Part], dict[str, pd.DataFrame]]:
+    """Work out all blocks; their parts, and the thin tables of the whole book."""
+    parts, thin = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
+    lot_count, done = book.clients["client_id"].nunique(), 0
+    for block in _split(book, season, client_ids):
+        tables = _work_block(block)
+        parts.append({name: tables[name] for name in PART_TABLES})
+        for name, schema in THIN.items():
+            thin[name].append(tables[name][[*schema.columns]])
+        done += len(block.client_ids)
+        told("finding and pricing beds", done, lot_count)
+    return parts, {name: _join(thin[name]) for name in THIN}
+
+
+def _split(book: Book, season: Season, client_ids: Collection[str] | None) -> Iterator[_Block]:
+    """Cut the book into blocks of neighboring lots; lots known from a walk alone come last."""
     features = plant_built(book.features, season.beds)
-    wanted = outlined if client_ids is None else np.intersect1d(outlined, [*client_ids])
-    done, looked_at, failed = 0, list[str](), list[str]()
-    for town, block in split_blocks(features):
-        chosen = block[np.isin(block, wanted)]
-        surveys, lost = survey_soundly(
-            town, chosen, book.clients,
-            rules=book.rules, stored=season.beds, answers=season.answers,
-        )  # fmt: skip
-        for survey in surveys:
-            looked_at += [*survey.sites.client_id]
-            parts.append(_price_block(book, survey, survey.sites.client_id, season))
-        failed += lost
-        done += len(chosen)
-        told("finding and pricing beds", done, len(wanted))
-    measured = book.measured["client_id"]
-    on_foot = measured if client_ids is None else measured[measured.isin([*client_ids])]
-    walked = np.setdiff1d(on_foot, looked_at)
-    # Most books have nothing measured on foot, and pricing nothing takes as long as a block
-    if len(walked) or not parts:
-        parts.append(_price_block(book, None, walked, season))
-    problems = join_problems(parts[-1].problems, list_defeated(failed))
-    return [*parts[:-1], replace(parts[-1], problems=problems)]
+    is_outline = ((features["kind"] == "property") & (features["client_id"] != "")).to_numpy()
+    outlines = features[is_outline]
+    walked = book.measured["client_id"]
+    if client_ids is not None:
+        outlines = outlines[outlines["client_id"].isin([*client_ids])]
+        walked = walked[walked.isin([*client_ids])]
+    for owners in split_lots(outlines):
+        yield _Block(owners, features, book, season)
+    on_foot = np.setdiff1d(walked, outlines["client_id"])
+    for start in range(0, len(on_foot), BLOCK_LOTS):
+        yield _Block(on_foot[start : start + BLOCK_LOTS], features.iloc[:0], book, season)
 
 
-def _price_block(book: Book, survey: Survey | None, clients: np.ndarray, season: Season) -> Part:
-    """Take one block of clients from beds to offers."""
-    rates, rules = book.rates, book.rules
+def _work_block(block: _Block) -> dict[str, pd.DataFrame]:
+    """Take a block from features to offers: tables `PART_TABLES`, offers and problems."""
+    surveys, failed = _survey(block)
+    worked = [_price_block(block, survey, survey.sites.client_id) for survey in surveys]
+    left = block.client_ids if block.features.empty else np.array(failed, dtype=object)
+    if len(left):
+        worked.append(_price_block(block, None, left))
+    tables = {name: _join([one[name] for one in worked]) for name in worked[0]}
+    problems = join_problems(tables["problems"], list_defeated(failed))
+    return _along({**tables, "problems": problems}, block.client_ids)
+
+
+def _along(tables: dict[str, pd.DataFrame], client_ids: np.ndarray) -> dict[str, pd.DataFrame]:
+    """Put the rows of every table in the order of the lots."""
+    places = pd.Series(range(len(client_ids)), index=client_ids)
+    of_offer = tables["offer_beds"].drop_duplicates("offer_id").set_index("offer_id")["client_id"]
+    sorted_tables = dict[str, pd.DataFrame]()
+    for name, table in tables.items():
+        owners = table["client_id"] if "client_id" in table else table["offer_id"].map(of_offer)
+        order = np.argsort(owners.map(places).to_numpy(float), kind="stable")
+        sorted_tables[name] = table.iloc[order].reset_index(drop=True)
+    return sorted_tables
+
+
+def _survey(block: _Block) -> tuple[list[Survey], list[str]]:
+    """Look at the lots of a block; the clients of those that defeat the geometry library."""
+    features = block.features
+    if features.empty:
+        return [], []
+    is_first = (features["kind"] == "property") & (features["client_id"] == block.client_ids[0])
+    frame = min(frames.name_frames(features.geometry.to_numpy()[is_first]))
+    return survey_soundly(
+        Town.of_frame(features, frame, block.client_ids),
+        block.client_ids,
+        block.book.clients,
+        rules=block.book.rules,
+        stored=block.season.beds,
+        answers=block.season.answers,
+    )
+
+
+def _price_block(
+    block: _Block, survey: Survey | None, clients: np.ndarray
+) -> dict[str, pd.DataFrame]:
+    """Take lots from beds to offers."""
+    book, season, rates, rules = block.book, block.season, block.book.rates, block.book.rules
     measured = book.measured[book.measured["client_id"].isin(clients)]
     on_foot = know_again(
         size_measured(measured, rules=rules, answers=season.answers),
@@ -232,58 +266,36 @@ def _price_block(book: Book, survey: Survey | None, clients: np.ndarray, season:
     )
     beds = set_sold_aside(_better_source(on_foot, survey), season.jobs)
     alone = sell_alone(beds)
-    order = order_beds(_price(alone, book, season).prices, beds)
+    order = order_beds(_price(alone, book, season)["prices"], beds)
     offer_beds = pd.concat(
         [alone, lay_together(beds, order, survey, rules=rules)], ignore_index=True
     )
     priced = _price(offer_beds, book, season)
     offers = make_offers(
-        priced.prices, offer_beds, order, rules=rules, rates=rates, answers=season.answers
+        priced["prices"], offer_beds, order, rules=rules, rates=rates, answers=season.answers
     )
     # Sets of beds that no offer sells have served their turn.
     sold = pd.concat([alone["offer_id"], offers["offer_id"]]).unique()
-    offer_beds, priced = _only(offer_beds, sold), priced.only(sold)
-    return Part(
-        lots=list_lots(survey) if survey else empty_table(LOTS),
-        edges=list_edges(survey) if survey else empty_table(EDGES),
-        shapes=list_shapes(survey, beds) if survey else empty_table(SHAPES),
-        beds=beds.loc[:, [*BEDS.columns]],
-        offer_beds=offer_beds.loc[:, [*OFFER_BEDS.columns]],
-        plants=priced.plants,
-        quantities=priced.quantities,
-        line_items=priced.line_items,
-        prices=priced.prices,
-        offers=offers,
-        problems=list_notes(survey, rules=rules) if survey else list_problems([]),
-    )
+    kept = {"offer_beds": offer_beds[[*OFFER_BEDS.columns]], **priced}
+    return {
+        "lots": list_lots(survey) if survey else empty_table(LOTS),
+        "edges": list_edges(survey) if survey else empty_table(EDGES),
+        "beds": beds.loc[:, [*BEDS.columns]],
+        "shapes": list_shapes(survey, beds) if survey else empty_table(SHAPES),
+        **{name: table[table["offer_id"].isin(sold)] for name, table in kept.items()},
+        "offers": offers,
+        "problems": list_notes(survey, rules=rules) if survey else list_problems([]),
+    }
 
 
-@dataclass(frozen=True)
-class _Priced:
-    plants: pd.DataFrame
-    quantities: pd.DataFrame
-    line_items: pd.DataFrame
-    prices: pd.DataFrame
-
-    def only(self, offer_ids: np.ndarray) -> Self:
-        """Keep some offers."""
-        return replace(
-            self, **{part.name: _only(getattr(self, part.name), offer_ids) for part in fields(self)}
-        )
-
-
-def _only(table: pd.DataFrame, offer_ids: np.ndarray) -> pd.DataFrame:
-    return table[table["offer_id"].isin(offer_ids)].reset_index(drop=True)
-
-
-def _price(offer_beds: pd.DataFrame, book: Book, season: Season) -> _Priced:
-    plants = place_plants(offer_beds, rates=book.rates)
+def _price(offer_beds: pd.DataFrame, book: Book, season: Season) -> dict[str, pd.DataFrame]:
     rates, answers = book.rates, season.answers
+    plants = place_plants(offer_beds, rates=rates)
     quantities = take_off(offer_beds, plants, book.clients, rates=rates, answers=answers)
     line_items, prices = price_offers(
         offer_beds, quantities, book.clients, rates=rates, answers=answers
     )
-    return _Priced(plants, quantities, line_items, prices)
+    return {"quantities": quantities, "line_items": line_items, "prices": prices}
 
 
 def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame:
@@ -297,7 +309,6 @@ def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame
     return check_table(beds.sort_values("bed_id", ignore_index=True), BEDS)
 
 
-def _join(parts: Iterable[Part], name: str, schema: TableSchema) -> pd.DataFrame:
-    tables = [getattr(part, name) for part in parts]
+def _join(tables: list[pd.DataFrame]) -> pd.DataFrame:
     filled = [table for table in tables if len(table)] or tables[:1]
-    return check_table(pd.concat(filled, ignore_index=True), schema)
+    return pd.concat(filled, ignore_index=True)

@@ -9,6 +9,7 @@ eye. Two names hold text that must never run as a script or a formula.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 from functools import cache
 
@@ -23,11 +24,13 @@ from scanner.calls.ranking import rank_calls
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.tables import (
+    BED_LIST,
     BEDS,
     CALLS,
     CLIENTS,
     EDGES,
     LINE_ITEMS,
+    LOT_LIST,
     LOTS,
     OFFER_BEDS,
     OFFERS,
@@ -116,23 +119,34 @@ def small_scan() -> Scan:
         today=TODAY,
         name="small",
         clients=clients,
-        lots=small_lots(),
-        edges=small_edges(beds),
-        beds=beds,
-        offer_beds=offer_beds,
-        quantities=small_quantities(offer_beds),
-        plants=small_plants(),
-        line_items=line_items,
-        prices=prices,
+        lots=small_lots()[[*LOT_LIST.columns]],
+        beds=beds[[*BED_LIST.columns]],
         offers=offers,
         calls=calls,
         left_out=list_left_out(calls, clients, beds, small_problems()),
-        shapes=small_shapes(beds),
         problems=small_problems(),
         rates=rates,
         rules=rules,
         break_even=break_even_areas(rates),
+        parts=[
+            {
+                "lots": small_lots(),
+                "edges": small_edges(beds),
+                "beds": beds,
+                "shapes": small_shapes(beds),
+                "offer_beds": offer_beds,
+                "quantities": small_quantities(offer_beds),
+                "line_items": line_items,
+                "prices": prices,
+            }
+        ],
     )
+
+
+def with_tables(scan: Scan, **tables: pd.DataFrame) -> Scan:
+    """The same scan with other tables in its one part."""
+    (part,) = scan.parts
+    return replace(scan, parts=[{**part, **tables}])
 
 
 def small_clients() -> pd.DataFrame:

@@ -50,26 +50,26 @@ def scan_of(folder, **options):
 
 def test_size_quantities_plants_and_price(tmp_path):
     found = scan_of(tmp_path)
-    bed = found.beds.set_index("bed_id").loc["B-curb-1"]
+    bed = found.table("beds").set_index("bed_id").loc["B-curb-1"]
     # Worked case 12 but for a second open end: 78 less 18 is 60 ft, 4 ft deep
     assert (bed["edge_ft"], bed["area_ft2"], bed["bed_line_ft"]) == (60, 240, 60 + 8)
-    taken = found.quantities.set_index("offer_id").loc["B-curb-1"]
+    taken = found.table("quantities").set_index("offer_id").loc["B-curb-1"]
     assert taken["mulch_yd3"] == pytest.approx(2.222, abs=0.001)
     assert taken["sod_bank_yd3"] == pytest.approx(2.222, abs=0.001)
     # 30 and 29 plants in two rows, staggered (trade values, section 2)
     assert taken["plant_count"] == 59
-    assert found.prices.query("offer_id == 'B-curb-1'")["price_cents"].gt(0).all()
+    assert found.table("prices").query("offer_id == 'B-curb-1'")["price_cents"].gt(0).all()
 
 
 def test_room_that_no_mower_fits_is_taken(tmp_path):
-    bed = scan_of(tmp_path).beds.set_index("bed_id").loc["C-curb-1"]
+    bed = scan_of(tmp_path).table("beds").set_index("bed_id").loc["C-curb-1"]
     # 6 ft of room less 4 is 2 ft, narrower than a mower: 6 ft deep, two ends to edge
     assert (bed["area_ft2"], bed["absorbed_ft2"], bed["bed_line_ft"]) == (360, 120, 12)
 
 
 def test_plants_of_a_rectangle_are_rows_times_plants(tmp_path):
     # 60 × 6 ft at 24 in: rows 1.732 ft apart from 1 ft in: 1, 2.73, 4.46; of 30, 29, 30 plants
-    taken = scan_of(tmp_path).quantities.set_index("offer_id").loc["C-curb-1"]
+    taken = scan_of(tmp_path).table("quantities").set_index("offer_id").loc["C-curb-1"]
     assert taken["plant_count"] == 30 + 29 + 30
 
 

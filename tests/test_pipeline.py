@@ -64,13 +64,13 @@ def sample() -> Scan:
 def test_case_12_prices_fall_in_the_bands_of_the_trade():
     """$5–8 a square foot of mulch, $11–18 planted (common practice, no source)."""
     found = scan(book_of(one_bed()), today=TODAY)
-    prices = found.prices.set_index("finish")
+    prices = found.table("prices").set_index("finish")
     usd_per_ft2 = prices["price_cents"] / 100 / found.beds["area_ft2"].iloc[0]
     assert 5 <= usd_per_ft2["mulch"] <= 8
     assert 11 <= usd_per_ft2["planted"] <= 18
     assert 0.6 <= prices.loc["mulch", "crew_days"] <= 0.8
     assert 1.1 <= prices.loc["planted", "crew_days"] <= 1.5
-    quantities = found.quantities.iloc[0]
+    quantities = found.table("quantities").iloc[0]
     assert quantities["mulch_yd3"] == pytest.approx(2.222, abs=0.001)
     assert quantities["sod_loose_yd3"] == pytest.approx(2.778, abs=0.001)
     assert quantities["sod_lb"] == pytest.approx(6667, abs=1)
@@ -80,7 +80,7 @@ def test_case_12_prices_fall_in_the_bands_of_the_trade():
 
 def test_case_12_price_is_the_table_of_the_default_rates():
     """Direct cost and price of the worked table, to the rounding shown there."""
-    prices = scan(book_of(one_bed()), today=TODAY).prices.set_index("finish")
+    prices = scan(book_of(one_bed()), today=TODAY).table("prices").set_index("finish")
     direct = (prices["direct_cost_cents"] / 100).round().to_dict()
     assert direct == pytest.approx({"mulch": 895, "planted": 1802, "gravel": 1986}, abs=1)
     price = (prices["price_cents"] / 100).round().to_dict()
@@ -88,9 +88,11 @@ def test_case_12_price_is_the_table_of_the_default_rates():
 
 
 def test_line_items_add_up_to_every_price(sample: Scan):
-    items = sample.line_items[~sample.line_items["task"].str.startswith("sales tax")]
+    items = sample.table("line_items")[
+        ~sample.table("line_items")["task"].str.startswith("sales tax")
+    ]
     sums = items.groupby(["offer_id", "finish"])["amount_cents"].sum()
-    prices = sample.prices.set_index(["offer_id", "finish"])["price_cents"]
+    prices = sample.table("prices").set_index(["offer_id", "finish"])["price_cents"]
     assert (sums.reindex(prices.index) == prices).all()
     assert (items["rate_key"] != "").all()
     assert (items["rate_source"] != "").all()
@@ -143,8 +145,9 @@ def test_measured_edges_alone_go_the_whole_way():
 
 
 def test_beds_of_a_lot_are_disjoint_and_inside_its_lawn(sample: Scan):
-    placed = sample.beds[sample.beds["frame"] != ""]
-    lawn = sample.lots.set_index("client_id")["lawn"]
+    beds = sample.table("beds")
+    placed = beds[beds["frame"] != ""]
+    lawn = sample.table("lots").set_index("client_id")["lawn"]
     shapes = placed["geometry"].to_numpy()
     outside_ft2 = shapely.area(shapely.difference(shapes, lawn.loc[placed["client_id"]].to_numpy()))
     assert outside_ft2.max() < 0.05
@@ -175,9 +178,9 @@ def test_every_client_is_accounted_for(sample: Scan):
 
 def test_every_bed_of_the_sample_is_known_again(sample: Scan):
     # In degrees and back, a bed with a hair in its border crosses itself there
-    stored = remember_beds(sample.beds, today=TODAY)
+    stored = remember_beds(sample.table("beds"), today=TODAY)
     assert shapely.is_valid(stored.geometry).all()
-    for frame, beds in sample.beds.groupby("frame"):
+    for frame, beds in sample.table("beds").groupby("frame"):
         renumbered = beds.assign(bed_id=beds["bed_id"] + "9")
         known = know_again(renumbered, stored, frame=str(frame), rules=sample.rules)
         assert sorted(known["bed_id"]) == sorted(beds["bed_id"])

@@ -77,7 +77,7 @@ def test_nothing_is_wrong_with_it_but_what_is_said(found, plots):
 
 
 def test_outlines_have_the_areas_of_an_equal_area_grid(found, plots):
-    outlines = found.lots.set_index("client_id")["outline"]
+    outlines = found.table("lots").set_index("client_id")["outline"]
     ours_m2 = shapely.area(outlines.loc[plots["client_id"]].to_numpy()) * M_PER_FT**2
     assert np.allclose(ours_m2, metric(plots).area, rtol=1e-5)
     assert plots.area.sum() / ours_m2.sum() > 2  # what Web Mercator would have said
@@ -88,7 +88,7 @@ def test_inferred_lawns_are_plot_less_buildings_less_pavement(found, plots):
     streets = metric(layer("streets"))
     pavement = streets.buffer(PAVEMENT_FT * M_PER_FT / 2, cap_style="flat").union_all()
     open_m2 = metric(plots).difference(buildings).difference(pavement).area.to_numpy()
-    lots = found.lots.set_index("client_id").loc[plots["client_id"]]
+    lots = found.table("lots").set_index("client_id").loc[plots["client_id"]]
     inside = shapely.intersection(lots["lawn"].to_numpy(), lots["outline"].to_numpy())
     ours_m2 = shapely.area(inside) * M_PER_FT**2
     known = (lots["lawn_source"] == "inferred").to_numpy()
@@ -98,12 +98,13 @@ def test_inferred_lawns_are_plot_less_buildings_less_pavement(found, plots):
 
 
 def test_beds_are_apart_and_inside_their_lawns(found):
-    lawn = found.lots.set_index("client_id")["lawn"]
-    shapes = found.beds["geometry"].to_numpy()
-    outside = shapely.difference(shapes, lawn.loc[found.beds["client_id"]].to_numpy())
+    lawn = found.table("lots").set_index("client_id")["lawn"]
+    beds = found.table("beds")
+    shapes = beds["geometry"].to_numpy()
+    outside = shapely.difference(shapes, lawn.loc[beds["client_id"]].to_numpy())
     assert shapely.area(outside).max(initial=0) < 0.05
-    for _, beds in found.beds.groupby("client_id"):
-        ground = beds["geometry"].to_numpy()
+    for _, own in beds.groupby("client_id"):
+        ground = own["geometry"].to_numpy()
         united_ft2 = shapely.area(shapely.union_all(ground))
         assert united_ft2 == pytest.approx(shapely.area(ground).sum(), abs=0.1)
 
@@ -111,5 +112,5 @@ def test_beds_are_apart_and_inside_their_lawns(found):
 def test_every_kept_bed_is_priced(found):
     kept = found.beds[found.beds["skip_reason"] == ""]
     assert len(kept) > 0
-    assert set(kept["bed_id"]) <= set(found.prices["offer_id"])
+    assert set(kept["bed_id"]) <= set(found.table("prices")["offer_id"])
     assert (found.beds.loc[found.beds["along"] == "curb", "edge_source"] == "centerline").all()

@@ -43,7 +43,8 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
 def add_bad_edges(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     """Put beside each client the edges that a crew saw in a bad state."""
     edges = list_bad_edges(answers)
-    words = edges["along"] + " " + edges["condition"].map("{:.0f}".format) + " " + edges["seen_on"]
+    conditions = edges["condition"].map("{:.0f}".format).astype("str")
+    words = edges["along"] + " " + conditions + " " + edges["seen_on"]
     by_client = words.groupby(edges["client_id"]).agg("|".join)
     report = clients["client_id"].map(by_client).astype("str").fillna("")
     return clients.assign(**{BAD_EDGE_COLUMN: report})

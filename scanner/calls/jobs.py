@@ -84,13 +84,14 @@ def _estimate(job: dict[Any, Any], found: Scan | None) -> tuple[dict[str, Any], 
     offers = found.offers
     is_same = offers["bed_ids"].map(lambda ids: set(ids.split()) == set(bed_ids)).astype(bool)
     offer_ids = offers.loc[is_same, "offer_id"].tolist()[:1] or bed_ids
-    prices = found.prices[
-        found.prices["offer_id"].isin(offer_ids) & (found.prices["finish"] == finish)
+    prices = found.table("prices")[
+        found.table("prices")["offer_id"].isin(offer_ids)
+        & (found.table("prices")["finish"] == finish)
     ]
-    rows = found.offer_beds[found.offer_beds["offer_id"].isin(prices["offer_id"])]
+    rows = found.table("offer_beds")[found.table("offer_beds")["offer_id"].isin(prices["offer_id"])]
     # A bed that is skipped has no price, but its area is known all the same
     beds = found.beds[found.beds["bed_id"].isin(set(bed_ids) - set(rows["bed_id"]))]
-    items = found.line_items
+    items = found.table("line_items")
     items = items[items["offer_id"].isin(prices["offer_id"]) & (items["finish"] == finish)]
     job_row = {
         "job_id": job["job_id"], "client_id": job["client_id"], "bed_ids": job["bed_ids"],

@@ -19,7 +19,7 @@ from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_si
 from scanner.calls.seasons import lead_along
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
-from scanner.schema.tables import BEDS, CALLS, CLIENTS, OFFERS, check_table
+from scanner.schema.tables import BED_LIST, CALLS, CLIENTS, OFFERS, check_table
 
 FIRST_PHASE = 1
 
@@ -46,7 +46,7 @@ def rank_calls(
     the client, then by id.
     """
     offers = check_table(offers, OFFERS).query("phase == @FIRST_PHASE").reset_index(drop=True)
-    beds, clients = check_table(beds, BEDS), check_table(clients, CLIENTS)
+    beds, clients = check_table(beds, BED_LIST), check_table(clients, CLIENTS)
     callees = _clients_of(offers, clients)
     calls = pd.DataFrame({
         "client_id": offers["client_id"],

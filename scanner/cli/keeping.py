@@ -45,7 +45,8 @@ def keep_scan(found: Scan, book: Path) -> None:
     """Keep the names of the beds and the call list in the log; where it cannot be, say so."""
     try:
         with open_log(book, today=found.today) as log:
-            log.store_beds(remember_beds(found.beds, today=found.today))
+            for part in found.parts:
+                log.store_beds(remember_beds(part["beds"], today=found.today))
             listed = list_offered(found.calls, found.offers, found.beds, today=found.today)
             log.store_last_scan(LISTED, listed)
             log.store_last_scan(LEFT_OUT, found.left_out)

@@ -165,7 +165,7 @@ def note_answers(beds: pd.DataFrame, clients: pd.DataFrame, answers: pd.DataFram
     Parameters
     ----------
     beds
-        Table `BEDS`.
+        Table `BED_LIST`.
     clients
         Table `CLIENTS`.
     answers

@@ -130,7 +130,8 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
         One row a bed, a value by column of `UNSEEN`.
     """
     beds = scan.beds[scan.beds["bed_id"].isin(unseen_beds(scan.offers))]
-    leads = scan.prices[scan.prices["is_lead"]].set_index("offer_id")["price_cents"]
+    prices = scan.table("prices")
+    leads = prices[prices["is_lead"]].set_index("offer_id")["price_cents"]
     clients = scan.clients[["client_id", "name", "address", "route", "mow_day", "stop"]]
     table = beds.merge(clients, on="client_id").assign(
         _route=lambda rows: rows["route"].str.casefold(),

@@ -96,8 +96,12 @@ def rounded_polygons(shapes: np.ndarray) -> np.ndarray:
 
 def _geometries(scan: Scan) -> list[str]:
     """Write the geometry of each bed as JSON, null where it lies nowhere."""
-    drawn = scan.shapes[scan.shapes["layer"] == "bed"].drop_duplicates("ref").set_index("ref")
-    shapes = drawn.geometry.reindex(scan.beds["bed_id"]).to_numpy()
+    drawn = (
+        scan.table("shapes")[scan.table("shapes")["layer"] == "bed"]
+        .drop_duplicates("ref")
+        .set_index("ref")
+    )
+    shapes = drawn.geometry.reindex(scan.table("beds")["bed_id"]).to_numpy()
     is_drawn = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     texts = np.full(len(shapes), "null", dtype=object)
     texts[is_drawn] = [
@@ -108,10 +112,12 @@ def _geometries(scan: Scan) -> list[str]:
 
 def _columns(scan: Scan) -> dict[str, list[Any]]:
     """Give each property of the beds as a column, in the file's order."""
-    beds = scan.beds
-    is_alone = scan.quantities["offer_id"] == scan.quantities["bed_id"]
-    quantities = scan.quantities[is_alone].set_index("bed_id").reindex(beds["bed_id"])
-    prices = scan.prices[scan.prices["offer_id"].isin(beds["bed_id"])].set_index("offer_id")
+    beds = scan.table("beds")
+    is_alone = scan.table("quantities")["offer_id"] == scan.table("quantities")["bed_id"]
+    quantities = scan.table("quantities")[is_alone].set_index("bed_id").reindex(beds["bed_id"])
+    prices = scan.table("prices")[scan.table("prices")["offer_id"].isin(beds["bed_id"])].set_index(
+        "offer_id"
+    )
     leads = prices[prices["is_lead"]].reindex(beds["bed_id"])
     return {
         **_texts(beds, ("bed_id", "client_id", "along", "face")),
@@ -150,7 +156,7 @@ def _confirmed(scan: Scan) -> pd.Series[bool]:
     if "unseen_bed_ids" not in offers:
         return _of_offer(scan, offers, "is_confirmed").eq(1)
     offered = set(offers["bed_ids"].str.split().explode()) - unseen_beds(offers)
-    return scan.beds["bed_id"].isin(offered)
+    return scan.table("beds")["bed_id"].isin(offered)
 
 
 def _of_offer(scan: Scan, table: pd.DataFrame, column: str) -> pd.Series[Any]:
@@ -158,7 +164,7 @@ def _of_offer(scan: Scan, table: pd.DataFrame, column: str) -> pd.Series[Any]:
     offers = scan.offers
     parts = offers[["offer_id"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
     said = parts.merge(table[["offer_id", column]], on="offer_id").set_index("bed_id")
-    return scan.beds["bed_id"].map(said[column])
+    return scan.table("beds")["bed_id"].map(said[column])
 
 
 def _texts(table: pd.DataFrame, names: tuple[str, ...]) -> dict[str, list[Any]]:

@@ -28,7 +28,7 @@ def line_items_csv(scan: Scan) -> bytes:
     content
         The file's bytes; quantity times rate is the amount to the cent.
     """
-    items = scan.line_items
+    items = scan.table("line_items")
     columns: dict[str, Iterable[object]] = {
         **{name: items[name] for name in ITEM_COLUMNS if name in items},
         "quantity": [factor(quantity) for quantity in items["quantity"]],

@@ -48,7 +48,7 @@ def page_data(scan: Scan) -> dict[str, Any]:
     beds = _group(_beds(scan), words)
     numbers = {what: n for n, what in enumerate(UTILITIES)}
     numbers |= {bed[0]: n for of in beds.values() for n, bed in enumerate(of)}
-    shapes = _shapes(scan.shapes, numbers)
+    shapes = _shapes(GeoDataFrame(scan.table("shapes"), geometry="geometry"), numbers)
     left_out = page_left_out(scan).set_index("client_id")["why"]
     told = scan.clients.sort_values("client_id")[[*TOLD, "lon", "lat"]]
     clients = [
@@ -98,9 +98,9 @@ def _beds(scan: Scan) -> pd.DataFrame:
     offers = _offers(scan)[["band", "bed_ids"]]
     of_bed = offers.assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
     band = of_bed.groupby("bed_id")["band"].min()
-    beds = pd.DataFrame(scan.beds.drop(columns=["geometry", "plantable", "edge"])).sort_values(
-        ["client_id", "bed_id"]
-    )
+    beds = pd.DataFrame(
+        scan.table("beds").drop(columns=["geometry", "plantable", "edge"])
+    ).sort_values(["client_id", "bed_id"])
     beds = beds.assign(
         band=beds["bed_id"]
         .map(band)
@@ -126,7 +126,9 @@ def _beds(scan: Scan) -> pd.DataFrame:
 
 def _prices(scan: Scan) -> dict[str, list[list[float]]]:
     """Finish, price, low, high, crew-days and lead of each bed sold alone."""
-    prices = scan.prices[scan.prices["offer_id"].isin(scan.beds["bed_id"])]
+    prices = scan.table("prices")[
+        scan.table("prices")["offer_id"].isin(scan.table("beds")["bed_id"])
+    ]
     prices = prices.assign(
         finish=prices["finish"].map(FINISHES.index), crew_days=prices["crew_days"].round(2),
         is_lead=prices["is_lead"].astype(int),

@@ -7,6 +7,7 @@ The values themselves are data: they stand in ``book/standard/rates.toml`` and
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -30,6 +31,17 @@ from scanner.schema.rate_book import (
     RateBook,
 )
 from scanner.schema.settings import Document, Rate
+from scanner.schema.tables import (
+    BEDS,
+    EDGES,
+    LINE_ITEMS,
+    LOTS,
+    OFFER_BEDS,
+    PRICES,
+    QUANTITIES,
+    SHAPES,
+    empty_table,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -37,6 +49,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FINISHES",
     "FINISH_WORDS",
+    "PART_TABLES",
     "AlongKind",
     "Backgrounds",
     "Book",
@@ -46,6 +59,7 @@ __all__ = [
     "FaceKind",
     "Finish",
     "LocalRules",
+    "Part",
     "Rate",
     "RateBook",
     "Scan",
@@ -99,10 +113,32 @@ class BreakEven:
     loader_ft2: float
 
 
+Part = Mapping[str, pd.DataFrame]
+"""Tables of neighboring lots by name: `PART_TABLES`, in the order of the book's lots."""
+
+PART_TABLES = {
+    "lots": LOTS,
+    "edges": EDGES,
+    "beds": BEDS,
+    "shapes": SHAPES,
+    "offer_beds": OFFER_BEDS,
+    "quantities": QUANTITIES,
+    "line_items": LINE_ITEMS,
+    "prices": PRICES,
+}
+"""
+What a `Part` holds: `OFFER_BEDS` and all that follows have each bed alone (its offer is the
+bed's own id) and the beds of each offer.
+"""
+
+
 @dataclass(frozen=True)
 class Scan:
     """
     What one scan of a book found: everything that the pages need.
+
+    Tables of the whole book are thin. What has shapes, or many rows a lot, comes in parts;
+    lots follow one another along a curve through the land, whatever the size of a part.
 
     Attributes
     ----------
@@ -112,46 +148,53 @@ class Scan:
         Name of the book's folder.
     clients
         Table `CLIENTS`, every client that was read.
-    lots, edges, beds
-        Tables `LOTS`, `EDGES`, `BEDS`, feet.
-    offer_beds, quantities, plants
-        Tables `OFFER_BEDS`, `QUANTITIES`, `PLANTS`: each bed alone (its offer is the
-        bed's own id) and the beds of each offer.
-    line_items, prices
-        Tables `LINE_ITEMS`, `PRICES`, for the same offers.
+    lots, beds
+        Tables `LOT_LIST`, `BED_LIST`.
     offers, calls
         Tables `OFFERS`, `CALLS`.
     left_out
         Table `LEFT_OUT`.
-    shapes
-        Table `SHAPES`, degrees.
     problems
         Table `PROBLEMS`, the book's and the scan's.
     rates, rules
         What the scan was made with.
     break_even
         Areas from which the machines pay.
+    parts
+        Everything else; a part's tables are read when they are asked for.
     """
 
     today: date
     name: str
     clients: pd.DataFrame
     lots: pd.DataFrame
-    edges: pd.DataFrame
     beds: pd.DataFrame
-    offer_beds: pd.DataFrame
-    quantities: pd.DataFrame
-    plants: pd.DataFrame
-    line_items: pd.DataFrame
-    prices: pd.DataFrame
     offers: pd.DataFrame
     calls: pd.DataFrame
     left_out: pd.DataFrame
-    shapes: GeoDataFrame
     problems: pd.DataFrame
     rates: RateBook
     rules: LocalRules
     break_even: BreakEven
+    parts: Sequence[Part]
+
+    def table(self, name: str) -> pd.DataFrame:
+        """
+        Join one table of all parts: for a few clients only.
+
+        Parameters
+        ----------
+        name
+            One of `PART_TABLES`.
+
+        Returns
+        -------
+        table
+            All its rows.
+        """
+        tables = [part[name] for part in self.parts]
+        filled = [table for table in tables if len(table)] or tables[:1]
+        return pd.concat(filled or [empty_table(PART_TABLES[name])], ignore_index=True)
 
 
 @dataclass(frozen=True)

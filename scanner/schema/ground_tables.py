@@ -36,6 +36,10 @@ EDGES = TableSchema("edges", "Lawn-to-hardscape edges, one row a whole chain, la
     "geometry": shape_column("the edge"),
 })  # fmt: skip
 
+LOT_LIST = TableSchema("lot_list", "Every lot of a book without its shapes.", {
+    name: LOTS.columns[name] for name in ("client_id", "lawn_source", "lawn_ft2")
+})  # fmt: skip
+
 _BED_COLUMNS = {
     "bed_id": text_column("client, what it runs along and number: C0042-curb-1"),
     "client_id": text_column("client on whose lot it lies"),
@@ -69,6 +73,13 @@ _BED_COLUMNS = {
 
 BEDS = TableSchema("beds", "Beds found, one row each, skipped ones too; each kind as if it alone were built.",
               _BED_COLUMNS, unique=("bed_id",))  # fmt: skip
+
+BED_LIST = TableSchema("bed_list", "Every bed of a book without its shapes: what ranking, log and totals ask of it.", {
+    name: _BED_COLUMNS[name] for name in (
+        "bed_id", "client_id", "along", "edge_source", "skip_reason", "edge_ft", "area_ft2", "absorbed_ft2",
+        "right_of_way_ft2", "trim_ft", "turf_left_width_ft",
+    )
+})  # fmt: skip
 
 BED_ORDER = TableSchema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
     "client_id": text_column("client"),

@@ -42,10 +42,12 @@ from scanner.schema.columns import (
 )
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.ground_tables import (
+    BED_LIST,
     BED_ORDER,
     BEDS,
     EDGES,
     LAYERS,
+    LOT_LIST,
     LOTS,
     OFFER_BEDS,
     SHAPES,
@@ -63,6 +65,7 @@ from scanner.schema.job_tables import (
 __all__ = [
     "ALONG",
     "BEDS",
+    "BED_LIST",
     "BED_ORDER",
     "CALLS",
     "CLIENTS",
@@ -76,6 +79,7 @@ __all__ = [
     "LEFT_OUT",
     "LINE_ITEMS",
     "LOTS",
+    "LOT_LIST",
     "MEASURED",
     "METHODS",
     "OFFERS",

@@ -15,11 +15,12 @@ import pytest
 ROOT = Path(__file__).parents[2]
 MODULES = sorted((ROOT / "scanner").rglob("*.py"))
 ROOMS = ("book", "ground", "job", "calls", "pages")
-SHARED = ("sheets", "schema", "units", "errors")
+SHARED = ("store", "sheets", "schema", "units", "errors")
 ANYTHING = (*ROOMS, *SHARED, "pipeline", "cli", "")
 
 ARROWS = {
     **{room: (room, *SHARED) for room in ROOMS},
+    "store": SHARED,
     "sheets": SHARED,
     "schema": ("schema", "units", "errors"),
     "units": (),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from scanner.pages.geojson import beds_geojson, rounded_polygons
 from scanner.pages.summary import summarize
-from tests.small_scan import small_scan
+from tests.small_scan import small_scan, with_tables
 
 # The properties that the file promises, in their order
 PROPERTIES = [
@@ -198,5 +198,5 @@ def test_rounded_polygons_are_valid_and_rounded(points):
 
 def test_no_bed_at_all():
     scan = small_scan()
-    none = replace(scan, beds=scan.beds.iloc[:0])
+    none = with_tables(scan, beds=scan.table("beds").iloc[:0])
     assert json.loads(beds_geojson(none)) == {"type": "FeatureCollection", "features": []}

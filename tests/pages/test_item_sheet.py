@@ -35,12 +35,12 @@ def test_columns_in_the_order_of_the_design():
 def test_every_price_can_be_followed():
     scan = small_scan()
     items = read(line_items_csv(scan))
-    assert len(items) == len(scan.line_items)
+    assert len(items) == len(scan.table("line_items"))
     for item in items:
         assert round(Decimal(item["quantity"]) * Decimal(item["rate_usd"]), 2) == Decimal(
             item["amount_usd"]
         )
-    lead = scan.prices.query("offer_id == 'C0002+2' and finish == 'planted'").iloc[0]
+    lead = scan.table("prices").query("offer_id == 'C0002+2' and finish == 'planted'").iloc[0]
     amounts = [
         Decimal(i["amount_usd"])
         for i in items

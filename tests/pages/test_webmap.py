@@ -16,8 +16,7 @@ from scanner.pages.summary import summarize
 from scanner.pages.webmap import render_map
 from scanner.pages.webmap_data import DEGREES_TO_UNITS, page_data
 from scanner.schema.documents import Backgrounds
-from scanner.schema.tables import SHAPES, empty_table
-from tests.small_scan import SCRIPT_NAME, small_scan
+from tests.small_scan import SCRIPT_NAME, small_scan, with_tables
 
 PICTURES = "https://pictures.example.org/{z}/{y}/{x}"
 
@@ -211,11 +210,11 @@ def test_text_of_the_book_stays_text(page, text):
         scan,
         name=text,
         clients=scan.clients.assign(**evil),
-        beds=scan.beds.assign(cautions=text),
         offers=scan.offers.assign(offer=text, unknowns=text),
         calls=scan.calls.assign(reasons=text),
         rules=scan.rules.model_copy(update={"company": company}),
     )
+    scan = with_tables(scan, beds=scan.table("beds").assign(cautions=text))
     reader = Reader(render_map(scan))
     # Scripts are the same as without the text; the text can be read where it belongs
     assert reader.scripts[1:] == page.scripts[1:]
@@ -235,7 +234,7 @@ def walk(ring):
 
 
 def test_shapes_in_the_page_are_those_of_the_scan():
-    data, shapes = page_data(small_scan()), small_scan().shapes
+    data, shapes = page_data(small_scan()), small_scan().table("shapes")
     drawn = {client["id"]: client for client in data["clients"]}
     for shape in shapes[shapes["layer"] == "bed"].itertuples():
         client = drawn[shape.client_id]
@@ -250,10 +249,10 @@ def test_shapes_in_the_page_are_those_of_the_scan():
 def test_hole_and_second_part_of_an_area_are_drawn():
     holed = shapely.box(0, 0, 1e-3, 1e-3) - shapely.box(2e-4, 2e-4, 4e-4, 4e-4)
     shape = shapely.MultiPolygon([holed, shapely.box(2e-3, 0, 3e-3, 1e-3)])
-    shapes = small_scan().shapes.head(1)
+    shapes = small_scan().table("shapes").head(1)
     shapes = shapes.set_geometry([shape], crs=4326).assign(layer="lawn", client_id="C0007", ref="")
     client = next(
-        c for c in page_data(replace(small_scan(), shapes=shapes))["clients"] if c["shapes"]
+        c for c in page_data(with_tables(small_scan(), shapes=shapes))["clients"] if c["shapes"]
     )
     assert client["id"] == "C0007"
     [[_, bed, *rings]] = client["shapes"]
@@ -264,9 +263,9 @@ def test_scan_without_anything_makes_a_page():
     scan = small_scan()
     nothing = {
         name: getattr(scan, name).head(0)
-        for name in ("clients", "lots", "beds", "prices", "offers", "calls", "problems")
+        for name in ("clients", "lots", "beds", "offers", "calls", "problems")
     }
-    html = render_map(replace(scan, **nothing, shapes=empty_table(SHAPES)))
+    html = render_map(replace(scan, **nothing, parts=[]))
     assert "No offer came out of this scan" in html
     assert data_of(html)["clients"] == []
 
