@@ -192,7 +192,7 @@ def _unknowns(
     parts = [
         np.where(knowledge["sprinklers_unknown"], "sprinklers not known", ""),
         np.where(slopes.isna(), "slope not seen", ""),
-        np.where(is_steep, "a slope of " + slopes.map("{:.0f} %".format), ""),
+        np.where(is_steep, "a slope of " + slopes.map("{:.0f} %".format).astype("str"), ""),
         np.where(knowledge["has_centerline"], "edge from a centerline", ""),
         np.where(knowledge["has_guess"], "place of the drive is a guess", ""),
     ]
