@@ -77,7 +77,7 @@ BEDS = TableSchema("beds", "Beds found, one row each, skipped ones too; each kin
 BED_LIST = TableSchema("bed_list", "Every bed of a book without its shapes: what ranking, log and totals ask of it.", {
     name: _BED_COLUMNS[name] for name in (
         "bed_id", "client_id", "along", "edge_source", "skip_reason", "edge_ft", "area_ft2", "absorbed_ft2",
-        "right_of_way_ft2", "trim_ft", "turf_left_width_ft",
+        "right_of_way_ft2", "trim_ft", "turf_left_width_ft", "is_opening_guessed",
     )
 })  # fmt: skip
 
