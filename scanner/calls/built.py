@@ -101,7 +101,7 @@ def name_losses(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook)
     cost = cost.fillna(tasks["estimated_cents"].astype(float)).groupby(tasks["job_id"]).sum()
     priced = jobs[jobs["job_id"].isin(report)].assign(
         price_cents=jobs["invoiced_cents"].where(jobs["invoiced_cents"] > 0, jobs["sold_cents"]),
-        cost_cents=jobs["job_id"].map(cost).round(),
+        cost_cents=jobs["job_id"].map(cost).astype(float).round(),
     )
     priced = priced.assign(loss_cents=priced["cost_cents"] - priced["price_cents"])
     losses = priced[(priced["loss_cents"] > 0) & (priced["price_cents"] > 0)]
