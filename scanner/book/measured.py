@@ -112,7 +112,9 @@ def _ask(edges: pd.DataFrame, clients: pd.DataFrame, file: str) -> list[Problem]
     """Ask about street edges far longer than the client list says the lot's front is."""
     if "frontage_ft" not in clients:
         return []
-    frontage_ft = edges["client_id"].map(clients.set_index("client_id")["frontage_ft"]).astype(float)
+    frontage_ft = (
+        edges["client_id"].map(clients.set_index("client_id")["frontage_ft"]).astype(float)
+    )
     is_long = edges["length_ft"] > MAX_FRONTAGES * frontage_ft
     long_edges = edges.assign(frontage_ft=frontage_ft)[is_long & edges["along"].isin(STREET_SIDE)]
     return [
