@@ -13,16 +13,16 @@ from scanner.errors import InputError, LogError
 
 COMMANDS = {
     "new": ("get_in", "Start a book: a folder with templates, filled in as an example."),
-    "assemble": ("assemble", "Make a book's sites of open county or city layers."),
+    "assemble": ("county_layers", "Make a book's sites of open county or city layers."),
     "trace": ("trace", "Make the page in which lots are drawn by hand."),
-    "checklist": ("checklist", "Print what crews look at on each lot, stop by stop."),
+    "checklist": ("crew_sheets", "Print what crews look at on each lot, stop by stop."),
     "check": ("get_in", "List everything in a book that needs fixing."),
     "scan": ("find", "Find, price and rank the beds of a book; write the map and the lists."),
     "demo": ("find", "Scan the sample book, to see what comes out."),
     "calls": ("calls", "List whom to call today: call-backs that are due, then by rank."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "calibrate": ("calibrate", "Set the rates against what the built jobs really took."),
-    "care": ("care", "List next spring's mulch and weeding of the beds that are there."),
+    "care": ("upkeep", "List next spring's mulch and weeding of the beds that are there."),
 }
 """Every command in the order of the story: the module that it stands in, and what it does."""
 

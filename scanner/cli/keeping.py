@@ -11,9 +11,9 @@ import pandas as pd
 from scanner import pipeline
 from scanner.book.filled_sheet import read_call_sheet
 from scanner.book.settings import read_rates
+from scanner.calls.entry_kinds import CALL, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.jobs import draw_up_jobs
-from scanner.calls.kinds import CALL, judge
 from scanner.calls.log import open_log, read_entries
 from scanner.calls.today import list_offered
 from scanner.cli.talk import progress_bar, say

@@ -20,8 +20,8 @@ from scanner.book.filled_sheet import (
 )
 from scanner.book.job_sheet import check_jobs, read_job_sheet
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Counts, Kind, judge
 from scanner.calls.history import with_recorded
-from scanner.calls.kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Counts, Kind, judge
 from scanner.calls.log import open_log, read_entries, read_season
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say

@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 from shapely import Polygon, box
 
-from scanner.calls.kinds import CALL
+from scanner.calls.entry_kinds import CALL
 from scanner.calls.log import open_log, read_season
 
 DAY = date(2027, 3, 2)

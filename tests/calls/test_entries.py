@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, fold, judge
 from scanner.calls.history import with_recorded
-from scanner.calls.kinds import ANSWER, CALL, JOB, fold, judge
 from scanner.schema.log_tables import ANSWERS, CALL_LOG, OUTCOMES
 from tests.calls.desk import calls_of, job_of, task_of
 

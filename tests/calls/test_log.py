@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from scanner.calls import log as log_package
-from scanner.calls.kinds import ANSWER, CALL, JOB, Counts
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, Counts
 from scanner.calls.log import copies, file, open_log, read_entries, read_last_scan, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from scanner.calls.kinds import CALL, Counts
+from scanner.calls.entry_kinds import CALL, Counts
 from scanner.calls.log import file, open_log, read_season
 from scanner.errors import LogError, ReadOnlyError
 from tests.calls.desk import DAY, calls_of, keys_of, read_only_copy, record
@@ -29,7 +29,7 @@ def run(folder: Path, body: str) -> subprocess.CompletedProcess[str]:
         import os, resource, signal, sys
         from datetime import date
         from pathlib import Path
-        from scanner.calls.kinds import CALL
+        from scanner.calls.entry_kinds import CALL
         from scanner.calls.log import open_log
         from tests.calls.desk import calls_of
         from tests.calls.test_log_bad_days import MANY

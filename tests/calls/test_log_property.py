@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.kinds import CALL, Counts
+from scanner.calls.entry_kinds import CALL, Counts
 from scanner.calls.log import open_log, read_entries, read_season
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.desk import calls_of, keys_of, stumble_over

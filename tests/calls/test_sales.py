@@ -7,8 +7,8 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from scanner.calls.entry_kinds import JOB, VISIT
 from scanner.calls.history import tell_history
-from scanner.calls.kinds import JOB, VISIT
 from scanner.calls.log import open_log, read_season
 from scanner.calls.sales import drop_sold, set_sold_aside
 from scanner.calls.seasons import count_seasons

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.kinds import CALL, MEASUREMENT, VISIT, fold, judge
+from scanner.calls.entry_kinds import CALL, MEASUREMENT, VISIT, fold, judge
 from scanner.calls.log import open_log, read_season
 from scanner.calls.seasons import list_seasons
 from scanner.calls.visits import override_measured

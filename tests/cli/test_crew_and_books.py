@@ -10,7 +10,7 @@ import pytest
 from openpyxl import load_workbook
 
 from scanner.book.proposals import PROPOSED_FILE
-from scanner.calls.kinds import JOB
+from scanner.calls.entry_kinds import JOB
 from scanner.calls.log import open_log, read_season
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.cli.desk import type_in

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from scanner.calls.kinds import (
+from scanner.calls.entry_kinds import (
     KINDS,
     NUMBER,
     Counts,

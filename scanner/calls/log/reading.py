@@ -8,7 +8,17 @@ from pathlib import Path
 
 import pandas as pd
 
-from scanner.calls.kinds import ANSWER, CALL, JOB, MEASUREMENT, NUMBER, TYPED_AT, VISIT, Kind, fold
+from scanner.calls.entry_kinds import (
+    ANSWER,
+    CALL,
+    JOB,
+    MEASUREMENT,
+    NUMBER,
+    TYPED_AT,
+    VISIT,
+    Kind,
+    fold,
+)
 from scanner.calls.log.file import Store, open_to_read
 from scanner.calls.sales import SALE_COLUMNS, count_sales
 from scanner.calls.visits import count_as_calls

@@ -14,7 +14,7 @@ from scanner import pipeline
 from scanner.book.checklist_sheet import read_checklist
 from scanner.book.clients import read_client_list
 from scanner.book.settings import read_rules
-from scanner.calls.kinds import ANSWER, judge
+from scanner.calls.entry_kinds import ANSWER, judge
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, say
