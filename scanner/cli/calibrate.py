@@ -24,13 +24,8 @@ from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.schema.documents import RateBook, Season
 from scanner.sheets.cells import factor, number
+from scanner.sheets.lists import TASKS_COMPARED
 from scanner.units import CENTS_PER_USD
-
-HEADINGS = {
-    "task": "task", "measure": "in", "job_count": "jobs", "estimated": "estimated", "actual": "actual",
-    "ratio": "ratio", "ratio_low": "low", "ratio_high": "high", "rate_now": "rate",
-    "rate_suggested": "suggested", "verdict": "verdict",
-}  # fmt: skip
 
 
 @click.command()
@@ -47,14 +42,14 @@ def calibrate(book: Path, as_json: bool) -> None:
     season, rates = pipeline.open_season(book), read_rates(book / "rates.toml")[0]
     job_count = count_jobs(season.jobs, season.job_tasks)
     if job_count < FROM_JOBS:
-        print_rows([], TASK_COLUMNS, as_json=as_json)
+        print_rows([], TASKS_COMPARED, as_json=as_json)
         say(
             f"{counted(job_count, 'built job')} with hours or costs on record; from {FROM_JOBS} on, rates are compared. "
             "To record one: bed-scanner record BOOK job."
         )
     else:
         tasks = compare_tasks(season.jobs, season.job_tasks, rates=rates)
-        print_rows(map(_row, tasks.to_dict("records")), TASK_COLUMNS, as_json=as_json, headings=HEADINGS)  # fmt: skip
+        print_rows(map(_row, tasks.to_dict("records")), TASKS_COMPARED, as_json=as_json)  # fmt: skip
         _propose(book, season, rates)
     say(_price_words(check_prices(season.jobs)))
     _tell_losses(name_losses(season.jobs, season.job_tasks, rates=rates))

@@ -12,45 +12,37 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from scanner.sheets.cells import csv_bytes
+from scanner.sheets.cells import sheet_csv
+from scanner.sheets.description import Column, Sheet
+from scanner.sheets.lists import PROBLEM_LIST
 
-PROBLEM_COLUMNS = ("file", "feature", "client_id", "severity", "problem", "remedy")
 
-
-def print_rows(
-    rows: Iterable[Mapping[str, Any]],
-    columns: Sequence[str],
-    *,
-    as_json: bool,
-    headings: Mapping[str, str] | None = None,
-) -> None:
-    """Print rows for whoever reads them."""
-    rows = list(rows)
+def print_rows(rows: Iterable[Mapping[str, Any]], sheet: Sheet, *, as_json: bool) -> None:
+    """Print rows of a sheet for whoever reads them; a terminal shows the columns that have a heading."""
     console = Console(highlight=False)
     if as_json:
-        picked = [{name: row[name] for name in columns} for row in rows]
+        picked = [{name: row[name] for name in sheet.names} for row in rows]
         click.echo(json.dumps(picked, ensure_ascii=False, indent=2, default=float))
     elif console.is_terminal:
-        console.print(_table(rows, headings or {name: name for name in columns}))
+        console.print(_table(rows, [column for column in sheet.columns if column.heading]))
     else:
-        text = csv_bytes(columns, ([row[name] for name in columns] for row in rows)).decode()
-        click.echo(text.replace("\r\n", "\n"), nl=False)
+        click.echo(sheet_csv(sheet, rows).decode().replace("\r\n", "\n"), nl=False)
 
 
-def _table(rows: Sequence[Mapping[str, Any]], headings: Mapping[str, str]) -> Table:
+def _table(rows: Iterable[Mapping[str, Any]], columns: Sequence[Column]) -> Table:
     table = Table(show_lines=False)
-    for heading in headings.values():
-        table.add_column(heading, overflow="fold")
+    for column in columns:
+        table.add_column(column.heading, overflow="fold")
     for row in rows:
-        cells = ("" if row[name] is None else str(row[name]) for name in headings)
-        table.add_row(*(escape(cell) for cell in cells))
+        values = (row[column.name] for column in columns)
+        table.add_row(*("" if value is None else escape(str(value)) for value in values))
     return table
 
 
 def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
     """Print what was found wrong: a table on a terminal, a line each elsewhere, or JSON."""
     rows = [
-        {name: str(row[name]) for name in PROBLEM_COLUMNS} for row in problems.to_dict("records")
+        {name: str(row[name]) for name in PROBLEM_LIST.names} for row in problems.to_dict("records")
     ]
     if as_json:
         click.echo(json.dumps(rows, ensure_ascii=False, indent=2))

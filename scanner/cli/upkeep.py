@@ -16,15 +16,10 @@ from scanner.cli.talk import counted, say
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import CARE_COLUMNS, plan_care, spring_after, sum_routes
 from scanner.pages.publish import publish_files
-from scanner.sheets.cells import count, csv_bytes, number, usd
+from scanner.sheets.cells import count, number, sheet_csv, usd
+from scanner.sheets.lists import CARE
 
 FILE = "care.csv"
-COLUMNS = tuple(name.replace("_cents", "_usd") for name in CARE_COLUMNS)
-HEADINGS = {
-    "route": "route", "mow_day": "day", "address": "where", "name": "client", "bed_id": "bed",
-    "area_ft2": "ft²", "mulch_yd3": "mulch yd³", "weeding_hours": "weeding h",
-    "spreading_hours": "spreading h", "price_usd": "price $", "note": "",
-}  # fmt: skip
 
 
 @click.command()
@@ -53,9 +48,8 @@ def care(
     if route is not None:
         plan = plan[plan["route"].str.strip().str.casefold() == route.strip().casefold()]
     rows = [_row(bed) for bed in plan.to_dict("records")]
-    content = csv_bytes(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
-    file = publish_files({FILE: content}, output_folder(out_folder, book))[0]
-    print_rows(rows, COLUMNS, as_json=as_json, headings=HEADINGS)
+    file = publish_files({FILE: sheet_csv(CARE, rows)}, output_folder(out_folder, book))[0]
+    print_rows(rows, CARE, as_json=as_json)
     _close(sum_routes(plan, rates=read.rates), left_count, spring_after(today), file)
 
 

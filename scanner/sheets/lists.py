@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from scanner.schema.book_tables import PROBLEMS
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet, table_columns
@@ -52,4 +54,20 @@ PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
 UNSEEN = Sheet("To be seen", (
     *plain("route mow_day"), STOP, CLIENT_ID, NAME, ADDRESS, Column("bed_id"), *plain("along"),
     *plain("edge_ft area_ft2", look=FEET_LOOK), *plain("price_usd to_look_at"),
+))  # fmt: skip
+
+CARE = Sheet("Care", (
+    Column("route", heading="route"), Column("mow_day", heading="day"), STOP, CLIENT_ID,
+    replace(NAME, heading="client"), replace(ADDRESS, heading="where"), Column("bed_id", heading="bed"),
+    Column("known_from"), Column("area_ft2", heading="ft²"), Column("mulch_yd3", heading="mulch yd³"),
+    Column("weeding_hours", heading="weeding h"), Column("spreading_hours", heading="spreading h"),
+    Column("price_usd", heading="price $"), Column("note", heading="note"),
+))  # fmt: skip
+
+TASKS_COMPARED = Sheet("Tasks", (
+    Column("task", heading="task"), Column("measure", heading="in"), Column("job_count", heading="jobs"),
+    Column("estimated", heading="estimated"), Column("actual", heading="actual"),
+    Column("ratio", heading="ratio"), Column("ratio_low", heading="low"), Column("ratio_high", heading="high"),
+    Column("rate_key"), Column("rate_now", heading="rate"), Column("rate_suggested", heading="suggested"),
+    Column("verdict", heading="verdict"),
 ))  # fmt: skip
