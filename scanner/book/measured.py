@@ -49,24 +49,25 @@ def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.D
         remedy = "save it again with the columns client_id, along, length_ft, or delete the file"
         return empty_table(MEASURED), list_problems([fault(path.name, "", str(err), remedy)])
     measured, found = check_edges(rows, clients, file=path.name)
-    return measured, list_problems([*problems, *found])
+    return measured.reset_index(drop=True), list_problems([*problems, *found])
 
 
 def check_edges(
     rows: pd.DataFrame, clients: pd.DataFrame, *, file: str
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """Check edges as somebody wrote them down: table `MEASURED` of rows without a fault, faults and questions."""
+    """Check edges as somebody wrote them down: table `MEASURED` of rows without a fault, indexed as they came; faults and questions."""
     ids, _ = match_ids(rows["client_id"], clients)
     rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
     where = places(rows, file)
     # one fault a row says enough, so what the cells complain of is not repeated
     edges, _ = read_columns(rows, MEASURED_SHEET.columns, where)
-    edges = edges.assign(row=rows.index)
+    # a row of a copied sheet has a label that is no number
+    edges = edges.assign(row=[label if isinstance(label, int) else 0 for label in rows.index])
     is_faulty, problems = first_faults(rows, _causes(edges, rows, clients), where)
     good = edges[~is_faulty]
     measured = good.assign(openings_ft=good["openings_ft"].fillna(0.0))
     asked = _ask(good, clients, file)
-    return check_table(measured.reset_index(drop=True), MEASURED), [*problems, *asked]
+    return check_table(measured, MEASURED), [*problems, *asked]
 
 
 def _causes(edges: pd.DataFrame, rows: pd.DataFrame, clients: pd.DataFrame) -> tuple[Cause, ...]:
@@ -119,11 +120,11 @@ def _ask(edges: pd.DataFrame, clients: pd.DataFrame, file: str) -> list[Problem]
     long_edges = edges.assign(frontage_ft=frontage_ft)[is_long & edges["along"].isin(STREET_SIDE)]
     return [
         note(
-            file, row_words(edge["row"]),
+            file, row_words(label),
             f"length_ft is {edge['length_ft']:g}, more than {MAX_FRONTAGES:g} times the frontage of "
             f"{edge['frontage_ft']:g} ft in the client list; it is used as it stands",
             "look whether a digit slipped in, here or in frontage_ft",
             client_id=edge["client_id"],
         )
-        for edge in long_edges.to_dict("records")
+        for label, edge in zip(long_edges.index, long_edges.to_dict("records"), strict=True)
     ]  # fmt: skip

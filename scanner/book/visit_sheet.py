@@ -56,13 +56,13 @@ def check_visits(
     is_edge = has_any(good, EDGE_CELLS)
     measured, found = check_edges(good[is_edge], clients, file=file)
     # A row whose edge is faulty is left out whole
-    good = good[~is_edge | good.index.isin(measured["row"])]
-    edges = measured.assign(
-        measured_on=measured["row"].map(good["visited_on"].to_dict()).astype("str")
-    )
+    good = good[~is_edge | good.index.isin(measured.index)]
+    day_of_row = good["visited_on"].to_dict()
+    edges = measured.assign(measured_on=[day_of_row[label] for label in measured.index])
+    edges = edges[[*MEASUREMENTS.columns]].reset_index(drop=True)
     return (
         _visits(good),
-        check_table(edges[[*MEASUREMENTS.columns]], MEASUREMENTS),
+        check_table(edges, MEASUREMENTS),
         [*problems, *found],
     )
 

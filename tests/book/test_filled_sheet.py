@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanner.book.filled_sheet import plain_outcome, read_call_sheet, sheet_kind
+from scanner.book.filled_sheet import MEANT, plain_outcome, read_call_sheet, sheet_kind
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.client_ids import match_ids
@@ -184,6 +184,7 @@ def test_id_that_fits_two_clients_names_both():
         ("46460.75", date(2027, 3, 14)),
         ("Mar 14, 2027", date(2027, 3, 14)),
         ("14 March 2027", date(2027, 3, 14)),
+        ("14-Mar-27", date(2027, 3, 14)),
         ("", None),
         ("14/3/2027", None),
         ("2027-02-29", None),
@@ -216,6 +217,47 @@ def test_no_text_stops_the_reader(typed):
 def test_outcomes_however_typed(outcome):
     for typed in (outcome, outcome.upper(), outcome.replace(" ", "-"), f" {outcome.title()} "):
         assert plain_outcome(typed) == outcome
+
+
+@pytest.mark.parametrize(
+    ("typed", "outcome"),
+    [("Voicemail", "not reached"), ("left message", "not reached"), ("no answer", "not reached"),
+     ("callback", "call back"), ("not interested", "no"), ("DNC", "do not call")],
+)  # fmt: skip
+def test_outcomes_that_people_write_have_one_meaning(typed, outcome):
+    assert plain_outcome(typed) == outcome
+
+
+@pytest.mark.parametrize("typed", ["maybe", "yes", "later", "quote", "answer"])
+def test_outcomes_that_may_mean_two_things_mean_none(typed):
+    assert plain_outcome(typed) not in OUTCOMES
+
+
+def test_other_words_stand_for_one_outcome_each():
+    words = [word for typed in MEANT.values() for word in typed]
+    assert len(words) == len(set(words))
+    assert set(MEANT) == set(OUTCOMES)
+    assert not set(words) & set(OUTCOMES)
+
+
+def test_both_of_two_copies_are_read_and_a_fault_names_its_sheet(tmp_path):
+    path = sheet(tmp_path / "calls.xlsx", [1, "C0042", "", "", "2027-03-01", "no", "", "", ""])
+    workbook = openpyxl.load_workbook(path)
+    march = workbook.copy_worksheet(workbook["Calls"])
+    march.title = "March"
+    march["B2"], march["F2"] = "007", "left message"
+    march.append([2, "C0042", "", "", "soon", "sold", "", "", ""])
+    workbook.save(path)
+    calls, problems = read(path)
+    assert calls[["client_id", "outcome"]].to_numpy().tolist() == [["C0042", "no"], ["007", "not reached"]]  # fmt: skip
+    assert problems["feature"].tolist() == ["sheet March, row 3"]
+
+
+def test_list_with_headings_of_somebodys_own(tmp_path):
+    path = text(tmp_path / "a.csv", "C0042,9-Mar-26,visit,gate", header="Client ID,Date called,Result,Notes:")  # fmt: skip
+    calls, problems = read(path)
+    assert problems.empty
+    assert calls.loc[2, ["called_on", "outcome", "note"]].tolist() == ["2026-03-09", "visit", "gate"]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -84,3 +85,24 @@ def test_visit_with_a_good_edge_and_a_faulty_one(tmp_path):
     assert visits[["client_id", "visited_by"]].to_numpy().tolist() == [["007", ""]]
     assert edges["along"].tolist() == ["house"]
     assert problems["feature"].tolist() == ["row 2"]
+
+
+def test_edges_of_a_copied_sheet_count_and_its_faults_name_it(tmp_path):
+    header = HEADER.strip().split(",")
+    workbook = openpyxl.Workbook()
+    rows = {
+        "Sheet": ["007", "", "2027-03-12", "", "", "curb", "40", "", ""],
+        "March": ["C8", "", "2027-03-13", "", "", "curb", "50", "", ""],
+    }
+    for title, row in rows.items():
+        sheet = workbook[title] if title in workbook else workbook.create_sheet(title)
+        sheet.append(header)
+        sheet.append(row)
+    workbook["March"].append(["C8", "", "2027-03-13", "", "", "kerb", "50", "", ""])
+    workbook.save(tmp_path / "visits.xlsx")
+    visits, edges, problems = read_visit_sheet(tmp_path / "visits.xlsx", CLIENTS, today=TODAY)
+    assert visits["client_id"].tolist() == ["007", "C8"]
+    assert edges[["client_id", "length_ft", "measured_on"]].to_numpy().tolist() == [
+        ["007", 40.0, "2027-03-12"], ["C8", 50.0, "2027-03-13"],
+    ]  # fmt: skip
+    assert problems["feature"].tolist() == ["sheet March, row 3"]

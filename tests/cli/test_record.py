@@ -179,6 +179,22 @@ def test_row_changed_after_it_was_recorded_is_not_lost_in_a_scan(office: Path) -
     assert type_in("scan", "lawns", *TODAY).exit_code == 0
 
 
+def test_a_copy_of_the_sheet_is_recorded_and_keeps_a_scan_from_writing_over_it(
+    office: Path,
+) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    workbook = openpyxl.load_workbook(sheet)
+    workbook.copy_worksheet(workbook["Calls"]).title = "March"
+    workbook.save(sheet)
+    words = {"called_on": "2027-03-02", "outcome": "visit", "note": "gate code 4711"}
+    fill(sheet, {"client_id": "001", **words}, sheet="March")
+    refused = type_in("scan", "lawns", *TODAY)
+    assert "sheet March, row 3 has something filled in that is not recorded yet" in refused.stderr
+    assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
+    assert read_season(office / "lawns").calls["note"].tolist() == ["gate code 4711"]
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+
+
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
 def test_sheet_open_in_another_program(office: Path, mark: str) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
