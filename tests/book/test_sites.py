@@ -9,6 +9,8 @@ import zipfile
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import shapely
 
@@ -103,6 +105,83 @@ def test_shapefile_cuts_names_to_ten_letters(sites, tmp_path):
     features, problems = read_sites(sites, CLIENTS)
     assert problems.empty
     assert features["pavement_ft"].tolist() == [36.0]
+
+
+def test_geoparquet_reads_as_the_others_do(sites):
+    made = table(client_id=["007", ""], curbed=[None, True], parts=[[1], [2, 3]])
+    made.to_parquet(sites / "a.parquet", write_covering_bbox=True)
+    features, problems = read_sites(sites, CLIENTS)
+    assert problems.empty
+    assert features["kind"].tolist() == ["property", "street"]
+    assert features["client_id"].tolist() == ["007", ""]
+    assert features["curbed"].tolist() == ["", "yes"]
+    assert features.geometry.iloc[0].equals_exact(box(), 1e-12, normalize=True)
+
+
+@pytest.mark.parametrize(
+    ("geo", "count", "words"),
+    [
+        ({"columns": {"geometry": {"encoding": "WKB"}}}, 2, ""),  # no crs is longitude, latitude
+        ({"columns": {"geometry": {"encoding": "WKB", "crs": None}}}, 2, "no coordinate system"),
+        ({"columns": {"geometry": {"encoding": "WKB", "crs": {"type": "x"}}}}, 0, "is not known"),
+        ({"columns": {"geometry": {"encoding": "polygon"}}}, 0, "another form than WKB"),
+        (
+            {"columns": {"geometry": {"encoding": "WKB"}}, "primary_column": "kind"},
+            0,
+            "does not say",
+        ),
+        ({"columns": {"kind": {"encoding": "WKB"}}, "primary_column": "kind"}, 0, "another form"),
+        ({"columns": {"gone": {"encoding": "WKB"}}, "primary_column": "gone"}, 0, "another form"),
+        ({}, 0, "no GeoParquet"),
+        (None, 0, "no GeoParquet"),
+    ],
+)
+def test_geoparquet_that_is_not_what_it_says(sites, geo, count, words):
+    columns = {
+        "kind": ["property", "street"], "client_id": ["007", None],
+        "geometry": shapely.to_wkb([box(), box(2)]).tolist(),
+    }  # fmt: skip
+    rows = pa.table(columns)
+    if geo is not None:
+        told = json.dumps({"version": "1.1.0", "primary_column": "geometry"} | geo)
+        rows = rows.replace_schema_metadata({"geo": told if geo else "[]"})
+    pq.write_table(rows, sites / "a.parquet")
+    features, problems = read_sites(sites, CLIENTS)
+    assert len(features) == count
+    assert len(problems) == bool(words)
+    if words:
+        assert words in problems.loc[0, "problem"]
+        assert problems.loc[0, "remedy"]
+
+
+def test_geoparquet_of_no_feature_and_with_a_broken_shape(sites):
+    table().iloc[:0].to_parquet(sites / "a.parquet")
+    told = json.dumps({"primary_column": "geometry", "columns": {"geometry": {"encoding": "WKB"}}})
+    shapes = [shapely.to_wkb(box()), b"\x01torn", None]
+    rows = pa.table({"kind": ["street"] * 3, "geometry": shapes}).replace_schema_metadata(
+        {"geo": told}
+    )
+    pq.write_table(rows, sites / "b.parquet")
+    features, problems = read_sites(sites, CLIENTS)
+    assert len(features) == 1
+    assert problems["problem"].tolist() == [
+        "the file holds no feature",
+        *["it has no shape; it is left out"] * 2,
+    ]
+    assert problems["feature"].tolist() == ["", "feature 2", "feature 3"]
+
+
+def test_geoparquet_that_unpacks_to_too_much_is_refused(sites, monkeypatch):
+    # a million times one word packs to a few hundred bytes
+    shapes = pa.array([shapely.to_wkb(box())] * 100_000)
+    told = json.dumps({"primary_column": "geometry", "columns": {"geometry": {"encoding": "WKB"}}})
+    rows = pa.table({"kind": ["street"] * 100_000, "geometry": shapes})
+    pq.write_table(rows.replace_schema_metadata({"geo": told}), sites / "a.parquet")
+    assert (sites / "a.parquet").stat().st_size < 50_000
+    monkeypatch.setattr("scanner.book.layers.geoparquet.MAX_BYTES", 1_000_000)
+    features, problems = read_sites(sites, CLIENTS)
+    assert features.empty
+    assert "unpacks to more than 1,000,000 bytes" in problems.loc[0, "problem"]
 
 
 def test_shapefile_without_its_table(sites, tmp_path):
@@ -297,6 +376,8 @@ VIRTUAL = "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/etc/hosts</Sr
         ("a.kml", VIRTUAL.encode(), "is no KML"),
         ("a.kml", b"<!DOCTYPE kml [<!ENTITY x 'y'>]><kml>&x;</kml>", "document type"),
         ("a.kml", b"<kml><Doc", "damaged"),
+        ("a.parquet", VIRTUAL.encode(), "is no GeoParquet"),
+        ("a.parquet", b"PAR1 torn PAR1", "damaged"),
         ("a.zip", b"PK torn", "no zip"),
         ("a.zip", VIRTUAL.encode(), "is no zip"),
         ("a.shp", b"\x00\x00\x27\x0a", "several files"),

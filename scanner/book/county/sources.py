@@ -129,7 +129,9 @@ def _open(source: Source) -> RawFile:
     suffix = path.suffix.lower()
     if suffix == ".zip" and (folder := _geodatabase_in(path)):
         return RawFile(_read_with(source, f"/vsizip/{path.resolve().as_posix()}/{folder}"))
-    if suffix in (".geojson", ".zip") or (suffix == ".json" and b"featurecollection" in head):
+    if suffix in (".geojson", ".zip", ".parquet") or (
+        suffix == ".json" and b"featurecollection" in head
+    ):
         raw = open_layers(path, file)
         return RawFile([_rename(layer) for layer in raw.layers], raw.problems)
     return RawFile(_read_with(source, str(path)))

@@ -17,6 +17,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from scanner.book.layers.geojson import open_geojson
+from scanner.book.layers.geoparquet import open_geoparquet
 from scanner.book.layers.raw import RawFile, RawLayer
 from scanner.errors import SiteError
 
@@ -47,9 +48,10 @@ READER_ERRORS = (
     UnicodeDecodeError,
 )
 
-FORMATS = (".geojson", ".json", ".gpkg", ".zip", ".kml", ".fgb")
+FORMATS = (".geojson", ".json", ".gpkg", ".zip", ".kml", ".fgb", ".parquet")
 FORMAT_WORDS = (
-    "GeoJSON (.geojson), GeoPackage (.gpkg), zipped Shapefile (.zip), KML (.kml), FlatGeobuf (.fgb)"
+    "GeoJSON (.geojson), GeoPackage (.gpkg), zipped Shapefile (.zip), KML (.kml), FlatGeobuf (.fgb), "
+    "GeoParquet (.parquet)"
 )
 
 
@@ -225,4 +227,5 @@ _OPENERS: dict[str, tuple[Callable[[Path, str], RawFile], Callable[[bytes], bool
     ".zip": (_open_zip, lambda head: head.startswith(b"PK"), "zip"),
     ".kml": (_open_kml, lambda head: b"<kml" in head.lower(), "KML"),
     ".fgb": (_open_with("FlatGeobuf"), lambda head: head.startswith(b"fgb\x03"), "FlatGeobuf"),
+    ".parquet": (open_geoparquet, lambda head: head.startswith(b"PAR1"), "GeoParquet"),
 }
