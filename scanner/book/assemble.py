@@ -26,7 +26,7 @@ from scanner.book.county.choices import (
 from scanner.book.county.features import Owned, count_without_curb, gather_features
 from scanner.book.county.indexing import Index, index_lots
 from scanner.book.county.kinds import HOUSE, PROPERTY, County
-from scanner.book.county.layers import Things, read_layers
+from scanner.book.county.layers import LayerFeatures, read_layers
 from scanner.book.county.likely import find_likely
 from scanner.book.county.lots import Lots, find_lots
 from scanner.book.county.matching import Match, match_clients
@@ -65,31 +65,7 @@ class Assembly:
 
 
 def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = None) -> Assembly:
-    """
-    Make a book's sites of a county's layers; written whole or not at all.
-
-    Parameters
-    ----------
-    folder
-        The book's folder.
-    county
-        The layers, and what to pick from them.
-    matches_file
-        ``unmatched.csv`` as somebody filled it in.
-
-    Returns
-    -------
-    assembly
-        Counts, problems and files.
-
-    Raises
-    ------
-    BookError
-        If the client list or the filled-in list cannot be used, a filled-in list would
-        be lost, or a file cannot be written.
-    SiteError
-        If a layer cannot be used.
-    """
+    """Make a book's sites of a county's layers; written whole or not at all."""
     unmatched_file = folder / FILE
     if matches_file is None or matches_file.resolve() != unmatched_file.resolve():
         refuse_filled(unmatched_file)
@@ -131,7 +107,7 @@ def _client_file(folder: Path) -> Path:
     return files[0] if files else folder / CLIENT_FILES[0]
 
 
-def _find_lots(layers: list[Things], streets: Streets, county: County) -> Lots:
+def _find_lots(layers: list[LayerFeatures], streets: Streets, county: County) -> Lots:
     return find_lots(
         [things for things in layers if things.kind is PROPERTY],
         streets.pavement,

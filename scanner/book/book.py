@@ -21,24 +21,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     """
     Read a book; what is faulty is listed and left out, the rest is kept.
 
-    Parameters
-    ----------
-    folder
-        The book's folder.
-    needs_lots
-        Whether a book in which nothing says what any lot looks like is refused. One
-        that is about to be drawn need have none.
-
-    Returns
-    -------
-    book
-        Tables and documents, with one table of all problems.
-
-    Raises
-    ------
-    BookError
-        If there is nothing to work with: no folder, no client list that can be
-        read, neither drawn sites nor measured edges where lots are needed.
+    Tables and documents, with one table of all problems.
 
     Examples
     --------

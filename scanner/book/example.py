@@ -15,17 +15,7 @@ def find_example(folder: Path, client_file: Path) -> set[str]:
     """
     Find example files that were left as they were when the client list was replaced.
 
-    Parameters
-    ----------
-    folder
-        The book's folder.
-    client_file
-        Its client list.
-
-    Returns
-    -------
-    names
-        Of `EXAMPLES`, in the folder; none while the client list is the example's, too.
+    Of `EXAMPLES`, in the folder; none while the client list is the example's, too.
     """
     if not client_file.is_file() or _is_example(client_file, "clients.csv"):
         return set()
@@ -33,19 +23,7 @@ def find_example(folder: Path, client_file: Path) -> set[str]:
 
 
 def tell_example(names: set[str]) -> list[Problem]:
-    """
-    Say that the example is left out.
-
-    Parameters
-    ----------
-    names
-        What `find_example` gives.
-
-    Returns
-    -------
-    problems
-        One note a file.
-    """
+    """Say that the example is left out."""
     return [
         note(name, "", "this is the example of a new book, and the client list is your own: it is left out",
              "delete the file, or put your own into its place")

@@ -16,21 +16,6 @@ def start_book(folder: Path) -> list[Path]:
     """
     Write a small example book that can be scanned at once and then filled in.
 
-    Parameters
-    ----------
-    folder
-        Folder to make; it may exist if it is empty.
-
-    Returns
-    -------
-    written
-        Files written, in the order of their names.
-
-    Raises
-    ------
-    BookError
-        If the folder holds something already, or cannot be made.
-
     Examples
     --------
     >>> import tempfile

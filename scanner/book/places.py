@@ -21,19 +21,11 @@ def find_misplaced(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArra
     """
     Find places that no lawn can have.
 
-    A place is taken for swapped where the latitude is beyond the poles or farther
-    south than any town while the two exchanged make sense; or where most places
-    given lie together, this one far off, and exchanged it lies among them.
+    A place is taken for swapped where the latitude is beyond the poles or farther south than any
+    town while the two exchanged make sense; or where most places given lie together, this one far
+    off, and exchanged it lies among them.
 
-    Parameters
-    ----------
-    lon, lat
-        Longitudes and latitudes [degrees], NaN where not known.
-
-    Returns
-    -------
-    reasons
-        What is wrong, in words; blank where nothing is.
+    What is wrong, in words; blank where nothing is.
 
     Examples
     --------

@@ -17,25 +17,8 @@ def write_proposals(folder: Path, proposals: pd.DataFrame, *, reason: str) -> Pa
     """
     Write proposed rates beside the old ones, never over them.
 
-    Parameters
-    ----------
-    folder
-        The book's folder.
-    proposals
-        ``rate_key value low high was job_count ratio ratio_low ratio_high``, one row a rate.
-    reason
-        What the proposals rest on, for the file's head and each rate's source.
-
-    Returns
-    -------
-    path
-        The file. It holds the proposals and, below, what the book's own ``rates.toml`` says
-        of other rates, so that it can take that file's place.
-
-    Raises
-    ------
-    BookError
-        If it cannot be written.
+    The file. It holds the proposals and, below, what the book's own ``rates.toml`` says of other
+    rates, so that it can take that file's place.
     """
     own = folder / "rates.toml"
     text = _compose(proposals, _rest(own, proposals["rate_key"].tolist()), reason)

@@ -42,18 +42,7 @@ def read_rates(path: Path | None) -> tuple[RateBook, pd.DataFrame]:
     """
     Read a firm's rate book over the standard one; a faulty key is listed and the standard one used.
 
-    Parameters
-    ----------
-    path
-        ``rates.toml``; None or no such file: the standard rate book. A bare number keeps the
-        standard spread, widened to hold it; a table may give value, low, high and source.
-
-    Returns
-    -------
-    rates
-        Every rate with low, high and source.
-    problems
-        Table `PROBLEMS`.
+    rates: Every rate with low, high and source.
 
     Examples
     --------
@@ -68,17 +57,7 @@ def read_rules(path: Path | None) -> tuple[LocalRules, pd.DataFrame]:
     """
     Read a firm's local rules over the standard ones; each value keeps its source.
 
-    Parameters
-    ----------
-    path
-        ``local.toml``; None or no such file: the standard rules.
-
-    Returns
-    -------
-    rules
-        Every rule, with ``sources`` by key.
-    problems
-        Table `PROBLEMS`.
+    rules: Every rule, with ``sources`` by key.
 
     Examples
     --------

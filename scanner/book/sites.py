@@ -32,23 +32,8 @@ def read_sites(
     """
     Read all files of site features in a folder; faulty features are listed and left out.
 
-    Parameters
-    ----------
-    folder
-        The book's folder ``sites``; files are read in the order of their names.
-        No such folder is no feature, not a fault.
-    clients
-        Table `CLIENTS`: whose features can be used.
-    left_out
-        Files that are not read, as ``sites/name``.
-
-    Returns
-    -------
-    features
-        Table `FEATURES`, WGS 84 longitude and latitude, one outline a client,
-        houses, outbuildings, lawns and beds placed on theirs.
-    problems
-        Table `PROBLEMS`.
+    features: Table `FEATURES`, WGS 84 longitude and latitude, one outline a client, houses,
+    outbuildings, lawns and beds placed on theirs.
 
     Examples
     --------

@@ -11,19 +11,7 @@ from scanner.sheets.problems import fault, list_problems, note
 
 
 def list_unseen(book: Book) -> pd.DataFrame:
-    """
-    Say which clients have neither an outline nor a measured edge.
-
-    Parameters
-    ----------
-    book
-        A book as `read_book` gives it.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, notes.
-    """
+    """Say which clients have neither an outline nor a measured edge."""
     outlines = book.features.loc[book.features["kind"] == "property", "client_id"]
     known = set(outlines) | set(book.measured["client_id"])
     return list_problems(
@@ -37,19 +25,7 @@ def list_unseen(book: Book) -> pd.DataFrame:
 
 
 def list_defeated(client_ids: Iterable[str]) -> pd.DataFrame:
-    """
-    Say which lots the geometry could not work out.
-
-    Parameters
-    ----------
-    client_ids
-        Clients whose lots they are.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, faults.
-    """
+    """Say which lots the geometry could not work out."""
     return list_problems(
         fault(
             "sites", "", "the shapes of this lot could not be worked out: nothing was found on it",

@@ -76,15 +76,7 @@ class Address:
         """
         Tell whether town and ZIP code contradict nothing.
 
-        Parameters
-        ----------
-        other
-            The address that this one is held against.
-
-        Returns
-        -------
-        agrees
-            True where neither town nor ZIP code is given on both sides and differs.
+        True where neither town nor ZIP code is given on both sides and differs.
         """
         town = not self.town or not other.town or self.town == other.town
         code = not self.zip_code or not other.zip_code or self.zip_code == other.zip_code
@@ -95,17 +87,7 @@ def read_address(text: str, *, towns: Iterable[str] = ()) -> Address | None:
     """
     Bring an address to its one form.
 
-    Parameters
-    ----------
-    text
-        As somebody wrote it, with or without town, state and ZIP code.
-    towns
-        Names of towns in capitals, so that one without a comma before it is known.
-
-    Returns
-    -------
-    address
-        None where it has no house number, or cannot be read without guessing.
+    None where it has no house number, or cannot be read without guessing.
 
     Examples
     --------
@@ -139,16 +121,6 @@ def read_address(text: str, *, towns: Iterable[str] = ()) -> Address | None:
 def find_towns(texts: Iterable[str]) -> frozenset[str]:
     """
     Collect the towns that stand behind a comma, to know them where there is none.
-
-    Parameters
-    ----------
-    texts
-        Addresses as somebody wrote them.
-
-    Returns
-    -------
-    towns
-        Names in capitals.
 
     Examples
     --------

@@ -24,24 +24,11 @@ def give_buildings(buildings: Shapes, lots: Lots, owned: Rows) -> pd.DataFrame:
     """
     Give each building to its lot, cut at the line where several lots have a part of it.
 
-    Surveyed layers are off by feet, so a building belongs to the lot with most of it and
-    stays whole though its eaves reach over the line.
+    Surveyed layers are off by feet, so a building belongs to the lot with most of it and stays
+    whole though its eaves reach over the line.
 
-    Parameters
-    ----------
-    buildings
-        Areas [ft].
-    lots
-        The lots.
-    owned
-        Lots that are clients', each once.
-
-    Returns
-    -------
-    parts
-        One row a part of a building: ``lot`` (-1: nobody's), ``kind`` (house or
-        outbuilding), ``geometry`` [ft]. Where a client's lot and another one claim the
-        same part, it is the client's.
+    One row a part of a building: ``lot`` (-1: nobody's), ``kind`` (house or outbuilding),
+    ``geometry`` [ft]. Where a client's lot and another one claim the same part, it is the client's.
     """
     rows, at, shared_ft2 = lots.shared_ft2(buildings)
     area_ft2 = shapely.area(buildings)
@@ -67,16 +54,6 @@ def give_buildings(buildings: Shapes, lots: Lots, owned: Rows) -> pd.DataFrame:
 def name_houses(parts: pd.DataFrame) -> pd.DataFrame:
     """
     Tell houses from outbuildings by their size beside the largest on the lot.
-
-    Parameters
-    ----------
-    parts
-        ``lot`` and ``geometry`` [ft].
-
-    Returns
-    -------
-    named
-        The same with ``kind``.
 
     Examples
     --------

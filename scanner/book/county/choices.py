@@ -54,31 +54,7 @@ class Choices:
 def read_choices(
     path: Path, clients: pd.DataFrame, lots: Lots, index: Index, *, plane: Plane
 ) -> Choices:
-    """
-    Read which lots somebody chose.
-
-    Parameters
-    ----------
-    path
-        ``unmatched.csv`` filled in, or the same as ``.xlsx``.
-    clients
-        Table `CLIENTS`.
-    lots, index
-        The lots, and the same by id.
-    plane
-        Their plane.
-
-    Returns
-    -------
-    choices
-        Lots by client, and faults.
-
-    Raises
-    ------
-    BookError
-        If the file is no table, lacks a column, or names a client whom the client list
-        lacks.
-    """
+    """Read which lots somebody chose."""
     rows = read_sheet(path, CHOICES)[0]
     unknown = rows.loc[~rows["client_id"].isin(clients["client_id"]), "client_id"]
     if len(unknown):
@@ -107,23 +83,7 @@ def read_choices(
 
 
 def list_taken(choices: Choices, clients: pd.DataFrame, matches: list[Match]) -> list[Problem]:
-    """
-    List choices that name the lot of another client.
-
-    Parameters
-    ----------
-    choices
-        What somebody filled in.
-    clients
-        Table `CLIENTS`.
-    matches
-        One a client, in their order.
-
-    Returns
-    -------
-    problems
-        One fault each.
-    """
+    """List choices that name the lot of another client."""
     return [
         fault(FILE, "", f"choice {shown(choices.typed[client_id])}: {match.reason}; the client stays unmatched",
               "choose another lot, or put the id or address of the other client right", client_id=client_id)
@@ -133,19 +93,7 @@ def list_taken(choices: Choices, clients: pd.DataFrame, matches: list[Match]) ->
 
 
 def refuse_filled(path: Path) -> None:
-    """
-    Refuse to write over a list that somebody filled in and that was not read.
-
-    Parameters
-    ----------
-    path
-        The ``unmatched.csv`` that is about to be replaced; it need not be there.
-
-    Raises
-    ------
-    BookError
-        If it holds a choice, or cannot be read.
-    """
+    """Refuse to write over a list that somebody filled in and that was not read."""
     if not path.is_file():
         return
     filled = read_sheet(path, CHOICES)[0].query("choice != ''")
@@ -169,24 +117,8 @@ def unmatched_csv(
     """
     Write the clients without a lot, each with its likeliest lots, to be filled in.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    matches, likely
-        One a client, in their order.
-    lots
-        The lots.
-    plane
-        Their plane.
-    typed
-        What somebody filled in, by client: it stays where it fits no lot.
-
-    Returns
-    -------
-    content
-        The file's bytes; clients matched by a choice stand there too, so that the file
-        can be read again next time. None where it would have no row.
+    The file's bytes; clients matched by a choice stand there too, so that the file can be read
+    again next time. None where it would have no row.
     """
     names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, plane)
     rows = []

@@ -18,15 +18,7 @@ def read_texts(column: pd.Series) -> pd.Series[str]:
     """
     Make text of a column; a whole number stays whole, null is blank.
 
-    Parameters
-    ----------
-    column
-        As the file has it: text, numbers or both.
-
-    Returns
-    -------
-    texts
-        Same index, trimmed, single blanks.
+    Same index, trimmed, single blanks.
 
     Examples
     --------
@@ -37,28 +29,7 @@ def read_texts(column: pd.Series) -> pd.Series[str]:
 
 
 def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
-    """
-    Find a column by its name; capitals matter only where two differ in nothing else.
-
-    Parameters
-    ----------
-    fields
-        Columns as the file has them.
-    name
-        Name wanted.
-    file
-        Name of their layer in messages.
-
-    Returns
-    -------
-    column
-        As the file has it.
-
-    Raises
-    ------
-    SiteError
-        If it is not there; the message lists the columns that are.
-    """
+    """Find a column by its name; capitals matter only where two differ in nothing else."""
     near = [column for column in fields.columns if str(column).lower() == name.lower()]
     if name in fields.columns or len(near) == 1:
         return fields[name if name in fields.columns else near[0]]
@@ -71,16 +42,6 @@ def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
 def list_names(names: Sequence[object] | pd.Index) -> str:
     """
     List names in a sentence, not more than a few dozen.
-
-    Parameters
-    ----------
-    names
-        Columns, layers or values.
-
-    Returns
-    -------
-    words
-        Parted by commas; "none" where there are none.
 
     Examples
     --------

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scanner.book.county.buildings import give_buildings
 from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STREET
-from scanner.book.county.layers import Things
+from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import SAME_GROUND_SHARE
 from scanner.book.county.plane import Rows, Shapes, boxes_round, cut_large
@@ -54,7 +54,7 @@ class Owned:
 
 
 def gather_features(
-    layers: list[Things],
+    layers: list[LayerFeatures],
     lots: Lots,
     owned: Owned,
     streets: Streets,
@@ -65,23 +65,7 @@ def gather_features(
     """
     Gather what a scan needs to see round the clients' lots.
 
-    Parameters
-    ----------
-    layers
-        All layers [ft].
-    lots
-        The lots.
-    owned
-        Those that are clients'.
-    streets, sidewalks
-        Streets in one table; sidewalks as areas, and the width of those known by a line [ft].
-    rules
-        ``frontage_max_ft``, ``front_reach_ft``, bed depth [ft].
-
-    Returns
-    -------
-    features
-        Columns `COLUMNS` [ft], by kind, clients in their order, then in the layers' order.
+    Columns `COLUMNS` [ft], by kind, clients in their order, then in the layers' order.
     """
     outlines = lots.shapes[owned.lots]
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
@@ -112,19 +96,7 @@ def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
     """
     Find the lots that bound clients' lots and frontage: what lies between a front and a street.
 
-    Parameters
-    ----------
-    lots
-        The lots.
-    owned
-        Those that are clients'.
-    reach_ft
-        How near a lot must be [ft].
-
-    Returns
-    -------
-    neighbors
-        Lots of nobody who is a client; no right-of-way, no ground that a client has.
+    Lots of nobody who is a client; no right-of-way, no ground that a client has.
     """
     rows, at = lots.meet(lots.shapes[owned.lots], reach_ft)
     is_lot = ~lots.table["is_right_of_way"].to_numpy(bool)
@@ -141,25 +113,7 @@ def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
 
 
 def count_without_curb(lots: Lots, owned: Owned, streets: Streets, *, rules: LocalRules) -> int:
-    """
-    Count the clients' lots that have no curb within the frontage.
-
-    Parameters
-    ----------
-    lots
-        The lots.
-    owned
-        Those that are clients'.
-    streets
-        Streets in one table.
-    rules
-        ``frontage_max_ft``.
-
-    Returns
-    -------
-    count
-        Lots.
-    """
+    """Count the clients' lots that have no curb within the frontage."""
     table = streets.table[streets.table["curbed"] != "no"]
     shapes = table["geometry"].to_numpy(object).copy()
     is_line = (table["kind"] == CENTERLINE.name).to_numpy()
@@ -175,7 +129,7 @@ def count_without_curb(lots: Lots, owned: Owned, streets: Streets, *, rules: Loc
 
 
 def _buildings(
-    layers: list[Things], lots: Lots, owned: Owned, near: shapely.STRtree
+    layers: list[LayerFeatures], lots: Lots, owned: Owned, near: shapely.STRtree
 ) -> pd.DataFrame:
     shapes = np.concatenate([np.array([], object), *(things.shapes for things in layers)])
     is_near = np.unique(near.query(shapes, predicate="intersects")[0])
@@ -201,7 +155,7 @@ def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
     return cut.astype({"pavement_ft": float})[list(COLUMNS)]
 
 
-def _trunks(things: Things) -> np.ndarray:
+def _trunks(things: LayerFeatures) -> np.ndarray:
     """Read trunk diameters where a tree layer says them in inches."""
     columns = {str(name).lower(): name for name in things.fields.columns}
     if things.kind.name != "tree" or "dbh_in" not in columns:

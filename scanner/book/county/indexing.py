@@ -39,21 +39,7 @@ class Index:
 
 
 def index_lots(lots: Lots, clients: pd.DataFrame) -> Index:
-    """
-    Index lots by id and by address.
-
-    Parameters
-    ----------
-    lots
-        The lots.
-    clients
-        Table `CLIENTS`: names of towns are taken from its addresses too.
-
-    Returns
-    -------
-    index
-        Every lot, right-of-way too.
-    """
+    """Index lots by id and by address."""
     towns = find_towns([*lots.table["address"], *clients["address"]])
     addresses = [
         read_address(text, towns=towns) if text else None for text in lots.table["address"]
@@ -71,18 +57,8 @@ def find_equal(address: Address, index: Index) -> list[int]:
     """
     Find the lots that have an address.
 
-    Parameters
-    ----------
-    address
-        Address of a client.
-    index
-        Lots by address.
-
-    Returns
-    -------
-    lots
-        Equal in number, street and unit, and with no other town or ZIP code; where no lot
-        has the unit, the only one of the house, if it has none itself.
+    Equal in number, street and unit, and with no other town or ZIP code; where no lot has the unit,
+    the only one of the house, if it has none itself.
     """
     near = index.by_address.get((address.written, address.street), [])
     there = ((lot, index.addresses[lot]) for lot in near)
@@ -95,15 +71,7 @@ def bare_id(parcel_id: str) -> str:
     """
     Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do.
 
-    Parameters
-    ----------
-    parcel_id
-        As somebody wrote it.
-
-    Returns
-    -------
-    bare
-        The same for ids that may be one, written in two ways.
+    The same for ids that may be one, written in two ways.
 
     Examples
     --------
@@ -116,16 +84,6 @@ def bare_id(parcel_id: str) -> str:
 def is_alike(street: str, other: str) -> bool:
     """
     Tell whether two streets may be one misspelled.
-
-    Parameters
-    ----------
-    street, other
-        As in `Address`.
-
-    Returns
-    -------
-    is_so
-        Whether their letters agree by `ALIKE`.
 
     Examples
     --------

@@ -27,7 +27,7 @@ _DIMENSIONS = {"points": 0, "lines": 1, "areas": 2}
 
 
 @dataclass(frozen=True)
-class Things:
+class LayerFeatures:
     """
     The usable features of one layer.
 
@@ -58,46 +58,18 @@ class Things:
         return len(self.shapes)
 
     def place(self, at: int) -> dict[str, str]:
-        """
-        Name a feature for a problem row.
-
-        Parameters
-        ----------
-        at
-            Row.
-
-        Returns
-        -------
-        place
-            ``file`` and ``feature``.
-        """
+        """Name a feature for a problem row."""
         return {"file": self.source.name, "feature": f"feature {self.numbers[at]}"}
 
 
-def read_layers(county: County) -> tuple[list[Things], Plane, list[Problem]]:
+def read_layers(county: County) -> tuple[list[LayerFeatures], Plane, list[Problem]]:
     """
     Read all layers of a county.
 
-    Parameters
-    ----------
-    county
-        Its layers and what to pick from them.
-
-    Returns
-    -------
-    layers
-        Usable features by layer, parcels first, on one plane.
-    plane
-        The plane.
-    problems
-        Features left out, one fault each; what was mended, one note a layer.
-
-    Raises
-    ------
-    SiteError
-        If a layer cannot be used at all; then nothing is to be written.
+    layers: Usable features by layer, parcels first, on one plane. problems: Features left out, one
+    fault each; what was mended, one note a layer.
     """
-    layers: list[Things] = []
+    layers: list[LayerFeatures] = []
     problems: list[Problem] = []
     for kind in KINDS:
         for source in county.sources.get(kind.name, ()):
@@ -111,7 +83,9 @@ def read_layers(county: County) -> tuple[list[Things], Plane, list[Problem]]:
     return moved, plane, problems
 
 
-def _read_layer(source: Source, kind: Kind, picks: list[Pick]) -> tuple[Things, list[Problem]]:
+def _read_layer(
+    source: Source, kind: Kind, picks: list[Pick]
+) -> tuple[LayerFeatures, list[Problem]]:
     layer, problems = read_source(source)
     at = _pick(layer, picks, source)
     drawn_as = _drawn_as(layer.shapes[at], kind, source)
@@ -140,7 +114,7 @@ def _read_layer(source: Source, kind: Kind, picks: list[Pick]) -> tuple[Things, 
         raise SiteError(message)
     fields = layer.fields.iloc[at[is_good]].reset_index(drop=True)
     is_line = drawn_as == "lines"
-    return Things(kind, source, fields, at[is_good] + 1, shapes[is_good], is_line), problems
+    return LayerFeatures(kind, source, fields, at[is_good] + 1, shapes[is_good], is_line), problems
 
 
 def _pick(layer: RawLayer, picks: list[Pick], source: Source) -> NDArray[np.intp]:
@@ -200,7 +174,7 @@ def _note_mended(
     return [note(source.name, "", problem, "nothing to do, unless a lot looks wrong on the map")]
 
 
-def _refuse_elsewhere(layers: list[Things]) -> None:
+def _refuse_elsewhere(layers: list[LayerFeatures]) -> None:
     """Refuse a layer that lies nowhere near the parcels: its coordinate system is a wrong one."""
     parcels = np.concatenate([things.shapes for things in layers if things.kind is PROPERTY])
     west, south, east, north = shapely.total_bounds(parcels)
@@ -218,22 +192,6 @@ def _first(reasons: NDArray[np.object_]) -> str:
     return next((str(reason) for reason in reasons if reason), "none can be read")
 
 
-def feature_fault(things: Things, at: int, problem: str, remedy: str) -> Problem:
-    """
-    Say that a feature of a layer is left out.
-
-    Parameters
-    ----------
-    things
-        Its layer.
-    at
-        Its row.
-    problem, remedy
-        What came, and what to do about it.
-
-    Returns
-    -------
-    row
-        One fault.
-    """
+def feature_fault(things: LayerFeatures, at: int, problem: str, remedy: str) -> Problem:
+    """Say that a feature of a layer is left out."""
     return fault(**things.place(at), problem=problem, remedy=remedy)

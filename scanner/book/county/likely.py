@@ -34,23 +34,9 @@ def find_likely(
     """
     Find the likeliest lots of each client who has none.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    matches
-        One a client, in their order.
-    lots, index
-        The lots, and the same by id and address.
-    plane
-        Their plane.
-
-    Returns
-    -------
-    likely
-        At most `COUNT` lots a client, likeliest first: those that fit, those with a like
-        id, with a like address, then those nearest to its point; never another client's.
-        None for a client who has a lot.
+    At most `COUNT` lots a client, likeliest first: those that fit, those with a like id, with a
+    like address, then those nearest to its point; never another client's. None for a client who has
+    a lot.
     """
     by_bare_id = _group((bare_id(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.book.county.columns import find_column, read_texts
-from scanner.book.county.layers import Things
+from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.plane import Rows, Shapes, cut_large
 
 SAME_SHARE = 0.98
@@ -74,17 +74,7 @@ class Lots:
         """
         Find the lots in reach of shapes.
 
-        Parameters
-        ----------
-        shapes
-            Geometry array [ft].
-        reach_ft
-            Distance [ft].
-
-        Returns
-        -------
-        rows, lots
-            Pairs, each once, sorted: row of `shapes`, row of the lots.
+        Pairs, each once, sorted: row of `shapes`, row of the lots.
         """
         rows, pieces = self.tree.query(shapes, predicate="dwithin", distance=reach_ft)
         pairs = np.unique(np.column_stack([rows, self.rows[pieces]]), axis=0)
@@ -94,15 +84,7 @@ class Lots:
         """
         Measure the ground that areas have in common with lots.
 
-        Parameters
-        ----------
-        shapes
-            Areas [ft].
-
-        Returns
-        -------
-        rows, lots, shared_ft2
-            Pairs, each once, sorted, and what the two share [ft2].
+        Pairs, each once, sorted, and what the two share [ft2].
         """
         rows, pieces = self.tree.query(shapes, predicate="intersects")
         share_ft2 = shapely.area(shapely.intersection(shapes[rows], self.pieces[pieces]))
@@ -114,29 +96,12 @@ class Lots:
 
 
 def find_lots(
-    parcels: list[Things], pavement: Shapes, *, id_column: str = "", address_column: str = ""
+    parcels: list[LayerFeatures], pavement: Shapes, *, id_column: str = "", address_column: str = ""
 ) -> Lots:
     """
     Make lots of parcels.
 
-    Parameters
-    ----------
-    parcels
-        Parcel layers.
-    pavement
-        Streets as areas, cut small [ft].
-    id_column, address_column
-        Columns that hold them; blank: none does.
-
-    Returns
-    -------
-    lots
-        In the order of the layers; a lot in several parts stands where its first does.
-
-    Raises
-    ------
-    SiteError
-        If a layer lacks one of the columns.
+    In the order of the layers; a lot in several parts stands where its first does.
     """
     records = pd.concat(
         [_records(things, id_column, address_column) for things in parcels], ignore_index=True
@@ -155,16 +120,6 @@ def plain_id(parcel_id: str) -> str:
     """
     Write a parcel id as ids are compared: in capitals, single blanks.
 
-    Parameters
-    ----------
-    parcel_id
-        As somebody wrote it.
-
-    Returns
-    -------
-    key
-        The same for the same lot.
-
     Examples
     --------
     >>> plain_id(" 12-004a "), plain_id("12  004A")
@@ -176,16 +131,6 @@ def plain_id(parcel_id: str) -> str:
 def is_placeholder_id(parcel_id: str) -> bool:
     """
     Tell whether an id is a word, a dash or zeros only, which no county gives to a lot.
-
-    Parameters
-    ----------
-    parcel_id
-        As somebody wrote it; blank is no id, and none that stands for nothing.
-
-    Returns
-    -------
-    is_so
-        True for ROW, -, N/A, 000-00.
 
     Examples
     --------
@@ -210,7 +155,7 @@ def _find_ways(lots: Lots, pavement: Shapes) -> NDArray[np.bool_]:
     return is_wound | (paved_ft2 > WAY_SHARE * area_ft2)
 
 
-def _records(things: Things, id_column: str, address_column: str) -> pd.DataFrame:
+def _records(things: LayerFeatures, id_column: str, address_column: str) -> pd.DataFrame:
     blank = pd.Series("", index=things.fields.index, dtype="str")
     ids = (
         read_texts(find_column(things.fields, id_column, things.source.name))

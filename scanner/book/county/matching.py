@@ -68,23 +68,7 @@ def match_clients(
     """
     Find the lot of each client.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    lots, index
-        The lots, and the same by id and address.
-    plane
-        Their plane.
-    pavement
-        Streets as areas, cut small [ft].
-    choices
-        Lots that somebody chose, by client.
-
-    Returns
-    -------
-    matches
-        One a client, in their order; no ground is found twice.
+    One a client, in their order; no ground is found twice.
     """
     points = plane.to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)))
     points[clients["lon"].isna().to_numpy()] = shapely.Point()

@@ -53,49 +53,17 @@ class Plane:
         """
         Lay a plane round the middle of shapes.
 
-        Parameters
-        ----------
-        shapes
-            Degrees; at least one.
-
-        Returns
-        -------
-        plane
-            Its middle on a hundredth of a degree, so that one lot more moves nothing.
+        Its middle on a hundredth of a degree, so that one lot more moves nothing.
         """
         west, south, east, north = np.nanmedian(shapely.bounds(shapes), axis=0)
         return cls(round((west + east) / 2, 2), round((south + north) / 2, 2))
 
     def to_feet(self, shapes: Shapes) -> Shapes:
-        """
-        Bring shapes onto the plane.
-
-        Parameters
-        ----------
-        shapes
-            Degrees.
-
-        Returns
-        -------
-        moved
-            Feet.
-        """
+        """Bring shapes onto the plane."""
         return _move(shapes, Transformer.from_crs("OGC:CRS84", self._crs, always_xy=True))
 
     def to_degrees(self, shapes: Shapes) -> Shapes:
-        """
-        Bring shapes back to longitude and latitude.
-
-        Parameters
-        ----------
-        shapes
-            Feet.
-
-        Returns
-        -------
-        moved
-            Degrees.
-        """
+        """Bring shapes back to longitude and latitude."""
         return _move(shapes, Transformer.from_crs(self._crs, "OGC:CRS84", always_xy=True))
 
     @property
@@ -109,18 +77,8 @@ def cut_large(shapes: Shapes, near: shapely.STRtree | None = None) -> tuple[Shap
     """
     Cut large areas to a quad-tree and large lines to stretches, once, before they meet a site.
 
-    Parameters
-    ----------
-    shapes
-        Valid areas, lines or points [ft].
-    near
-        Boxes; what meets none of them is dropped on the way. None: nothing is dropped.
-
-    Returns
-    -------
-    pieces, rows
-        Pieces and for each the row of `shapes` that it came from, in their order. Pieces
-        of an area overlap by `SEAM_FT`; stretches of a line meet end to end.
+    Pieces and for each the row of `shapes` that it came from, in their order. Pieces of an area
+    overlap by `SEAM_FT`; stretches of a line meet end to end.
 
     Examples
     --------
@@ -149,21 +107,7 @@ def cut_large(shapes: Shapes, near: shapely.STRtree | None = None) -> tuple[Shap
 
 
 def boxes_round(shapes: Shapes, reach_ft: float) -> Shapes:
-    """
-    Give boxes that hold all within reach of shapes.
-
-    Parameters
-    ----------
-    shapes
-        Areas [ft].
-    reach_ft
-        Distance [ft].
-
-    Returns
-    -------
-    boxes
-        One a shape.
-    """
+    """Give boxes that hold all within reach of shapes."""
     west, south, east, north = shapely.bounds(np.asarray(shapes, object)).reshape(-1, 4).T
     return np.asarray(
         shapely.box(west - reach_ft, south - reach_ft, east + reach_ft, north + reach_ft)
@@ -174,15 +118,7 @@ def keep_areas(shapes: Shapes) -> Shapes:
     """
     Keep the areas of shapes that an overlay left points and lines in.
 
-    Parameters
-    ----------
-    shapes
-        Anything.
-
-    Returns
-    -------
-    areas
-        Polygons or multipolygons, empty where there was none.
+    Polygons or multipolygons, empty where there was none.
     """
     areas = np.asarray(shapes, object).copy()
     for at in np.flatnonzero(shapely.get_type_id(areas) == shapely.GeometryType.GEOMETRYCOLLECTION):

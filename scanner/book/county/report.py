@@ -46,14 +46,7 @@ class Counts:
     without_curb: int
 
     def as_dict(self) -> dict[str, int]:
-        """
-        Give the counts by name.
-
-        Returns
-        -------
-        counts
-            In the order of the story.
-        """
+        """Give the counts by name."""
         return asdict(self)
 
 
@@ -76,18 +69,6 @@ LINES = {
 def count_clients(matches: list[Match], *, without_house: int, without_curb: int) -> Counts:
     """
     Count clients by what came of them.
-
-    Parameters
-    ----------
-    matches
-        One a client.
-    without_house, without_curb
-        Matched clients whose lot has none [count].
-
-    Returns
-    -------
-    counts
-        Counts that add up.
 
     Examples
     --------
@@ -119,16 +100,6 @@ def count_clients(matches: list[Match], *, without_house: int, without_curb: int
 def report_lines(counts: Mapping[str, int]) -> list[str]:
     """
     Write the counts one a line, numbers under each other.
-
-    Parameters
-    ----------
-    counts
-        As `Counts` names them.
-
-    Returns
-    -------
-    lines
-        Words and number.
 
     Examples
     --------

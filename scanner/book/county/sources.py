@@ -65,14 +65,7 @@ class Source:
 
     @property
     def name(self) -> str:
-        """
-        Name the source in messages.
-
-        Returns
-        -------
-        name
-            File name, with the layer where one was named.
-        """
+        """Name the source in messages."""
         return f"{self.path.name}#{self.layer}" if self.layer else self.path.name
 
 
@@ -80,23 +73,8 @@ def read_source(source: Source) -> tuple[RawLayer, list[Problem]]:
     """
     Read one layer, with its shapes in their own coordinates.
 
-    Parameters
-    ----------
-    source
-        File and layer.
-
-    Returns
-    -------
-    layer
-        Features as the file has them.
-    problems
-        What the reader says of single features; their shapes are None.
-
-    Raises
-    ------
-    SiteError
-        If the file cannot be read, has no such layer or several, declares no
-        coordinate system, or declares degrees that are none.
+    layer: Features as the file has them. problems: What the reader says of single features; their
+    shapes are None.
     """
     raw = _open(source)
     layer = _choose(raw.layers, source)

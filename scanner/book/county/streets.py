@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
-from scanner.book.county.layers import Things
+from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.plane import Shapes, cut_large
 from scanner.book.layers.attributes import MAX_PAVEMENT_FT
 from scanner.errors import SiteError
@@ -38,28 +38,11 @@ class Streets:
     pavement: Shapes
 
 
-def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Problem]]:
+def find_streets(layers: list[LayerFeatures], county: County) -> tuple[Streets, list[Problem]]:
     """
     Bring streets in any form into one table.
 
-    Parameters
-    ----------
-    layers
-        All layers; those of streets and centerlines are used.
-    county
-        Width of a street where its layer does not say it [ft].
-
-    Returns
-    -------
-    streets
-        Their features.
-    problems
-        Centerlines without a width, one fault each.
-
-    Raises
-    ------
-    SiteError
-        If no centerline of a layer has a width.
+    problems: Centerlines without a width, one fault each.
     """
     tables: list[pd.DataFrame] = [_no_streets()]
     problems: list[Problem] = []
@@ -79,26 +62,13 @@ def find_streets(layers: list[Things], county: County) -> tuple[Streets, list[Pr
     return Streets(table, cut_large(areas[(table["kind"] != "edge").to_numpy()])[0]), problems
 
 
-def find_sidewalks(layers: list[Things], county: County) -> tuple[Shapes, NDArray[np.float64]]:
+def find_sidewalks(
+    layers: list[LayerFeatures], county: County
+) -> tuple[Shapes, NDArray[np.float64]]:
     """
     Bring sidewalks in either form to areas.
 
-    Parameters
-    ----------
-    layers
-        All layers; those of sidewalks are used.
-    county
-        Width of a sidewalk known by its centerline [ft].
-
-    Returns
-    -------
-    areas, widths_ft
-        Sidewalks [ft], and of each the width that it was given; NaN where it is an area.
-
-    Raises
-    ------
-    SiteError
-        If they are lines and no width is given.
+    Sidewalks [ft], and of each the width that it was given; NaN where it is an area.
     """
     areas, widths_ft = [np.array([], object)], [np.array([], float)]
     for things in layers:
@@ -121,25 +91,11 @@ def find_sidewalks(layers: list[Things], county: County) -> tuple[Shapes, NDArra
 
 
 def pave(lines: Shapes, width_ft: np.ndarray) -> Shapes:
-    """
-    Widen centerlines to their pavement.
-
-    Parameters
-    ----------
-    lines
-        Lines [ft].
-    width_ft
-        Width of each [ft].
-
-    Returns
-    -------
-    areas
-        Square at the ends [ft].
-    """
+    """Widen centerlines to their pavement."""
     return np.asarray(shapely.buffer(lines, width_ft / 2, cap_style="flat", quad_segs=16), object)
 
 
-def _describe(things: Things) -> pd.DataFrame:
+def _describe(things: LayerFeatures) -> pd.DataFrame:
     """Take along what a street layer says of curbs and parking, where it says yes or no."""
     columns = {str(name).lower(): name for name in things.fields.columns}
     flags = {}
@@ -153,7 +109,7 @@ def _describe(things: Things) -> pd.DataFrame:
     return table.assign(geometry=table["geometry"].astype(object))
 
 
-def _widen(things: Things, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
+def _widen(things: LayerFeatures, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
     """Give each centerline its width, and join those that are one street."""
     where: Where = things.place
     columns = {str(name).lower(): name for name in things.fields.columns}

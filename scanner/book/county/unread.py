@@ -10,13 +10,13 @@ import pandas as pd
 
 from scanner.book.county.columns import list_names, read_texts
 from scanner.book.county.kinds import HOUSE
-from scanner.book.county.layers import Things
+from scanner.book.county.layers import LayerFeatures
 from scanner.book.layers.attributes import MAX_DBH_IN, MAX_PAVEMENT_FT
 from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
 from scanner.sheets.problems import Problem, note, shown
 from scanner.sheets.values import read_cells
 
-_Read = Callable[["pd.Series[str]", Things], pd.Series]
+_Read = Callable[["pd.Series[str]", LayerFeatures], pd.Series]
 
 _ROOF = re.compile(
     r"\b(?:canop(?:y|ies)|porch(?:es)?|decks?|overhangs?|awnings?|carports?|pergolas?|gazebos?|balcon(?:y|ies)"
@@ -29,21 +29,8 @@ _MOST_WORDS = 40
 """A column with more different words than this sorts no buildings: it names owners or streets."""
 
 
-def note_columns(layers: list[Things]) -> list[Problem]:
-    """
-    Name the columns that hold what cannot be used, or tell buildings apart that are all used.
-
-    Parameters
-    ----------
-    layers
-        All layers: what they say of curbs, parking, pavement and trunks is looked at, and
-        whether a layer of buildings tells canopies and porches from houses.
-
-    Returns
-    -------
-    problems
-        One note a column of a layer.
-    """
+def note_columns(layers: list[LayerFeatures]) -> list[Problem]:
+    """Name the columns that hold what cannot be used, or tell buildings apart that are all used."""
     unread = [
         problem
         for things in layers
@@ -61,7 +48,7 @@ def note_columns(layers: list[Things]) -> list[Problem]:
     return [*unread, *roofs]
 
 
-def _note_roofs(things: Things, column: str, texts: pd.Series[str]) -> list[Problem]:
+def _note_roofs(things: LayerFeatures, column: str, texts: pd.Series[str]) -> list[Problem]:
     counts = texts[texts != ""].value_counts().sort_index(kind="stable")
     is_roof = counts.index.str.replace(r"[_-]", " ", regex=True).str.contains(_ROOF)
     if len(counts) > _MOST_WORDS or not is_roof.any():
@@ -78,7 +65,7 @@ def _note_roofs(things: Things, column: str, texts: pd.Series[str]) -> list[Prob
     return [note(things.source.name, "", problem, remedy)]
 
 
-def _note_column(things: Things, name: str, read: _Read, wanted: str) -> list[Problem]:
+def _note_column(things: LayerFeatures, name: str, read: _Read, wanted: str) -> list[Problem]:
     columns = {str(column).lower(): column for column in things.fields.columns}
     if name not in columns:
         return []
@@ -96,15 +83,15 @@ def _note_column(things: Things, name: str, read: _Read, wanted: str) -> list[Pr
     return [note(**things.place(int(unread[0])), problem=problem, remedy=remedy)]
 
 
-def _flags(texts: pd.Series[str], things: Things) -> pd.Series:
+def _flags(texts: pd.Series[str], things: LayerFeatures) -> pd.Series:
     return read_cells(texts, Column(str(texts.name), WORD, choices=YES_NO), things.place)[0]
 
 
-def _feet(texts: pd.Series[str], things: Things) -> pd.Series:
+def _feet(texts: pd.Series[str], things: LayerFeatures) -> pd.Series:
     return read_cells(texts, Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), things.place)[0]
 
 
-def _inches(texts: pd.Series[str], things: Things) -> pd.Series:
+def _inches(texts: pd.Series[str], things: LayerFeatures) -> pd.Series:
     return read_cells(texts, Column("dbh_in", NUMBER, most=MAX_DBH_IN), things.place)[0]
 
 

@@ -39,15 +39,7 @@ def tidy_words(text: str) -> str:
     """
     Write an address in plain capitals: one blank between words, no stops, no odd dashes.
 
-    Parameters
-    ----------
-    text
-        As somebody wrote it.
-
-    Returns
-    -------
-    tidied
-        Capitals, digits, ``, - / # &`` and single blanks.
+    Capitals, digits, ``, - / # &`` and single blanks.
 
     Examples
     --------
@@ -69,15 +61,7 @@ def join_numbers(line: str) -> str:
     """
     Write house numbers in one form: ranges, lists, letters and halves.
 
-    Parameters
-    ----------
-    line
-        First line of an address, tidied.
-
-    Returns
-    -------
-    joined
-        The line, its number without blanks but the one before a half.
+    The line, its number without blanks but the one before a half.
 
     Examples
     --------
@@ -106,19 +90,7 @@ def parse_line(number: str, rest: str, *, is_whole: bool) -> tuple[str, str, str
     """
     Read street, unit and what follows from the line behind the house number.
 
-    Parameters
-    ----------
-    number
-        A plain house number to read it with.
-    rest
-        The line behind the number, tidied.
-    is_whole
-        Whether the town is known already, so that none is to be found here.
-
-    Returns
-    -------
-    street, unit, tail
-        Abbreviated; None where the library refuses it or loses a word of it.
+    Abbreviated; None where the library refuses it or loses a word of it.
 
     Examples
     --------
@@ -151,18 +123,6 @@ def parse_line(number: str, rest: str, *, is_whole: bool) -> tuple[str, str, str
 def short_names(text: str, *, is_street: bool = False) -> str:
     """
     Write what has two usual forms in one: Saint and St, Mount and Mt, North and N.
-
-    Parameters
-    ----------
-    text
-        A town, or a street as the library writes it.
-    is_street
-        Whether directionals are left alone; a street's are done.
-
-    Returns
-    -------
-    shortened
-        The same name, short.
 
     Examples
     --------

@@ -30,18 +30,8 @@ def features_geojson(features: pd.DataFrame, plane: Plane) -> bytes:
     """
     Write site features as RFC 7946 GeoJSON, one a line.
 
-    Parameters
-    ----------
-    features
-        Kind, client and what else is known, ``geometry`` [ft].
-    plane
-        Their plane.
-
-    Returns
-    -------
-    content
-        The file's bytes; the same features give the same bytes. Rings are valid after
-        rounding, outer ones counterclockwise.
+    The file's bytes; the same features give the same bytes. Rings are valid after rounding, outer
+    ones counterclockwise.
     """
     shapes = round_shapes(plane.to_degrees(features["geometry"].to_numpy(object)))
     is_kept = ~shapely.is_empty(shapes)
@@ -58,15 +48,7 @@ def round_shapes(shapes: Shapes) -> Shapes:
     """
     Round shapes to what the file holds, still valid and by the right-hand rule.
 
-    Parameters
-    ----------
-    shapes
-        Degrees.
-
-    Returns
-    -------
-    rounded
-        Degrees; what rounding leaves nothing of is empty.
+    Degrees; what rounding leaves nothing of is empty.
 
     Examples
     --------
@@ -85,19 +67,7 @@ def round_shapes(shapes: Shapes) -> Shapes:
 
 
 def put_in_place(contents: Mapping[Path, bytes | None]) -> None:
-    """
-    Write files, all of them or none.
-
-    Parameters
-    ----------
-    contents
-        Bytes by file; None takes a file away.
-
-    Raises
-    ------
-    BookError
-        If one cannot be written; then all are left as they were.
-    """
+    """Write files, all of them or none."""
     with contextlib.ExitStack() as stack:
         try:
             folders = {path: _make_workplace(path.parent, stack) for path in contents}

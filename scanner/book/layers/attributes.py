@@ -30,18 +30,10 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
     """
     Pick the columns that are known and make them text.
 
-    Capitals don't matter, and a name cut to ten letters, as a Shapefile does it,
-    is known again. A whole number stays whole: 7.0 is ``7``.
+    Capitals don't matter, and a name cut to ten letters, as a Shapefile does it, is known again. A
+    whole number stays whole: 7.0 is ``7``.
 
-    Parameters
-    ----------
-    fields
-        Columns as the file has them.
-
-    Returns
-    -------
-    texts
-        Columns `COLUMNS`, same rows, text without nulls.
+    Columns `COLUMNS`, same rows, text without nulls.
 
     Examples
     --------
@@ -65,24 +57,9 @@ def read_attributes(
     """
     Read what the columns say; cells that go with another kind are passed over.
 
-    Parameters
-    ----------
-    texts
-        As `name_fields` gives them.
-    where
-        Names file, feature and client of a position.
-    ids
-        Ids of the client list.
-
-    Returns
-    -------
-    attributes
-        Columns `COLUMNS` with the types of `FEATURES`.
-    reasons
-        What keeps a feature out and the remedy, parted by a line break; blank
-        where nothing does.
-    problems
-        Faults of cells that were taken as blank.
+    attributes: Columns `COLUMNS` with the types of `FEATURES`. reasons: What keeps a feature out
+    and the remedy, parted by a line break; blank where nothing does. problems: Faults of cells that
+    were taken as blank.
     """
     kinds = _plain(texts["kind"])
     columns: dict[str, pd.Series] = {
@@ -168,17 +145,7 @@ def unknown_kinds(texts: pd.DataFrame, file: str, layer: str) -> list[Problem]:
     """
     Say once that a whole layer has no kinds.
 
-    Parameters
-    ----------
-    texts
-        As `name_fields` gives them.
-    file, layer
-        Where they stand.
-
-    Returns
-    -------
-    problems
-        One fault where there are features and not one has a kind.
+    One fault where there are features and not one has a kind.
     """
     if texts.empty or (texts["kind"] != "").any():
         return []

@@ -28,19 +28,10 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     """
     Leave out what was assembled where a person drew the same thing.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES`.
-
-    Returns
-    -------
-    features
-        Without assembled outlines of a client for whom another file has one, and without
-        assembled buildings, drives, walks and patios that drawn ones cover by half; a
-        house drawn inside a larger one of its lot replaces that, too.
-    problems
-        One note a file with what was left out.
+    features: Without assembled outlines of a client for whom another file has one, and without
+    assembled buildings, drives, walks and patios that drawn ones cover by half; a house drawn
+    inside a larger one of its lot replaces that, too. problems: One note a file with what was left
+    out.
 
     Examples
     --------

@@ -59,26 +59,8 @@ def open_layers(path: Path, file: str) -> RawFile:
     """
     Open one file of site features, all its layers.
 
-    The content decides: a file that is not what its name says is refused before
-    any reader opens it, since a reader might follow what it describes to other files.
-
-    Parameters
-    ----------
-    path
-        The file, with one of the endings `FORMATS`.
-    file
-        Its name in problems.
-
-    Returns
-    -------
-    raw
-        Layers with shapes in their own coordinates.
-
-    Raises
-    ------
-    SiteError
-        If the file is empty, not what its name says, unpacks to too much or
-        cannot be read.
+    The content decides: a file that is not what its name says is refused before any reader opens
+    it, since a reader might follow what it describes to other files.
     """
     try:
         with path.open("rb") as stream:

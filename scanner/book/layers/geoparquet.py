@@ -28,23 +28,7 @@ def open_geoparquet(path: Path, file: str) -> RawFile:
     """
     Open a GeoParquet file.
 
-    Parameters
-    ----------
-    path
-        The file.
-    file
-        Its name in problems.
-
-    Returns
-    -------
-    raw
-        One layer, without columns that hold tables of their own.
-
-    Raises
-    ------
-    SiteError
-        If it is damaged, does not say where its shapes are, keeps them as no well-known
-        bytes, or unpacks to too much.
+    One layer, without columns that hold tables of their own.
     """
     try:
         with pq.ParquetFile(path) as parquet:

@@ -28,19 +28,9 @@ def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     """
     Make one outline of all that are drawn for one client, and tell of doubles.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES` before placing.
-
-    Returns
-    -------
-    features
-        The first outline of each client holds all its parts. An outline that
-        covers an earlier client's by more than `DOUBLE_SHARE` is gone, with
-        everything that carries its client's id.
-    problems
-        Notes on joined outlines, faults on doubles, notes on outlines of nobody.
+    features: The first outline of each client holds all its parts. An outline that covers an
+    earlier client's by more than `DOUBLE_SHARE` is gone, with everything that carries its client's
+    id. problems: Notes on joined outlines, faults on doubles, notes on outlines of nobody.
     """
     joined, join_problems = _join_parts(features)
     kept, double_problems = _leave_out_doubles(joined)
@@ -66,15 +56,7 @@ def place_features(features: GeoDataFrame) -> GeoDataFrame:
 
     Shares of area are the same in degrees as in feet, so no plane is needed.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES` with one outline a client.
-
-    Returns
-    -------
-    features
-        Same rows; ``client_id`` filled in where one outline holds more than half.
+    Same rows; ``client_id`` filled in where one outline holds more than half.
 
     Examples
     --------
@@ -186,16 +168,6 @@ def _find_doubles(lots: NDArray[np.object_]) -> list[tuple[int, int]]:
 def split_id(feature_id: str) -> tuple[str, str]:
     """
     Take a feature's id apart into its file and its place there.
-
-    Parameters
-    ----------
-    feature_id
-        As in `FEATURES`.
-
-    Returns
-    -------
-    file, feature
-        As in `PROBLEMS`.
 
     Examples
     --------

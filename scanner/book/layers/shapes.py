@@ -32,25 +32,8 @@ def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
     """
     Bring a layer's shapes to WGS 84 longitude and latitude, flat.
 
-    Parameters
-    ----------
-    layer
-        Shapes in their own coordinates.
-    file
-        Name of the file in problems.
-
-    Returns
-    -------
-    shapes
-        Same length, degrees; None where there is no shape.
-    problems
-        A note where no coordinate system is declared and degrees are taken.
-
-    Raises
-    ------
-    SiteError
-        If no coordinate system is declared and the coordinates can't be
-        degrees, or it cannot be turned into longitude and latitude.
+    shapes: Same length, degrees; None where there is no shape. problems: A note where no coordinate
+    system is declared and degrees are taken.
     """
     shapes = shapely.force_2d(layer.shapes)
     if layer.crs is not None and not layer.crs.equals(WGS84, ignore_axis_order=True):
@@ -85,21 +68,9 @@ def check_shapes(
     """
     Check shapes against their kinds, and mend rings where that is safe.
 
-    Parameters
-    ----------
-    shapes
-        Degrees; None where there is no shape.
-    kinds
-        Kind of each feature, blank where not known.
-
-    Returns
-    -------
-    shapes
-        Same length, mended where that changed the area by at most `REPAIR_SHARE`.
-    reasons
-        What keeps a shape out, in words; blank where nothing does.
-    changes
-        Share of its area by which mending changed a shape; NaN where nothing was mended.
+    shapes: Same length, mended where that changed the area by at most `REPAIR_SHARE`. reasons: What
+    keeps a shape out, in words; blank where nothing does. changes: Share of its area by which
+    mending changed a shape; NaN where nothing was mended.
 
     Examples
     --------
@@ -126,16 +97,6 @@ def wanted_type(kind: str) -> str:
     """
     Tell what a kind of feature is drawn as.
 
-    Parameters
-    ----------
-    kind
-        One of the feature kinds.
-
-    Returns
-    -------
-    type
-        ``an area``, ``a line`` or ``a point``.
-
     Examples
     --------
     >>> wanted_type("house"), wanted_type("edge"), wanted_type("tree")
@@ -155,16 +116,6 @@ def share_words(share: float) -> str:
     """
     Say a share of an area, however small or large.
 
-    Parameters
-    ----------
-    share
-        Share of one.
-
-    Returns
-    -------
-    words
-        As a percentage.
-
     Examples
     --------
     >>> share_words(3e-7), share_words(0.0042), share_words(float("inf"))
@@ -181,17 +132,7 @@ def list_shape_problems(
     """
     Put into problem rows what `check_shapes` found.
 
-    Parameters
-    ----------
-    reasons, changes
-        As `check_shapes` gives them.
-    places
-        ``file``, ``feature`` and ``client_id`` of each shape.
-
-    Returns
-    -------
-    problems
-        A fault a shape left out, a note a shape mended.
+    A fault a shape left out, a note a shape mended.
     """
     left_out = [
         fault(**places[at], problem=f"{reasons[at]}; it is left out", remedy=_remedy(reasons[at]))
