@@ -8,7 +8,6 @@ from typing import Any
 import click
 import pandas as pd
 
-from scanner import pipeline
 from scanner.book.proposals import write_proposals
 from scanner.book.settings import read_rates
 from scanner.calls.built import HOURS, PriceCheck, check_prices, name_losses
@@ -19,6 +18,7 @@ from scanner.calls.calibration import (
     count_jobs,
     propose_rates,
 )
+from scanner.calls.log import read_season
 from scanner.cli.options import book_argument, json_option
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
@@ -39,7 +39,7 @@ def calibrate(book: Path, as_json: bool) -> None:
     a rate that would have hit it. Proposed rates are written to rates-proposed.toml
     beside rates.toml, never over it.
     """
-    season, rates = pipeline.open_season(book), read_rates(book / "rates.toml")[0]
+    season, rates = read_season(book), read_rates(book / "rates.toml")[0]
     job_count = count_jobs(season.jobs, season.job_tasks)
     if job_count < FROM_JOBS:
         print_rows([], TASKS_COMPARED, as_json=as_json)

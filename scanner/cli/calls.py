@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 import pandas as pd
-from rich.console import Console
-from rich.markup import escape
-from rich.table import Table
 
 from scanner.book.clients import read_client_list
 from scanner.book.settings import read_rates
@@ -21,25 +17,32 @@ from scanner.calls.log import read_last_scan, read_season
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
+from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.job.wording import name_later_phases
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
-from scanner.sheets.cells import count, csv_bytes, number, usd
-from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.cells import count, number, usd
+from scanner.sheets.description import Column, Sheet
+from scanner.sheets.lists import FILL_IN, plain
 
 TEXTS = (
     "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "offer",
     "bed_ids", "last_called_on", "last_outcome", "reasons", "cautions", "relationship", "left_out",
 )  # fmt: skip
-COLUMNS = (
-    "place", "client_id", "name", "phone", "address", "route", "mow_day", "stop", "due_on", "to_do",
-    "offer", "bed_ids", "crew_days", "price_low_usd", "price_high_usd", "gross_profit_usd", "chance",
-    "chance_low", "chance_high", "last_called_on", "last_outcome", "reasons", "cautions",
-    "relationship", "left_out", *CALL_LIST.filled_in,
-)  # fmt: skip
+TODAY = Sheet("Today", (
+    *plain("place client_id name phone address route mow_day stop due_on to_do offer bed_ids crew_days"),
+    *plain("price_low_usd price_high_usd gross_profit_usd chance chance_low chance_high last_called_on"),
+    *plain("last_outcome reasons cautions relationship left_out"), *FILL_IN,
+))  # fmt: skip
+ON_SCREEN = Sheet("Today", (
+    Column("place", heading="#"), Column("who", heading="client"), Column("phone", heading="phone"),
+    Column("route", heading="route"), Column("due_on", heading="due"), Column("what", heading="what to offer"),
+    Column("price", heading="quick price"), Column("last", heading="last call"),
+))  # fmt: skip
+
 CHANCE_DIGITS = 4
 
 
@@ -86,7 +89,7 @@ def calls(
         zip(clients["client_id"], word_relationships(clients, season, today=today), strict=True)
     )
     rows = [_row(call, words) for call in shown.to_dict("records")]
-    _print(rows, as_json=as_json, as_csv=as_csv)
+    print_rows(rows, TODAY, as_json=as_json, as_csv=as_csv, on_screen=ON_SCREEN)
     _close(to_call, left_out, gone, (len(rows), today))
 
 
@@ -119,49 +122,21 @@ def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
         | {"place": call["place"] or None, "stop": count(call["stop"]), "crew_days": number(call["crew_days"])}
         | {f"{name}_usd": None if pd.isna(call[f"{name}_cents"]) else usd(call[f"{name}_cents"]) for name in money}
         | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
-        | dict.fromkeys(CALL_LIST.filled_in, "")
+        | dict.fromkeys(TODAY.filled_in, "")
     )  # fmt: skip
-    # The beds' own words stand in the list only where they are offered
-    return {name: values[name] for name in COLUMNS}
+    return values | _shown(values)
 
 
-def _print(rows: list[dict[str, Any]], *, as_json: bool, as_csv: bool) -> None:
-    console = Console(highlight=False)
-    if as_json:
-        shown = [{k: row[k] for k in row if k not in CALL_LIST.filled_in} for row in rows]
-        click.echo(json.dumps(shown, ensure_ascii=False, indent=2, default=float))
-    elif console.is_terminal and not as_csv:
-        console.print(_table(rows))
-    else:
-        text = csv_bytes(COLUMNS, ([row[name] for name in COLUMNS] for row in rows)).decode()
-        click.echo(text.replace("\r\n", "\n"), nl=False)
-
-
-def _table(rows: list[dict[str, Any]]) -> Table:
-    table = Table(show_lines=False)
-    for heading in (
-        "",
-        "client",
-        "phone",
-        "route",
-        "due",
-        "what to offer",
-        "quick price",
-        "last call",
-    ):
-        table.add_column(heading, overflow="fold")
-    for row in rows:
-        has_price = row["price_low_usd"] is not None
-        price = (
-            f"${row['price_low_usd']:,.0f} to ${row['price_high_usd']:,.0f}" if has_price else ""
-        )
-        last = " ".join(part for part in (row["last_called_on"], row["last_outcome"]) if part)
-        sold_first = name_later_phases(row["offer"])
-        offer = row["left_out"] or "; ".join(part for part in (row["to_do"], sold_first) if part)
-        cells = (str(row["place"] or ""), f"{row['name']} ({row['client_id']})", row["phone"],
-                 row["route"], row["due_on"], offer, price, last)  # fmt: skip
-        table.add_row(*(escape(cell) for cell in cells))
-    return table
+def _shown(row: dict[str, Any]) -> dict[str, str]:
+    """Put what a terminal shows into few columns."""
+    low, high = row["price_low_usd"], row["price_high_usd"]
+    to_do = (row["to_do"], name_later_phases(row["offer"]))
+    return {
+        "who": f"{row['name']} ({row['client_id']})",
+        "what": row["left_out"] or "; ".join(part for part in to_do if part),
+        "price": "" if low is None else f"${low:,.0f} to ${high:,.0f}",
+        "last": f"{row['last_called_on']} {row['last_outcome']}".strip(),
+    }
 
 
 def _close(

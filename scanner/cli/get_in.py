@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 
-from scanner import pipeline
 from scanner.book.new import start_book
 from scanner.cli.closing import check_line
 from scanner.cli.options import book_argument, json_option
@@ -40,6 +39,8 @@ def check(ctx: click.Context, book: Path, as_json: bool) -> None:
     Each line names the file, the row or feature, what came, what is allowed and
     what to do. Exit code 1 where something is to be fixed; notes alone are 0.
     """
+    from scanner import pipeline
+
     read = pipeline.read_book(book)
     show_problems(read.problems, as_json=as_json)
     say(check_line(read.clients, len(read.features), read.problems))

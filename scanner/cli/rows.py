@@ -17,16 +17,31 @@ from scanner.sheets.description import Column, Sheet
 from scanner.sheets.lists import PROBLEM_LIST
 
 
-def print_rows(rows: Iterable[Mapping[str, Any]], sheet: Sheet, *, as_json: bool) -> None:
-    """Print rows of a sheet for whoever reads them; a terminal shows the columns that have a heading."""
+def print_rows(
+    rows: Iterable[Mapping[str, Any]],
+    sheet: Sheet,
+    *,
+    as_json: bool,
+    as_csv: bool = False,
+    on_screen: Sheet | None = None,
+) -> None:
+    """
+    Print rows of a sheet for whoever reads them.
+
+    A terminal shows the columns that have a heading, of another sheet where `on_screen` names one.
+    For programs what people fill in is left out.
+    """
     console = Console(highlight=False)
     if as_json:
-        picked = [{name: row[name] for name in sheet.names} for row in rows]
+        names = [name for name in sheet.names if name not in sheet.filled_in]
+        picked = [{name: row[name] for name in names} for row in rows]
         click.echo(json.dumps(picked, ensure_ascii=False, indent=2, default=float))
-    elif console.is_terminal:
-        console.print(_table(rows, [column for column in sheet.columns if column.heading]))
+    elif console.is_terminal and not as_csv:
+        columns = (on_screen or sheet).columns
+        console.print(_table(rows, [column for column in columns if column.heading]))
     else:
-        click.echo(sheet_csv(sheet, rows).decode().replace("\r\n", "\n"), nl=False)
+        named = ({name: row[name] for name in sheet.names} for row in rows)
+        click.echo(sheet_csv(sheet, named).decode().replace("\r\n", "\n"), nl=False)
 
 
 def _table(rows: Iterable[Mapping[str, Any]], columns: Sequence[Column]) -> Table:

@@ -59,6 +59,7 @@ def test_help_loads_no_table_either() -> None:
         ("calls",),
         ("record", "{book}", "calls", "C0001", "call", "back", "--note", "gate code 12"),
         ("record", "{book}", "visit", "C0001", "--edge", "curb=40"),
+        ("record", "{book}", "undo"),
     ],
     ids=" ".join,
 )
@@ -68,6 +69,11 @@ def test_calls_and_record_load_no_geometry(book: Path, words: tuple[str, ...]) -
     loaded = loaded_by(*typed, "--today", date(2027, 3, 2).isoformat())
     assert "pandas" in loaded  # it did its work
     assert not loaded & {*SLOW}
+
+
+@pytest.mark.parametrize("words", [("new", "{book}/next"), ("calibrate", "{book}")], ids=" ".join)
+def test_neither_do_a_new_book_and_rates(book: Path, words: tuple[str, ...]) -> None:
+    assert not loaded_by(*(word.format(book=book) for word in words)) & {*SLOW}
 
 
 def test_a_scan_loads_what_it_needs() -> None:
