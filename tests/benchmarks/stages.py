@@ -18,7 +18,9 @@ from pathlib import Path
 from time import process_time
 from types import FrameType
 
-SCANNER = Path(__file__).parents[2] / "scanner"
+import scanner
+
+SCANNER = Path(scanner.__file__).parent
 EVERY_SECONDS = 0.002
 JOINING = ("cli", "pipeline", "__init__", "__main__")
 MOST_ROWS = 24
