@@ -35,6 +35,7 @@ from scanner.ground.plane import frame as frames
 from scanner.ground.stored import find_neighbors, know_again, plant_built
 from scanner.ground.survey import Survey, survey_soundly
 from scanner.ground.together import lay_together, sell_alone
+from scanner.job.line_items import itemize
 from scanner.job.method import break_even_areas
 from scanner.job.offers import make_offers
 from scanner.job.order import order_beds
@@ -274,6 +275,8 @@ def _price_block(
     offers = make_offers(
         priced["prices"], offer_beds, order, rules=rules, rates=rates, answers=season.answers
     )
+    prices, quantities = priced["prices"], priced["quantities"]
+    is_made = prices["offer_id"].isin(offers["offer_id"]) & prices["is_lead"]
     # Sets of beds that no offer sells have served their turn.
     sold = pd.concat([alone["offer_id"], offers["offer_id"]]).unique()
     kept = {"offer_beds": offer_beds[[*OFFER_BEDS.columns]], **priced}
@@ -283,6 +286,9 @@ def _price_block(
         "beds": beds.loc[:, [*BEDS.columns]],
         "shapes": list_shapes(survey, beds) if survey else empty_table(SHAPES),
         **{name: table[table["offer_id"].isin(sold)] for name, table in kept.items()},
+        "line_items": itemize(
+            prices[is_made], offer_beds, quantities, rates=rates, answers=season.answers
+        ),
         "offers": offers,
         "problems": list_notes(survey, rules=rules) if survey else list_problems([]),
     }
@@ -292,10 +298,8 @@ def _price(offer_beds: pd.DataFrame, book: Book, season: Season) -> dict[str, pd
     rates, answers = book.rates, season.answers
     plants = place_plants(offer_beds, rates=rates)
     quantities = take_off(offer_beds, plants, book.clients, rates=rates, answers=answers)
-    line_items, prices = price_offers(
-        offer_beds, quantities, book.clients, rates=rates, answers=answers
-    )
-    return {"quantities": quantities, "line_items": line_items, "prices": prices}
+    prices = price_offers(offer_beds, quantities, book.clients, rates=rates, answers=answers)
+    return {"quantities": quantities, "prices": prices}
 
 
 def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from scanner.calls.today import list_offered
 from scanner.cli.talk import progress_bar, say
 from scanner.errors import BookError, LogError
 from scanner.ground.stored import remember_beds
+from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.pages.publish import CALL_LISTS
 from scanner.schema.documents import Book, Scan, Season
@@ -77,7 +79,13 @@ def draw_up(
     found = None
     if new:
         read = read_for_scan(book, season)
-        found = pipeline.scan(read, today=today, season=season, client_ids=new)
+        scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
+        # A job may be sold in any finish, the scan's own line items are those of the lead
+        items = itemize(
+            scanned.prices, scanned.offer_beds, scanned.quantities,
+            rates=scanned.rates, answers=season.answers,
+        )  # fmt: skip
+        found = replace(scanned, line_items=items)
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)

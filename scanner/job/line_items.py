@@ -1,17 +1,23 @@
-"""Every number in a price as a row: quantity, unit, rate, amount, and where it comes from."""
+"""Every number in a price as a row: quantity, unit, rate, amount, and the rates behind it."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
-from scanner.job.cost_sheet import CostSheet
+from scanner.job.cost_sheet import make_cost_sheet
 from scanner.job.counting import FloatArray, IntArray
+from scanner.job.prices import add_gates, full_price_cents, match_quantities
 from scanner.job.tasks import Task, unit_hours, unit_usd
-from scanner.schema.documents import RateBook
-from scanner.schema.tables import LINE_ITEMS
+from scanner.schema.documents import FINISHES, RateBook
+from scanner.schema.tables import (
+    LINE_ITEMS,
+    OFFER_BEDS,
+    PRICES,
+    QUANTITIES,
+    check_table,
+    empty_table,
+)
 from scanner.units import CENTS_PER_USD
 
 OVERHEAD = "overhead and profit: cost × margin ÷ (1 − margin), so that the margin is its share of the price"
@@ -19,73 +25,94 @@ MINIMUM = "minimum job, what the price falls short of it"
 TAX = "sales tax, on top of the price"
 
 
-def list_items(
-    sheet: CostSheet,
+def itemize(
     prices: pd.DataFrame,
+    offer_beds: pd.DataFrame,
+    quantities: pd.DataFrame,
     *,
-    bed_ids: pd.Series[str],
     rates: RateBook,
+    answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
-    Write a cost sheet and its prices out as rows.
+    Write prices out line by line.
 
     Parameters
     ----------
-    sheet
-        Quantities and money of one finish.
     prices
-        One row an offer, in the sheet's order: `offer_id`, `direct_cost_cents`,
-        `margin_cents`, `shortfall_cents`, `price_cents`, `sales_tax_cents`.
-    bed_ids
-        Beds in the sheet's order.
+        Table `PRICES`: the offers and finishes that are asked for.
+    offer_beds
+        Table `OFFER_BEDS` [ft, ft²]: the beds of these offers, others too.
+    quantities
+        Table `QUANTITIES` of the same beds.
     rates
-        The rate book.
-
-    Returns
-    -------
-    items
-        Columns of `LINE_ITEMS` and `offer`, `section` and `place` to sort by: beds
-        first, then what they share, overhead and profit, minimum job, sales tax last.
-    """
-    parts = [
-        _task_rows(sheet.bed_tasks, sheet.bed_quantities, sheet.bed_cents, rates).pipe(
-            lambda rows: rows.assign(
-                offer=sheet.offer_codes[rows["row"]],
-                bed_id=bed_ids.to_numpy()[rows["row"]],
-                section=rows["row"],
-            )
-        ),
-        _task_rows(sheet.job_tasks, sheet.job_quantities, sheet.job_cents, rates).pipe(
-            lambda rows: rows.assign(offer=rows["row"], bed_id="", section=len(bed_ids))
-        ),
-        *(rows.assign(section=len(bed_ids) + 1 + n) for n, rows in enumerate(_price_rows(prices, rates))),
-    ]  # fmt: skip
-    items = pd.concat(parts, ignore_index=True)
-    offer_ids = prices["offer_id"].to_numpy()
-    return items.assign(offer_id=offer_ids[items["offer"]], finish=sheet.finish)
-
-
-def sort_items(items: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """
-    Put the rows of all finishes together: by offer, then finish, then as listed.
-
-    Parameters
-    ----------
-    items
-        What `list_items` gave, finish by finish.
+        The rate book that the prices were made with.
+    answers
+        Table `ANSWERS`: gates that crews saw. None: no crew has looked yet.
 
     Returns
     -------
     line_items
-        The columns of `LINE_ITEMS`.
+        Table `LINE_ITEMS`, in the order of `prices`: each bed in the order of the work, then
+        what the beds share, overhead and profit, minimum job, sales tax last. Without the
+        sales tax, the amounts of an offer and finish sum to its price to the cent.
+
+    Raises
+    ------
+    SchemaError
+        If a bed has no quantities.
+    RateError
+        If set-up alone fills the crew's day.
+
+    Examples
+    --------
+    >>> nothing = [empty_table(schema) for schema in (PRICES, OFFER_BEDS, QUANTITIES)]
+    >>> len(itemize(*nothing, rates=RateBook.model_construct()))
+    0
     """
-    together = pd.concat(
-        [rows.assign(finish_place=place) for place, rows in enumerate(items)], ignore_index=True
+    prices = prices.assign(place_of_price=np.arange(len(prices)))
+    parts = [
+        _finish_items(
+            prices[prices["finish"] == finish], offer_beds, quantities, rates=rates, answers=answers
+        )
+        for finish in FINISHES
+        if (prices["finish"] == finish).any()
+    ]
+    if not parts:
+        return empty_table(LINE_ITEMS)
+    items = pd.concat(parts, ignore_index=True)
+    ordered = items.sort_values(
+        ["place_of_price", "section", "place"], kind="stable", ignore_index=True
     )
-    ordered = together.sort_values(
-        ["offer", "finish_place", "section", "place"], kind="stable", ignore_index=True
-    )
-    return ordered[[*LINE_ITEMS.columns]]
+    return check_table(ordered[[*LINE_ITEMS.columns]], LINE_ITEMS)
+
+
+def _finish_items(
+    prices: pd.DataFrame,
+    offer_beds: pd.DataFrame,
+    quantities: pd.DataFrame,
+    *,
+    rates: RateBook,
+    answers: pd.DataFrame | None,
+) -> pd.DataFrame:
+    """Write the prices of one finish out, with what the rows are to be sorted by."""
+    beds = add_gates(offer_beds[offer_beds["offer_id"].isin(prices["offer_id"])], answers)
+    sheet = make_cost_sheet(
+        beds, match_quantities(beds, quantities), prices.set_index("offer_id")["method"],
+        finish=prices["finish"].iat[0], rates=rates,
+    )  # fmt: skip
+    bed_rows = _task_rows(sheet.bed_tasks, sheet.bed_quantities, sheet.bed_cents, rates)
+    of_bed = bed_rows["row"].to_numpy()
+    job_rows = _task_rows(sheet.job_tasks, sheet.job_quantities, sheet.job_cents, rates)
+    parts = [
+        bed_rows.assign(
+            offer=sheet.offer_codes[of_bed], bed_id=beds["bed_id"].to_numpy()[of_bed], section=of_bed
+        ),
+        job_rows.assign(offer=job_rows["row"], bed_id="", section=len(beds)),
+        *(rows.assign(section=len(beds) + 1 + n) for n, rows in enumerate(_price_rows(prices, rates))),
+    ]  # fmt: skip
+    items = pd.concat(parts, ignore_index=True)
+    of_offer = prices[["offer_id", "finish", "place_of_price"]].iloc[items["offer"]]
+    return items.assign(**{name: of_offer[name].to_numpy() for name in of_offer})
 
 
 def _task_rows(
@@ -104,7 +131,6 @@ def _task_rows(
         "amount_cents": cents[row, place],
         "labor_hours": quantities[row, place] * hours[place],
         "rate_key": _words([task.rate_key for task in tasks])[place],
-        "rate_source": _words([task.rate_source(rates) for task in tasks])[place],
     })  # fmt: skip
 
 
@@ -114,14 +140,16 @@ def _words(words: list[str]) -> np.ndarray:
 
 def _price_rows(prices: pd.DataFrame, rates: RateBook) -> list[pd.DataFrame]:
     margin = rates.gross_margin_share.value
-    direct_usd = prices["direct_cost_cents"] / CENTS_PER_USD
-    shortfall_usd = prices["shortfall_cents"] / CENTS_PER_USD
-    price_usd = prices["price_cents"] / CENTS_PER_USD
+    direct_cents, price_cents, tax_cents = (
+        prices[name].to_numpy() for name in ("direct_cost_cents", "price_cents", "sales_tax_cents")
+    )
+    full_cents = full_price_cents(direct_cents, rates)
+    shortfall_cents = price_cents - full_cents
     rows = {
-        OVERHEAD: ("gross_margin_share", direct_usd, margin / (1.0 - margin), "margin_cents"),
-        MINIMUM: ("minimum_job_usd", 1.0, shortfall_usd, "shortfall_cents"),
-        TAX: ("sales_tax_share", price_usd, rates.sales_tax_share.value, "sales_tax_cents"),
-    }
+        OVERHEAD: ("gross_margin_share", direct_cents / CENTS_PER_USD, margin / (1.0 - margin), full_cents - direct_cents),
+        MINIMUM: ("minimum_job_usd", 1.0, shortfall_cents / CENTS_PER_USD, shortfall_cents),
+        TAX: ("sales_tax_share", price_cents / CENTS_PER_USD, rates.sales_tax_share.value, tax_cents),
+    }  # fmt: skip
     listed = [
         pd.DataFrame({
             "offer": np.arange(len(prices)),
@@ -131,11 +159,10 @@ def _price_rows(prices: pd.DataFrame, rates: RateBook) -> list[pd.DataFrame]:
             "quantity": quantity,
             "unit": "job" if task == MINIMUM else "USD",
             "rate_usd": rate_usd,
-            "amount_cents": prices[cents].to_numpy(),
+            "amount_cents": cents,
             "labor_hours": 0.0,
             "rate_key": key,
-            "rate_source": getattr(rates, key).source,
-        }, index=prices.index)
+        })
         for task, (key, quantity, rate_usd, cents) in rows.items()
     ]  # fmt: skip
     return [rows[(rows["task"] != MINIMUM) | (rows["amount_cents"] > 0)] for rows in listed]

@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.job.cost_sheet import CostSheet, make_cost_sheet
-from scanner.job.counting import whole_cents
-from scanner.job.line_items import list_items, sort_items
+from scanner.job.counting import IntArray, whole_cents
 from scanner.job.method import GATE_COLUMN, choose_method
 from scanner.job.quantities import kept
 from scanner.job.ranges import add_range, assess_knowledge
@@ -16,7 +15,6 @@ from scanner.schema.documents import FINISHES, Finish, RateBook
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import (
     CLIENTS,
-    LINE_ITEMS,
     OFFER_BEDS,
     PRICES,
     QUANTITIES,
@@ -33,7 +31,7 @@ def price_offers(
     *,
     rates: RateBook,
     answers: pd.DataFrame | None = None,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> pd.DataFrame:
     """
     Price every offer in every finish.
 
@@ -53,9 +51,6 @@ def price_offers(
 
     Returns
     -------
-    line_items
-        Table `LINE_ITEMS`. Without the last row of each offer and finish, the sales
-        tax, amounts sum to the price to the cent.
     prices
         Table `PRICES`, three rows an offer, in the order of `offer_beds`.
 
@@ -77,18 +72,16 @@ def price_offers(
     >>> one = Rate(value=1, low=1, high=1, source="an example")
     >>> rates = RateBook.model_construct(**dict.fromkeys(RateBook.model_fields, one))
     >>> beds, quantities = empty_table(OFFER_BEDS), empty_table(QUANTITIES)
-    >>> line_items, prices = price_offers(beds, quantities, empty_table(CLIENTS), rates=rates)
-    >>> len(line_items), len(prices), prices.columns[0]
-    (0, 0, 'offer_id')
+    >>> prices = price_offers(beds, quantities, empty_table(CLIENTS), rates=rates)
+    >>> len(prices), prices.columns[0]
+    (0, 'offer_id')
     """
     answers = empty_table(ANSWERS) if answers is None else answers
-    offer_beds = _add_gates(kept(check_table(offer_beds, OFFER_BEDS)), answers)
+    offer_beds = add_gates(check_table(offer_beds, OFFER_BEDS), answers)
     quantities, clients = check_table(quantities, QUANTITIES), check_table(clients, CLIENTS)
     if offer_beds.empty:
-        return empty_table(LINE_ITEMS), empty_table(PRICES)
-    keys = ["offer_id", "bed_id"]
-    quantities = offer_beds[keys].merge(quantities, on=keys, how="left", validate="one_to_one")
-    check_table(quantities, QUANTITIES)  # a bed without quantities would be priced at nothing
+        return empty_table(PRICES)
+    quantities = match_quantities(offer_beds, quantities)
     methods = choose_method(offer_beds, rates=rates).set_index("offer_id")["method"]
     sheets = [
         make_cost_sheet(offer_beds, quantities, methods, finish=finish, rates=rates)
@@ -102,22 +95,35 @@ def price_offers(
         _price_finish(offers, sheet, rates).pipe(add_range, sheet, knowledge, rates=rates)
         for sheet in sheets
     ]
-    items = [
-        list_items(sheet, prices, bed_ids=offer_beds["bed_id"], rates=rates)
-        for sheet, prices in zip(sheets, priced, strict=True)
-    ]
-    return check_table(sort_items(items), LINE_ITEMS), check_table(_by_offer(priced), PRICES)
+    return check_table(_by_offer(priced), PRICES)
 
 
-def _add_gates(offer_beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+def add_gates(offer_beds: pd.DataFrame, answers: pd.DataFrame | None) -> pd.DataFrame:
+    """Keep the beds that are offered, each with the width of the gate that a crew saw [in]."""
+    beds = kept(offer_beds)
+    answers = empty_table(ANSWERS) if answers is None else answers
     gates_in = numbers_by_client(answers, "gate width in")
-    return offer_beds.assign(**{GATE_COLUMN: offer_beds["client_id"].map(gates_in).astype(float)})
+    return beds.assign(**{GATE_COLUMN: beds["client_id"].map(gates_in).astype(float)})
+
+
+def match_quantities(offer_beds: pd.DataFrame, quantities: pd.DataFrame) -> pd.DataFrame:
+    """Put the quantities of beds in the order of the beds."""
+    keys = ["offer_id", "bed_id"]
+    matched = offer_beds[keys].merge(quantities, on=keys, how="left", validate="one_to_one")
+    # A bed without quantities would be priced at nothing
+    return check_table(matched, QUANTITIES)
+
+
+def full_price_cents(direct_cents: IntArray, rates: RateBook) -> IntArray:
+    """Price that leaves the gross margin over the direct cost, whatever the minimum job [cents]."""
+    return whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
 
 
 def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd.DataFrame:
     direct_cents = sheet.direct_cents
-    full_cents = whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
-    price_cents = np.maximum(full_cents, cents_from_usd(rates.minimum_job_usd.value))
+    price_cents = np.maximum(
+        full_price_cents(direct_cents, rates), cents_from_usd(rates.minimum_job_usd.value)
+    )
     crew_day_hours = rates.crew_count.value * rates.day_hours.value
     tax_cents = whole_cents(price_cents / CENTS_PER_USD * rates.sales_tax_share.value)
     return offers.assign(
@@ -127,8 +133,6 @@ def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd
         crew_days=sheet.labor_hours / crew_day_hours,
         haul_loads=sheet.load_counts,
         direct_cost_cents=direct_cents,
-        margin_cents=full_cents - direct_cents,
-        shortfall_cents=price_cents - full_cents,
         price_cents=price_cents,
         sales_tax_cents=tax_cents,
         gross_profit_cents=price_cents - direct_cents,

@@ -54,22 +54,6 @@ class Task:
         """
         return "*".join(self.keys)
 
-    def rate_source(self, rates: RateBook) -> str:
-        """
-        Tell where the rates come from.
-
-        Parameters
-        ----------
-        rates
-            The rate book.
-
-        Returns
-        -------
-        sources
-            Each source once, joined by ``"; "``.
-        """
-        return "; ".join(dict.fromkeys(getattr(rates, key).source for key in self.keys))
-
 
 def _work(task: str, quantity: str, unit: str, *keys: str, by: tuple[str, ...] = ()) -> Task:
     return Task(task, quantity, unit, (*keys, LABOR), scaled_by=by, is_labor=True)

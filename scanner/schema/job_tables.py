@@ -49,7 +49,6 @@ LINE_ITEMS = TableSchema("line_items", "What a price is made of, one row a task 
     "amount_cents": cents_column("quantity times rate, rounded once"),
     "labor_hours": number_column("h", "labor in it"),
     "rate_key": text_column("names in the rate book, joined by *"),
-    "rate_source": text_column("where those rates come from"),
 })  # fmt: skip
 
 PRICES = TableSchema("prices", "Price of each offer and finish.", {

@@ -26,7 +26,7 @@ RATES = rate_book(sod_cutter_usd_per_day=1e5, loader_usd_per_day=1e5)
 def priced(table, rates=RATES):
     people = clients(*sorted(set(table["client_id"])))
     plants = place_plants(table, rates=rates)
-    return price_offers(table, take_off(table, plants, people, rates=rates), people, rates=rates)[1]
+    return price_offers(table, take_off(table, plants, people, rates=rates), people, rates=rates)
 
 
 def offer(*rows, limit=4.0, rates=RATES):

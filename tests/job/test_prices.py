@@ -1,11 +1,12 @@
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanner.errors import RateError, SchemaError
-from scanner.job.line_items import MINIMUM, OVERHEAD, TAX
+from scanner.job.line_items import MINIMUM, OVERHEAD, TAX, itemize
 from scanner.job.planting import place_plants
 from scanner.job.prices import price_offers
 from scanner.job.quantities import take_off
@@ -27,8 +28,9 @@ BY_HAND = rate_book(sod_cutter_usd_per_day=1e5, loader_usd_per_day=1e5)
 def price(*rows, rates=RATES, sprinklers="no"):
     table = offer_beds(*rows)
     people = clients(*sorted({row["client_id"] for row in rows}), sprinklers=sprinklers)
-    plants = place_plants(table, rates=rates)
-    return price_offers(table, take_off(table, plants, people, rates=rates), people, rates=rates)
+    quantities = take_off(table, place_plants(table, rates=rates), people, rates=rates)
+    prices = price_offers(table, quantities, people, rates=rates)
+    return itemize(prices, table, quantities, rates=rates), prices
 
 
 def by_finish(prices, column):
@@ -136,7 +138,6 @@ def test_every_amount_is_its_quantity_times_its_rate():
     for row in items.itertuples():
         assert row.amount_cents == cents_from_usd(round(row.quantity * row.rate_usd, 8))
         assert row.rate_key
-        assert row.rate_source
 
 
 def test_every_rate_is_in_the_book():
@@ -287,9 +288,9 @@ def test_unknown_sprinklers_raise_the_high_end_only():
 
 
 def test_empty_tables_keep_their_columns():
-    items, prices = price_offers(
-        empty_table(OFFER_BEDS), empty_table(QUANTITIES), empty_table(CLIENTS), rates=RATES
-    )
+    beds, quantities = empty_table(OFFER_BEDS), empty_table(QUANTITIES)
+    prices = price_offers(beds, quantities, empty_table(CLIENTS), rates=RATES)
+    items = itemize(prices, beds, quantities, rates=RATES)
     assert items.columns.tolist() == list(LINE_ITEMS.columns)
     assert prices.columns.tolist() == list(PRICES.columns)
 
@@ -332,6 +333,20 @@ def test_amounts_sum_to_the_price(length, depth, wall_ft, margin):
     assert (prices["price_low_cents"] <= prices["price_cents"]).all()
     assert (prices["price_high_cents"] >= prices["price_cents"]).all()
     assert (prices[["price_low_cents", "price_high_cents"]] % 5000 == 0).all().all()
+
+
+def test_any_choice_of_prices_is_written_out_as_among_all():
+    table, people = offer_beds(bed(), bed("C2-curb-1", length=33)), clients("C1", "C2")
+    quantities = take_off(table, place_plants(table, rates=RATES), people, rates=RATES)
+    prices = price_offers(table, quantities, people, rates=RATES)
+    every = itemize(prices, table, quantities, rates=RATES)
+    chosen = prices.iloc[[4, 0]]  # backwards: the second bed planted, the first with mulch
+    items = itemize(chosen, table, quantities, rates=RATES)
+    expected = [
+        every[(every["offer_id"] == row.offer_id) & (every["finish"] == row.finish)]
+        for row in chosen.itertuples()
+    ]
+    pd.testing.assert_frame_equal(items, pd.concat(expected, ignore_index=True))
 
 
 @settings(max_examples=8, deadline=None)

@@ -28,7 +28,7 @@ def price(*rows, told=(), sprinklers="no", rates=RATES):
     table, people = offer_beds(*rows), clients("C1", sprinklers=sprinklers)
     plants = place_plants(table, rates=rates)
     quantities = take_off(table, plants, people, rates=rates, answers=answers(*told))
-    return price_offers(table, quantities, people, rates=rates, answers=answers(*told))[1]
+    return price_offers(table, quantities, people, rates=rates, answers=answers(*told))
 
 
 def offers(*rows, told=()):
