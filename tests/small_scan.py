@@ -136,7 +136,10 @@ def small_scan() -> Scan:
                 "shapes": small_shapes(beds),
                 "offer_beds": offer_beds,
                 "quantities": small_quantities(offer_beds),
-                "line_items": line_items,
+                "line_items": line_items[
+                    line_items["offer_id"].isin(offers["offer_id"])
+                    & (line_items["finish"] == "planted")
+                ],
                 "prices": prices,
             }
         ],
@@ -206,7 +209,7 @@ def small_line_items(beds: gpd.GeoDataFrame) -> pd.DataFrame:
             for bed_id in bed_ids:
                 rows += [_item(offer_id, bed_id, finish, task, area_ft2[bed_id]) for task in tasks]
             rows.append((offer_id, "", finish, "mobilization", 1.0, "day", 120.0, MOBILIZATION_CENTS,
-                         0.0, "mobilization_usd_per_day", "common practice, no source"))  # fmt: skip
+                         0.0, "mobilization_usd_per_day"))  # fmt: skip
     return check_table(pd.DataFrame(rows, columns=list(LINE_ITEMS.columns)), LINE_ITEMS)
 
 
@@ -367,7 +370,7 @@ def _item(
 ) -> tuple:
     name, rate_usd, hours_per_ft2 = task
     return (offer_id, bed_id, finish, name, area_ft2, "ft2", rate_usd, round(area_ft2 * rate_usd * 100),
-            area_ft2 * hours_per_ft2, "made_up_usd_per_ft2", "made up for the tests")  # fmt: skip
+            area_ft2 * hours_per_ft2, "made_up_usd_per_ft2")  # fmt: skip
 
 
 def _words(bed_id: str) -> str:

@@ -81,11 +81,12 @@ def draw_up(
         read = read_for_scan(book, season)
         scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
         # A job may be sold in any finish, the scan's own line items are those of the lead
-        items = itemize(
-            scanned.prices, scanned.offer_beds, scanned.quantities,
-            rates=scanned.rates, answers=season.answers,
-        )  # fmt: skip
-        found = replace(scanned, line_items=items)
+        found = replace(scanned, parts=[
+            {**part, "line_items": itemize(
+                part["prices"], part["offer_beds"], part["quantities"],
+                rates=scanned.rates, answers=season.answers,
+            )} for part in scanned.parts
+        ])  # fmt: skip
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)

@@ -7,14 +7,11 @@ import pandas as pd
 
 from scanner.job.cost_sheet import make_cost_sheet
 from scanner.job.counting import FloatArray, IntArray
-from scanner.job.prices import add_gates, full_price_cents, match_quantities
+from scanner.job.prices import full_price_cents, join_quantities
 from scanner.job.tasks import Task, unit_hours, unit_usd
-from scanner.schema.documents import FINISHES, RateBook
+from scanner.schema.documents import FINISHES, Finish, RateBook
 from scanner.schema.tables import (
     LINE_ITEMS,
-    OFFER_BEDS,
-    PRICES,
-    QUANTITIES,
     check_table,
     empty_table,
 )
@@ -65,17 +62,16 @@ def itemize(
 
     Examples
     --------
+    >>> from scanner.schema.tables import OFFER_BEDS, PRICES, QUANTITIES
     >>> nothing = [empty_table(schema) for schema in (PRICES, OFFER_BEDS, QUANTITIES)]
     >>> len(itemize(*nothing, rates=RateBook.model_construct()))
     0
     """
     prices = prices.assign(place_of_price=np.arange(len(prices)))
     parts = [
-        _finish_items(
-            prices[prices["finish"] == finish], offer_beds, quantities, rates=rates, answers=answers
-        )
+        _finish_items(finish, of_finish, offer_beds, quantities, rates, answers)
         for finish in FINISHES
-        if (prices["finish"] == finish).any()
+        if len(of_finish := prices[prices["finish"] == finish])
     ]
     if not parts:
         return empty_table(LINE_ITEMS)
@@ -87,18 +83,19 @@ def itemize(
 
 
 def _finish_items(
+    finish: Finish,
     prices: pd.DataFrame,
     offer_beds: pd.DataFrame,
     quantities: pd.DataFrame,
-    *,
     rates: RateBook,
     answers: pd.DataFrame | None,
 ) -> pd.DataFrame:
     """Write the prices of one finish out, with what the rows are to be sorted by."""
-    beds = add_gates(offer_beds[offer_beds["offer_id"].isin(prices["offer_id"])], answers)
+    is_asked = offer_beds["offer_id"].isin(prices["offer_id"])
+    beds, quantities = join_quantities(offer_beds[is_asked], quantities, answers)
     sheet = make_cost_sheet(
-        beds, match_quantities(beds, quantities), prices.set_index("offer_id")["method"],
-        finish=prices["finish"].iat[0], rates=rates,
+        beds, quantities, prices.set_index("offer_id")["method"],
+        finish=finish, rates=rates,
     )  # fmt: skip
     bed_rows = _task_rows(sheet.bed_tasks, sheet.bed_quantities, sheet.bed_cents, rates)
     of_bed = bed_rows["row"].to_numpy()
@@ -112,7 +109,7 @@ def _finish_items(
     ]  # fmt: skip
     items = pd.concat(parts, ignore_index=True)
     of_offer = prices[["offer_id", "finish", "place_of_price"]].iloc[items["offer"]]
-    return items.assign(**{name: of_offer[name].to_numpy() for name in of_offer})
+    return items.assign(**{str(name): of_offer[name].to_numpy() for name in of_offer})
 
 
 def _task_rows(

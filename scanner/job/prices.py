@@ -77,11 +77,12 @@ def price_offers(
     (0, 'offer_id')
     """
     answers = empty_table(ANSWERS) if answers is None else answers
-    offer_beds = add_gates(check_table(offer_beds, OFFER_BEDS), answers)
     quantities, clients = check_table(quantities, QUANTITIES), check_table(clients, CLIENTS)
+    offer_beds, quantities = join_quantities(
+        check_table(offer_beds, OFFER_BEDS), quantities, answers
+    )
     if offer_beds.empty:
         return empty_table(PRICES)
-    quantities = match_quantities(offer_beds, quantities)
     methods = choose_method(offer_beds, rates=rates).set_index("offer_id")["method"]
     sheets = [
         make_cost_sheet(offer_beds, quantities, methods, finish=finish, rates=rates)
@@ -98,24 +99,59 @@ def price_offers(
     return check_table(_by_offer(priced), PRICES)
 
 
-def add_gates(offer_beds: pd.DataFrame, answers: pd.DataFrame | None) -> pd.DataFrame:
-    """Keep the beds that are offered, each with the width of the gate that a crew saw [in]."""
+def join_quantities(
+    offer_beds: pd.DataFrame, quantities: pd.DataFrame, answers: pd.DataFrame | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Keep the beds that are offered, their quantities in the same order.
+
+    Parameters
+    ----------
+    offer_beds
+        Table `OFFER_BEDS`.
+    quantities
+        Table `QUANTITIES` of these beds, others too.
+    answers
+        Table `ANSWERS`: gates that crews saw. None: no crew has looked yet.
+
+    Returns
+    -------
+    offer_beds
+        The kept rows, and the width of the client's gate [in] in `GATE_COLUMN`.
+    quantities
+        As many rows, in their order.
+
+    Raises
+    ------
+    SchemaError
+        If a bed has no quantities: it would be priced at nothing.
+    """
     beds = kept(offer_beds)
-    answers = empty_table(ANSWERS) if answers is None else answers
-    gates_in = numbers_by_client(answers, "gate width in")
-    return beds.assign(**{GATE_COLUMN: beds["client_id"].map(gates_in).astype(float)})
-
-
-def match_quantities(offer_beds: pd.DataFrame, quantities: pd.DataFrame) -> pd.DataFrame:
-    """Put the quantities of beds in the order of the beds."""
+    gates_in = numbers_by_client(
+        empty_table(ANSWERS) if answers is None else answers, "gate width in"
+    )
+    beds = beds.assign(**{GATE_COLUMN: beds["client_id"].map(gates_in).astype(float)})
     keys = ["offer_id", "bed_id"]
-    matched = offer_beds[keys].merge(quantities, on=keys, how="left", validate="one_to_one")
-    # A bed without quantities would be priced at nothing
-    return check_table(matched, QUANTITIES)
+    joined = beds[keys].merge(quantities, on=keys, how="left", validate="one_to_one")
+    return beds, check_table(joined, QUANTITIES)
 
 
 def full_price_cents(direct_cents: IntArray, rates: RateBook) -> IntArray:
-    """Price that leaves the gross margin over the direct cost, whatever the minimum job [cents]."""
+    """
+    Price what leaves the gross margin over its direct cost, whatever the minimum job.
+
+    Parameters
+    ----------
+    direct_cents
+        Direct cost [cents].
+    rates
+        The gross margin.
+
+    Returns
+    -------
+    price_cents
+        Direct cost over one less the margin [cents].
+    """
     return whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
 
 

@@ -1,56 +1,55 @@
-"""The plain lists: what each price is made of, and what was wrong or worth saying."""
+"""The plain lists: what each price is made of, at which rates, and what was wrong or worth saying."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 
-from scanner.schema.documents import Scan
-from scanner.sheets.cells import csv_bytes, factor, usd
+import pandas as pd
+
+from scanner.schema.documents import Rate, RateBook, Scan
+from scanner.schema.rate_book import unit_of
+from scanner.sheets.cells import csv_bytes, factor
+from scanner.sheets.columns import Text, csv_rows, factors, guarded, usd
 
 ITEM_COLUMNS = (
     "offer_id", "bed_id", "finish", "task", "quantity", "unit", "rate_usd", "amount_usd", "rate_key",
-    "rate_source",
 )  # fmt: skip
+RATE_COLUMNS = ("rate_key", "value", "low", "high", "unit", "source")
 PROBLEM_COLUMNS = ("file", "feature", "client_id", "severity", "problem", "remedy")
 
 
-def line_items_csv(scan: Scan) -> bytes:
-    """
-    Write `line_items.csv`: one row a task or material of each offer and finish.
+def line_items_csv(scan: Scan) -> Iterator[bytes]:
+    """Write `line_items.csv`: the offers on the call list in the finish offered, part by part."""
+    listed = scan.calls.loc[scan.calls["left_out"] == "", "offer_id"]
+    yield csv_bytes(ITEM_COLUMNS, [])
+    for part in scan.parts:
+        items = part["line_items"]
+        yield csv_rows(item_columns(items[items["offer_id"].isin(listed)]))
 
-    Parameters
-    ----------
-    scan
-        Its table `LINE_ITEMS`.
 
-    Returns
-    -------
-    content
-        The file's bytes; quantity times rate is the amount to the cent.
-    """
-    items = scan.table("line_items")
-    columns: dict[str, Iterable[object]] = {
-        **{name: items[name] for name in ITEM_COLUMNS if name in items},
-        "quantity": [factor(quantity) for quantity in items["quantity"]],
-        "rate_usd": [factor(rate, least_digits=2) for rate in items["rate_usd"]],
-        "amount_usd": [usd(amount) for amount in items["amount_cents"]],
+def item_columns(items: pd.DataFrame) -> dict[str, Text]:
+    """Write the columns of table `LINE_ITEMS` out: quantity times rate is the amount to the cent."""
+    written = {
+        "quantity": factors(items["quantity"]),
+        "rate_usd": factors(items["rate_usd"], least_digits=2),
+        "amount_usd": usd(items["amount_cents"]),
     }
-    return csv_bytes(ITEM_COLUMNS, zip(*(columns[name] for name in ITEM_COLUMNS), strict=True))
+    return {
+        name: written[name] if name in written else guarded(items[name]) for name in ITEM_COLUMNS
+    }
+
+
+def rates_csv(rates: RateBook) -> bytes:
+    """Write `rates.csv`: each figure of the rate book once, with its unit and its source."""
+    figures = {key: rate for key, rate in rates if isinstance(rate, Rate)}
+    rows = (
+        (key, factor(rate.value), factor(rate.low), factor(rate.high), unit_of(key), rate.source)
+        for key, rate in figures.items()
+    )
+    return csv_bytes(RATE_COLUMNS, rows)
 
 
 def problems_csv(scan: Scan) -> bytes:
-    """
-    Write `problems.csv`: what was left out and why, and what is worth knowing.
-
-    Parameters
-    ----------
-    scan
-        Its table `PROBLEMS`.
-
-    Returns
-    -------
-    content
-        The file's bytes.
-    """
-    rows = scan.problems[list(PROBLEM_COLUMNS)].itertuples(index=False)
-    return csv_bytes(PROBLEM_COLUMNS, rows)
+    """Write `problems.csv`: what was left out and why, and what is worth knowing."""
+    columns = {name: guarded(scan.problems[name]) for name in PROBLEM_COLUMNS}
+    return csv_bytes(PROBLEM_COLUMNS, []) + csv_rows(columns)

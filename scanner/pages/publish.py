@@ -26,7 +26,7 @@ from scanner.pages.call_list import (
 )
 from scanner.pages.call_sheet import calls_xlsx
 from scanner.pages.geojson import beds_geojson
-from scanner.pages.item_sheet import line_items_csv, problems_csv
+from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import render_map
 from scanner.schema.documents import Scan
@@ -136,7 +136,8 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
         "calls.csv": sheet_csv(CALL_LIST, rows),
         "calls.xlsx": sheet.getvalue(),
         "candidates.geojson": beds_geojson(scan),
-        "line_items.csv": line_items_csv(scan),
+        "line_items.csv": b"".join(line_items_csv(scan)),
+        "rates.csv": rates_csv(scan.rates),
         "problems.csv": problems_csv(scan),
         "summary.json": summary_json(scan),
     }

@@ -127,8 +127,8 @@ PART_TABLES = {
     "prices": PRICES,
 }
 """
-What a `Part` holds: `OFFER_BEDS` and all that follows have each bed alone (its offer is the
-bed's own id) and the beds of each offer.
+What a `Part` holds: `OFFER_BEDS`, `QUANTITIES` and `PRICES` have each bed alone (its offer is
+the bed's own id) and the beds of each offer; `LINE_ITEMS` has the offers made.
 """
 
 

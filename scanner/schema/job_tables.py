@@ -38,7 +38,7 @@ PLANTS = TableSchema("plants", "Where each plant of a bed stands, one row a plan
     "is_low": flag_column("stands in a sight triangle: low plant"),
 })  # fmt: skip
 
-LINE_ITEMS = TableSchema("line_items", "What a price is made of, one row a task or material.", {
+LINE_ITEMS = TableSchema("line_items", "What the price of an offer is made of, in the finish offered, one row a task or material.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed; blank: belongs to the offer as a whole"),
     "finish": word_column("finish", ("mulch", "planted", "gravel")),

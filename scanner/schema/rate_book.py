@@ -198,3 +198,27 @@ def factor(key: str, value: float) -> float:
     if key.endswith("_per_hour") and key != LABOR:
         return 1.0 / value
     return value
+
+
+def unit_of(key: str) -> str:
+    """
+    Tell the unit of a figure of the rate book, in which its name ends.
+
+    Parameters
+    ----------
+    key
+        Its name.
+
+    Returns
+    -------
+    unit
+        The unit in words.
+
+    Examples
+    --------
+    >>> unit_of("labor_usd_per_hour"), unit_of("heads_per_100ft"), unit_of("cut_depth_in")
+    ('USD per hour', 'heads per 100ft', 'in')
+    """
+    words = key.split("_")
+    first = words.index("per") - 1 if "per" in words else -1
+    return " ".join(words[first:]).replace("usd", "USD")

@@ -16,7 +16,7 @@ from tests.small_scan import small_scan
 
 FILES = [
     "calls.csv", "calls.xlsx", "candidates.geojson", "line_items.csv", "map.html", "problems.csv",
-    "summary.json",
+    "rates.csv", "summary.json",
 ]  # fmt: skip
 
 
