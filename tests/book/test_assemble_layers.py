@@ -72,6 +72,7 @@ def zip_files(target, folder):
         "a.gdb",
         "gdb.zip",
         "a.kml",
+        "a.parquet",
     ],
 )
 def test_each_format_reads_alike(book, tmp_path, name):
@@ -88,6 +89,8 @@ def test_each_format_reads_alike(book, tmp_path, name):
         zip_files(path, inside)
     elif suffix == ".geojson":
         row_of_lots().to_crs("EPSG:4326").to_file(path, driver="GeoJSON")
+    elif suffix == ".parquet":
+        row_of_lots().to_parquet(path)
     else:
         row_of_lots().to_file(path, driver=drivers[suffix])
     made = assemble_from(book, path)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
+from scanner.book.layers.attributes import text_of
 from scanner.errors import SiteError
 
 _SHOWN_COUNT = 30
-_EXACT_INTEGER = 2.0**53
-"""Beyond this a number with a comma has lost digits, and an id with them its meaning."""
 
 
 def read_texts(column: pd.Series) -> pd.Series[str]:
@@ -25,7 +23,9 @@ def read_texts(column: pd.Series) -> pd.Series[str]:
     >>> read_texts(pd.Series([7.0, None, 2.5])).tolist(), read_texts(pd.Series([" 0 7 ", None])).tolist()
     (['7', '', '2.5'], ['0 7', ''])
     """
-    return pd.Series([_text(value) for value in column], index=column.index, dtype="str")
+    return pd.Series(
+        [" ".join(text_of(value).split()) for value in column], index=column.index, dtype="str"
+    )
 
 
 def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
@@ -51,15 +51,3 @@ def list_names(names: Sequence[object] | pd.Index) -> str:
     texts = [str(name) for name in names]
     more = f" and {len(texts) - _SHOWN_COUNT:,} more" if len(texts) > _SHOWN_COUNT else ""
     return ", ".join(texts[:_SHOWN_COUNT]) + more or "none"
-
-
-def _text(value: object) -> str:
-    if value is None or value is pd.NA or value is pd.NaT:
-        return ""
-    if isinstance(value, float | np.floating):
-        if np.isnan(value):
-            return ""
-        number = float(value)
-        is_whole = number.is_integer() and abs(number) < _EXACT_INTEGER
-        return str(int(number)) if is_whole else str(number)
-    return " ".join(str(value).split())

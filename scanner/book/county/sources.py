@@ -12,10 +12,9 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
-from pyproj import CRS
 
 from scanner.book.county.columns import list_names
-from scanner.book.layers.formats import READER_ERRORS, open_layers
+from scanner.book.layers.formats import READER_ERRORS, open_layers, read_layer
 from scanner.book.layers.geojson import WGS84
 from scanner.book.layers.raw import RawFile, RawLayer
 from scanner.errors import SiteError
@@ -144,18 +143,10 @@ def _read_with(source: Source, target: str) -> list[RawLayer]:
             if info["driver"] not in _PLAIN_DRIVERS:
                 message = f"{file} is of the kind {info['driver']}, which is not read as a layer; {_EXPORT}"
                 raise SiteError(message)
-            fields = pyogrio.read_dataframe(
-                target, layer=wanted[0], force_2d=True, on_invalid="ignore", use_arrow=False
-            )
+            return [read_layer(target, wanted[0], info["crs"])]
     except READER_ERRORS as err:
         message = f"{file} cannot be read as a layer, it may be damaged: export it again from the county's site"
         raise SiteError(message) from err
-    shapes = np.full(len(fields), None, dtype=object)
-    if "geometry" in fields:
-        shapes = np.asarray(fields["geometry"].array, dtype=object)
-        fields = pd.DataFrame(fields.drop(columns="geometry"))
-    crs = CRS(info["crs"]) if info["crs"] else None
-    return [RawLayer(wanted[0], fields.reset_index(drop=True), shapes, crs)]
 
 
 def _rename(layer: RawLayer) -> RawLayer:

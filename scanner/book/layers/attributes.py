@@ -23,6 +23,9 @@ MAX_DBH_IN = 240.0
 """Wider streets and thicker trunks are a slip of the pen (starting values, no source)."""
 
 _SHAPEFILE_LETTERS = 10
+_EXACT_INTEGER = 2.0**53
+"""Beyond this a number with a comma has lost digits, and an id with them its meaning."""
+
 _Rows = NDArray[np.bool_] | pd.Series
 
 
@@ -46,7 +49,7 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
     for column in fields.columns:
         name = known.get(str(column).strip().lower())
         if name and name not in found:
-            found[name] = pd.Series([_text(value) for value in fields[column]], dtype="str")
+            found[name] = pd.Series([text_of(value) for value in fields[column]], dtype="str")
     texts = pd.DataFrame(found, index=range(len(fields)))
     return texts.reindex(columns=list(COLUMNS), fill_value="").astype("str")
 
@@ -158,7 +161,15 @@ def _plain(texts: pd.Series[str]) -> pd.Series[str]:
     return texts.str.lower().str.replace(r"[\s-]+", "_", regex=True)
 
 
-def _text(value: object) -> str:
+def text_of(value: object) -> str:
+    """
+    Make text of a cell: a whole number stays whole, a flag is yes or no, null is blank.
+
+    Examples
+    --------
+    >>> [text_of(value) for value in (7.0, 2.5, True, None, " 07 ")]
+    ['7', '2.5', 'yes', '', '07']
+    """
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, bool | np.bool_):
@@ -166,5 +177,7 @@ def _text(value: object) -> str:
     if isinstance(value, float | np.floating):
         if np.isnan(value):
             return ""
-        return str(int(value)) if float(value).is_integer() else str(float(value))
+        number = float(value)
+        is_whole = number.is_integer() and abs(number) < _EXACT_INTEGER
+        return str(int(number)) if is_whole else str(number)
     return str(value).strip()

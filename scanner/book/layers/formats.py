@@ -166,16 +166,19 @@ def _read_layers(path: Path, file: str, driver: str) -> list[RawLayer]:
                 if driver not in info["driver"]:
                     message = f"{file} is a {info['driver']} file, whatever its name says"
                     raise SiteError(message)
-                layers.append(_read_layer(path, name, info["crs"], is_only=len(names) == 1))
+                layers.append(read_layer(path, name, info["crs"], is_only=len(names) == 1))
     except READER_ERRORS as err:
         message = f"{file} is damaged: as a {driver} file it cannot be read"
         raise SiteError(message) from err
     return layers
 
 
-def _read_layer(path: Path, name: str, crs: str | None, *, is_only: bool) -> RawLayer:
+def read_layer(
+    target: Path | str, name: str, crs: str | None, *, is_only: bool = False
+) -> RawLayer:
+    """Read one layer of a file that was looked at; the only one of a file has no name."""
     fields = pyogrio.read_dataframe(
-        path, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False
+        target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False
     )
     if "geometry" in fields:
         shapes = np.asarray(fields["geometry"].array, dtype=object)
