@@ -19,6 +19,7 @@ COMMANDS = {
     "check": ("get_in", "List everything in a book that needs fixing."),
     "scan": ("find", "Find, price and rank the beds of a book; write the map and the lists."),
     "demo": ("find", "Scan the sample book, to see what comes out."),
+    "explain": ("explain", "Write any price of a client out, line by line."),
     "calls": ("calls", "List whom to call today: call-backs that are due, then by rank."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "calibrate": ("calibrate", "Set the rates against what the built jobs really took."),

@@ -80,13 +80,19 @@ def draw_up(
     if new:
         read = read_for_scan(book, season)
         scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
-        # A job may be sold in any finish, the scan's own line items are those of the lead
-        found = replace(scanned, parts=[
-            {**part, "line_items": itemize(
-                part["prices"], part["offer_beds"], part["quantities"],
-                rates=scanned.rates, answers=season.answers,
-            )} for part in scanned.parts
-        ])  # fmt: skip
+        found = itemize_all(scanned, season)  # a job may be sold in any finish
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)
+
+
+def itemize_all(found: Scan, season: Season) -> Scan:
+    """Write every price of a scan out, where its own line items are those of the offers made."""
+    parts = [
+        {**part, "line_items": itemize(
+            part["prices"], part["offer_beds"], part["quantities"],
+            rates=found.rates, answers=season.answers,
+        )}
+        for part in found.parts
+    ]  # fmt: skip
+    return replace(found, parts=parts)

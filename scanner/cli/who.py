@@ -1,0 +1,70 @@
+"""A client named by id, by name or by phone number, as people do on the phone."""
+
+from __future__ import annotations
+
+import re
+
+import click
+import pandas as pd
+
+from scanner.sheets.client_ids import match_ids
+
+FEWEST_DIGITS = 7
+"""A phone number without its area code; fewer digits are an id or part of a name."""
+SHOWN_COUNT = 8
+
+
+def find_client(who: str, clients: pd.DataFrame) -> str:
+    """Find the one client that somebody means; several that fit are listed.
+
+    >>> clients = pd.DataFrame({"client_id": ["007", "C12"], "name": ["Ada Quill", "Bo Quill"],
+    ...                         "phone": ["(308) 555-0107", ""], "address": ["7 Elm St", "9 Elm St"]})
+    >>> [find_client(who, clients) for who in ("7", "bo quill", "quill, ada", "555 0107")]
+    ['007', 'C12', '007', '007']
+    """
+    by_id = match_ids(pd.Series([who], dtype="str"), clients)[0].iloc[0]
+    if by_id:
+        return str(by_id)
+    fits = next((of for of in (_by_phone(who, clients), *_by_name(who, clients)) if len(of)), None)
+    if fits is None:
+        message = f"'{who}' is no id, name or phone number in the client list"
+        raise click.BadParameter(message, param_hint="WHO")
+    if len(fits) > 1:
+        listed = "; ".join(
+            f"{client['client_id']} ({client['name']}, {client['address']})"
+            for client in fits.head(SHOWN_COUNT).to_dict("records")
+        )
+        more = len(fits) - SHOWN_COUNT
+        message = f"'{who}' fits {len(fits)} clients, name one by its id: {listed}" + (
+            f"; and {more} more" if more > 0 else ""
+        )
+        raise click.BadParameter(message, param_hint="WHO")
+    return str(fits["client_id"].iloc[0])
+
+
+def _by_phone(who: str, clients: pd.DataFrame) -> pd.DataFrame:
+    typed = re.sub(r"\D", "", who)
+    if len(typed) < FEWEST_DIGITS or re.search("[A-Za-z]", who):
+        return clients.iloc[:0]
+    known = clients["phone"].str.replace(r"\D", "", regex=True)
+    # One of the two may lack the area code or the country's
+    ends = known.map(
+        lambda digits: (
+            len(digits) >= FEWEST_DIGITS and (digits.endswith(typed) or typed.endswith(digits))
+        )
+    )
+    return clients[ends.astype(bool)]
+
+
+def _by_name(who: str, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Clients called just so, and clients whose name has all the words typed."""
+    typed = set(_words(who))
+    names = clients["name"].map(lambda name: set(_words(name)))
+    return (
+        clients[(names == typed).astype(bool)],
+        clients[names.map(lambda words: bool(typed) and typed <= words).astype(bool)],
+    )
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text.casefold())

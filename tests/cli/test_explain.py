@@ -1,0 +1,113 @@
+"""``explain``: any price line by line, for a client named as people do."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from decimal import Decimal
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from scanner.cli.who import find_client
+from tests.cli.desk import type_in
+
+CLIENTS = """client_id,name,address,phone,sprinklers
+007,Ada Quill,7 Elm St,(308) 555-0107,no
+C8,Bo Quill,8 Elm St,+1 308 555 0108,no
+C9,Cy Tansy,9 Elm St,,no
+"""
+MEASURED = """client_id,along,length_ft,room_ft
+007,curb,60,30
+007,house,40,30
+C8,curb,8,30
+"""
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """A book of lots that were measured on foot, so that a scan needs no drawing."""
+    folder = tmp_path / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(CLIENTS)
+    (folder / "measured.csv").write_text(MEASURED)
+    (folder / "rates.toml").write_text("sales_tax_share = 0.07\n")
+    return folder
+
+
+def lines_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def before_tax(lines: list[dict[str, str]]) -> Decimal:
+    return sum(
+        Decimal(line["amount_usd"]) for line in lines if not line["task"].startswith("sales tax")
+    )
+
+
+@pytest.mark.parametrize(
+    "who", ["007", "7", "ada quill", "Quill, Ada", "555-0107", "1 308 555 0107"]
+)
+def test_amounts_add_up_to_the_price_said_to_the_cent(book: Path, who: str) -> None:
+    result = type_in("explain", str(book), who, "--today", "2026-03-02")
+    assert result.exit_code == 0
+    said = re.findall(r"^(\S+), .*?: \$([\d,.]+) before tax, \$([\d,.]+) with", result.stderr, re.M)
+    assert said
+    for offer_id, price, with_tax in said:
+        lines = [line for line in lines_of(result.stdout) if line["offer_id"] == offer_id]
+        assert before_tax(lines) == Decimal(price.replace(",", ""))
+        every = sum(Decimal(line["amount_usd"]) for line in lines)
+        assert every == Decimal(with_tax.replace(",", ""))
+        for line in lines:
+            product = Decimal(line["quantity"]) * Decimal(line["rate_usd"])
+            assert abs(product - Decimal(line["amount_usd"])) <= Decimal("0.005")
+            assert line["source"]
+
+
+def test_a_bed_alone_in_another_finish(book: Path) -> None:
+    result = type_in("explain", str(book), "007", "--bed", "007-curb-1", "--finish", "mulch")
+    lines = lines_of(result.stdout)
+    assert {(line["offer_id"], line["finish"]) for line in lines} == {("007-curb-1", "mulch")}
+    # 60 by 4 ft at 3 in of mulch: 240 x 3 / 324 yd3; a rate is what its figures make
+    mulch = next(line for line in lines if line["task"] == "spread mulch")
+    assert mulch["quantity"] == "2.222222"
+    assert mulch["rate_key"] == "spread_mulch_yd3_per_hour*labor_usd_per_hour"
+    assert Decimal(mulch["rate_usd"]) == round(Decimal(28) / Decimal("1.5"), 6)
+
+
+def test_json_for_other_programs(book: Path) -> None:
+    result = type_in("explain", str(book), "007", "--bed", "007-curb-1", "--json")
+    lines = json.loads(result.stdout)
+    assert {line["finish"] for line in lines} == {"planted"}
+    assert all(isinstance(line["amount_usd"], float) for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("words", "exit_code", "says"),
+    [
+        (("quill",), 2, "'quill' fits 2 clients, name one by its id: 007 (Ada Quill, 7 Elm St); C8 (Bo Quill"),
+        (("Zora",), 2, "'Zora' is no id, name or phone number in the client list"),
+        (("007", "--bed", "C8-curb-1"), 2, "'C8-curb-1' is no bed of 007: 007-curb-1, 007-house-1"),
+        (("C8", "--bed", "C8-curb-1"), 1, "C8-curb-1 has no price: it is skipped, too short"),
+        (("C8",), 1, "C8 has no offer and so no price: C8-curb-1 is skipped, too short"),
+        (("C9",), 1, "C9 has no offer and so no price"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_priced_is_a_sentence(
+    book: Path, words: tuple[str, ...], exit_code: int, says: str
+) -> None:
+    result = type_in("explain", str(book), *words)
+    assert result.exit_code == exit_code
+    assert says in " ".join(re.sub(r"[│╭╮╰╯─]", " ", result.stderr).split())
+    assert result.stdout == ""
+
+
+def test_more_clients_that_fit_than_can_be_read() -> None:
+    clients = pd.DataFrame(
+        {"client_id": [f"C{n}" for n in range(20)], "name": "Ada Quill", "phone": "", "address": ""}
+    )
+    with pytest.raises(Exception, match=r"fits 20 clients, .* C0 .*; and 12 more"):
+        find_client("ada", clients)
