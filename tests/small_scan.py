@@ -141,6 +141,7 @@ def small_scan() -> Scan:
                     & (line_items["finish"] == "planted")
                 ],
                 "prices": prices,
+                "offers": offers,
             }
         ],
     )
@@ -150,6 +151,25 @@ def with_tables(scan: Scan, **tables: pd.DataFrame) -> Scan:
     """The same scan with other tables in its one part."""
     (part,) = scan.parts
     return replace(scan, parts=[{**part, **tables}])
+
+
+def in_parts(scan: Scan, lot_count: int) -> Scan:
+    """The same scan with its one part cut up, so many clients each."""
+    (part,) = scan.parts
+    owner = part["offer_beds"].set_index("offer_id")["client_id"].to_dict()
+    ids = scan.clients["client_id"].tolist()
+    parts = [
+        {
+            name: table[
+                (table["client_id"] if "client_id" in table else table["offer_id"].map(owner)).isin(
+                    ids[start : start + lot_count]
+                )
+            ]
+            for name, table in part.items()
+        }
+        for start in range(0, len(ids), lot_count)
+    ]
+    return replace(scan, parts=parts)
 
 
 def small_clients() -> pd.DataFrame:
@@ -245,6 +265,7 @@ def small_offers(beds: gpd.GeoDataFrame, prices: pd.DataFrame) -> pd.DataFrame:
             "offer_id": offer_id, "phase": 1, "offer": " and ".join(_words(b) for b in bed_ids),
             "bed_ids": " ".join(bed_ids), "bed_count": len(bed_ids), "edge_ft": its_beds["edge_ft"].sum(),
             "area_ft2": its_beds["area_ft2"].sum(), "is_confirmed": offer_id != "C0008-curb-1",
+            "unseen_bed_ids": "C0008-curb-1" if offer_id == "C0008-curb-1" else "",
             "saving_cents": round(MOBILIZATION_CENTS / 0.55) * (len(bed_ids) - 1),
             "needs_designer": offer_id == "C0008-curb-1",
             "cautions": "; ".join(dict.fromkeys("; ".join(its_beds["cautions"]).split("; "))),

@@ -1,22 +1,24 @@
 """
 The beds as RFC 7946 GeoJSON, for maps and other programs.
 
-Written by ourselves: coordinates are rounded to 9 decimals of a degree (a tenth of a
-millimetre), rings that the rounding broke are repaired, outer rings run counterclockwise.
+Written by ourselves, part by part: coordinates are rounded to 9 decimals of a degree (a
+tenth of a millimeter), rings that the rounding broke are repaired, outer rings run
+counterclockwise.
 """
 
 from __future__ import annotations
 
-import json
-from typing import Any
+from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 
 from scanner.pages.summary import unseen_beds
-from scanner.schema.documents import FINISHES, Scan
-from scanner.sheets.cells import json_value, number, usd
+from scanner.schema.documents import FINISHES, Part, Scan
+from scanner.sheets.columns import Text, decimals, json_texts, usd
 
 DEGREE_DIGITS = 9
 MEASURES = (
@@ -32,31 +34,22 @@ TAKE_OFF = {
 PRICE_ENDS = {"": "price_cents", "_low": "price_low_cents", "_high": "price_high_cents"}
 
 
-def beds_geojson(scan: Scan) -> bytes:
+def beds_geojson(scan: Scan) -> Iterator[bytes]:
     """
-    Write `candidates.geojson`: one feature a bed, those that were skipped too.
+    Write `candidates.geojson`, part by part: one feature a bed, those that were skipped too.
 
-    Parameters
-    ----------
-    scan
-        Its beds, shapes, quantities, prices, offers and calls.
-
-    Returns
-    -------
-    content
-        The file's bytes. A bed measured on foot has no geometry; a skipped bed has no
-        quantities and no prices. Prices are those of the bed sold alone and ``confirmed`` is
-        the bed's own; ``reasons`` are those of the offer that holds it, as in the call list.
+    A bed measured on foot has no geometry; a skipped bed has no quantities and no prices.
+    Prices are those of the bed sold alone and ``confirmed`` is the bed's own; ``reasons`` are
+    those of the offer that holds it, as in the call list.
     """
-    columns = _columns(scan)
-    rows = zip(*columns.values(), strict=True)
-    features = [
-        f'{{"type": "Feature", "id": {json_value(row[0])}, "geometry": {geometry}, '
-        f'"properties": {json_value(dict(zip(columns, row, strict=True)))}}}'
-        for geometry, row in zip(_geometries(scan), rows, strict=True)
-    ]
-    lines = ",\n".join(features)
-    return f'{{"type": "FeatureCollection", "features": [\n{lines}\n]}}\n'.encode()
+    reasons = scan.calls.set_index("offer_id")["reasons"]
+    yield b'{"type": "FeatureCollection", "features": [\n'
+    gap = ""
+    for part in scan.parts:
+        if len(part["beds"]):
+            yield (gap + ",\n".join(_features(part, reasons).to_pylist())).encode()
+            gap = ",\n"
+    yield b"\n]}\n"
 
 
 def rounded_polygons(shapes: np.ndarray) -> np.ndarray:
@@ -94,82 +87,75 @@ def rounded_polygons(shapes: np.ndarray) -> np.ndarray:
     return shapely.orient_polygons(rounded)
 
 
-def _geometries(scan: Scan) -> list[str]:
+def _features(part: Part, reasons: pd.Series[str]) -> Text:
+    properties = _properties(part, reasons)
+    pieces: list[Text | str] = ['{"type": "Feature", "id": ', properties["bed_id"],
+                                ', "geometry": ', _geometries(part), ', "properties": {']  # fmt: skip
+    for number, (name, column) in enumerate(properties.items()):
+        pieces += [f'{", " if number else ""}"{name}": ', pc.fill_null(column, "null")]
+    return pc.binary_join_element_wise(*pieces, "}}", "")
+
+
+def _geometries(part: Part) -> Text:
     """Write the geometry of each bed as JSON, null where it lies nowhere."""
-    drawn = (
-        scan.table("shapes")[scan.table("shapes")["layer"] == "bed"]
-        .drop_duplicates("ref")
-        .set_index("ref")
-    )
-    shapes = drawn.geometry.reindex(scan.table("beds")["bed_id"]).to_numpy()
-    is_drawn = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    texts = np.full(len(shapes), "null", dtype=object)
-    texts[is_drawn] = [
-        json.dumps(shapely.geometry.mapping(shape)) for shape in rounded_polygons(shapes[is_drawn])
-    ]
-    return texts.tolist()
+    shapes = part["shapes"]
+    drawn = shapes[shapes["layer"] == "bed"].drop_duplicates("ref").set_index("ref")["geometry"]
+    found = drawn.reindex(part["beds"]["bed_id"]).to_numpy()
+    is_drawn = ~(shapely.is_missing(found) | shapely.is_empty(found))
+    written = np.full(len(found), "null", dtype=object)
+    written[is_drawn] = shapely.to_geojson(rounded_polygons(found[is_drawn]))
+    return pa.array(written, pa.string())
 
 
-def _columns(scan: Scan) -> dict[str, list[Any]]:
-    """Give each property of the beds as a column, in the file's order."""
-    beds = scan.table("beds")
-    is_alone = scan.table("quantities")["offer_id"] == scan.table("quantities")["bed_id"]
-    quantities = scan.table("quantities")[is_alone].set_index("bed_id").reindex(beds["bed_id"])
-    prices = scan.table("prices")[scan.table("prices")["offer_id"].isin(beds["bed_id"])].set_index(
-        "offer_id"
-    )
-    leads = prices[prices["is_lead"]].reindex(beds["bed_id"])
+def _properties(part: Part, reasons: pd.Series[str]) -> dict[str, Text]:
+    """Give each property of the beds as JSON, in the file's order."""
+    beds, quantities, prices = part["beds"], part["quantities"], part["prices"]
+    bed_ids = beds["bed_id"]
+    is_alone = quantities["offer_id"] == quantities["bed_id"]
+    alone = quantities[is_alone].set_index("bed_id").reindex(bed_ids)
+    prices = prices.set_index("offer_id")
+    leads = prices[prices["is_lead"]].reindex(bed_ids)
     return {
-        **_texts(beds, ("bed_id", "client_id", "along", "face")),
-        **_texts(leads, ("finish",)),
-        **_texts(beds, ("lawn_source", "edge_source", "skip_reason")),
-        **{name: [number(value) for value in beds[name]] for name in MEASURES},
-        **{name: [number(value, digits=d) for value in quantities[name]] for name, d in TAKE_OFF.items()},
-        **_texts(leads, ("method",)),
-        **{name: [number(value) for value in leads[name]] for name in ("labor_hours", "crew_days")},
-        "direct_cost_usd": _usd(leads["direct_cost_cents"]),
+        **_texts(beds, "bed_id", "client_id", "along", "face"),
+        **_texts(leads, "finish"),
+        **_texts(beds, "lawn_source", "edge_source", "skip_reason"),
+        **{name: decimals(beds[name]) for name in MEASURES},
+        **{name: decimals(alone[name], digits=digits) for name, digits in TAKE_OFF.items()},
+        **_texts(leads, "method"),
+        **{name: decimals(leads[name]) for name in ("labor_hours", "crew_days")},
+        "direct_cost_usd": usd(leads["direct_cost_cents"]),
         **_price_columns(leads, "price"),
-        **_finish_columns(prices, beds),
-        "gross_profit_usd": _usd(leads["gross_profit_cents"]),
-        "confirmed": _confirmed(scan).tolist(),
-        **_texts(beds, ("cautions",)),
-        "reasons": _of_offer(scan, scan.calls, "reasons").fillna("").tolist(),
-        "turf_left_width_ft": [number(value) for value in beds["turf_left_width_ft"]],
-    }  # fmt: skip
+        **{
+            name: column
+            for finish in FINISHES
+            for name, column in _price_columns(
+                prices[prices["finish"] == finish].reindex(bed_ids), f"price_{finish}"
+            ).items()
+        },
+        "gross_profit_usd": usd(leads["gross_profit_cents"]),
+        "confirmed": pc.cast(pa.array(_confirmed(beds, part["offers"])), pa.string()),
+        **_texts(beds, "cautions"),
+        "reasons": json_texts(_of_offer(beds, part["offers"], reasons)),
+        "turf_left_width_ft": decimals(beds["turf_left_width_ft"]),
+    }
 
 
-def _finish_columns(prices: pd.DataFrame, beds: pd.DataFrame) -> dict[str, list[Any]]:
-    columns: dict[str, list[Any]] = {}
-    for finish in FINISHES:
-        of_finish = prices[prices["finish"] == finish].reindex(beds["bed_id"])
-        columns |= _price_columns(of_finish, f"price_{finish}")
-    return columns
+def _texts(table: pd.DataFrame, *names: str) -> dict[str, Text]:
+    return {name: json_texts(table[name]) for name in names}
 
 
-def _price_columns(prices: pd.DataFrame, name: str) -> dict[str, list[Any]]:
-    return {f"{name}{end}_usd": _usd(prices[column]) for end, column in PRICE_ENDS.items()}
+def _price_columns(prices: pd.DataFrame, name: str) -> dict[str, Text]:
+    return {f"{name}{end}_usd": usd(prices[column]) for end, column in PRICE_ENDS.items()}
 
 
-def _confirmed(scan: Scan) -> pd.Series[bool]:
+def _confirmed(beds: pd.DataFrame, offers: pd.DataFrame) -> np.ndarray:
     """Tell which beds rest on ground that is known, though another of their offer may not."""
-    offers = scan.offers
-    if "unseen_bed_ids" not in offers:
-        return _of_offer(scan, offers, "is_confirmed").eq(1)
     offered = set(offers["bed_ids"].str.split().explode()) - unseen_beds(offers)
-    return scan.table("beds")["bed_id"].isin(offered)
+    return np.array([bed_id in offered for bed_id in beds["bed_id"].tolist()], dtype=bool)
 
 
-def _of_offer(scan: Scan, table: pd.DataFrame, column: str) -> pd.Series[Any]:
-    """Give each bed what a table says of the offer that holds it; missing where none does."""
-    offers = scan.offers
-    parts = offers[["offer_id"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
-    said = parts.merge(table[["offer_id", column]], on="offer_id").set_index("bed_id")
-    return scan.table("beds")["bed_id"].map(said[column])
-
-
-def _texts(table: pd.DataFrame, names: tuple[str, ...]) -> dict[str, list[Any]]:
-    return {name: [None if pd.isna(text) else text for text in table[name]] for name in names}
-
-
-def _usd(amounts_cents: pd.Series) -> list[Any]:
-    return [None if pd.isna(amount) else usd(amount) for amount in amounts_cents]
+def _of_offer(beds: pd.DataFrame, offers: pd.DataFrame, words: pd.Series[str]) -> pd.Series[str]:
+    """Give each bed what is said of the offer that holds it; blank where none does."""
+    of_bed = offers["bed_ids"].str.split().explode().rename("bed_id").to_frame()
+    said = of_bed.assign(said=offers["offer_id"].map(words)).set_index("bed_id")["said"]
+    return beds["bed_id"].map(said).fillna("")

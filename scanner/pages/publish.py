@@ -135,7 +135,7 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> dict[str, bytes]:
         "map.html": render_map(scan).encode(),
         "calls.csv": sheet_csv(CALL_LIST, rows),
         "calls.xlsx": sheet.getvalue(),
-        "candidates.geojson": beds_geojson(scan),
+        "candidates.geojson": b"".join(beds_geojson(scan)),
         "line_items.csv": b"".join(line_items_csv(scan)),
         "rates.csv": rates_csv(scan.rates),
         "problems.csv": problems_csv(scan),

@@ -37,6 +37,7 @@ from scanner.schema.tables import (
     LINE_ITEMS,
     LOTS,
     OFFER_BEDS,
+    OFFERS,
     PRICES,
     QUANTITIES,
     SHAPES,
@@ -125,6 +126,7 @@ PART_TABLES = {
     "quantities": QUANTITIES,
     "line_items": LINE_ITEMS,
     "prices": PRICES,
+    "offers": OFFERS,
 }
 """
 What a `Part` holds: `OFFER_BEDS`, `QUANTITIES` and `PRICES` have each bed alone (its offer is

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +11,7 @@ from hypothesis import strategies as st
 
 from scanner.pages.geojson import beds_geojson, rounded_polygons
 from scanner.pages.summary import summarize
-from tests.small_scan import small_scan, with_tables
+from tests.small_scan import in_parts, small_scan, with_tables
 
 # The properties that the file promises, in their order
 PROPERTIES = [
@@ -66,9 +65,13 @@ PROPERTIES = [
 ]
 
 
+def written(scan):
+    return json.loads(b"".join(beds_geojson(scan)))
+
+
 @pytest.fixture(scope="module")
 def features():
-    return json.loads(beds_geojson(small_scan()))["features"]
+    return written(small_scan())["features"]
 
 
 def properties(features, bed_id):
@@ -105,7 +108,7 @@ def test_skipped_bed_has_its_reason_and_no_price(features):
 
 def test_prices_are_those_of_the_bed_alone():
     # 200 ft2: 7 $/ft2 planted and 120 $ for the day are 1,520 $; over 0.55
-    bed = properties(json.loads(beds_geojson(small_scan()))["features"], "C0002-curb-1")
+    bed = properties(written(small_scan())["features"], "C0002-curb-1")
     assert bed["price_usd"] == bed["price_planted_usd"] == 2763.64
     assert bed["direct_cost_usd"] == 1520
     assert (bed["price_low_usd"], bed["price_high_usd"]) == (2050, 3900)
@@ -126,20 +129,20 @@ def test_a_bed_is_confirmed_though_another_of_its_offer_is_not():
     pair = scan.offers.loc[is_double, "bed_ids"].iloc[0].split()
     unseen = scan.offers["bed_ids"].where(~scan.offers["bed_ids"].str.startswith(pair[0]), pair[1])
     told = scan.offers.assign(is_confirmed=False, unseen_bed_ids=unseen)
-    features = json.loads(beds_geojson(replace(scan, offers=told)))["features"]
+    features = written(with_tables(scan, offers=told))["features"]
     # everything else is unseen, or skipped and so no offer's
     assert [f["id"] for f in features if f["properties"]["confirmed"]] == [pair[0]]
 
 
 def test_money_has_two_decimals_in_the_text():
-    text = beds_geojson(small_scan()).decode()
+    text = b"".join(beds_geojson(small_scan())).decode()
     assert '"price_low_usd": 2050.00' in text
     assert '"direct_cost_usd": 1520.00' in text
 
 
 def test_read_back_by_another_program(tmp_path):
     path = tmp_path / "candidates.geojson"
-    path.write_bytes(beds_geojson(small_scan()))
+    path.write_bytes(b"".join(beds_geojson(small_scan())))
     beds = gpd.read_file(path)
     drawn = beds[~beds.geometry.isna()]
     assert beds.crs.to_epsg() == 4326
@@ -150,7 +153,7 @@ def test_read_back_by_another_program(tmp_path):
 
 
 def test_rfc_7946(features):
-    document = json.loads(beds_geojson(small_scan()))
+    document = written(small_scan())
     assert set(document) == {"type", "features"}
     for feature in features:
         if feature["geometry"] is None:
@@ -196,7 +199,13 @@ def test_rounded_polygons_are_valid_and_rounded(points):
     assert (np.round(coordinates, 9) == coordinates).all()
 
 
+@pytest.mark.parametrize("lot_count", [1, 3])
+def test_parts_of_any_size_give_the_same_bytes(lot_count):
+    whole = b"".join(beds_geojson(small_scan()))
+    assert b"".join(beds_geojson(in_parts(small_scan(), lot_count))) == whole
+
+
 def test_no_bed_at_all():
     scan = small_scan()
     none = with_tables(scan, beds=scan.table("beds").iloc[:0])
-    assert json.loads(beds_geojson(none)) == {"type": "FeatureCollection", "features": []}
+    assert written(none) == {"type": "FeatureCollection", "features": []}
