@@ -259,12 +259,8 @@ def _price_block(
     """Take lots from beds to offers."""
     book, season, rates, rules = block.book, block.season, block.book.rates, block.book.rules
     measured = book.measured[book.measured["client_id"].isin(clients)]
-    on_foot = know_again(
-        size_measured(measured, rules=rules, answers=season.answers),
-        season.beds,
-        frame="",
-        rules=rules,
-    )
+    sized = size_measured(measured, rules=rules, answers=season.answers)
+    on_foot = know_again(sized, season.beds, frame="", rules=rules)
     beds = set_sold_aside(_better_source(on_foot, survey), season.jobs)
     alone = sell_alone(beds)
     order = order_beds(_price(alone, book, season)["prices"], beds)
@@ -275,8 +271,7 @@ def _price_block(
     offers = make_offers(
         priced["prices"], offer_beds, order, rules=rules, rates=rates, answers=season.answers
     )
-    prices, quantities = priced["prices"], priced["quantities"]
-    is_made = prices["offer_id"].isin(offers["offer_id"]) & prices["is_lead"]
+    made = priced["prices"].merge(offers[["offer_id", "finish"]], on=["offer_id", "finish"])
     # Sets of beds that no offer sells have served their turn.
     sold = pd.concat([alone["offer_id"], offers["offer_id"]]).unique()
     kept = {"offer_beds": offer_beds[[*OFFER_BEDS.columns]], **priced}
@@ -287,7 +282,7 @@ def _price_block(
         "shapes": list_shapes(survey, beds) if survey else empty_table(SHAPES),
         **{name: table[table["offer_id"].isin(sold)] for name, table in kept.items()},
         "line_items": itemize(
-            prices[is_made], offer_beds, quantities, rates=rates, answers=season.answers
+            made, offer_beds, priced["quantities"], rates=rates, answers=season.answers
         ),
         "offers": offers,
         "problems": list_notes(survey, rules=rules) if survey else list_problems([]),

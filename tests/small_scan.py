@@ -78,11 +78,11 @@ RECTANGLES = {
     "C0002-house-1": ((30, 31, 60, 35), ""),
     "C0003-sidewalk-1": ((30, 0, 80, 4), ""),
     "C0003-sidewalk-2": ((0, 0, 10, 4), "too short"),
-    "C0004-curb-1": (None, ""),
     "C0005-curb-1": ((30, -10, 80, -6), ""),
     "C0006-curb-1": ((30, -10, 80, -6), ""),
     "C0008-curb-1": ((30, -10, 80, -6), ""),
     "C0009-house-1": ((30, 31, 60, 35), ""),
+    "C0004-curb-1": (None, ""),  # known from a walk alone, so it comes last
 }
 MEASURED_EDGE_FT = 40.0
 BED_IDS_OF_OFFERS = {
@@ -157,7 +157,8 @@ def in_parts(scan: Scan, lot_count: int) -> Scan:
     """The same scan with its one part cut up, so many clients each."""
     (part,) = scan.parts
     owner = part["offer_beds"].set_index("offer_id")["client_id"].to_dict()
-    ids = scan.clients["client_id"].tolist()
+    # As in a scan, lots known from a walk alone come last
+    ids = pd.concat([part["lots"]["client_id"], scan.clients["client_id"]]).unique().tolist()
     parts = [
         {
             name: table[

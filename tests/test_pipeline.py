@@ -16,10 +16,10 @@ from scanner.book.settings import read_rates
 from scanner.ground.stored import know_again, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
-from scanner.pages.webmap_data import page_data
 from scanner.pipeline import read_book, scan
 from scanner.schema.documents import Book, Scan
 from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
+from tests.map_files import data_of, map_html
 from tests.sites import (
     Drawing,
     clients_of,
@@ -158,7 +158,7 @@ def test_beds_of_a_lot_are_disjoint_and_inside_its_lawn(sample: Scan):
 
 
 def test_totals_agree_on_the_map_in_the_geojson_and_in_the_summary(sample: Scan):
-    features = json.loads(beds_geojson(sample))["features"]
+    features = json.loads(b"".join(beds_geojson(sample, sample.parts)))["features"]
     kept = [row["properties"] for row in features if not row["properties"]["skip_reason"]]
     total = summarize(sample)
     assert total["beds"] == len(kept)
@@ -166,7 +166,7 @@ def test_totals_agree_on_the_map_in_the_geojson_and_in_the_summary(sample: Scan)
     assert sum(total["skipped_by_reason"].values()) == total["skipped"]
     assert float(total["area_ft2"]) == pytest.approx(sum(row["area_ft2"] for row in kept))
     assert float(total["edge_ft"]) == pytest.approx(sum(row["edge_ft"] for row in kept))
-    drawn = [bed for client in page_data(sample)["clients"] for bed in client["beds"]]
+    drawn = [bed for client in data_of(map_html(sample))["clients"] for bed in client["beds"]]
     assert len(drawn) == len(features)
 
 

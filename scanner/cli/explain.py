@@ -122,8 +122,7 @@ def _why_none(found: Scan, client_id: str, beds: pd.DataFrame, bed_id: str | Non
     if bed_id is not None:
         return f"{bed_id} has no price: it is skipped, {beds['skip_reason'].to_dict()[bed_id]}"
     skipped = "; ".join(
-        f"{name} is skipped, {why}"
-        for name, why in beds["skip_reason"].to_dict().items()
+        f"{name} is skipped, {why}" for name, why in beds["skip_reason"].to_dict().items()
     )
     of_client = found.problems[found.problems["client_id"] == client_id]
     why = "; ".join(filter(None, [skipped, *of_client["problem"]]))

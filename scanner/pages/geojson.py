@@ -8,7 +8,7 @@ counterclockwise.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import pandas as pd
@@ -34,9 +34,9 @@ TAKE_OFF = {
 PRICE_ENDS = {"": "price_cents", "_low": "price_low_cents", "_high": "price_high_cents"}
 
 
-def beds_geojson(scan: Scan) -> Iterator[bytes]:
+def beds_geojson(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
     """
-    Write `candidates.geojson`, part by part: one feature a bed, those that were skipped too.
+    Write `candidates.geojson`: its head, a piece a part, its end; a feature a bed, skipped ones too.
 
     A bed measured on foot has no geometry; a skipped bed has no quantities and no prices.
     Prices are those of the bed sold alone and ``confirmed`` is the bed's own; ``reasons`` are
@@ -45,10 +45,10 @@ def beds_geojson(scan: Scan) -> Iterator[bytes]:
     reasons = scan.calls.set_index("offer_id")["reasons"]
     yield b'{"type": "FeatureCollection", "features": [\n'
     gap = ""
-    for part in scan.parts:
-        if len(part["beds"]):
-            yield (gap + ",\n".join(_features(part, reasons).to_pylist())).encode()
-            gap = ",\n"
+    for part in parts:
+        features = _features(part, reasons).to_pylist()
+        yield (gap + ",\n".join(features) if features else "").encode()
+        gap = ",\n" if features else gap
     yield b"\n]}\n"
 
 

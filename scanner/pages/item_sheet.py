@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
-from scanner.schema.documents import Rate, RateBook, Scan
+from scanner.schema.documents import Part, Rate, RateBook, Scan
 from scanner.schema.rate_book import unit_of
 from scanner.sheets.cells import csv_bytes, factor
 from scanner.sheets.columns import Text, csv_rows, factors, guarded, usd
@@ -18,13 +18,14 @@ RATE_COLUMNS = ("rate_key", "value", "low", "high", "unit", "source")
 PROBLEM_COLUMNS = ("file", "feature", "client_id", "severity", "problem", "remedy")
 
 
-def line_items_csv(scan: Scan) -> Iterator[bytes]:
-    """Write `line_items.csv`: the offers on the call list in the finish offered, part by part."""
+def line_items_csv(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
+    """Write `line_items.csv`: the offers on the call list in the finish offered; a piece a part."""
     listed = scan.calls.loc[scan.calls["left_out"] == "", "offer_id"]
     yield csv_bytes(ITEM_COLUMNS, [])
-    for part in scan.parts:
+    for part in parts:
         items = part["line_items"]
         yield csv_rows(item_columns(items[items["offer_id"].isin(listed)]))
+    yield b""
 
 
 def item_columns(items: pd.DataFrame) -> dict[str, Text]:

@@ -10,8 +10,7 @@ import pandas as pd
 from scanner.schema.documents import Scan
 from scanner.schema.tables import SKIP_REASONS
 from scanner.sheets.cells import json_value, number, usd
-
-NOTHING = Decimal("0.00")
+from scanner.sheets.columns import scaled
 
 
 def summary_json(scan: Scan) -> bytes:
@@ -128,4 +127,4 @@ def _scanned_ids(scan: Scan) -> set[str]:
 
 def _total(measures: pd.Series[float]) -> Decimal:
     """Add what the files write, each number already rounded, so that sums agree exactly."""
-    return sum((number(value) or NOTHING for value in measures), NOTHING)
+    return Decimal(int(scaled(measures).sum())).scaleb(-2)

@@ -1,5 +1,5 @@
 """
-The map page: one file with its own scripts, style and data.
+The map: a page with its own scripts, style and data, or an index and such a page a route.
 
 folium makes the map; the page round it, the drawing and the list are ours. Nothing
 is fetched until the reader switches a background on, and then only pictures from the
@@ -8,20 +8,37 @@ addresses that the local rules name.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
 import folium
 import jinja2
+import pandas as pd
+import pyarrow as pa
 from branca.element import Figure
 
 from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
 from scanner.pages.summary import summarize
-from scanner.pages.webmap_data import page_data
-from scanner.pages.webmap_rows import page_choices, page_left_out, page_rows
-from scanner.schema.documents import Scan
+from scanner.pages.webmap_data import Told, bare_json, lots_json
+from scanner.pages.webmap_pages import INDEX, MapPage, lay_out_pages, total_pages
+from scanner.pages.webmap_rows import (
+    add_bands,
+    page_left_out,
+    page_rows,
+    sort_days,
+    sort_routes,
+)
+from scanner.schema.documents import FINISH_WORDS, FINISHES, Part, Scan
+from scanner.schema.tables import LAYERS
+from scanner.sheets.columns import Text
 from scanner.units import CENTS_PER_USD
+
+DATA_MARK = "lots-go-here"
+"""Stands in a page where its lots are written, part by part."""
 
 _ASSETS = files("scanner.pages") / "webmap_assets"
 _NOWHERE = (0.0, 0.0)  # the page's script moves the map to the lots as soon as it runs
@@ -53,51 +70,127 @@ class _Page(Figure):
         self._template = template
 
 
-def render_map(scan: Scan) -> str:
+def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str, bytes]]]:
     """
-    Make the map page of a scan.
+    Make the map, part by part: each step gives pieces of pages, to be put behind what stands there.
 
-    Parameters
-    ----------
-    scan
-        What was found, priced and ranked.
-
-    Returns
-    -------
-    html
-        A whole page that needs no other file; the same scan gives the same text.
+    First all that comes before the lots, then a step for each of `parts`, which must be those
+    of the scan in their order; at last the end of each page. A page needs no other file; the
+    same scan gives the same pages, whatever the size of its parts.
     """
-    page = _Page(_environment().get_template("page.html"))
-    page.add_child(_Plan())
-    backgrounds = offer_backgrounds(scan.rules.backgrounds)
-    return seal_page(page.render(page=_context(scan, backgrounds)), backgrounds)
-
-
-def _context(scan: Scan, backgrounds: list[dict[str, str]]) -> dict[str, Any]:
-    """Everything that the template shows; the template escapes each text."""
-    routes, days = page_choices(scan.clients)
+    scan = add_bands(scan)
+    numbers, pages = lay_out_pages(scan)
     left_out = page_left_out(scan)
-    return {
-        "mark": POLICY_MARK,
+    ends = dict[str, bytes]()
+    yield _begin(scan, pages, (numbers, left_out), ends)
+    why = left_out.set_index("client_id")["why"]
+    clients = scan.clients.set_index("client_id", drop=False)
+    clients = clients.assign(out=why.reindex(clients.index).fillna(""))
+    told = Told(clients, scan.calls.set_index("offer_id"))
+    gaps = dict.fromkeys(ends, "\n")
+    is_left = pd.Series(data=True, index=clients.index)
+    for part in parts:
+        of_part, lots = lots_json(part, told)
+        is_left[of_part] = False
+        yield _pieces(numbers.loc[of_part], lots, pages, gaps)
+    rest = clients[is_left]
+    yield [*_pieces(numbers.loc[rest.index], bare_json(rest), pages, gaps), *ends.items()]
+
+
+def _begin(
+    scan: Scan,
+    pages: list[MapPage],
+    lists: tuple[pd.Series[int], pd.DataFrame],
+    ends: dict[str, bytes],
+) -> Iterator[tuple[str, bytes]]:
+    """Give all pages up to their lots, and keep what comes after."""
+    numbers, left_out = lists
+    totals = list(total_pages(scan, numbers).itertuples())
+    listed, unlisted, clients = (
+        _by_page(table, numbers)
+        for table in (page_rows(scan), left_out, scan.clients[["client_id", "route", "mow_day"]])
+    )
+    for number, page in enumerate(pages):
+        of_page = {
+            "totals": totals[number],
+            "title": page.title,
+            "rows": listed[number],
+            "left_out": [row for row in unlisted[number] if row.has_offer],
+            "without": [row for row in unlisted[number] if not row.has_offer],
+            "routes": sort_routes({row.route for row in clients[number]}),
+            "days": sort_days({row.mow_day for row in clients[number]}),
+        }
+        begin, _, end = _render(scan, of_page).rpartition(DATA_MARK)
+        ends[page.name] = end.encode()
+        yield page.name, begin.encode()
+    if len(pages) > 1:
+        yield INDEX, _render_index(scan, list(zip(pages, totals, strict=True))).encode()
+
+
+def _by_page(table: pd.DataFrame, numbers: pd.Series[int]) -> dict[int, list[Any]]:
+    rows = defaultdict[int, list[Any]](list)
+    of_row = numbers.reindex(table["client_id"]).tolist()
+    for number, row in zip(of_row, table.itertuples(index=False), strict=True):
+        rows[number].append(row)
+    return rows
+
+
+def _pieces(
+    numbers: pd.Series[int], lots: Text, pages: list[MapPage], gaps: dict[str, str]
+) -> list[tuple[str, bytes]]:
+    """Sort lots by the page that they stand on."""
+    pieces = []
+    for number in numbers.unique():
+        name = pages[number].name
+        of_page = lots.filter(pa.array((numbers == number).to_numpy()))
+        pieces.append((name, (gaps[name] + ",\n".join(of_page.to_pylist())).encode()))
+        gaps[name] = ",\n"
+    return pieces
+
+
+def _render(scan: Scan, of_page: dict[str, Any]) -> str:
+    backgrounds = offer_backgrounds(scan.rules.backgrounds)
+    finishes = [FINISH_WORDS[finish] for finish in FINISHES]
+    head = script_json({"layers": LAYERS, "finishes": finishes, "backgrounds": backgrounds})
+    plan, plan_script = _plan()
+    context = of_page | {
         "scan": scan,
-        "totals": summarize(scan),
-        "rows": list(page_rows(scan).itertuples(index=False)),
-        "left_out": list(left_out[left_out["has_offer"]].itertuples(index=False)),
-        "without": list(left_out[~left_out["has_offer"]].itertuples(index=False)),
-        "routes": routes,
-        "days": days,
+        "mark": POLICY_MARK,
         "backgrounds": backgrounds,
         "style": leaflet_style() + "\n" + _asset("page.css"),
-        "leaflet": leaflet_script(),
-        "script": _asset("drawing.js") + "\n" + _asset("page.js"),
-        "data": script_json(page_data(scan) | {"backgrounds": backgrounds}),
+        "plan": plan,
+        "scripts": [leaflet_script(), plan_script, _asset("drawing.js") + "\n" + _asset("page.js")],
+        "data": f'{head[:-1]},"clients":[{DATA_MARK}\n]}}',
     }
+    return seal_page(_environment().get_template("page.html").render(page=context), backgrounds)
 
 
+def _render_index(scan: Scan, rows: list[tuple[MapPage, Any]]) -> str:
+    context = {
+        "scan": scan,
+        "totals": summarize(scan),
+        "mark": POLICY_MARK,
+        "rows": rows,
+        "style": _asset("page.css"),
+    }
+    return seal_page(_environment().get_template("index.html").render(page=context), [])
+
+
+@cache
+def _plan() -> tuple[str, str]:
+    """Let folium make the element of the map and the script that fills it."""
+    figure = _Page(_environment().get_template("plan.html"))
+    figure.add_child(_Plan())
+    element, script = figure.render().split(POLICY_MARK)
+    return element.strip(), script.strip()
+
+
+@cache
 def _asset(name: str) -> str:
     return (_ASSETS / name).read_text(encoding="utf-8").replace("\r\n", "\n").strip()
 
 
+@cache
 def _environment() -> jinja2.Environment:
     environment = jinja2.Environment(
         loader=jinja2.FunctionLoader(_asset), autoescape=True, trim_blocks=True, lstrip_blocks=True

@@ -1,201 +1,244 @@
 """
-What the map page's script draws and shows, as plain lists.
+What the map page's script draws and shows: the lots of a part as JSON, made in arrays.
 
-Geometry goes into the page as whole numbers and sentences stand there once, so that
-a page of thousands of lots stays light.
+Geometry goes into the page as whole numbers, and a lot says each sentence once, so that a
+page of thousands of lots stays light. A lot's text hangs on nothing but the lot.
 """
 
 from __future__ import annotations
 
-import math
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
-from geopandas import GeoDataFrame
 
-from scanner.pages.webmap_rows import LEFT_OUT, SKIPPED, TOLD, dial, page_left_out, rank_band
-from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
+from scanner.pages.webmap_rows import LEFT_OUT, SKIPPED, TOLD, dial
+from scanner.schema.documents import FINISHES, Part
 from scanner.schema.tables import LAYERS, UTILITIES
-
-Numbers = list[int]
+from scanner.sheets.columns import Text, decimals, json_texts, texts
 
 DEGREES_TO_UNITS = 10_000_000
 """Coordinates are whole units of the seventh decimal of a degree: 0.04 ft."""
 
 _SIMPLER_DEGREES = 1.2e-7  # half an inch: rings with a point every foot lose what no screen shows
 
+_MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 
-def page_data(scan: Scan) -> dict[str, Any]:
+
+@dataclass(frozen=True)
+class Told:
     """
-    Collect what the page's script draws and shows, as plain lists for JSON.
+    What the page says of clients that no part knows.
 
-    Parameters
+    Attributes
     ----------
-    scan
-        Everything.
-
-    Returns
-    -------
-    data
-        ``layers``, ``words`` (each sentence once; elsewhere by its place), ``finishes`` and
-        ``clients`` with their offers, beds and shapes. Coordinates are in
-        units of `DEGREES_TO_UNITS`, the first point of a ring whole, the rest as steps.
+    clients
+        Table `CLIENTS` by client, and ``out``: why the client is not on the list; blank: is.
+    calls
+        Table `CALLS` by offer, and ``band``.
     """
-    words: dict[str, int] = {}
-    offers = _group(_offers(scan), words)
-    beds = _group(_beds(scan), words)
-    numbers = {what: n for n, what in enumerate(UTILITIES)}
-    numbers |= {bed[0]: n for of in beds.values() for n, bed in enumerate(of)}
-    shapes = _shapes(GeoDataFrame(scan.table("shapes"), geometry="geometry"), numbers)
-    left_out = page_left_out(scan).set_index("client_id")["why"]
-    told = scan.clients.sort_values("client_id")[[*TOLD, "lon", "lat"]]
-    clients = [
-        {
-            "id": client_id,
-            "told": [name, address, phone, dial(phone), route, mow_day],
-            "at": _units(lon, lat),
-            "out": left_out.get(client_id, ""),
-            "offers": offers.get(client_id, []),
-            "beds": beds.get(client_id, []),
-            "shapes": shapes.get(client_id, []),
-        }
-        for client_id, name, address, phone, route, mow_day, lon, lat in told.itertuples(
-            index=False, name=None
-        )
+
+    clients: pd.DataFrame
+    calls: pd.DataFrame
+
+
+def lots_json(part: Part, told: Told) -> tuple[pd.Index, Text]:
+    """
+    Write the lots of a part: clients, and the object of each as the page's script reads it.
+
+    Coordinates are in units of `DEGREES_TO_UNITS`, the first point of a ring whole, the rest
+    as steps. Sentences stand once among a lot's ``words``, elsewhere by their place there.
+    """
+    owners = [part[name]["client_id"] for name in ("lots", "beds", "shapes")]
+    clients = pd.Index(pd.concat(owners).unique())
+    offers, beds = _offers(part, told.calls), part["beds"]
+    of_offer, of_bed = (
+        clients.get_indexer(offers["client_id"]),
+        clients.get_indexer(beds["client_id"]),
+    )
+    said = [
+        (offers["reasons"], of_offer),
+        (offers["unknowns"], of_offer),
+        (beds["cautions"], of_bed),
     ]
-    return {
-        "layers": list(LAYERS),
-        "words": list(words),
-        "finishes": [FINISH_WORDS[finish] for finish in FINISHES],
-        "clients": clients,
+    words, (reasons, unknowns, cautions) = _number_sentences(said, len(clients))
+    fields = {
+        "words": words,
+        "offers": _lists(_offer_rows(offers, reasons, unknowns), of_offer, len(clients)),
+        "beds": _lists(_bed_rows(part, offers, cautions), of_bed, len(clients)),
+        "shapes": _shapes(part, clients),
     }
+    return clients, _objects(told.clients.loc[clients], fields)
 
 
-def _offers(scan: Scan) -> pd.DataFrame:
-    """Client, offer, rank, band, money and words of each offer, best first."""
-    calls = scan.calls[["offer_id", "rank", "reasons", "chance"]]
-    offers = scan.offers.merge(calls, on="offer_id", how="left")
-    offers = offers.assign(
-        rank=offers["rank"].fillna(0).astype(int), reasons=offers["reasons"].fillna("")
+def bare_json(clients: pd.DataFrame) -> Text:
+    """Write clients of whom no part knows anything, rows of `Told.clients`."""
+    nothing = pa.array(["[]"] * len(clients), pa.string())
+    return _objects(clients, dict.fromkeys(("words", "offers", "beds", "shapes"), nothing))
+
+
+def _objects(clients: pd.DataFrame, fields: dict[str, Text]) -> Text:
+    told = [clients.index.to_series() if name == "client_id" else clients[name] for name in TOLD]
+    phone = TOLD.index("phone")
+    told = [*told[1 : phone + 1], told[phone].map(dial), *told[phone + 1 :]]
+    pieces: list[Text | str] = ['{"id":', json_texts(clients.index.to_series())]
+    pieces += [',"told":', _array(*(json_texts(column) for column in told))]
+    pieces += [',"at":', _places(clients), ',"out":', json_texts(clients["out"])]
+    for name, column in fields.items():
+        pieces += [f',"{name}":', column]
+    objects = pc.binary_join_element_wise(*pieces, "}", "")
+    # Nothing in a book can end the script element that the text stands in
+    return pc.replace_substring(objects, "<", "\\u003c")
+
+
+def _places(clients: pd.DataFrame) -> Text:
+    degrees = clients[["lon", "lat"]].to_numpy(dtype=float)
+    is_known = np.isfinite(degrees).all(axis=1)
+    whole = np.rint(np.where(is_known[:, None], degrees, 0.0) * DEGREES_TO_UNITS).astype(np.int64)
+    lon, lat = (pa.array(column).cast(pa.string()) for column in whole.T)
+    return pc.if_else(pa.array(is_known), _array(lon, lat), "[]")
+
+
+def _offers(part: Part, calls: pd.DataFrame) -> pd.DataFrame:
+    """Rows of `OFFERS` with rank, band, chance and reasons; rank 0: in no call."""
+    offers = part["offers"].sort_values(["client_id", "phase", "offer_id"], ignore_index=True)
+    called = calls[["rank", "band", "chance", "reasons"]].reindex(offers["offer_id"])
+    return offers.assign(
+        rank=called["rank"].fillna(0).to_numpy(dtype=int),
+        band=called["band"].fillna(LEFT_OUT).to_numpy(dtype=int),
+        chance=called["chance"].fillna(0.0).to_numpy(),
+        reasons=called["reasons"].fillna("").to_numpy(),
     )
-    offers = offers.assign(
-        band=rank_band(offers["rank"]), chance=offers["chance"].fillna(0.0).round(3)
+
+
+def _offer_rows(offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
+    return _array(
+        json_texts(offers["offer_id"]), *_whole(offers, "rank", "band"),
+        *(json_texts(offers[name]) for name in ("offer", "bed_ids")), *_whole(offers, *_MONEY),
+        decimals(offers["crew_days"]), *_whole(offers, "saving_cents"), decimals(offers["chance"], digits=3),
+        *_whole(offers, "is_confirmed"), reasons, unknowns,
+    )  # fmt: skip
+
+
+def _bed_rows(part: Part, offers: pd.DataFrame, cautions: Text) -> Text:
+    beds = part["beds"]
+    of_bed = (
+        offers[["band", "bed_ids"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
     )
-    offers = offers.assign(
-        crew_days=offers["crew_days"].round(2), is_confirmed=offers["is_confirmed"].astype(int)
-    )
-    offers = offers.sort_values(["client_id", "phase", "offer_id"])
-    columns = ["client_id", "offer_id", "rank", "band", "offer", "bed_ids", "price_cents", "price_low_cents",
-               "price_high_cents", "crew_days", "saving_cents", "chance", "is_confirmed", "reasons",
-               "unknowns"]  # fmt: skip
-    return offers[columns]
+    band = of_bed.groupby("bed_id")["band"].min().reindex(beds["bed_id"]).fillna(LEFT_OUT)
+    is_skipped = (beds["skip_reason"] != "").to_numpy()
+    bands = pd.DataFrame({"band": np.where(is_skipped, SKIPPED, band.to_numpy(dtype=int))})
+    return _array(
+        *(json_texts(beds[name]) for name in ("bed_id", "along", "face")), *_whole(bands, "band"),
+        json_texts(beds["skip_reason"]),
+        *(decimals(beds[name], digits=1) for name in ("edge_ft", "area_ft2", "mean_depth_ft", "bed_line_ft")),
+        _prices(part), cautions,
+    )  # fmt: skip
 
 
-def _beds(scan: Scan) -> pd.DataFrame:
-    """Client, bed, band, sizes, prices of the bed alone and cautions, in the order of the ids."""
-    offers = _offers(scan)[["band", "bed_ids"]]
-    of_bed = offers.assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
-    band = of_bed.groupby("bed_id")["band"].min()
-    beds = pd.DataFrame(
-        scan.table("beds").drop(columns=["geometry", "plantable", "edge"])
-    ).sort_values(["client_id", "bed_id"])
-    beds = beds.assign(
-        band=beds["bed_id"]
-        .map(band)
-        .fillna(LEFT_OUT)
-        .astype(int)
-        .where(beds["skip_reason"] == "", SKIPPED),
-        prices=beds["bed_id"].map(_prices(scan)).map(lambda of: of if isinstance(of, list) else []),
-    )
-    measures = ["edge_ft", "area_ft2", "mean_depth_ft", "bed_line_ft"]
-    columns = [
-        "client_id",
-        "bed_id",
-        "along",
-        "face",
-        "band",
-        "skip_reason",
-        *measures,
-        "prices",
-        "cautions",
-    ]
-    return beds.assign(**{name: beds[name].round(1) for name in measures})[columns]
-
-
-def _prices(scan: Scan) -> dict[str, list[list[float]]]:
+def _prices(part: Part) -> Text:
     """Finish, price, low, high, crew-days and lead of each bed sold alone."""
-    prices = scan.table("prices")[
-        scan.table("prices")["offer_id"].isin(scan.table("beds")["bed_id"])
-    ]
-    prices = prices.assign(
-        finish=prices["finish"].map(FINISHES.index), crew_days=prices["crew_days"].round(2),
-        is_lead=prices["is_lead"].astype(int),
-    ).sort_values(["offer_id", "finish"])  # fmt: skip
+    prices, beds = part["prices"], pd.Index(part["beds"]["bed_id"])
+    of_bed = beds.get_indexer(pd.Index(prices["offer_id"]))
+    prices = prices.assign(finish=prices["finish"].map(FINISHES.index))[of_bed >= 0]
+    rows = _array(
+        *_whole(prices, "finish", *_MONEY),
+        decimals(prices["crew_days"]),
+        *_whole(prices, "is_lead"),
+    )
+    return _lists(rows, of_bed[of_bed >= 0], len(beds))
+
+
+def _number_sentences(
+    said: list[tuple[pd.Series, np.ndarray]], client_count: int
+) -> tuple[Text, list[Text]]:
+    """Give each client's sentences once, in the order said; and each column by their places there."""
+    split = [pc.split_pattern(texts(column), "; ") for column, _ in said]
+    sentences = pa.concat_arrays([column.flatten() for column in split])
+    counts = [pc.list_value_length(column).to_numpy(zero_copy_only=False) for column in split]
+    owner = np.concatenate(
+        [np.repeat(owners, count) for (_, owners), count in zip(said, counts, strict=True)]
+    ).astype(np.int64)
+    coded = pc.dictionary_encode(sentences)
+    codes = coded.indices.to_numpy(zero_copy_only=False).astype(np.int64)
+    keys, first, which = np.unique(
+        owner * max(len(coded.dictionary), 1) + codes, return_index=True, return_inverse=True
+    )
+    order = np.lexsort((first, owner[first]))
+    place = np.empty(len(keys), dtype=np.int64)
+    place[order] = np.arange(len(keys)) - np.searchsorted(owner[first][order], owner[first][order])
+    words = json_texts(pd.Series(sentences.take(pa.array(first[order])).to_pylist(), dtype="str"))
+    written = pa.array(place[which]).cast(pa.string())
+    ends = np.cumsum([len(column.flatten()) for column in split])
     columns = [
-        "finish",
-        "price_cents",
-        "price_low_cents",
-        "price_high_cents",
-        "crew_days",
-        "is_lead",
+        _lists(
+            written[end - count.sum() : end], np.repeat(np.arange(len(count)), count), len(count)
+        )
+        for end, count in zip(ends, counts, strict=True)
     ]
-    return {
-        str(offer_id): of[columns].astype(object).to_numpy().tolist()
-        for offer_id, of in prices.groupby("offer_id")
-    }
+    return _lists(words, owner[first][order], client_count), columns
 
 
-def _group(table: pd.DataFrame, words: dict[str, int]) -> dict[str, list[list[Any]]]:
-    """Rows by client, as lists; sentences become their place among the words."""
-    for name in ("reasons", "cautions", "unknowns"):
-        if name in table:
-            numbered = pd.Series([_numbered(said, words) for said in table[name]], dtype=object)
-            table = table.assign(**{name: numbered.set_axis(table.index)})
-    groups: dict[str, list[list[Any]]] = {}
-    for client_id, *rest in table.astype(object).itertuples(index=False, name=None):
-        groups.setdefault(client_id, []).append(rest)
-    return groups
-
-
-def _numbered(said: str, words: dict[str, int]) -> Numbers:
-    return [words.setdefault(sentence, len(words)) for sentence in said.split("; ") if sentence]
-
-
-def _shapes(shapes: GeoDataFrame, numbers: dict[str, int]) -> dict[str, list[list[Any]]]:
+def _shapes(part: Part, clients: pd.Index) -> Text:
     """By client: layer, number of the bed or utility or -1, then each ring, line or point as steps."""
-    place = shapes["layer"].map(LAYERS.index)
-    shapes = shapes.assign(place=place).sort_values(["place", "client_id", "ref"], kind="stable")
-    rings = _rings(shapes.geometry.to_numpy())
-    groups: dict[str, list[list[Any]]] = {}
-    for row, (layer, client_id, ref) in enumerate(
-        zip(shapes["place"], shapes["client_id"], shapes["ref"], strict=True)
-    ):
-        if row in rings:
-            groups.setdefault(client_id, []).append([layer, numbers.get(ref, -1), *rings[row]])
-    return groups
+    shapes, beds = part["shapes"], part["beds"]
+    numbers = pd.concat([
+        pd.Series(range(len(UTILITIES)), index=UTILITIES),
+        pd.Series(beds.groupby("client_id").cumcount().to_numpy(), index=beds["bed_id"].to_numpy()),
+    ])  # fmt: skip
+    place = shapes["layer"].map(LAYERS.index).to_numpy(dtype=int)
+    owner = clients.get_indexer(pd.Index(shapes["client_id"]))
+    order = np.lexsort((place, owner))
+    rings, row_of_ring = _rings(shapes["geometry"].to_numpy()[order])
+    has_rings = np.unique(row_of_ring)
+    drawn = order[has_rings]
+    number = numbers.reindex(shapes["ref"].iloc[drawn]).fillna(-1).to_numpy(dtype=int)
+    steps = pc.binary_join(
+        _list(rings, np.searchsorted(has_rings, row_of_ring), len(has_rings)), ","
+    )
+    rows = _array(*(pa.array(whole).cast(pa.string()) for whole in (place[drawn], number)), steps)
+    return _lists(rows, owner[drawn], len(clients))
 
 
-def _rings(geometries: np.ndarray) -> dict[int, list[Numbers]]:
-    """Each geometry's rings, lines and points as whole numbers x, y, dx, dy, ..."""
-    simpler = shapely.simplify(geometries, _SIMPLER_DEGREES)
+def _rings(geometries: np.ndarray) -> tuple[Text, np.ndarray]:
+    """Each ring, line and point as whole numbers x, y, dx, dy, ..., and the geometry it is of."""
+    simpler = shapely.simplify(geometries, _SIMPLER_DEGREES, preserve_topology=False)
     parts, row_of_part = shapely.get_parts(simpler, return_index=True)
     is_area = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
     borders, part_of_border = shapely.get_rings(parts[is_area], return_index=True)
     lines = np.concatenate([borders, parts[~is_area]])
     row_of_line = np.concatenate([row_of_part[is_area][part_of_border], row_of_part[~is_area]])
-    points, line_of_point = shapely.get_coordinates(lines, return_index=True)
+    order = np.argsort(row_of_line, kind="stable")
+    points, line_of_point = shapely.get_coordinates(lines[order], return_index=True)
     whole = np.rint(points * DEGREES_TO_UNITS).astype(np.int64)
-    starts = np.searchsorted(line_of_point, np.arange(len(lines)))
-    rings: dict[int, list[Numbers]] = {}
-    for row, line in zip(row_of_line, np.split(whole, starts)[1:], strict=True):
-        steps = np.diff(line, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
-        rings.setdefault(int(row), []).append(steps.ravel().tolist())
-    return rings
+    steps = np.diff(whole, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    is_first = np.diff(line_of_point, prepend=-1) != 0
+    steps[is_first] = whole[is_first]
+    numbers = pa.array(steps.ravel()).cast(pa.string())
+    return _lists(numbers, np.repeat(line_of_point, 2), len(lines)), row_of_line[order]
 
 
-def _units(lon: float, lat: float) -> Numbers:
-    if math.isnan(lon) or math.isnan(lat):
-        return []
-    return [round(lon * DEGREES_TO_UNITS), round(lat * DEGREES_TO_UNITS)]
+def _whole(table: pd.DataFrame, *names: str) -> list[Text]:
+    return [pa.array(table[name].to_numpy(dtype=np.int64)).cast(pa.string()) for name in names]
+
+
+def _array(*columns: Text) -> Text:
+    """Write a JSON array of one value a column, row by row."""
+    known = [pc.fill_null(column, "null") for column in columns]
+    return pc.binary_join_element_wise("[", pc.binary_join_element_wise(*known, ","), "]", "")
+
+
+def _lists(values: Text, groups: np.ndarray, count: int) -> Text:
+    """Write a JSON array of the values of each group, empty ones too; groups are 0 to `count` - 1."""
+    joined = pc.binary_join(_list(values, groups, count), ",")
+    return pc.binary_join_element_wise("[", joined, "]", "")
+
+
+def _list(values: Text, groups: np.ndarray, count: int) -> pa.ListArray:
+    order = np.argsort(groups, kind="stable")
+    ends = np.cumsum(np.bincount(groups, minlength=count))
+    offsets = np.concatenate([[0], ends]).astype(np.int32)
+    return pa.ListArray.from_arrays(pa.array(offsets), values.take(pa.array(order)))

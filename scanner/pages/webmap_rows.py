@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -20,6 +22,12 @@ LEFT_OUT, SKIPPED = 3, 4
 
 TOLD = ("client_id", "name", "address", "phone", "route", "mow_day")
 """What the page says of a client."""
+
+ROW_COLUMNS = (
+    "client_id", "offer_id", "rank", "band", "name", "address", "phone", "dial", "offer", "phase",
+    "price_low_cents", "price_high_cents", "crew_days", "place", "reasons",
+)  # fmt: skip
+"""What the page lists of an offer."""
 
 
 def rank_band(ranks: pd.Series) -> pd.Series:
@@ -52,6 +60,11 @@ def rank_band(ranks: pd.Series) -> pd.Series:
     return pd.Series(bands, index=ranks.index, dtype=int)
 
 
+def add_bands(scan: Scan) -> Scan:
+    """Add to the calls of a whole scan the ``band`` that each one's rank is in."""
+    return replace(scan, calls=scan.calls.assign(band=rank_band(scan.calls["rank"])))
+
+
 def page_rows(scan: Scan) -> pd.DataFrame:
     """
     Lay out the ranked list, one row an offer that is to be made.
@@ -59,20 +72,18 @@ def page_rows(scan: Scan) -> pd.DataFrame:
     Parameters
     ----------
     scan
-        Calls, offers and clients.
+        Calls with their bands, offers and clients.
 
     Returns
     -------
     rows
-        Columns of `CALLS`, `OFFERS` and `CLIENTS`, beside them ``band``, ``dial`` (the
-        number as a phone dials it) and ``place`` (route and mowing day); by rank.
+        `ROW_COLUMNS`: columns of `CALLS`, `OFFERS` and `CLIENTS`, ``dial`` (the number as a
+        phone dials it) and ``place`` (route and mowing day); by rank.
     """
     calls = scan.calls[scan.calls["rank"] > 0].sort_values(["rank", "offer_id"])
     offers = scan.offers.drop(columns="client_id")
     rows = calls.merge(offers, on="offer_id").merge(_told(scan.clients), on="client_id")
-    return rows.assign(
-        band=rank_band(rows["rank"]), dial=rows["phone"].map(dial), place=_places(rows)
-    )
+    return rows.assign(dial=rows["phone"].map(dial), place=_places(rows))[list(ROW_COLUMNS)]
 
 
 def page_left_out(scan: Scan) -> pd.DataFrame:
@@ -96,27 +107,22 @@ def page_left_out(scan: Scan) -> pd.DataFrame:
     ]
 
 
-def page_choices(clients: pd.DataFrame) -> tuple[list[str], list[str]]:
-    """
-    List the routes and mowing days to choose from.
+def sort_routes(routes: Iterable[str]) -> list[str]:
+    """Put routes in the order of their names, 9 before 10; blanks are left out.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-
-    Returns
-    -------
-    routes, days
-        Each once, blanks left out; routes by name, days as the week runs.
+    >>> sort_routes({"Route 10", "", "Route 9"})
+    ['Route 9', 'Route 10']
     """
-    routes = sorted(
-        {route for route in clients["route"] if route}, key=lambda route: (_natural(route), route)
-    )
-    days = sorted(
-        {day for day in clients["mow_day"] if day}, key=lambda day: (day_number(day), day)
-    )
-    return routes, days
+    return sorted(filter(None, routes), key=lambda route: (_natural(route), route))
+
+
+def sort_days(days: Iterable[str]) -> list[str]:
+    """Put mowing days in the order of the week, other words after; blanks are left out.
+
+    >>> sort_days({"Tue", "monday", "any", ""})
+    ['monday', 'Tue', 'any']
+    """
+    return sorted(filter(None, days), key=lambda day: (day_number(day), day))
 
 
 def dial(phone: str) -> str:

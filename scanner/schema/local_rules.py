@@ -87,6 +87,7 @@ class LocalRules(Settings):
     mower_ft: float = figure("width of the mower", 0.05, 400)
     turn_radius_ft: float = figure("tightest turn of the mower", 0.05, 500)
     job_limit_crew_days: float = figure("largest job", 0.05, 400)
+    map_max_beds: float = figure("most beds on one map page", 1, 1_000_000)
     setbacks: Setbacks
     company: Company = Company()
     backgrounds: Backgrounds = Backgrounds()

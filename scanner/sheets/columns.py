@@ -58,7 +58,9 @@ def factors(values: pd.Series, *, least_digits: int = 0) -> Text:
 
 def texts(values: pd.Series) -> Text:
     """Take texts or whole numbers as they are."""
-    return pa.array(values, from_pandas=True).cast(pa.string())
+    taken = pa.array(values, from_pandas=True).cast(pa.string())
+    # Tables that were joined keep their texts in pieces
+    return taken.combine_chunks() if isinstance(taken, pa.ChunkedArray) else taken
 
 
 def json_texts(values: pd.Series) -> Text:

@@ -65,8 +65,12 @@ PROPERTIES = [
 ]
 
 
+def content(scan):
+    return b"".join(beds_geojson(scan, scan.parts))
+
+
 def written(scan):
-    return json.loads(b"".join(beds_geojson(scan)))
+    return json.loads(content(scan))
 
 
 @pytest.fixture(scope="module")
@@ -135,14 +139,14 @@ def test_a_bed_is_confirmed_though_another_of_its_offer_is_not():
 
 
 def test_money_has_two_decimals_in_the_text():
-    text = b"".join(beds_geojson(small_scan())).decode()
+    text = content(small_scan()).decode()
     assert '"price_low_usd": 2050.00' in text
     assert '"direct_cost_usd": 1520.00' in text
 
 
 def test_read_back_by_another_program(tmp_path):
     path = tmp_path / "candidates.geojson"
-    path.write_bytes(b"".join(beds_geojson(small_scan())))
+    path.write_bytes(content(small_scan()))
     beds = gpd.read_file(path)
     drawn = beds[~beds.geometry.isna()]
     assert beds.crs.to_epsg() == 4326
@@ -201,8 +205,8 @@ def test_rounded_polygons_are_valid_and_rounded(points):
 
 @pytest.mark.parametrize("lot_count", [1, 3])
 def test_parts_of_any_size_give_the_same_bytes(lot_count):
-    whole = b"".join(beds_geojson(small_scan()))
-    assert b"".join(beds_geojson(in_parts(small_scan(), lot_count))) == whole
+    whole = content(small_scan())
+    assert content(in_parts(small_scan(), lot_count)) == whole
 
 
 def test_no_bed_at_all():

@@ -28,13 +28,13 @@ def read(content):
 
 
 def test_columns_in_the_order_of_the_design():
-    assert list(read(line_items_csv(small_scan()))[0]) == ITEM_COLUMNS
+    assert list(read(line_items_csv(small_scan(), small_scan().parts))[0]) == ITEM_COLUMNS
     assert list(read([problems_csv(small_scan())])[0]) == PROBLEM_COLUMNS
 
 
 def test_every_price_on_the_list_can_be_followed():
     scan = small_scan()
-    items = read(line_items_csv(scan))
+    items = read(line_items_csv(scan, scan.parts))
     listed = scan.calls[scan.calls["left_out"] == ""]
     assert {item["offer_id"] for item in items} == set(listed["offer_id"])
     for item in items:
@@ -48,7 +48,9 @@ def test_every_price_on_the_list_can_be_followed():
 
 def test_left_out_offers_have_no_line_items():
     # The fifth client must not be called, the sixth is past due
-    clients = {item["offer_id"][:5] for item in read(line_items_csv(small_scan()))}
+    clients = {
+        item["offer_id"][:5] for item in read(line_items_csv(small_scan(), small_scan().parts))
+    }
     assert not clients & {"C0005", "C0006"}
 
 

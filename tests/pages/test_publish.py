@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,7 +22,7 @@ FILES = [
 
 
 def contents(folder):
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
 
 
 def fill_sheet(path, column, value):
@@ -69,12 +70,6 @@ def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):
     assert b"price was $4290.91" in first["calls.csv"]
     publish(cheaper(), tmp_path)
     assert contents(tmp_path) == first
-
-
-def test_extra_files_come_along(tmp_path):
-    paths = publish(small_scan(), tmp_path, extra={"note.txt": b"hello"})
-    assert tmp_path / "note.txt" in paths
-    assert (tmp_path / "note.txt").read_bytes() == b"hello"
 
 
 @pytest.mark.parametrize(
@@ -135,17 +130,17 @@ def test_failure_while_rendering_leaves_the_old_files(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("failing", FILES)
-def test_failure_while_swapping_brings_the_old_files_back(tmp_path, monkeypatch, failing):
+def test_file_that_cannot_be_replaced_leaves_the_old_ones(tmp_path, monkeypatch, failing):
     publish(small_scan(), tmp_path)
     before = contents(tmp_path)
-    replace_file = Path.replace
+    replace_file = os.replace
 
-    def locked(self, target):
-        if self.name == f"new-{failing}":
-            raise PermissionError(13, "Permission denied", str(target))
-        return replace_file(self, target)
+    def locked(source, target):
+        if Path(target) == tmp_path / failing and "new" in Path(source).parts:
+            raise PermissionError(13, "Permission denied", str(source), None, str(target))
+        replace_file(source, target)
 
-    monkeypatch.setattr(Path, "replace", locked)
+    monkeypatch.setattr(os, "replace", locked)
     with pytest.raises(
         BookError,
         match=rf"cannot be written \(Permission denied: .*{failing}\).*Nothing was changed",
@@ -155,18 +150,32 @@ def test_failure_while_swapping_brings_the_old_files_back(tmp_path, monkeypatch,
     assert contents(tmp_path) == before
 
 
-def test_failure_in_an_empty_folder_leaves_it_empty(tmp_path, monkeypatch):
-    replace_file = Path.replace
+def test_list_filled_in_after_a_kill_is_kept(tmp_path, monkeypatch):
+    """A run is killed before its list is put in place; the list that stands there is filled in."""
+    publish(small_scan(), tmp_path)
+    replace_file = os.replace
 
-    def locked(self, target):
-        if self.name == "new-summary.json":
-            raise OSError(28, "No space left on device", str(target))
-        return replace_file(self, target)
+    def killed(source, target):
+        if Path(target).name == "calls.csv":
+            raise SystemExit
+        replace_file(source, target)
 
-    monkeypatch.setattr(Path, "replace", locked)
-    with pytest.raises(BookError, match="No space left on device"):
-        publish(small_scan(), tmp_path)
-    assert contents(tmp_path) == {}
+    monkeypatch.setattr(os, "replace", killed)
+    monkeypatch.setattr(
+        os,
+        "rename",
+        lambda *_: replace_file(*_) if ".ready" not in str(_[0]) else killed(".", "calls.csv"),
+    )
+    with pytest.raises(SystemExit):
+        publish(cheaper(), tmp_path)
+    monkeypatch.undo()
+    assert (tmp_path / ".ready").exists()
+    fill_text(tmp_path / "calls.csv", "outcome", OUTCOMES[0])
+    publish(cheaper(), tmp_path, pending={"calls.csv": [], "calls.xlsx": []})
+    assert not (tmp_path / ".ready").exists()
+    publish(small_scan(), tmp_path / "other")
+    settled = list(csv.DictReader(io.StringIO((tmp_path / "calls.csv").read_text(), newline="")))
+    assert settled[0]["outcome"] == ""  # on record, so that the new list may stand
 
 
 def test_folder_that_is_a_file(tmp_path):

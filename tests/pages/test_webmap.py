@@ -1,9 +1,9 @@
 """The map page as text: self-contained, the same each time, and inert whatever the book says."""
 
-import json
 import re
 from collections import Counter
 from dataclasses import replace
+from decimal import Decimal
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -13,10 +13,10 @@ import shapely
 
 from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.summary import summarize
-from scanner.pages.webmap import render_map
-from scanner.pages.webmap_data import DEGREES_TO_UNITS, page_data
+from scanner.pages.webmap_data import DEGREES_TO_UNITS
 from scanner.schema.documents import Backgrounds
-from tests.small_scan import SCRIPT_NAME, small_scan, with_tables
+from tests.map_files import data_of, map_files, map_html
+from tests.small_scan import SCRIPT_NAME, in_parts, small_scan, with_tables
 
 PICTURES = "https://pictures.example.org/{z}/{y}/{x}"
 
@@ -50,7 +50,7 @@ class Reader(HTMLParser):
 
 @pytest.fixture(scope="module")
 def html():
-    return render_map(small_scan())
+    return map_html(small_scan())
 
 
 @pytest.fixture(scope="module")
@@ -61,25 +61,25 @@ def page(html):
 def with_backgrounds(**addresses):
     scan = small_scan()
     return replace(
-        scan, rules=scan.rules.model_copy(update={"backgrounds": Backgrounds(**addresses)})
+        # A book's own address is checked as it is read; the page trusts none
+        scan,
+        rules=scan.rules.model_copy(
+            update={"backgrounds": Backgrounds.model_construct(**addresses)}
+        ),
     )
-
-
-def data_of(html):
-    return json.loads(Reader(html).scripts[0])
 
 
 @pytest.mark.parametrize(("offers", "words"), [(1, "1 offer"), (2, "2 offers")])
 def test_first_view_counts_its_offers(offers, words):
     scan = small_scan()
-    html = render_map(replace(scan, calls=scan.calls.head(offers)))
+    html = map_html(replace(scan, calls=scan.calls.head(offers)))
     shown = re.search(r'<span id="count" role="status">(.*?)</span>', html)
     assert shown
     assert shown[1] == words
 
 
 def test_same_scan_same_bytes(html):
-    assert render_map(small_scan()) == html
+    assert map_html(small_scan()) == html
 
 
 def test_page_names_no_other_file(html, page):
@@ -115,7 +115,7 @@ def test_policy_lets_the_pictures_through():
     )
     assert (
         "img-src data: https://pictures.example.org https://*.streets.example.org:8080;"
-        in render_map(scan)
+        in map_html(scan)
     )
 
 
@@ -131,7 +131,7 @@ def test_policy_lets_the_pictures_through():
     ],
 )
 def test_background_that_cannot_work_is_not_offered(address):
-    html = render_map(with_backgrounds(imagery_url=address))
+    html = map_html(with_backgrounds(imagery_url=address))
     assert data_of(html)["backgrounds"] == []
     assert Reader(html).find("input", name="ground") == []
     assert "img-src data:;" in html
@@ -197,6 +197,7 @@ HOSTILE = [
     '"><img src=x onerror=alert(1)>',
     "`${document.title='gone'}`",
     "policy-goes-here",
+    "lots-go-here",
     "]]>\u2028\\u003c/script>",
 ]
 
@@ -210,12 +211,12 @@ def test_text_of_the_book_stays_text(page, text):
         scan,
         name=text,
         clients=scan.clients.assign(**evil),
-        offers=scan.offers.assign(offer=text, unknowns=text),
+        offers=(offers := scan.offers.assign(offer=text, unknowns=text)),
         calls=scan.calls.assign(reasons=text),
         rules=scan.rules.model_copy(update={"company": company}),
     )
-    scan = with_tables(scan, beds=scan.table("beds").assign(cautions=text))
-    reader = Reader(render_map(scan))
+    scan = with_tables(scan, beds=scan.table("beds").assign(cautions=text), offers=offers)
+    reader = Reader(map_html(scan))
     # Scripts are the same as without the text; the text can be read where it belongs
     assert reader.scripts[1:] == page.scripts[1:]
     assert reader.find("img") == []
@@ -223,7 +224,7 @@ def test_text_of_the_book_stays_text(page, text):
         tag for tag, _ in page.elements if tag in WEIGHTY
     )
     assert reader.text.count(text) >= len(scan.clients)
-    assert data_of(render_map(scan))["clients"][0]["told"][0] == text
+    assert data_of(map_html(scan))["clients"][0]["told"][0] == text
     [policy] = reader.find("meta", **{"http-equiv": "Content-Security-Policy"})
     assert policy["content"].startswith("default-src 'none'")
 
@@ -234,7 +235,7 @@ def walk(ring):
 
 
 def test_shapes_in_the_page_are_those_of_the_scan():
-    data, shapes = page_data(small_scan()), small_scan().table("shapes")
+    data, shapes = data_of(map_html(small_scan())), small_scan().table("shapes")
     drawn = {client["id"]: client for client in data["clients"]}
     for shape in shapes[shapes["layer"] == "bed"].itertuples():
         client = drawn[shape.client_id]
@@ -252,7 +253,9 @@ def test_hole_and_second_part_of_an_area_are_drawn():
     shapes = small_scan().table("shapes").head(1)
     shapes = shapes.set_geometry([shape], crs=4326).assign(layer="lawn", client_id="C0007", ref="")
     client = next(
-        c for c in page_data(with_tables(small_scan(), shapes=shapes))["clients"] if c["shapes"]
+        c
+        for c in data_of(map_html(with_tables(small_scan(), shapes=shapes)))["clients"]
+        if c["shapes"]
     )
     assert client["id"] == "C0007"
     [[_, bed, *rings]] = client["shapes"]
@@ -265,19 +268,113 @@ def test_scan_without_anything_makes_a_page():
         name: getattr(scan, name).head(0)
         for name in ("clients", "lots", "beds", "offers", "calls", "problems")
     }
-    html = render_map(replace(scan, **nothing, parts=[]))
+    html = map_html(replace(scan, **nothing, parts=[]))
     assert "No offer came out of this scan" in html
     assert data_of(html)["clients"] == []
 
 
 def test_measured_client_has_a_place_and_no_drawing():
-    [client] = [c for c in page_data(small_scan())["clients"] if c["id"] == "C0004"]
+    [client] = [c for c in data_of(map_html(small_scan()))["clients"] if c["id"] == "C0004"]
     clients = small_scan().clients.set_index("client_id")
     assert client["shapes"] == []
     assert client["at"] == [
         round(clients.loc["C0004", "lon"] * 1e7),
         round(clients.loc["C0004", "lat"] * 1e7),
     ]
+
+
+@pytest.mark.parametrize("lot_count", [1, 4])
+def test_parts_of_any_size_give_the_same_page(html, lot_count):
+    assert map_html(in_parts(small_scan(), lot_count)) == html
+
+
+def test_a_lot_says_each_sentence_once():
+    for client in data_of(map_html(small_scan()))["clients"]:
+        assert len(client["words"]) == len(set(client["words"]))
+        bed_places = {place for bed in client["beds"] for place in bed[-1]}
+        said = {client["words"][place] for place in bed_places}
+        beds = small_scan().table("beds")
+        cautions = beds.loc[beds["client_id"] == client["id"], "cautions"]
+        assert said == {caution for row in cautions for caution in row.split("; ")}
+
+
+def split_up(bed_count=3):
+    """The small scan as a book of more beds than one page holds."""
+    scan = small_scan()
+    return replace(scan, rules=scan.rules.model_copy(update={"map_max_beds": float(bed_count)}))
+
+
+def test_a_large_book_has_a_page_a_route_and_an_index():
+    files = map_files(split_up(6))
+    assert list(files) == ["map/north.html", "map/south.html", "map/no-route.html", "map.html"]
+    clients = small_scan().clients
+    for name, route in (("north", "North"), ("south", "South"), ("no-route", "")):
+        page = Reader(files[f"map/{name}.html"])
+        expected = set(clients.loc[clients["route"] == route, "client_id"])
+        assert {c["id"] for c in data_of(files[f"map/{name}.html"])["clients"]} == expected
+        assert {had["data-client"] for had in page.find("li") if "data-client" in had} == expected
+        assert page.find("a", href="../map.html")
+        links = {had["href"].split(":")[0] for had in page.find("a")}
+        assert links <= {"tel", "../map.html"}
+        assert page.find("link") == []
+
+
+def test_the_index_sums_up_to_the_whole():
+    files = map_files(split_up(6))
+    index, whole = files["map.html"], summarize(small_scan())
+    links = re.findall(r'<th scope="row"><a href="([^"]+)">([^<]+)</a>', index)
+    assert links == [
+        ("map/north.html", "North"),
+        ("map/south.html", "South"),
+        ("map/no-route.html", "No route"),
+    ]
+    assert set(files) == {link for link, _ in links} | {"map.html"}
+    for name, key in (("beds", "beds"), ("offers", "offers")):
+        cells = re.findall(rf'<td data-of="{name}">([\d,]+)</td>', index)
+        assert sum(int(cell) for cell in cells) == whole[key]
+    for key, value in (
+        ("total-price", "price_usd"),
+        ("total-area", "area_ft2"),
+        ("total-expected", "expected_profit_usd"),
+    ):
+        parts = [
+            Decimal(re.search(rf'id="{key}" value="([\d.]+)"', files[link])[1]) for link, _ in links
+        ]
+        assert sum(parts) == whole[value]
+    # The policy lets nothing run and nothing be fetched
+    assert "script-src ;" in index
+    assert "<script" not in index
+
+
+def test_call_numbers_and_bands_count_over_the_whole_book():
+    files, whole = map_files(split_up(6)), data_of(map_html(small_scan()))
+    on_pages = [c for name in files if "/" in name for c in data_of(files[name])["clients"]]
+    assert sorted(on_pages, key=lambda c: c["id"]) == sorted(
+        whole["clients"], key=lambda c: c["id"]
+    )
+
+
+def test_a_route_of_too_many_beds_has_several_pages():
+    files = map_files(split_up(2))
+    pages = {name: data_of(html)["clients"] for name, html in files.items() if "/" in name}
+    assert "map/north-2.html" in pages
+    seen = [client["id"] for clients in pages.values() for client in clients]
+    assert sorted(seen) == sorted(small_scan().clients["client_id"])
+    for clients in pages.values():
+        # A page is full when it has so many beds; the last lot on it may bring one more
+        assert sum(len(client["beds"]) for client in clients) <= 3
+    assert "North, page 2 of" in files["map/north-2.html"]
+
+
+@pytest.mark.parametrize("routes", [("A/B", "A b"), ("..", "../x"), ("CON", "con")])
+def test_routes_named_alike_have_pages_of_their_own(routes):
+    scan = split_up(3)
+    route = [routes[n % 2] for n in range(len(scan.clients))]
+    files = map_files(replace(scan, clients=scan.clients.assign(route=route)))
+    names = [name for name in files if name != "map.html"]
+    assert len({name.casefold() for name in names}) == len(names)
+    assert all(re.fullmatch(r"map/[a-z0-9-]+\.html", name) for name in names)
+    assert {re.search(r"<h1>([^<,]+)", files[name])[1] for name in names} == set(routes)
 
 
 def luminance(color):

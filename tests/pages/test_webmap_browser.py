@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from scanner.pages.webmap import render_map
 from scanner.schema.documents import Backgrounds
+from tests.map_files import map_html
 from tests.small_scan import SCRIPT_NAME, small_scan
 
 pytestmark = pytest.mark.browser
@@ -36,7 +36,7 @@ def place(tmp_path_factory):
     backgrounds = Backgrounds(imagery_url=SERVER + "{z}/{y}/{x}", imagery_credit="<b>Survey</b>")
     rules = scan.rules.model_copy(update={"backgrounds": backgrounds})
     file = tmp_path_factory.mktemp("map") / "map.html"
-    file.write_text(render_map(replace(scan, rules=rules)), encoding="utf-8")
+    file.write_text(map_html(replace(scan, rules=rules)), encoding="utf-8")
     return file.as_uri()
 
 

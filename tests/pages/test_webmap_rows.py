@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanner.pages.webmap_rows import dial, page_choices, page_left_out, page_rows, rank_band
+from scanner.pages.webmap_rows import (
+    add_bands,
+    dial,
+    page_left_out,
+    page_rows,
+    rank_band,
+    sort_days,
+    sort_routes,
+)
 from tests.small_scan import small_scan
 
 
@@ -37,23 +45,15 @@ def test_number_to_dial(phone, number):
 
 
 def test_rows_follow_the_rank():
-    rows = page_rows(small_scan())
+    rows = page_rows(add_bands(small_scan()))
     assert rows["rank"].tolist() == [1, 2, 3, 4, 5, 6]
     assert rows["band"].tolist() == [0, 1, 2, 2, 2, 2]
     assert rows["place"].iloc[0] == "North · Monday"
 
 
 def test_days_run_as_the_week_and_routes_by_number():
-    clients = pd.DataFrame(
-        {
-            "route": ["Route 10", "Route 9", "", "North"],
-            "mow_day": ["Friday", "monday", "any", "Tue"],
-        }
-    )
-    assert page_choices(clients) == (
-        ["North", "Route 9", "Route 10"],
-        ["monday", "Tue", "Friday", "any"],
-    )
+    assert sort_routes(["Route 10", "Route 9", "", "North"]) == ["North", "Route 9", "Route 10"]
+    assert sort_days(["Friday", "monday", "any", "Tue"]) == ["monday", "Tue", "Friday", "any"]
 
 
 def test_left_out_say_why():

@@ -15,8 +15,8 @@ function readLot(told) {
   const [name, address, phone, dial, route, day] = told.told;
   const lot = { id: told.id, name: name || told.id, address, phone, dial, route, day, out: told.out, dim: false };
   lot.find = (name + " " + address + " " + told.id).toLowerCase();
-  lot.offers = told.offers.map(readOffer);
-  lot.beds = told.beds.map(readBed);
+  lot.offers = told.offers.map((offer) => readOffer(offer, told.words));
+  lot.beds = told.beds.map((bed) => readBed(bed, told.words));
   const listed = lot.offers.filter((offer) => offer.rank).sort((a, b) => a.rank - b.rank);
   lot.rank = listed.length ? listed[0].rank : 0;
   lot.band = listed.length ? listed[0].band : lot.offers.length ? BAND.out : BAND.skipped;
@@ -27,12 +27,12 @@ function readLot(told) {
   return lot;
 }
 
-function readOffer([id, rank, band, words, bedIds, price, low, high, days, saving, chance, confirmed, reasons, unknowns]) {
-  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, saving, chance, reasons: spoken(reasons), unknowns: spoken(unknowns) };
+function readOffer([id, rank, band, words, bedIds, price, low, high, days, saving, chance, confirmed, reasons, unknowns], said) {
+  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, saving, chance, reasons: spoken(reasons, said), unknowns: spoken(unknowns, said) };
 }
 
-function readBed([id, along, face, band, skip, edge, area, depth, line, prices, cautions]) {
-  return { id, along, face, band, skip, edge, area, depth, line, prices, cautions: spoken(cautions), at: null };
+function readBed([id, along, face, band, skip, edge, area, depth, line, prices, cautions], said) {
+  return { id, along, face, band, skip, edge, area, depth, line, prices, cautions: spoken(cautions, said), at: null };
 }
 
 function readShape([layer, bed, ...rings], lot) {
@@ -43,7 +43,7 @@ function readShape([layer, bed, ...rings], lot) {
   return shape;
 }
 
-function spoken(numbers) { return numbers.map((number) => data.words[number]); }
+function spoken(numbers, said) { return numbers.map((number) => said[number]); }
 
 function middle(ring) {
   const half = ring.length / 2, box = emptyBox();

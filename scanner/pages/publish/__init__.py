@@ -1,0 +1,99 @@
+"""Write what a scan found, whole or not at all, and never over what people filled in."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from itertools import tee
+from pathlib import Path
+
+from scanner.pages.call_list import EarlierList, call_rows, left_out_rows, unseen_rows
+from scanner.pages.call_sheet import calls_xlsx
+from scanner.pages.geojson import beds_geojson
+from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
+from scanner.pages.publish.earlier import (
+    CALL_LISTS,
+    holds_something,
+    read_earlier,
+    refuse_filled,
+    refuse_open,
+)
+from scanner.pages.publish.replacing import put_in_place
+from scanner.pages.summary import summary_json
+from scanner.pages.webmap import map_pages
+from scanner.pages.webmap_pages import FOLDER
+from scanner.schema.documents import Part, Scan
+from scanner.sheets.cells import sheet_csv
+from scanner.sheets.lists import CALL_LIST
+
+__all__ = ["CALL_LISTS", "publish", "publish_files", "publish_page"]
+
+NEEDED = ("lots", "beds", "shapes", "quantities", "line_items", "prices", "offers")
+"""Tables of a part that pages are made of; each is read once."""
+
+Piece = tuple[str, bytes]
+"""Name of a file, and what comes behind all that was written into it before."""
+
+
+def publish(
+    scan: Scan, folder: Path, *, pending: Mapping[str, Collection[object]] | None = None
+) -> list[Path]:
+    """
+    Write all files of a scan into a folder, made when it is not there; returns them by name.
+
+    Parameters
+    ----------
+    scan
+        A whole scan.
+    folder
+        Where the files go.
+    pending
+        By call list, the rows that are filled in and not on record; None: whatever is
+        filled in counts as not on record.
+
+    Raises
+    ------
+    BookError
+        If a call list in the folder holds what nobody has recorded yet or is open in
+        another program, or a file cannot be replaced. Then everything is left as it was.
+    """
+    for name in CALL_LISTS:
+        refuse_open(folder / name)
+        refuse_filled(folder / name, None if pending is None else pending.get(name, ()))
+    pieces = _render(scan, earlier=read_earlier(folder))
+    return put_in_place(pieces, folder, stale=[f"{FOLDER}/*.html"], keep=holds_something)
+
+
+def publish_page(html: str, file: Path) -> Path:
+    """Write a page that stands alone; `BookError` where it cannot be, the earlier one is left then."""
+    return publish_files({file.name: html.encode()}, file.parent)[0]
+
+
+def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
+    """Write files that belong together, all or none; `BookError` where one cannot be written."""
+    return put_in_place(contents.items(), folder, keep=holds_something)
+
+
+def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
+    """Make all files, piece by piece; the parts of the scan are read once for all that needs them."""
+    rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
+    sheet = io.BytesIO()
+    calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
+    yield "calls.xlsx", sheet.getvalue()
+    yield "calls.csv", sheet_csv(CALL_LIST, rows)
+    yield "rates.csv", rates_csv(scan.rates)
+    yield "problems.csv", problems_csv(scan)
+    yield "summary.json", summary_json(scan)
+    for_map, for_beds, for_items = tee(_read(scan.parts), 3)
+    for of_map, beds, items in zip(
+        map_pages(scan, for_map), beds_geojson(scan, for_beds), line_items_csv(scan, for_items),
+        strict=True,
+    ):  # fmt: skip
+        yield from of_map
+        yield "candidates.geojson", beds
+        yield "line_items.csv", items
+
+
+def _read(parts: Iterable[Part]) -> Iterator[Part]:
+    for part in parts:
+        yield {name: part[name] for name in NEEDED}

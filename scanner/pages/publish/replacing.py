@@ -1,0 +1,172 @@
+"""
+Put files that belong together in place: all new ones stand or all old ones, also after a kill.
+
+The new files are written into a folder beside the old ones, which are linked there, too. One
+renaming of that folder decides for the new ones; only then is each put over its old one. A run
+that was killed before it is swept away by the next; one that was killed after it is finished by
+the next. Where a file cannot be replaced, another renaming decides for the old ones, and they
+are put back.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Collection, Iterable
+from pathlib import Path
+
+from scanner.errors import BookError
+
+UNFINISHED = ".unfinished-"
+"""Begins the names of folders that nothing depends on: strays of runs that were cut off."""
+
+READY, UNDONE = ".ready", ".undone"
+"""Folders of a run that is to be finished, and of one that is to be taken back."""
+
+NEW, OLD, GONE, FRESH = "new", "old", "gone", "fresh"
+"""In such a folder: new files, old ones, names of files to take away, names that were not there."""
+
+PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
+
+Keep = Callable[[Path], bool]
+"""Whether a file that stands in place must not be replaced."""
+
+
+def put_in_place(
+    pieces: Iterable[tuple[str, bytes]], folder: Path, *, stale: Iterable[str] = (), keep: Keep
+) -> list[Path]:
+    """
+    Write files into a folder, all or none; returns them by name.
+
+    A file's pieces are put one behind the other. Files that fit a pattern of `stale` and are not
+    written anew are taken away. What an earlier run left is settled first; there, and only
+    there, `keep` is asked of each file that stands in place.
+
+    Raises
+    ------
+    BookError
+        If a file cannot be written or replaced. Then the earlier ones are left as they were.
+    """
+    try:
+        settle(folder, keep=keep)
+        _make_folder(folder)
+        workplace = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=folder))
+        try:
+            names = _write(pieces, workplace / NEW)
+            _note_old(folder, workplace, names, stale)
+            workplace.rename(folder / READY)
+        finally:
+            shutil.rmtree(workplace, ignore_errors=True)
+        try:
+            _finish(folder, _never)
+        except BaseException:
+            if (folder / READY).exists():
+                (folder / READY).rename(folder / UNDONE)
+                _put_back(folder, _never)
+            raise
+    except OSError as err:
+        message = (
+            f"{folder}: the files cannot be written ({err.strerror}: {err.filename2 or err.filename}). Close them if "
+            "they are open in another program, see that you may write there and that the disk has room, then try "
+            "again. Nothing was changed."
+        )
+        raise BookError(message) from err
+    return [folder / name for name in sorted(names)]
+
+
+def settle(folder: Path, *, keep: Keep) -> None:
+    """Finish or take back what a run left that was cut off, and sweep its strays away."""
+    if (folder / UNDONE).exists():
+        _put_back(folder, keep)
+    if (folder / READY).exists():
+        _finish(folder, keep)
+    for stray in folder.glob(f"{UNFINISHED}*"):
+        shutil.rmtree(stray)
+
+
+def _never(_path: Path) -> bool:
+    return False
+
+
+def _write(pieces: Iterable[tuple[str, bytes]], folder: Path) -> set[str]:
+    folder.mkdir(mode=PRIVATE_FOLDER)
+    names = set[str]()
+    for name, piece in pieces:
+        if name not in names:
+            names.add(name)
+            (folder / name).parent.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
+        number = os.open(
+            folder / name, os.O_WRONLY | os.O_CREAT | os.O_APPEND | _BINARY, PRIVATE_FILE
+        )
+        with os.fdopen(number, "ab") as file:
+            file.write(piece)
+    return names
+
+
+_BINARY = getattr(os, "O_BINARY", 0)  # Windows alone turns line ends
+
+
+def _note_old(folder: Path, workplace: Path, names: Collection[str], stale: Iterable[str]) -> None:
+    """Link the old files into the workplace, so that they can be put back."""
+    found = {
+        path.relative_to(folder).as_posix() for pattern in stale for path in folder.glob(pattern)
+    }
+    gone, fresh = found - set(names), {name for name in names if not (folder / name).exists()}
+    (workplace / OLD).mkdir(mode=PRIVATE_FOLDER)
+    for name in sorted((set(names) | gone) - fresh):
+        (workplace / OLD / name).parent.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
+        try:
+            os.link(folder / name, workplace / OLD / name)
+        except (OSError, NotImplementedError):  # a disk without links
+            shutil.copy2(folder / name, workplace / OLD / name)
+    (workplace / GONE).write_text("\n".join(sorted(gone)), encoding="utf-8")
+    (workplace / FRESH).write_text("\n".join(sorted(fresh)), encoding="utf-8")
+
+
+def _finish(folder: Path, keep: Keep) -> None:
+    """Put the new files that are left over the old ones."""
+    ready = folder / READY
+    _move_all(ready / NEW, folder, keep)
+    _take_away(ready / GONE, folder, keep)
+    _leave(ready, folder)
+
+
+def _put_back(folder: Path, keep: Keep) -> None:
+    undone = folder / UNDONE
+    _move_all(undone / OLD, folder, keep)
+    _take_away(undone / FRESH, folder, keep)
+    _leave(undone, folder)
+
+
+def _move_all(source: Path, folder: Path, keep: Keep) -> None:
+    for path in sorted(path for path in source.rglob("*") if path.is_file()):
+        target = folder / path.relative_to(source)
+        if not keep(target):
+            _make_folder(target.parent)
+            path.replace(target)
+
+
+def _take_away(listed: Path, folder: Path, keep: Keep) -> None:
+    for name in listed.read_text(encoding="utf-8").splitlines():
+        if not keep(folder / name):
+            (folder / name).unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # it holds other files still
+            if (folder / name).parent != folder:
+                (folder / name).parent.rmdir()
+
+
+def _leave(workplace: Path, folder: Path) -> None:
+    """Let a folder whose work is done be a stray, then take it away."""
+    stray = folder / f"{UNFINISHED}done"
+    shutil.rmtree(stray, ignore_errors=True)
+    workplace.rename(stray)
+    shutil.rmtree(stray, ignore_errors=True)
+
+
+def _make_folder(folder: Path) -> None:
+    """Make a folder and those above it that are not there, for nobody else to read."""
+    if not folder.is_dir():
+        _make_folder(folder.parent)
+        folder.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
