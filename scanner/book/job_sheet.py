@@ -43,8 +43,8 @@ def read_job_sheet(
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Read a sheet of jobs: jobs and tasks as `check_jobs` gives them, and the table `PROBLEMS`."""
     rows, problems = read_sheet(path, JOB_SHEET)
-    told, actuals, found = check_jobs(rows, clients, stored, today=today, file=path.name)
-    return told, actuals, list_problems([*problems, *found])
+    jobs, actuals, found = check_jobs(rows, clients, stored, today=today, file=path.name)
+    return jobs, actuals, list_problems([*problems, *found])
 
 
 def check_jobs(
@@ -58,16 +58,16 @@ def check_jobs(
     actual_cents`` (NaN: not told), both with `PLACE_COLUMNS`; and a fault a job or cell left out.
     """
     typed, problems = read_columns(rows, JOB_SHEET.columns, places(rows, file))
-    told, faults = _head_lines(typed, clients, stored, (today, file))
+    jobs, faults = _head_lines(typed, clients, stored, (today, file))
     actuals = typed.assign(job_id=_names(rows))
-    actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(told["job_id"])]
+    actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(jobs["job_id"])]
     actuals = actuals.assign(
         actual_cents=_cents(actuals["actual_usd"]),
         file=file,
         feature=[row_words(row) for row in actuals.index],
     )
     columns = ["job_id", "task", "actual_hours", "actual_cents", *PLACE_COLUMNS]
-    return told, actuals[columns].reset_index(drop=True), [*problems, *faults]
+    return jobs, actuals[columns].reset_index(drop=True), [*problems, *faults]
 
 
 def _names(rows: pd.DataFrame) -> pd.Series[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from scanner.schema.book_tables import CLIENTS, MEASURED
-from scanner.schema.documents import FINISHES
 from scanner.schema.log_tables import QUESTIONS
 from scanner.sheets.description import (
     DATE,
@@ -54,7 +53,7 @@ MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
 
 TASK_CELLS = ("task", "actual_hours", "actual_usd")
 JOB_SHEET = Sheet("Jobs", (
-    Column("job_id"), CLIENT_ID, Column("bed_ids"), Column("finish", choices=FINISHES), Column("method"),
+    Column("job_id"), CLIENT_ID, Column("bed_ids"), Column("finish"), Column("method"),
     Column("built_on"), Column("sold_usd", NUMBER, most=MOST_USD),
     Column("invoiced_usd", NUMBER, most=MOST_USD), Column("note"), Column("task"),
     Column("actual_hours", NUMBER, most=MOST_HOURS), Column("actual_usd", NUMBER, most=MOST_USD),

@@ -7,15 +7,10 @@ from datetime import date, datetime
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from scanner.book.filled_sheet import MEANT, plain_outcome, read_call_sheet, sheet_kind
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
-from scanner.sheets.client_ids import match_ids
-from scanner.sheets.days import read_day
-from scanner.sheets.reader import open_elsewhere
 
 TODAY = date(2027, 3, 5)
 CLIENTS = pd.DataFrame({
@@ -135,84 +130,6 @@ def test_list_that_nobody_filled_in_is_nothing(tmp_path):
     assert (len(calls), len(problems)) == (0, 0)
 
 
-@pytest.mark.parametrize(
-    ("typed", "names", "found"),
-    [
-        (["7"], [""], ["007"]),
-        (["7.0"], [""], ["007"]),
-        ([" 007 "], [""], ["007"]),
-        (["c0042"], [""], ["C0042"]),
-        # 12 may be 12 or 0012: the name tells, or another id that kept its zeros
-        (["12"], [""], [""]),
-        (["12"], ["di"], ["0012"]),
-        (["12", "007"], ["", ""], ["12", "007"]),
-        (["0012"], [""], ["0012"]),
-        (["12"], ["Eve"], [""]),
-        (["42"], [""], [""]),
-    ],
-)
-def test_ids_that_a_spreadsheet_turned_into_numbers(typed, names, found):
-    ids, reasons = match_ids(
-        pd.Series(typed, dtype="str"), CLIENTS, names=pd.Series(names, dtype="str")
-    )
-    assert ids.tolist() == found
-    assert [not reason for reason in reasons] == [bool(client_id) for client_id in found]
-
-
-def test_id_that_fits_two_clients_names_both():
-    _, reasons = match_ids(pd.Series(["12"], dtype="str"), CLIENTS)
-    assert (
-        reasons.item()
-        == "client_id '12' may stand for 12 or 0012: a spreadsheet drops leading zeros"
-    )
-
-
-@pytest.mark.parametrize(
-    ("typed", "day"),
-    [
-        ("2027-03-14", date(2027, 3, 14)),
-        ("2027-3-4", date(2027, 3, 4)),
-        ("2027/03/14", date(2027, 3, 14)),
-        ("2027-03-14 00:00:00", date(2027, 3, 14)),
-        ("2027-03-14T09:30", date(2027, 3, 14)),
-        ("20270314", date(2027, 3, 14)),
-        ("3/14/2027", date(2027, 3, 14)),
-        ("3/4/27", date(2027, 3, 4)),
-        # 46,460 days from 30 December 1899: 127 years of 365 days are 46,355, 31 leap days
-        # (1904 to 2024) make 46,386 to 30 December 2026, and 74 more lead to 14 March
-        ("46460", date(2027, 3, 14)),
-        ("46460.75", date(2027, 3, 14)),
-        ("Mar 14, 2027", date(2027, 3, 14)),
-        ("14 March 2027", date(2027, 3, 14)),
-        ("14-Mar-27", date(2027, 3, 14)),
-        ("", None),
-        ("14/3/2027", None),
-        ("2027-02-29", None),
-        ("99999", None),
-        ("tomorrow", None),
-        ("2027", None),
-    ],
-)
-def test_days_as_people_write_them(typed, day):
-    assert read_day(typed) == day
-
-
-@given(st.dates(date(2000, 1, 1), date(2099, 12, 31)))
-def test_every_day_is_read_in_every_form(day):
-    forms = (
-        day.isoformat(),
-        f"{day.month}/{day.day}/{day.year}",
-        f"{day:%B} {day.day}, {day.year}",
-        str((day - date(1899, 12, 30)).days),
-    )
-    assert {read_day(form) for form in forms} == {day}
-
-
-@given(st.text())
-def test_no_text_stops_the_reader(typed):
-    assert read_day(typed) is None or isinstance(read_day(typed), date)
-
-
 @pytest.mark.parametrize("outcome", OUTCOMES)
 def test_outcomes_however_typed(outcome):
     for typed in (outcome, outcome.upper(), outcome.replace(" ", "-"), f" {outcome.title()} "):
@@ -285,11 +202,3 @@ def test_sheet_is_known_wherever_it_stands_in_the_workbook(tmp_path):
 def test_strange_sheet_is_a_sentence(tmp_path):
     with pytest.raises(BookError, match=r"a.csv: this is no call list .* nothing was recorded"):
         sheet_kind(text(tmp_path / "a.csv", "x", header="who,what"))
-
-
-@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
-def test_sheet_that_is_open_elsewhere(tmp_path, mark):
-    path = sheet(tmp_path / "calls.xlsx")
-    assert open_elsewhere(path) == ""
-    (tmp_path / mark).touch()
-    assert open_elsewhere(path) == mark

@@ -11,7 +11,7 @@ from scanner.errors import BookError
 from scanner.sheets.description import NUMBER, Column, Sheet
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.problems import row_words
-from scanner.sheets.reader import read_sheet
+from scanner.sheets.reader import open_elsewhere, read_sheet
 
 NEEDED = Sheet(
     "Ours", (Column("client_id"), Column("note", also=("notes",))), needs=("client_id", "note")
@@ -110,3 +110,11 @@ def test_a_workbook_that_says_it_is_smaller_than_it_is_is_read_whole(tmp_path):
         for part, content in parts.items():
             packed.writestr(part, content)
     assert cells(path) == {"row 2": ("007", "gate")}
+
+
+@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
+def test_sheet_that_is_open_elsewhere(tmp_path, mark):
+    path = tmp_path / "calls.xlsx"
+    assert open_elsewhere(path) == ""
+    (tmp_path / mark).touch()
+    assert open_elsewhere(path) == mark
