@@ -33,6 +33,7 @@ from scanner.pages.webmap_rows import (
     sort_routes,
 )
 from scanner.schema.documents import FINISH_WORDS, FINISHES, Part, Scan
+from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import LAYERS
 from scanner.sheets.columns import Text
 from scanner.units import CENTS_PER_USD
@@ -151,7 +152,10 @@ def _pieces(
 def _render(scan: Scan, of_page: dict[str, Any]) -> str:
     backgrounds = offer_backgrounds(scan.rules.backgrounds)
     finishes = [FINISH_WORDS[finish] for finish in FINISHES]
-    head = script_json({"layers": LAYERS, "finishes": finishes, "backgrounds": backgrounds})
+    along = {name: kind.words for name, kind in EDGE_KINDS.items()}
+    head = script_json(
+        {"layers": LAYERS, "finishes": finishes, "along": along, "backgrounds": backgrounds}
+    )
     plan, plan_script = _plan()
     context = of_page | {
         "scan": scan,

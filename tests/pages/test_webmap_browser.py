@@ -216,7 +216,12 @@ def test_keyboard_alone_reaches_card_phone_and_back(opened):
     for _ in range(4):
         one.page.keyboard.press("Tab")
         reached.append(one.page.evaluate("document.activeElement.textContent"))
-    assert reached == ["×", "Call 308-555-0102", "Bed along the curb", "Bed at the house, front"]
+    assert reached == [
+        "×",
+        "Call 308-555-0102",
+        "Bed along the curb",
+        "Bed along the house wall, front",
+    ]
     one.page.keyboard.press("Enter")
     assert "30 ft of edge" in card(one).inner_text()
     one.page.keyboard.press("Escape")

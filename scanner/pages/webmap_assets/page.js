@@ -3,7 +3,6 @@
 const data = JSON.parse(document.getElementById("data").textContent);
 const map = map_plan; // the name that folium gives the map
 const byId = (id) => document.getElementById(id);
-const ALONG = { curb: "along the curb", house: "at the house", sidewalk: "along the sidewalk", drive: "along the drive", walk: "along the walk", patio: "along the patio", fence: "along the fence" };
 const HOME = new Set(["outline", "strip", "bed", "edge"]);
 const isNarrow = window.matchMedia("(max-width: 900px)");
 const isTouch = window.matchMedia("(hover: none)").matches;
@@ -81,7 +80,7 @@ function element(tag, attributes, ...inside) {
 function usd(cents) { return "$" + Math.round(cents / 100).toLocaleString("en-US"); }
 function range(low, high) { return usd(low) + "–" + usd(high); }
 function number(value) { return value.toLocaleString("en-US", { maximumFractionDigits: 1 }); }
-function bedName(bed) { return "Bed " + (ALONG[bed.along] || bed.along) + (bed.face ? ", " + bed.face.replaceAll("+", " and ") : ""); }
+function bedName(bed) { return "Bed along " + data.along[bed.along] + (bed.face ? ", " + bed.face.replaceAll("+", " and ") : ""); }
 
 function latLng(u, v) {
   return [(Math.atan(Math.exp((0.5 - v) * 2 * Math.PI)) * 2 - Math.PI / 2) * (180 / Math.PI), (u - 0.5) * 360];
