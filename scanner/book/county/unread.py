@@ -25,6 +25,7 @@ _ROOF = re.compile(
 )
 """Words for what a layer of buildings holds that has no wall at the ground (common practice, no source)."""
 
+_LOOKED_AT = 1000
 _MOST_WORDS = 40
 """A column with more different words than this sorts no buildings: it names owners or streets."""
 
@@ -43,13 +44,18 @@ def note_columns(layers: list[LayerFeatures]) -> list[Problem]:
         for things in layers
         if things.kind is HOUSE
         for column in things.fields.columns
-        for problem in _note_roofs(things, str(column), read_texts(things.fields[column]))
+        for problem in _note_roofs(things, column)
     ]
     return [*unread, *roofs]
 
 
-def _note_roofs(things: LayerFeatures, column: str, texts: pd.Series[str]) -> list[Problem]:
-    counts = texts[texts != ""].value_counts().sort_index(kind="stable")
+def _note_roofs(things: LayerFeatures, column: str) -> list[Problem]:
+    cells = things.fields[column].dropna()
+    # ids and names are told by their first rows: a county has a hundred thousand buildings
+    first = cells.head(_LOOKED_AT).astype("str")
+    if pd.api.types.is_numeric_dtype(cells) or first.nunique() > _MOST_WORDS:
+        return []
+    counts = cells.astype("str").value_counts().sort_index(kind="stable").drop("", errors="ignore")
     is_roof = counts.index.str.replace(r"[_-]", " ", regex=True).str.contains(_ROOF)
     if len(counts) > _MOST_WORDS or not is_roof.any():
         return []
@@ -57,7 +63,7 @@ def _note_roofs(things: LayerFeatures, column: str, texts: pd.Series[str]) -> li
     count = int(counts[is_roof].sum())
     verb = "is no house" if count == 1 else "are no houses"
     problem = (
-        f"{column}: {count:,} of {len(texts):,} {verb} by their own words ({list_names(words)}), and their edges "
+        f"{column}: {count:,} of {len(things):,} {verb} by their own words ({list_names(words)}), and their edges "
         "count as house walls"
     )
     picks = " ".join(f'--only "house={column}:{word}"' for word in others)
