@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, fold, judge
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, KINDS, fold, judge, typed_columns
 from scanner.calls.history import with_recorded
+from scanner.calls.log.file import open_to_write
 from scanner.schema.log_tables import ANSWERS, CALL_LOG, OUTCOMES
-from tests.calls.desk import calls_of, job_of, task_of
+from tests.calls.desk import DAY, calls_of, job_of, task_of
 
 NOTHING = calls_of()
 JOBS_BEFORE = job_of().head(0)
@@ -114,3 +115,16 @@ def test_what_was_recorded_is_known_in_any_order(rows):
     assert judge(CALL, calls.iloc[::-1], kept).eq("known").all()
     assert int((verdicts == "added").sum()) == len({row[:3] for row in rows})
     assert set(kept.columns) == set(CALL.columns)
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
+def test_a_kind_names_columns_of_its_table_and_of_the_file(kind, tmp_path):
+    # A measuring's own table and that of its edges are one to the rest of the program
+    parts = kind.parts if kind.schema.name == "measurements" else ()
+    assert {*kind.columns, *parts} == {*typed_columns(kind.schema).columns}
+    assert {*kind.per} <= {*kind.columns}
+    assert kind.words.format(**dict.fromkeys(kind.columns, "x"))
+    with open_to_write(tmp_path, today=DAY, wait_seconds=0) as store:
+        for table, columns in ((kind.table, kind.columns), (kind.parts_table, kind.parts)):
+            known = [row[1] for row in store.rows("SELECT * FROM pragma_table_info(?)", (table,))]
+            assert {*columns} == {*known} - {"entry_id", "place"}
