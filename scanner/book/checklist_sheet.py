@@ -20,6 +20,7 @@ from scanner.sheets.description import WORD
 from scanner.sheets.filled import ASKED, CHECKLIST
 from scanner.sheets.problems import (
     ID_REMEDY,
+    Cause,
     Problem,
     fault,
     first_faults,
@@ -55,7 +56,7 @@ def read_checklist(
     ids, reasons = match_ids(rows["client_id"], clients, names=rows["name"])
     rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
     where = places(rows, path.name)
-    causes = (
+    causes: tuple[Cause, ...] = (
         (reasons != "", reasons, ID_REMEDY),
         (
             rows["seen_on"].eq("") & rows["day"].eq(""),

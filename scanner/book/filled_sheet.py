@@ -28,7 +28,7 @@ from scanner.sheets.problems import (
     places,
 )
 from scanner.sheets.reader import read_headings, read_sheet
-from scanner.sheets.values import DAY_REMEDY, day_causes, has_any, read_days
+from scanner.sheets.values import day_causes, has_any, read_days, unread_causes
 
 CALL_COLUMNS = (
     "client_id", "called_on", "outcome", "note", "next_action", "next_date", "bed_ids",
@@ -103,7 +103,7 @@ def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause
         (calls["outcome"] == "", "something is filled in, but no outcome", f"write one of {listed}"),
         (~calls["outcome"].isin(OUTCOMES), f"outcome {{outcome}} is none of {listed}", "write one of these"),
         *day_causes(rows["called_on"], days, today, what="of the call"),
-        (rows["next_date"].ne("") & next_days.eq(""), "next_date is {next_date}, which is no day", DAY_REMEDY),
+        *unread_causes(rows["next_date"], next_days, is_needed=rows["next_date"].ne("")),
         (next_days.ne("") & (next_days < days), early, "put one of the two right"),
     )  # fmt: skip
 

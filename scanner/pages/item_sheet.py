@@ -10,18 +10,13 @@ from scanner.schema.documents import Part, Rate, RateBook, Scan
 from scanner.schema.rate_book import unit_of
 from scanner.sheets.cells import csv_bytes, factor
 from scanner.sheets.columns import Text, csv_rows, factors, guarded, usd
-
-ITEM_COLUMNS = (
-    "offer_id", "bed_id", "finish", "task", "quantity", "unit", "rate_usd", "amount_usd", "rate_key",
-)  # fmt: skip
-RATE_COLUMNS = ("rate_key", "value", "low", "high", "unit", "source")
-PROBLEM_COLUMNS = ("file", "feature", "client_id", "severity", "problem", "remedy")
+from scanner.sheets.lists import ITEM_LIST, PROBLEM_LIST, RATE_LIST
 
 
 def line_items_csv(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
     """Write `line_items.csv`: the offers on the call list in the finish offered; a piece a part."""
     listed = scan.calls.loc[scan.calls["left_out"] == "", "offer_id"]
-    yield csv_bytes(ITEM_COLUMNS, [])
+    yield csv_bytes(ITEM_LIST.names, [])
     for part in parts:
         items = part["line_items"]
         yield csv_rows(item_columns(items[items["offer_id"].isin(listed)]))
@@ -36,7 +31,7 @@ def item_columns(items: pd.DataFrame) -> dict[str, Text]:
         "amount_usd": usd(items["amount_cents"]),
     }
     return {
-        name: written[name] if name in written else guarded(items[name]) for name in ITEM_COLUMNS
+        name: written[name] if name in written else guarded(items[name]) for name in ITEM_LIST.names
     }
 
 
@@ -47,10 +42,10 @@ def rates_csv(rates: RateBook) -> bytes:
         (key, factor(rate.value), factor(rate.low), factor(rate.high), unit_of(key), rate.source)
         for key, rate in figures.items()
     )
-    return csv_bytes(RATE_COLUMNS, rows)
+    return csv_bytes(RATE_LIST.names, rows)
 
 
 def problems_csv(scan: Scan) -> bytes:
     """Write `problems.csv`: what was left out and why, and what is worth knowing."""
-    columns = {name: guarded(scan.problems[name]) for name in PROBLEM_COLUMNS}
-    return csv_bytes(PROBLEM_COLUMNS, []) + csv_rows(columns)
+    columns = {name: guarded(scan.problems[name]) for name in PROBLEM_LIST.names}
+    return csv_bytes(PROBLEM_LIST.names, []) + csv_rows(columns)

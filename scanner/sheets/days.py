@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 DAY_ZERO = date(1899, 12, 30)
@@ -13,6 +14,7 @@ FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
 
 _ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[ T].*)?$")
 _AMERICAN = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?: .*)?$")
+_MONTHS = 12
 _NUMBER = re.compile(r"^\d{5}(\.\d+)?$")
 _COMPACT = re.compile(r"^(20\d{2})(\d{2})(\d{2})$")
 _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
@@ -30,6 +32,28 @@ def day_number(mow_day: str) -> int:
     word = mow_day.strip().casefold().rstrip(".")
     near = [number for number, name in enumerate(WEEKDAYS) if word and name.startswith(word[:3])]
     return near[0] if len(near) == 1 else len(WEEKDAYS)
+
+
+def read_days(texts: Sequence[str]) -> list[date | None]:
+    """Read the days of a column; where one has its day before its month, none that may be either is read.
+
+    >>> [str(day) for day in read_days(["25.02.2026", "03.02.2026", "2026-02-27"])]
+    ['None', 'None', '2026-02-27']
+    >>> [str(day) for day in read_days(["02.25.2026", "03.02.2026"])]
+    ['2026-02-25', '2026-03-02']
+    """
+    is_doubtful = find_doubtful(texts)
+    return [
+        None if doubt else read_day(text) for text, doubt in zip(texts, is_doubtful, strict=True)
+    ]
+
+
+def find_doubtful(texts: Sequence[str]) -> list[bool]:
+    """Tell which days of a column may be either of two, because another has its day before its month."""
+    found = [_AMERICAN.match(text.strip()) for text in texts]
+    parts = [(int(match[1]), int(match[2])) if match else (0, 0) for match in found]
+    is_day_first = any(first > _MONTHS >= second > 0 for first, second in parts)
+    return [is_day_first and 0 < first <= _MONTHS and first != second for first, second in parts]
 
 
 def read_day(text: str) -> date | None:

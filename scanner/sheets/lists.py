@@ -49,6 +49,10 @@ LEFT_OUT = Sheet("Left out", (
     CLIENT_ID, NAME, ADDRESS, *plain("route mow_day"), OFFER, REASON, CHANGE,
 ))  # fmt: skip
 
+ITEM_LIST = Sheet(
+    "Line items", plain("offer_id bed_id finish task quantity unit rate_usd amount_usd rate_key")
+)
+RATE_LIST = Sheet("Rates", plain("rate_key value low high unit source"))
 PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
 
 UNSEEN = Sheet("To be seen", (

@@ -9,7 +9,8 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from scanner.sheets.days import read_day
+from scanner.sheets.days import find_doubtful
+from scanner.sheets.days import read_days as days_of
 from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, shown
 from scanner.units import IN_PER_FT
@@ -108,13 +109,27 @@ def allowed_words(column: Column) -> str:
 
 def day_causes(
     typed: pd.Series[str], days: pd.Series[str], today: date, *, what: str
-) -> tuple[Cause, Cause]:
+) -> tuple[Cause, ...]:
     """Say what is wrong with a day that a row can't do without, ``what`` it is the day of."""
-    name = str(typed.name)
     late = f"write the day {what}; if it is right, this computer's clock is wrong, or --today"
+    after = f"{typed.name} " + days + f" is after today, {today}"
+    blank = pd.Series(data=True, index=typed.index)
+    return (*unread_causes(typed, days, is_needed=blank), (days > today.isoformat(), after, late))
+
+
+def unread_causes(
+    typed: pd.Series[str], days: pd.Series[str], *, is_needed: pd.Series[bool]
+) -> tuple[Cause, Cause]:
+    """Say why no day was read where one is needed."""
+    is_missing, name = is_needed & (days == ""), str(typed.name)
+    is_doubtful = pd.Series(find_doubtful(typed.tolist()), index=typed.index, dtype=bool)
     return (
-        (days == "", f"{name} is {{{name}}}, which is no day", DAY_REMEDY),
-        (days > today.isoformat(), f"{name} " + days + f" is after today, {today}", late),
+        (
+            is_missing & is_doubtful,
+            f"{name} is {{{name}}}, which may be either of two days: elsewhere in the column the day comes before the month",
+            "write the whole column year-month-day, as 2027-03-14",
+        ),
+        (is_missing, f"{name} is {{{name}}}, which is no day", DAY_REMEDY),
     )
 
 
@@ -125,8 +140,9 @@ def has_any(rows: pd.DataFrame, names: Iterable[str]) -> pd.Series[bool]:
 
 def read_days(typed: pd.Series[str]) -> pd.Series[str]:
     """Read days however people write them, as ISO; blank where there is none."""
-    days = [day.isoformat() if (day := read_day(text)) else "" for text in typed]
-    return pd.Series(days, index=typed.index, name=typed.name, dtype="str")
+    days = days_of(typed.tolist())
+    texts = [day.isoformat() if day else "" for day in days]
+    return pd.Series(texts, index=typed.index, name=typed.name, dtype="str")
 
 
 def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:

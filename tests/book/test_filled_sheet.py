@@ -202,3 +202,17 @@ def test_sheet_is_known_wherever_it_stands_in_the_workbook(tmp_path):
 def test_strange_sheet_is_a_sentence(tmp_path):
     with pytest.raises(BookError, match=r"a.csv: this is no call list .* nothing was recorded"):
         sheet_kind(text(tmp_path / "a.csv", "x", header="who,what"))
+
+
+def test_a_day_that_cannot_be_month_first_puts_its_column_in_doubt(tmp_path):
+    """25.02.2026 is February 25; so 05.03.2026 beside it is hardly May 3, and is not taken for it."""
+    path = text(
+        tmp_path / "a.csv",
+        "007,,,25.02.2026,no,,,", "C0042,,,05.03.2026,no,,,", "0012,,,03.03.2026,no,,,", "12,,,2026-03-01,no,,,",
+    )  # fmt: skip
+    calls, problems = read(path)
+    assert calls["called_on"].to_dict() == {5: "2026-03-01", 4: "2026-03-03"}
+    assert problems["feature"].tolist() == ["row 2", "row 3"]
+    assert "which is no day" in problems["problem"].iloc[0]
+    assert "'05.03.2026', which may be either of two days" in problems["problem"].iloc[1]
+    assert "the whole column year-month-day" in problems["remedy"].iloc[1]
