@@ -174,9 +174,8 @@ def empty_table(schema: TableSchema) -> pd.DataFrame:
     >>> len(empty_table(CALLS)), "rank" in empty_table(CALLS)
     (0, True)
     """
-    return check_table(
-        pd.DataFrame({name: pd.Series(dtype=object) for name in schema.columns}), schema
-    )
+    nothing = pd.Series(dtype=object)
+    return pd.DataFrame({name: _typed(nothing, column) for name, column in schema.columns.items()})
 
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
