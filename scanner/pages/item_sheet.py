@@ -15,11 +15,12 @@ from scanner.sheets.lists import ITEM_LIST, PROBLEM_LIST, RATE_LIST
 
 def line_items_csv(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
     """Write `line_items.csv`: the offers on the call list in the finish offered; a piece a part."""
-    listed = scan.calls.loc[scan.calls["left_out"] == "", "offer_id"]
+    listed = pd.Index(scan.calls.loc[scan.calls["left_out"] == "", "offer_id"])
     yield csv_bytes(ITEM_LIST.names, [])
     for part in parts:
         items = part["line_items"]
-        yield csv_rows(item_columns(items[items["offer_id"].isin(listed)]))
+        is_listed = listed.get_indexer(pd.Index(items["offer_id"])) >= 0
+        yield csv_rows(item_columns(items[is_listed]))
     yield b""
 
 

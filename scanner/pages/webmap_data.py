@@ -24,6 +24,7 @@ DEGREES_TO_UNITS = 10_000_000
 """Coordinates are whole units of the seventh decimal of a degree: 0.04 ft."""
 
 _SIMPLER_DEGREES = 1.2e-7  # half an inch: rings with a point every foot lose what no screen shows
+_FEW_POINTS = 10
 
 _MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 
@@ -143,7 +144,9 @@ def _prices(part: Part) -> Text:
     """Finish, price, low, high, crew-days and lead of each bed sold alone."""
     prices, beds = part["prices"], pd.Index(part["beds"]["bed_id"])
     of_bed = beds.get_indexer(pd.Index(prices["offer_id"]))
-    prices = prices.assign(finish=prices["finish"].map(FINISHES.index))[of_bed >= 0]
+    prices = prices.assign(finish=pd.Index(FINISHES).get_indexer(pd.Index(prices["finish"])))[
+        of_bed >= 0
+    ]
     rows = _array(
         *_whole(prices, "finish", *_MONEY),
         decimals(prices["crew_days"]),
@@ -189,7 +192,7 @@ def _shapes(part: Part, clients: pd.Index) -> Text:
         pd.Series(range(len(UTILITIES)), index=UTILITIES),
         pd.Series(beds.groupby("client_id").cumcount().to_numpy(), index=beds["bed_id"].to_numpy()),
     ])  # fmt: skip
-    place = shapes["layer"].map(LAYERS.index).to_numpy(dtype=int)
+    place = pd.Index(LAYERS).get_indexer(pd.Index(shapes["layer"]))
     owner = clients.get_indexer(pd.Index(shapes["client_id"]))
     order = np.lexsort((place, owner))
     rings, row_of_ring = _rings(shapes["geometry"].to_numpy()[order])
@@ -205,8 +208,11 @@ def _shapes(part: Part, clients: pd.Index) -> Text:
 
 def _rings(geometries: np.ndarray) -> tuple[Text, np.ndarray]:
     """Each ring, line and point as whole numbers x, y, dx, dy, ..., and the geometry it is of."""
-    simpler = shapely.simplify(geometries, _SIMPLER_DEGREES, preserve_topology=False)
-    parts, row_of_part = shapely.get_parts(simpler, return_index=True)
+    simpler, is_long = geometries.copy(), shapely.get_num_coordinates(geometries) > _FEW_POINTS
+    simpler[is_long] = shapely.simplify(
+        geometries[is_long], _SIMPLER_DEGREES, preserve_topology=False
+    )
+    parts, row_of_part = _parts(simpler)
     is_area = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
     borders, part_of_border = shapely.get_rings(parts[is_area], return_index=True)
     lines = np.concatenate([borders, parts[~is_area]])
@@ -219,6 +225,17 @@ def _rings(geometries: np.ndarray) -> tuple[Text, np.ndarray]:
     steps[is_first] = whole[is_first]
     numbers = pa.array(steps.ravel()).cast(pa.string())
     return _lists(numbers, np.repeat(line_of_point, 2), len(lines)), row_of_line[order]
+
+
+def _parts(geometries: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Take collections apart, and leave alone what has one part: taking it apart would copy it."""
+    is_many = shapely.get_type_id(geometries) > shapely.GeometryType.POLYGON
+    is_one = ~is_many & ~shapely.is_missing(geometries) & ~shapely.is_empty(geometries)
+    parts, row_of_part = shapely.get_parts(geometries[is_many], return_index=True)
+    return (
+        np.concatenate([geometries[is_one], parts]),
+        np.concatenate([np.flatnonzero(is_one), np.flatnonzero(is_many)[row_of_part]]),
+    )
 
 
 def _whole(table: pd.DataFrame, *names: str) -> list[Text]:
@@ -238,7 +255,8 @@ def _lists(values: Text, groups: np.ndarray, count: int) -> Text:
 
 
 def _list(values: Text, groups: np.ndarray, count: int) -> pa.ListArray:
-    order = np.argsort(groups, kind="stable")
     ends = np.cumsum(np.bincount(groups, minlength=count))
     offsets = np.concatenate([[0], ends]).astype(np.int32)
-    return pa.ListArray.from_arrays(pa.array(offsets), values.take(pa.array(order)))
+    if (np.diff(groups) < 0).any():
+        values = values.take(pa.array(np.argsort(groups, kind="stable")))
+    return pa.ListArray.from_arrays(pa.array(offsets), values)

@@ -20,7 +20,8 @@ from scanner.units import usd_text
 
 # A spreadsheet runs what starts with one of these (OWASP, "CSV injection"). Apostrophes
 # in front count too, so that a guarded text and one that had its apostrophe before differ.
-_RUNS = re.compile(r"'*[=+\-@\t\r]")
+RUNS = r"'*[=+\-@\t\r]"
+_RUNS = re.compile(RUNS)
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 MEASURE_DIGITS = 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import TypeAlias
 
 import numpy as np
@@ -11,12 +11,13 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from scanner.sheets.cells import FACTOR_DIGITS, MEASURE_DIGITS, guard
+from scanner.sheets.cells import FACTOR_DIGITS, MEASURE_DIGITS, RUNS, guard
 
 Text: TypeAlias = pa.StringArray
 """A column of text; null: not known."""
 
 _NEEDS_QUOTES = '[",\r\n]'
+_NEEDS_ESCAPES = r'["\\\x00-\x1f]'
 
 
 def scaled(values: pd.Series, *, digits: int = MEASURE_DIGITS) -> np.ndarray:
@@ -65,12 +66,24 @@ def texts(values: pd.Series) -> Text:
 
 def json_texts(values: pd.Series) -> Text:
     """Write texts as JSON; null where there is none."""
-    return _once_each(texts(values), lambda text: json.dumps(text, ensure_ascii=False))
+    column = texts(values)
+    if pc.any(pc.match_substring_regex(column, _NEEDS_ESCAPES)).as_py():
+        written = [
+            None if text is None else json.dumps(text, ensure_ascii=False)
+            for text in column.to_pylist()
+        ]
+        return pa.array(written, pa.string())
+    return pc.binary_join_element_wise('"', column, '"', "")
 
 
 def guarded(values: pd.Series) -> Text:
     """Make texts safe to stand in a spreadsheet's cells."""
-    return _once_each(texts(values), guard)
+    column = texts(values)
+    if pc.any(pc.match_substring_regex(column, f"^{RUNS}")).as_py():
+        return pa.array(
+            [None if text is None else guard(text) for text in column.to_pylist()], pa.string()
+        )
+    return column
 
 
 def csv_rows(columns: Mapping[str, Text]) -> bytes:
@@ -91,13 +104,6 @@ def _quoted(column: Text) -> Text:
         return filled
     doubled = pc.replace_substring(filled, '"', '""')
     return pc.if_else(needs_quotes, pc.binary_join_element_wise('"', doubled, '"', ""), filled)
-
-
-def _once_each(column: Text, write: Callable[[str], str]) -> Text:
-    """Write each different text once."""
-    coded = pc.dictionary_encode(column)
-    words = pa.array([write(text) for text in coded.dictionary.to_pylist()], pa.string())
-    return words.take(coded.indices)
 
 
 def _with_point(whole: np.ndarray, values: pd.Series, digits: int) -> Text:
