@@ -10,9 +10,10 @@ Every error that the program raises on purpose.
     │   └── RateError   the rate book or the local rules
     ├── LogError        the log cannot be opened or refuses an entry
     │   └── ReadOnlyError  the log lies where nobody may write
+    ├── WorkerError     a process that helped with a long scan ended by itself
     └── SchemaError     a stage broke its contract: our bug
 
-The command line turns ``InputError`` and ``LogError`` into a sentence and exit
+The command line turns ``InputError``, ``LogError`` and ``WorkerError`` into a sentence and exit
 code 1; a ``SchemaError`` stays a traceback.
 """
 
@@ -45,6 +46,10 @@ class LogError(ScannerError):
 
 class ReadOnlyError(LogError):
     """The log lies where nobody may write."""
+
+
+class WorkerError(ScannerError):
+    """A process that helped with a long scan ended by itself; the message names its lots."""
 
 
 class SchemaError(ScannerError):

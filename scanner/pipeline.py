@@ -9,6 +9,7 @@ at the end.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -58,15 +59,22 @@ from scanner.schema.tables import (
     empty_table,
 )
 from scanner.sheets.problems import join_problems, list_problems
-from scanner.store import BLOCK_LOTS, split_lots
+from scanner.store.curve import deal, number_blocks, split_lots
+from scanner.store.folder import Store, open_store, passing_store
+from scanner.store.land import ENDS, Built, Land, store_features, widen
+from scanner.store.tables import write_tables
+from scanner.store.workers import work_through
 
-__all__ = ["open_season", "publish_scan", "read_book", "scan"]
+__all__ = ["open_season", "open_store", "publish_scan", "read_book", "scan"]
 
 open_season = read_season
 """Read what a book's log knows, for `scan`."""
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many lots are done and how many there are."""
+
+WINDOW_FT = 310.0
+"""What lies within this distance of an outline may bear on its lot: streets within 300 ft do."""
 
 THIN = {"lots": LOT_LIST, "beds": BED_LIST, "offers": OFFERS, "problems": PROBLEMS}
 """Tables of the whole book that are joined from its blocks."""
@@ -79,6 +87,7 @@ def scan(
     season: Season = NO_SEASON,
     client_ids: Collection[str] | None = None,
     progress: Progress | None = None,
+    store: Store | None = None,
 ) -> Scan:
     """
     Find, size, price and rank the beds of a book.
@@ -96,6 +105,8 @@ def scan(
         Clients whose lots are looked at; None: all, and what is on record in vain is listed.
     progress
         Called after each block of lots.
+    store
+        Where a large book is worked on, by several processes; None: here, in memory.
 
     Returns
     -------
@@ -109,10 +120,12 @@ def scan(
     """
     told = progress or (lambda _step, _done, _total: None)
     book = replace(book, measured=override_measured(book.measured, season.measurements))
-    parts, thin = _work(book, season, client_ids, told)
+    with nullcontext(store) if store else passing_store() as place:
+        land = book.land or store_features(book.features, place.folder / "shapes")
+        parts, thin = _work(book, land, season, client_ids, store=place, told=told)
+        near = find_neighbors(book.clients, _outlines(land, season), season.beds, today=today)
     offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
-    near = find_neighbors(book.clients, book.features, season.beds, today=today)
     clients = add_history(book.clients, season, rates=book.rates, is_near_built=near)
     seen = add_bad_edges(clients, season.answers)
     learned = learn_chances(season, clients, rates=book.rates, today=today)
@@ -175,53 +188,106 @@ class _Block:
     """What some neighboring lots are worked out from, and nothing of any other lot."""
 
     client_ids: np.ndarray
-    features: GeoDataFrame
+    windows: np.ndarray
+    land: Land
     book: Book
     season: Season
+    folder: Path | None
+
+    def name(self) -> str:
+        """Name the lots for a message."""
+        return f"the lots of {self.client_ids[0]} to {self.client_ids[-1]} ({len(self.client_ids)})"
+
+
+def _outlines(land: Land, season: Season) -> GeoDataFrame:
+    """Give the outlines, where some bed was built that may lie near one."""
+    is_asked = (season.stored["built_on"] != "").any()
+    rows = np.flatnonzero(land.words["kind"] == "property") if is_asked else np.empty(0, np.intp)
+    return land.take(rows)
 
 
 def _work(
-    book: Book, season: Season, client_ids: Collection[str] | None, told: Progress
+    book: Book,
+    land: Land,
+    season: Season,
+    ids: Collection[str] | None,
+    *,
+    store: Store,
+    told: Progress,
 ) -> tuple[list[Part], dict[str, pd.DataFrame]]:
     """Work out all blocks; their parts, and the thin tables of the whole book."""
     parts, thin = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
-    lot_count, done = book.clients["client_id"].nunique(), 0
-    for block in _split(book, season, client_ids):
-        tables = _work_block(block)
-        parts.append({name: tables[name] for name in PART_TABLES})
-        for name, schema in THIN.items():
-            thin[name].append(tables[name][[*schema.columns]])
-        done += len(block.client_ids)
-        told("finding and pricing beds", done, lot_count)
+    lots, walked = _choose(book, land, ids)
+    total = lots["client_id"].nunique() + len(walked)
+    done, workers = 0, store.workers if total > store.small_lots else 1
+    blocks = _split(book, land, season, _cut(lots, walked, store), store=store)
+    for client_count, part, tables in work_through(
+        blocks, _work_block, workers=workers, name=_Block.name
+    ):
+        parts.append(part)
+        for name, table in tables.items():
+            thin[name].append(table)
+        done += client_count
+        told("finding and pricing beds", done, total)
     return parts, {name: _join(thin[name]) for name in THIN}
 
 
-def _split(book: Book, season: Season, client_ids: Collection[str] | None) -> Iterator[_Block]:
-    """Cut the book into blocks of neighboring lots; lots known from a walk alone come last."""
-    features = plant_built(book.features, season.beds)
-    is_outline = ((features["kind"] == "property") & (features["client_id"] != "")).to_numpy()
-    outlines = features[is_outline]
+def _choose(book: Book, land: Land, ids: Collection[str] | None) -> tuple[pd.DataFrame, np.ndarray]:
+    """List the outlines to look at, and the clients of whom there is no more than a walk."""
+    words = land.words
+    lots = words[(words["kind"] == "property") & (words["client_id"] != "")]
     walked = book.measured["client_id"]
-    if client_ids is not None:
-        outlines = outlines[outlines["client_id"].isin([*client_ids])]
-        walked = walked[walked.isin([*client_ids])]
-    for owners in split_lots(outlines):
-        yield _Block(owners, features, book, season)
-    on_foot = np.setdiff1d(walked, outlines["client_id"])
-    for start in range(0, len(on_foot), BLOCK_LOTS):
-        yield _Block(on_foot[start : start + BLOCK_LOTS], features.iloc[:0], book, season)
+    if ids is not None:
+        lots, walked = lots[lots["client_id"].isin([*ids])], walked[walked.isin([*ids])]
+    return lots, np.setdiff1d(walked, lots["client_id"]).astype(object)
 
 
-def _work_block(block: _Block) -> dict[str, pd.DataFrame]:
-    """Take a block from features to offers: tables `PART_TABLES`, offers and problems."""
-    surveys, failed = _survey(block)
+def _cut(lots: pd.DataFrame, walked: np.ndarray, store: Store) -> list[np.ndarray]:
+    """Cut the clients into blocks of neighboring lots; whoever is known from a walk alone comes last."""
+    most = store.block_lots
+    on_land = split_lots(lots["client_id"].to_numpy(object), lots["key"].to_numpy(), most)
+    return [*on_land, *(walked[at : at + most] for at in range(0, len(walked), most))]
+
+
+def _split(
+    book: Book, land: Land, season: Season, blocks: list[np.ndarray], *, store: Store
+) -> Iterator[_Block]:
+    """Deal out what each block is worked out from."""
+    is_large = store.has_room and sum(map(len, blocks)) > store.small_lots
+    number = number_blocks(blocks)
+    lots = deal(land.words[land.words["kind"] == "property"], number)
+    clients, measured = deal(book.clients, number), deal(book.measured, number)
+    answers, jobs = deal(season.answers, number), deal(season.jobs, number)
+    stored, built = deal(season.stored, number), Built.of(season.stored)
+    for at, ids in enumerate(blocks):
+        windows = widen(lots(at)[ENDS].to_numpy(), WINDOW_FT)
+        beds = pd.concat([stored(at), built.near(windows)]).drop_duplicates("bed_id")
+        yield _Block(
+            client_ids=ids,
+            windows=windows,
+            land=land.part(windows),
+            book=replace(book, clients=clients(at), measured=measured(at), land=None),
+            season=replace(NO_SEASON, stored=beds, answers=answers(at), jobs=jobs(at)),
+            folder=store.folder / f"{at:06d}" if is_large else None,
+        )
+
+
+def _work_block(block: _Block) -> tuple[int, Part, dict[str, pd.DataFrame]]:
+    """Take a block from features to offers; its part, and of thin tables what belongs there."""
+    features = plant_built(block.land.window(block.windows), block.season.beds)
+    surveys, failed = _survey(block, features)
     worked = [_price_block(block, survey, survey.sites.client_id) for survey in surveys]
-    left = block.client_ids if block.features.empty else np.array(failed, dtype=object)
+    left = np.array(failed, dtype=object) if len(features) else block.client_ids
     if len(left):
         worked.append(_price_block(block, None, left))
     tables = {name: _join([one[name] for one in worked]) for name in worked[0]}
     problems = join_problems(tables["problems"], list_defeated(failed))
-    return _along({**tables, "problems": problems}, block.client_ids)
+    tables = _along({**tables, "problems": problems}, block.client_ids)
+    part: Part = {name: tables[name] for name in PART_TABLES}
+    if block.folder is not None:
+        part = write_tables(part, block.folder)
+    thin = {name: tables[name][[*schema.columns]] for name, schema in THIN.items()}
+    return len(block.client_ids), part, thin
 
 
 def _along(tables: dict[str, pd.DataFrame], client_ids: np.ndarray) -> dict[str, pd.DataFrame]:
@@ -236,9 +302,8 @@ def _along(tables: dict[str, pd.DataFrame], client_ids: np.ndarray) -> dict[str,
     return sorted_tables
 
 
-def _survey(block: _Block) -> tuple[list[Survey], list[str]]:
+def _survey(block: _Block, features: GeoDataFrame) -> tuple[list[Survey], list[str]]:
     """Look at the lots of a block; the clients of those that defeat the geometry library."""
-    features = block.features
     if features.empty:
         return [], []
     is_first = (features["kind"] == "property") & (features["client_id"] == block.client_ids[0])

@@ -8,16 +8,17 @@ from scanner.book.clients import client_files, read_client_list
 from scanner.book.example import find_example, tell_example
 from scanner.book.measured import read_measured
 from scanner.book.settings import read_rates, read_rules
-from scanner.book.sites import read_sites
+from scanner.book.sites import read_land, read_sites
 from scanner.errors import BookError
 from scanner.schema.documents import Book
 from scanner.sheets.problems import Problem, join_problems, list_problems, note
+from scanner.store.land import no_features
 
 SITES_FOLDER = "sites"
 MEASURED_FILE = "measured.csv"
 
 
-def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
+def read_book(folder: Path, *, needs_lots: bool = True, shapes_into: Path | None = None) -> Book:
     """
     Read a book; what is faulty is listed and left out, the rest is kept.
 
@@ -38,7 +39,12 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
     if needs_lots:
         _need_lots(folder, sites, measured_path)
     example = find_example(folder, client_files(folder)[0])
-    features, site_problems = read_sites(sites, clients, left_out=example)
+    land = None
+    if shapes_into is None:
+        features, site_problems = read_sites(sites, clients, left_out=example)
+    else:
+        land, site_problems = read_land(sites, clients, shapes_into, left_out=example)
+        features = no_features()
     # No file is no edge
     walked = folder / ("" if MEASURED_FILE in example else MEASURED_FILE)
     measured, measured_problems = read_measured(walked, clients)
@@ -60,6 +66,7 @@ def read_book(folder: Path, *, needs_lots: bool = True) -> Book:
         rates=rates,
         rules=rules,
         problems=problems,
+        land=land,
     )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from itertools import groupby
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,14 +12,15 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from scanner.book.layers.attributes import name_fields, read_attributes, unknown_kinds
-from scanner.book.layers.better import prefer_drawn
-from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, open_layers
-from scanner.book.layers.placing import join_outlines, place_features
+from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, stream_layers
 from scanner.book.layers.raw import RawLayer
 from scanner.book.layers.shapes import check_shapes, list_shape_problems, locate_shapes
+from scanner.book.settling import settle_features
 from scanner.errors import SiteError
 from scanner.schema.tables import FEATURES, check_table
 from scanner.sheets.problems import Problem, fault, list_problems
+from scanner.store.folder import passing_store
+from scanner.store.land import Land, LandWriter, no_features
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 """What lies beside a Shapefile that is not zipped: one fault for the .shp is enough."""
@@ -42,27 +44,43 @@ def read_sites(
     >>> len(features), len(problems)
     (0, 0)
     """
-    tables: list[GeoDataFrame] = []
-    problems: list[Problem] = []
-    for path in _list_files(folder):
-        file = f"{folder.name}/{path.name}"
+    with passing_store() as store:
+        land, problems = read_land(folder, clients, store.folder / "shapes", left_out=left_out)
+        return check_table(land.take(land.as_read()).reset_index(drop=True), FEATURES), problems
+
+
+def read_land(
+    folder: Path, clients: pd.DataFrame, file_of_shapes: Path, *, left_out: Collection[str] = ()
+) -> tuple[Land, pd.DataFrame]:
+    """
+    Read all files of site features feature by feature, shapes into a file: as `read_sites`.
+
+    Parameters
+    ----------
+    folder, clients, left_out
+        As for `read_sites`.
+    file_of_shapes
+        Where the shapes go.
+
+    Returns
+    -------
+    land, problems
+        The features by place, and table `PROBLEMS`.
+    """
+    paths = {f"{folder.name}/{path.name}": path for path in _list_files(folder)}
+    writer = LandWriter(file_of_shapes, paths)
+    problems = list[Problem]()
+    for file, path in paths.items():
         if file in left_out:
             continue
         try:
-            found, file_problems = _read_file(path, file, clients["client_id"])
+            told = [*_read_file(path, file, clients["client_id"], writer)]
         except SiteError as err:
-            problems.append(_tell(file, "", err))
-            continue
-        tables.append(found)
-        problems += file_problems
-    if not tables:
-        return _no_features(), list_problems(problems)
-    features = GeoDataFrame(pd.concat(tables, ignore_index=True), crs=WGS84)
-    features, better_problems = prefer_drawn(features)
-    features, outline_problems = join_outlines(features)
-    features = place_features(features)
-    problems += [*better_problems, *outline_problems]
-    return check_table(features.reset_index(drop=True), FEATURES), list_problems(problems)
+            writer.take_back(file)
+            told = [_tell(file, "", err)]
+        problems += told
+    land, settled = settle_features(writer.close())
+    return land, list_problems([*problems, *settled])
 
 
 def _list_files(folder: Path) -> list[Path]:
@@ -75,39 +93,40 @@ def _list_files(folder: Path) -> list[Path]:
     return sorted(wanted, key=lambda path: path.name)
 
 
-def _read_file(path: Path, file: str, ids: pd.Series[str]) -> tuple[GeoDataFrame, list[Problem]]:
+def _read_file(path: Path, file: str, ids: pd.Series[str], writer: LandWriter) -> Iterator[Problem]:
     if path.suffix.lower() not in FORMATS:
         message = f"{file} has an ending that is not known"
         if path.suffix.lower() == ".shp":
             message = f"{file} is one of several files that a Shapefile consists of\nzip the .shp, .shx, .dbf and .prj into one"
         raise SiteError(message)
-    raw = open_layers(path, file)
-    problems = list(raw.problems)
-    tables = [_no_features()]
     start = 1
-    for layer in raw.layers:
-        try:
-            found, layer_problems = _read_layer(layer, file, ids, start)
-        except SiteError as err:
-            problems.append(_tell(file, f"layer {layer.name}" if layer.name else "", err))
-        else:
-            tables.append(found)
-            problems += layer_problems
-        start += len(layer.fields)
+    for name, batches in groupby(stream_layers(path, file), key=lambda layer: layer.name):
+        mute, spoke, count = list[Problem](), False, 0
+        for layer in batches:
+            yield from layer.problems
+            texts = name_fields(layer.fields)
+            try:
+                found, told = _check_features(layer, texts, file, (ids, start))
+            except SiteError as err:
+                found, told = no_features(), [_tell(file, f"layer {name}" if name else "", err)]
+            start, count = start + len(texts), count + len(texts)
+            writer.add(found)
+            if spoke or (texts["kind"] != "").any() or not len(texts):
+                spoke = spoke or bool(len(texts))
+                yield from told
+            else:
+                mute += told
+        # a layer without any kind is one fault, not one a feature
+        yield from mute if spoke else unknown_kinds(count, file, name)
     if start == 1:
-        problems.append(
-            fault(file, "", "the file holds no feature", "draw something in it, or take it out")
-        )
-    features = [table for table in tables if len(table)] or tables[:1]
-    return GeoDataFrame(pd.concat(features, ignore_index=True), crs=WGS84), problems
+        yield fault(file, "", "the file holds no feature", "draw something in it, or take it out")
 
 
-def _read_layer(
-    layer: RawLayer, file: str, ids: pd.Series[str], start: int
+def _check_features(
+    layer: RawLayer, texts: pd.DataFrame, file: str, known: tuple[pd.Series[str], int]
 ) -> tuple[GeoDataFrame, list[Problem]]:
-    texts = name_fields(layer.fields)
-    if no_kinds := unknown_kinds(texts, file, layer.name):
-        return _no_features(), no_kinds
+    """Check a batch; ``known`` are the ids of the client list and the first feature's number."""
+    ids, start = known
     suffix = f" (layer {layer.name})" if layer.name else ""
     places = [
         {"file": file, "feature": f"feature {number}{suffix}", "client_id": client_id}
@@ -140,9 +159,3 @@ def _tell(file: str, feature: str, err: SiteError) -> Problem:
     problem, _, remedy = str(err).partition("\n")
     usual = f"export it again as one of {FORMAT_WORDS}, or take it out of the folder"
     return fault(file, feature, problem.removeprefix(file).lstrip("/: "), remedy or usual)
-
-
-def _no_features() -> GeoDataFrame:
-    columns = {name: pd.Series(dtype=object) for name in FEATURES.columns if name != "geometry"}
-    shapes = gpd.GeoSeries(np.array([], dtype=object), crs=WGS84)
-    return check_table(GeoDataFrame(columns, geometry=shapes), FEATURES)

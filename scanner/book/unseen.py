@@ -12,7 +12,8 @@ from scanner.sheets.problems import fault, list_problems, note
 
 def list_unseen(book: Book) -> pd.DataFrame:
     """Say which clients have neither an outline nor a measured edge."""
-    outlines = book.features.loc[book.features["kind"] == "property", "client_id"]
+    features = book.features if book.land is None else book.land.words
+    outlines = features.loc[features["kind"] == "property", "client_id"]
     known = set(outlines) | set(book.measured["client_id"])
     return list_problems(
         note(

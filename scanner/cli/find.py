@@ -62,13 +62,13 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool
 def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
     season = pipeline.open_season(book)
-    with progress_bar("reading the book") as report:
-        found = pipeline.scan(
-            read_for_scan(book, season), today=today, season=season, progress=report
-        )
-    pending = pending_rows(found, folder, book=book)
-    files = pipeline.publish_scan(found, folder, pending=pending)
-    keep_scan(found, book)
+    with pipeline.open_store(book) as store:
+        with progress_bar("reading the book") as report:
+            read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
+            found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
+        pending = pending_rows(found, folder, book=book)
+        files = pipeline.publish_scan(found, folder, pending=pending)
+        keep_scan(found, book)
     # What a program reads from us is the very file that was written, so the two agree.
     text = (folder / "summary.json").read_text(encoding="utf-8")
     summary = json.loads(text)

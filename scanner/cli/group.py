@@ -9,7 +9,7 @@ import click
 
 from scanner import __version__
 from scanner.cli.talk import say
-from scanner.errors import InputError, LogError
+from scanner.errors import InputError, LogError, WorkerError
 
 COMMANDS = {
     "new": ("get_in", "Start a book: a folder with templates, filled in as an example."),
@@ -61,10 +61,17 @@ class StoryGroup(click.Group):
         except (InputError, LogError) as err:
             say(f"Cannot go on: {err}")
             raise click.exceptions.Exit(1) from err
+        except WorkerError as err:
+            say(f"Stopped: {err}")
+            raise click.exceptions.Exit(UNFORESEEN) from err
         except PermissionError as err:
             # Nearly always a list that is still open in a spreadsheet program.
             say(f"Cannot go on: {err.filename} is locked. Close it elsewhere, then try again.")
             raise click.exceptions.Exit(1) from err
+
+
+UNFORESEEN = 3
+"""Exit code of what nobody could foresee: memory ran out, a process was ended."""
 
 
 @click.group(name="bed-scanner", cls=StoryGroup, context_settings={"max_content_width": 100})

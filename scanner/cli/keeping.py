@@ -29,9 +29,9 @@ from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import row_words
 
 
-def read_for_scan(book: Path, season: Season) -> Book:
+def read_for_scan(book: Path, season: Season, *, shapes_into: Path | None = None) -> Book:
     """Read a book that is to be scanned."""
-    return pipeline.read_book(book, needs_lots=season.measurements.empty)
+    return pipeline.read_book(book, needs_lots=season.measurements.empty, shapes_into=shapes_into)
 
 
 def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:

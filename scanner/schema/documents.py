@@ -47,6 +47,8 @@ from scanner.schema.tables import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from scanner.store.land import Land
+
 __all__ = [
     "FINISHES",
     "FINISH_WORDS",
@@ -88,6 +90,9 @@ class Book:
         The rate book and the local rules, standard values filled in.
     problems
         Table `PROBLEMS`.
+    land
+        The features by place, on the disk; None: `features` holds them. A large book is read
+        so, and `features` has no row then.
     """
 
     folder: Path
@@ -97,6 +102,7 @@ class Book:
     rates: RateBook
     rules: LocalRules
     problems: pd.DataFrame
+    land: Land | None = None
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ ARROWS = {
     **{room: (room, *SHARED) for room in ROOMS},
     "store": SHARED,
     "sheets": SHARED,
-    "schema": ("schema", "units", "errors"),
+    "schema": ("store", "schema", "units", "errors"),
     "units": (),
     "errors": (),
     "pipeline": (*ROOMS, *SHARED),
@@ -42,18 +42,18 @@ LIBRARY_HOMES = {
     "jinja2": ("pages",),
     "sqlite3": ("calls.log.file",),
     "pyogrio": ("book",),
-    "pyproj": ("ground.plane.frame", "book"),
+    "pyproj": ("store.folder", "ground.plane.frame", "book"),
     "scipy": ("calls", "ground"),
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
     "xlsxwriter": ("sheets.writer",),
     "openpyxl": ("sheets.grids",),
-    "tempfile": ("book", "pages.publish", "calls.log", "cli"),
-    "shutil": ("book", "pages.publish", "calls.log", "cli"),
+    "tempfile": ("store", "book", "pages.publish", "calls.log", "cli"),
+    "shutil": ("store", "book", "pages.publish", "calls.log", "cli"),
 }
 """Libraries that belong into one place only."""
 
-FILE_HOMES = ("book", "sheets", "pages.publish", "calls.log", "cli")
+FILE_HOMES = ("book", "sheets", "store", "pages.publish", "calls.log", "cli")
 FILE_VERBS = {
     "write_text", "write_bytes", "open", "mkdir", "unlink", "rename", "rmdir", "touch",
     "read_csv", "read_excel", "read_file", "to_csv", "to_excel", "to_file",

@@ -144,15 +144,11 @@ def _tell_pavement(came: str) -> str:
     )
 
 
-def unknown_kinds(texts: pd.DataFrame, file: str, layer: str) -> list[Problem]:
-    """
-    Say once that a whole layer has no kinds.
-
-    One fault where there are features and not one has a kind.
-    """
-    if texts.empty or (texts["kind"] != "").any():
+def unknown_kinds(count: int, file: str, layer: str) -> list[Problem]:
+    """Say once that none of a whole layer's features has a kind; nothing of no features."""
+    if not count:
         return []
-    problem = f"no feature has a kind; all are left out ({len(texts):,})"
+    problem = f"no feature has a kind; all are left out ({count:,})"
     remedy = f"add a column kind with one of {', '.join(FEATURE_KINDS)}"
     return [fault(file, f"layer {layer}" if layer else "", problem, remedy)]
 

@@ -15,7 +15,7 @@ ASSEMBLED_FILE = "assembled.geojson"
 SAME_SHARE = 0.5
 """What drawn things of its kind cover by this share is one of them, drawn again."""
 
-_THINGS = {
+THINGS = {
     "property": "lot", "house": "building", "outbuilding": "building", "drive": "drive", "walk": "walk",
     "patio": "patio",
 }  # fmt: skip
@@ -54,7 +54,7 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
         note(
             str(file),
             "",
-            f"drawn in another file too: {_count(beaten['kind'].map(_THINGS))}; the drawn ones are used",
+            f"drawn in another file too: {_count(beaten['kind'].map(THINGS))}; the drawn ones are used",
             "nothing to do; delete a drawn one to use the assembled one",
         )
         for file, beaten in features[is_beaten].groupby("file", sort=True)
@@ -63,7 +63,7 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
 
 
 def _count(things: pd.Series) -> str:
-    counts = {thing: int((things == thing).sum()) for thing in _THINGS.values()}
+    counts = {thing: int((things == thing).sum()) for thing in THINGS.values()}
     return ", ".join(
         f"{count:,} {thing}{'s' if count > 1 else ''}" for thing, count in counts.items() if count
     )
@@ -81,8 +81,8 @@ def _keep_drives_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataF
 def _is_covered(features: GeoDataFrame, is_assembled: pd.Series) -> pd.Series:
     """Tell which assembled things drawn ones cover, whoever's: a house may stand over a lot line."""
     shapes, kinds = features.geometry.to_numpy(), features["kind"].to_numpy(object)
-    things = features["kind"].map(_THINGS).to_numpy(object)
-    is_thing = features["kind"].isin(_THINGS).to_numpy() & (kinds != "property")
+    things = features["kind"].map(THINGS).to_numpy(object)
+    is_thing = features["kind"].isin(THINGS).to_numpy() & (kinds != "property")
     made = np.flatnonzero(is_assembled.to_numpy() & is_thing)
     drawn = np.flatnonzero(~is_assembled.to_numpy() & is_thing)
     at, over = shapely.STRtree(shapes[drawn]).query(shapes[made], predicate="intersects")

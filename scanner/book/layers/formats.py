@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 import warnings
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 
 import numpy as np
@@ -13,12 +13,13 @@ import pandas as pd
 import pyogrio
 import pyogrio.errors
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from scanner.book.layers.geojson import open_geojson
-from scanner.book.layers.geoparquet import open_geoparquet
-from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.book.layers.geojson import stream_geojson
+from scanner.book.layers.geoparquet import stream_geoparquet
+from scanner.book.layers.raw import RawFile, RawLayer, join_batches
 from scanner.errors import SiteError
 
 MAX_UNPACKED_BYTES = 2_000_000_000
@@ -29,6 +30,7 @@ _SMALL_BYTES = 10_000_000
 """Below this nobody is harmed, whatever the ratio."""
 
 _HEAD_BYTES = 4096
+BATCH_FEATURES = 50_000
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _SHAPEFILE_START = b"\x00\x00\x27\x0a"
 _GEOPACKAGE_MARK = slice(68, 70)
@@ -56,11 +58,17 @@ FORMAT_WORDS = (
 
 
 def open_layers(path: Path, file: str) -> RawFile:
+    """Read one file of site features whole, all its layers: as `stream_layers`, joined."""
+    return join_batches(stream_layers(path, file))
+
+
+def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
     """
-    Open one file of site features, all its layers.
+    Read one file of site features in batches, layer by layer.
 
     The content decides: a file that is not what its name says is refused before any reader opens
     it, since a reader might follow what it describes to other files.
+    What is wrong with a file may come out at its end only.
     """
     try:
         with path.open("rb") as stream:
@@ -75,17 +83,17 @@ def open_layers(path: Path, file: str) -> RawFile:
     if not is_so(head):
         message = f"{file} is no {what}, whatever its name says; it was not opened"
         raise SiteError(message)
-    return opened(path, file)
+    yield from opened(path, file)
 
 
-def _open_with(driver: str) -> Callable[[Path, str], RawFile]:
-    def opened(path: Path, file: str) -> RawFile:
-        return RawFile(_read_layers(path, file, driver))
+def _open_with(driver: str) -> Callable[[Path, str], Iterator[RawLayer]]:
+    def opened(path: Path, file: str) -> Iterator[RawLayer]:
+        return _read_layers(path, file, driver)
 
     return opened
 
 
-def _open_zip(path: Path, file: str) -> RawFile:
+def _open_zip(path: Path, file: str) -> Iterator[RawLayer]:
     try:
         with zipfile.ZipFile(path) as archive, tempfile.TemporaryDirectory() as folder:
             members = [member for member in archive.infolist() if not member.is_dir()]
@@ -94,14 +102,9 @@ def _open_zip(path: Path, file: str) -> RawFile:
             if not shapefiles:
                 message = f"{file} holds no Shapefile: no .shp in it"
                 raise SiteError(message)
-            layers = [
-                layer
-                for name, shapefile in shapefiles
-                for layer in _read_shapefile(
-                    shapefile, f"{file}/{name}", name if len(shapefiles) > 1 else ""
-                )
-            ]
-            return RawFile(layers)
+            for name, shapefile in shapefiles:
+                called = name if len(shapefiles) > 1 else ""
+                yield from _read_shapefile(shapefile, f"{file}/{name}", called)
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as err:
         message = (
             f"{file} is no zip that can be unpacked\nzip the Shapefile anew, without a password"
@@ -141,56 +144,69 @@ def _unpack(
     return shapefiles
 
 
-def _read_shapefile(path: Path, file: str, name: str) -> list[RawLayer]:
+def _read_shapefile(path: Path, file: str, name: str) -> Iterator[RawLayer]:
     if not path.with_suffix(".dbf").exists():
         message = f"{file}: its .dbf is missing, so no feature has a kind\nzip the .shp, .shx, .dbf and .prj into one"
         raise SiteError(message)
     # without .shx the reader gives up unless it may build the index again, in our own folder
     pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": "YES"})
     try:
-        layers = _read_layers(path, file, "ESRI Shapefile")
+        for layer in _read_layers(path, file, "ESRI Shapefile"):
+            yield RawLayer(name, layer.fields, layer.shapes, layer.crs)
     finally:
         pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
-    return [RawLayer(name, layer.fields, layer.shapes, layer.crs) for layer in layers]
 
 
-def _read_layers(path: Path, file: str, driver: str) -> list[RawLayer]:
+def _read_layers(path: Path, file: str, driver: str) -> Iterator[RawLayer]:
     try:
         # the reader warns of rings and indexes that we check ourselves
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
-            layers = []
             for name in names:
                 info = pyogrio.read_info(path, layer=name)
                 if driver not in info["driver"]:
                     message = f"{file} is a {info['driver']} file, whatever its name says"
                     raise SiteError(message)
-                layers.append(read_layer(path, name, info["crs"], is_only=len(names) == 1))
+                called = "" if len(names) == 1 else name
+                yield from _read_batches(
+                    path, name, called, CRS(info["crs"]) if info["crs"] else None
+                )
     except READER_ERRORS as err:
         message = f"{file} is damaged: as a {driver} file it cannot be read"
         raise SiteError(message) from err
-    return layers
 
 
-def read_layer(
-    target: Path | str, name: str, crs: str | None, *, is_only: bool = False
-) -> RawLayer:
-    """Read one layer of a file that was looked at; the only one of a file has no name."""
+def read_layer(target: Path | str, name: str, crs: str | None) -> RawLayer:
+    """Read one layer of a file that was looked at."""
+    fields, shapes = _read_rows(target, name)
+    return RawLayer(name, fields, shapes, CRS(crs) if crs else None)
+
+
+def _read_batches(path: Path, name: str, called: str, crs: CRS | None) -> Iterator[RawLayer]:
+    start, count = 0, BATCH_FEATURES
+    while count == BATCH_FEATURES:
+        fields, shapes = _read_rows(path, name, skip_features=start, max_features=BATCH_FEATURES)
+        yield RawLayer(called, fields, shapes, crs)
+        count = len(fields)
+        start += count
+
+
+def _read_rows(
+    target: Path | str, name: str, **which: int
+) -> tuple[pd.DataFrame, NDArray[np.object_]]:
     fields = pyogrio.read_dataframe(
-        target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False
+        target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False, **which
     )
     if "geometry" in fields:
         shapes = np.asarray(fields["geometry"].array, dtype=object)
         fields = pd.DataFrame(fields.drop(columns="geometry"))
     else:
         shapes = np.full(len(fields), None, dtype=object)
-    return RawLayer(
-        "" if is_only else name, fields.reset_index(drop=True), shapes, CRS(crs) if crs else None
-    )
+    return fields.reset_index(drop=True), shapes
 
 
-def _open_kml(path: Path, file: str) -> RawFile:
+def _open_kml(path: Path, file: str) -> Iterator[RawLayer]:
     text = path.read_bytes().lower()
     # a document type may define names that blow up or lead to other files; KML needs none
     if b"<!doctype" in text or b"<!entity" in text:
@@ -198,19 +214,21 @@ def _open_kml(path: Path, file: str) -> RawFile:
             f"{file} defines a document type of its own, which KML does not need; it was not opened"
         )
         raise SiteError(message)
-    return RawFile(_read_layers(path, file, "KML"))
+    yield from _read_layers(path, file, "KML")
 
 
 def _is_geopackage(head: bytes) -> bool:
     return head.startswith(b"SQLite format 3\0") and head[_GEOPACKAGE_MARK] == b"GP"
 
 
-_OPENERS: dict[str, tuple[Callable[[Path, str], RawFile], Callable[[bytes], bool], str]] = {
-    ".geojson": (open_geojson, lambda _: True, "GeoJSON"),  # its own reader looks at all of it
-    ".json": (open_geojson, lambda _: True, "GeoJSON"),
+_OPENERS: dict[
+    str, tuple[Callable[[Path, str], Iterator[RawLayer]], Callable[[bytes], bool], str]
+] = {
+    ".geojson": (stream_geojson, lambda _: True, "GeoJSON"),  # its own reader looks at all of it
+    ".json": (stream_geojson, lambda _: True, "GeoJSON"),
     ".gpkg": (_open_with("GPKG"), _is_geopackage, "GeoPackage"),
     ".zip": (_open_zip, lambda head: head.startswith(b"PK"), "zip"),
     ".kml": (_open_kml, lambda head: b"<kml" in head.lower(), "KML"),
     ".fgb": (_open_with("FlatGeobuf"), lambda head: head.startswith(b"fgb\x03"), "FlatGeobuf"),
-    ".parquet": (open_geoparquet, lambda head: head.startswith(b"PAR1"), "GeoParquet"),
+    ".parquet": (stream_geoparquet, lambda head: head.startswith(b"PAR1"), "GeoParquet"),
 }

@@ -1,8 +1,17 @@
-"""GeoJSON: read by ourselves, so that one bad feature spoils no other and ids stay as written."""
+"""
+GeoJSON: read by ourselves, so that one bad feature spoils no other and ids stay as written.
+
+Feature by feature, since parsed whole a file takes five times its size in memory.
+"""
 
 from __future__ import annotations
 
+import codecs
 import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from json.decoder import JSONDecoder
 from pathlib import Path
 from typing import Any
 
@@ -12,37 +21,185 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
-from scanner.sheets.problems import fault, note, shown
+from scanner.sheets.problems import Problem, fault, note, shown
 
 WGS84 = CRS.from_epsg(4326)
 
+BATCH_FEATURES = 5_000
+CHUNK_BYTES = 4_000_000
 
-def open_geojson(path: Path, file: str) -> RawFile:
+_END_BYTES = 1_000_000
+_SPACE = re.compile(r"[ \t\n\r]*")
+_DECODER = JSONDecoder()
+
+_Feature = tuple[Any, str]
+"""A feature and its text."""
+
+
+def stream_geojson(path: Path, file: str) -> Iterator[RawLayer]:
     """
-    Open a GeoJSON file.
-
-    Parameters
-    ----------
-    path
-        The file.
-    file
-        Its name in problems.
-
-    Returns
-    -------
-    raw
-        One layer; a feature whose shape cannot be read has None there.
+    Read a GeoJSON file in batches of features; a shape that cannot be read is None there.
 
     Raises
     ------
     SiteError
-        If the file is no GeoJSON at all.
+        If the file is no GeoJSON at all, which may come out at its end only.
     """
-    document = _load(path, file)
-    features = _list_features(document, file)
-    crs, problems = _find_crs(document.get("crs"), file)
+    try:
+        yield from _stream(path, file)
+    except UnicodeDecodeError as err:
+        message = (
+            f"{file}: the letters are not saved as UTF-8\nexport it again with the encoding UTF-8"
+        )
+        raise SiteError(message) from err
+    except (json.JSONDecodeError, RecursionError) as err:
+        message = f"{file} is no GeoJSON, whatever its name says; it was not opened further"
+        raise SiteError(message) from err
+
+
+def _stream(path: Path, file: str) -> Iterator[RawLayer]:
+    late = _Members(path).read_all().members.get("crs") if _names_crs_late(path) else None
+    document, count, named = _Members(path), 0, late
+    members = document.members
+    for features in document.batches():
+        named = members.get("crs", late)
+        crs, problems = _find_crs(named, file)
+        layer = _make_layer(features, crs)
+        yield replace(layer, problems=[*problems, *_tell_broken(layer, file, count)])
+        count += len(features)
+    kind = members.get("type")
+    if kind == "Feature" and not document.has_features:
+        crs, problems = _find_crs(members.get("crs"), file)
+        layer = _make_layer([(members, json.dumps(members))], crs)
+        yield replace(layer, problems=[*problems, *_tell_broken(layer, file, 0)])
+    elif not document.is_object:
+        message = f"{file} is no GeoJSON: a FeatureCollection is allowed"
+        raise SiteError(message)
+    elif kind != "FeatureCollection" or not document.has_features:
+        message = f"{file} is no GeoJSON: its type is {shown(kind)}, a FeatureCollection is allowed"
+        raise SiteError(message)
+    elif members.get("crs") != named:
+        message = (
+            f"{file} names its coordinate system behind its features\nexport it again in WGS 84"
+        )
+        raise SiteError(message)
+
+
+def _names_crs_late(path: Path) -> bool:
+    """Tell whether a coordinate system may be named behind the features."""
+    with path.open("rb") as stream:
+        is_early = b'"crs"' in stream.read(_END_BYTES)
+        stream.seek(max(0, path.stat().st_size - _END_BYTES))
+        return (not is_early and b'"crs"' in stream.read()) or (
+            is_early and stream.tell() <= _END_BYTES
+        )
+
+
+class _Members:
+    """The members of a JSON object, read bit by bit; features come in batches of texts."""
+
+    def __init__(self, path: Path) -> None:
+        self.members = dict[str, Any]()
+        self.has_features = self.is_object = False
+        self._text, self._at, self._is_over = "", 0, False
+        self._chunks = self._read(path)
+
+    def read_all(self) -> _Members:
+        """Pass over the features, for what stands behind them."""
+        for _ in self.batches():
+            pass
+        return self
+
+    def batches(self) -> Iterator[list[_Feature]]:
+        """Yield features; of the members those are known that stand before them."""
+        self.is_object = self._skip() == "{"
+        if not self.is_object:
+            self._value()
+        while self.is_object and self._expect("{,}") != "}":
+            # an object without members ends where the first one would begin
+            if self._skip() == "}":
+                continue
+            name = str(self._value()[0])
+            self._expect(":")
+            if name == "features" and self._skip() == "[":
+                self.has_features = True
+                yield from self._features()
+            else:
+                self.members[name] = self._value()[0]
+        if self._skip():
+            self._fail("more than one document")
+
+    def _features(self) -> Iterator[list[_Feature]]:
+        features = list[_Feature]()
+        while self._expect("[,]") != "]":
+            if self._skip() == "]":
+                continue
+            features.append(self._value())
+            if len(features) == BATCH_FEATURES:
+                yield features
+                features = []
+        yield features
+
+    def _expect(self, letters: str) -> str:
+        """Step over one of some letters."""
+        found = self._skip()
+        if not found or found not in letters:
+            self._fail(f"none of {letters}")
+        self._at += 1
+        return found
+
+    def _value(self) -> tuple[Any, str]:
+        """Read one value and its text, however long."""
+        self._skip()
+        while True:
+            try:
+                value, end = _DECODER.raw_decode(self._text, self._at)
+            except json.JSONDecodeError:
+                if self._is_over:
+                    raise
+            else:
+                # A number at the very end of what was read may go on
+                if end < len(self._text) or self._is_over:
+                    text, self._at = self._text[self._at : end], end
+                    return value, text
+            self._more()
+
+    def _skip(self) -> str:
+        """Pass over white space; the letter that follows, blank at the end."""
+        while True:
+            match = _SPACE.match(self._text, self._at)
+            self._at = match.end() if match else self._at
+            if self._at < len(self._text) or self._is_over:
+                return self._text[self._at : self._at + 1]
+            self._more()
+
+    def _more(self) -> None:
+        chunk = next(self._chunks, None)
+        self._is_over = chunk is None
+        # Doubling keeps a value of many chunks from being read over and over
+        while chunk is not None and len(chunk) < len(self._text) - self._at:
+            following = next(self._chunks, None)
+            if following is None:
+                break
+            chunk += following
+        self._text, self._at = self._text[self._at :] + (chunk or ""), 0
+
+    def _fail(self, why: str) -> None:
+        raise json.JSONDecodeError(why, self._text, self._at)
+
+    @staticmethod
+    def _read(path: Path) -> Iterator[str]:
+        decoder = codecs.getincrementaldecoder("utf-8-sig")()
+        with path.open("rb") as stream:
+            while chunk := stream.read(CHUNK_BYTES):
+                yield decoder.decode(chunk)
+        yield decoder.decode(b"", final=True)
+
+
+def _make_layer(read: list[_Feature], crs: CRS | None) -> RawLayer:
+    features, texts = [value for value, _ in read], [text for _, text in read]
     is_whole = [isinstance(feature, dict) for feature in features]
     fields = pd.DataFrame(
         [
@@ -52,59 +209,35 @@ def open_geojson(path: Path, file: str) -> RawFile:
         index=range(len(features)),
         dtype=object,
     )
-    texts = [
-        json.dumps(feature.get("geometry")) if whole and feature.get("geometry") else None
-        for feature, whole in zip(features, is_whole, strict=True)
-    ]
-    shapes = shapely.from_geojson(np.array(texts, dtype=object), on_invalid="ignore")
-    broken = [
+    has_shape = np.array(
+        [
+            whole and bool(feature.get("geometry"))
+            for feature, whole in zip(features, is_whole, strict=True)
+        ],
+        dtype=bool,
+    )
+    shapes = np.full(len(texts), None, dtype=object)
+    shapes[has_shape] = shapely.from_geojson(
+        np.array(texts, dtype=object)[has_shape], on_invalid="ignore"
+    )
+    # words beside the shape may be what could not be read
+    lost = np.flatnonzero(has_shape & shapely.is_missing(shapes))
+    alone = [json.dumps(features[at]["geometry"]) for at in lost.tolist()]
+    shapes[lost] = shapely.from_geojson(np.array(alone, dtype=object), on_invalid="ignore")
+    # a shape that is told of as broken is not told of again as missing
+    return RawLayer("", fields, shapes, crs, has_shape & shapely.is_missing(shapes))
+
+
+def _tell_broken(layer: RawLayer, file: str, before: int) -> list[Problem]:
+    return [
         fault(
             file,
-            f"feature {at + 1}",
+            f"feature {before + at + 1}",
             "the shape cannot be read (a ring that is not closed or has too few points, or no number); it is left out",
             "draw the feature again",
         )
-        for at, (text, shape) in enumerate(zip(texts, shapes, strict=True))
-        if text is not None and shape is None
+        for at in np.flatnonzero(np.asarray(layer.is_told)).tolist()
     ]
-    # a shape that is told of here is not told of again as missing
-    is_told = np.array([text is not None for text in texts], dtype=bool) & shapely.is_missing(
-        shapes
-    )
-    layer = RawLayer("", fields, shapes, crs, is_told)
-    return RawFile([layer], [*problems, *broken])
-
-
-def _load(path: Path, file: str) -> dict[str, Any]:
-    raw = path.read_bytes()
-    if not raw.strip():
-        message = f"{file} is empty"
-        raise SiteError(message)
-    try:
-        document = json.loads(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as err:
-        message = (
-            f"{file}: the letters are not saved as UTF-8\nexport it again with the encoding UTF-8"
-        )
-        raise SiteError(message) from err
-    except (json.JSONDecodeError, RecursionError) as err:
-        message = f"{file} is no GeoJSON, whatever its name says; it was not opened further"
-        raise SiteError(message) from err
-    if not isinstance(document, dict):
-        message = f"{file} is no GeoJSON: a FeatureCollection is allowed"
-        raise SiteError(message)
-    return document
-
-
-def _list_features(document: dict[str, Any], file: str) -> list[Any]:
-    kind = document.get("type")
-    if kind == "Feature":
-        return [document]
-    features = document.get("features")
-    if kind != "FeatureCollection" or not isinstance(features, list):
-        message = f"{file} is no GeoJSON: its type is {shown(kind)}, a FeatureCollection is allowed"
-        raise SiteError(message)
-    return features
 
 
 def _properties(feature: dict[str, Any]) -> dict[str, Any]:

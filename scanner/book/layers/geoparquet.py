@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,38 +15,39 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from scanner.book.layers.geojson import WGS84
-from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
 
-MAX_BYTES = 2_000_000_000
-"""A table that takes more memory than this is refused: well packed, a small file may hold any number of rows."""
+MAX_BYTES = 20_000_000_000
+"""A table that takes more than this is refused: well packed, a small file may hold any number of rows."""
 
 _BATCH_ROWS = 4096
 _ENCODING = "WKB"
 
 
-def open_geoparquet(path: Path, file: str) -> RawFile:
+def stream_geoparquet(path: Path, file: str) -> Iterator[RawLayer]:
     """
-    Open a GeoParquet file.
+    Read a GeoParquet file in batches.
 
     One layer, without columns that hold tables of their own.
     """
     try:
         with pq.ParquetFile(path) as parquet:
             name, about = _find_shapes(parquet, file)
+            crs = _crs(about, file)
             names = [
                 field.name
                 for field in parquet.schema_arrow
                 if not pa.types.is_nested(field.type) and not _is_bytes(field.type)
             ]
-            table = _read_batches(parquet, [*names, name], file)
-        texts = table.column(name).to_numpy(zero_copy_only=False)
-        shapes = shapely.from_wkb(np.asarray(texts, dtype=object), on_invalid="ignore")
+            for table in _read_batches(parquet, [*names, name], file):
+                texts = table.column(name).to_numpy(zero_copy_only=False)
+                shapes = shapely.from_wkb(np.asarray(texts, dtype=object), on_invalid="ignore")
+                fields = table.select(names).to_pandas()
+                yield RawLayer("", fields, np.asarray(shapes, dtype=object), crs)
     except (pa.ArrowException, shapely.errors.ShapelyError, OSError) as err:
         message = f"{file} is damaged: as a GeoParquet file it cannot be read"
         raise SiteError(message) from err
-    fields = table.select(names).to_pandas()
-    return RawFile([RawLayer("", fields, np.asarray(shapes, dtype=object), _crs(about, file))])
 
 
 def _find_shapes(parquet: pq.ParquetFile, file: str) -> tuple[str, dict[str, Any]]:
@@ -68,16 +70,17 @@ def _find_shapes(parquet: pq.ParquetFile, file: str) -> tuple[str, dict[str, Any
     return name, about
 
 
-def _read_batches(parquet: pq.ParquetFile, names: list[str], file: str) -> pa.Table:
-    batches, total_bytes = [], 0
+def _read_batches(parquet: pq.ParquetFile, names: list[str], file: str) -> Iterator[pa.Table]:
+    """Yield at least one table, without rows where there are none."""
+    total_bytes = 0
     for batch in parquet.iter_batches(batch_size=_BATCH_ROWS, columns=names):
         total_bytes += batch.nbytes
         if total_bytes > MAX_BYTES:
             message = f"{file} unpacks to more than {MAX_BYTES:,} bytes, so it was not read\nexport only the features that are needed"
             raise SiteError(message)
-        batches.append(batch)
-    wanted = pa.schema([parquet.schema_arrow.field(name) for name in names])
-    return pa.Table.from_batches(batches, schema=batches[0].schema if batches else wanted)
+        yield pa.Table.from_batches([batch])
+    if not total_bytes:
+        yield pa.schema([parquet.schema_arrow.field(name) for name in names]).empty_table()
 
 
 def _is_bytes(kind: pa.DataType) -> bool:

@@ -30,24 +30,25 @@ def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
 
     features: The first outline of each client holds all its parts. An outline that covers an
     earlier client's by more than `DOUBLE_SHARE` is gone, with everything that carries its client's
-    id. problems: Notes on joined outlines, faults on doubles, notes on outlines of nobody.
+    id. problems: Notes on joined outlines and faults on doubles.
     """
     joined, join_problems = _join_parts(features)
     kept, double_problems = _leave_out_doubles(joined)
-    nobody = kept[(kept["kind"] == "property") & (kept["client_id"] == "")]
-    # neighbors are meant to be nobody's where the program itself wrote them
-    nobody = nobody[~nobody["file"].str.endswith(f"/{ASSEMBLED_FILE}")]
-    counts = nobody.groupby("file", sort=True).size()
-    notes = [
+    return kept, [*join_problems, *double_problems]
+
+
+def note_nobody(files: pd.Series[str]) -> list[Problem]:
+    """Note how many outlines of nobody each file holds; neighbors that the program wrote are meant to be so."""
+    counts = files[~files.str.endswith(f"/{ASSEMBLED_FILE}")].value_counts().sort_index()
+    return [
         note(
-            file,
+            str(file),
             "",
             f"outlines without client_id: {count:,}; they serve as neighbors only",
             "write the client_id to each outline of a client",
         )
         for file, count in counts.items()
     ]
-    return kept, [*join_problems, *double_problems, *notes]
 
 
 def place_features(features: GeoDataFrame) -> GeoDataFrame:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import groupby
 
 import numpy as np
 import pandas as pd
@@ -29,6 +31,8 @@ class RawLayer:
         The coordinates' reference system; None where the file declares none.
     is_told
         Whether a problem row tells of the shape already; None where none does.
+    problems
+        What is wrong with shapes and file, found while reading.
     """
 
     name: str
@@ -36,6 +40,24 @@ class RawLayer:
     shapes: NDArray[np.object_]
     crs: CRS | None
     is_told: NDArray[np.bool_] | None = None
+    problems: list[Problem] = field(default_factory=list)
+
+
+def join_batches(batches: Iterable[RawLayer]) -> RawFile:
+    """Make whole layers of batches that follow one another."""
+    layers = list[RawLayer]()
+    for _, group in groupby(batches, key=lambda batch: batch.name):
+        several = list(group)
+        shapes = np.concatenate([batch.shapes for batch in several])
+        told = [
+            np.zeros(len(one.shapes), bool) if one.is_told is None else one.is_told
+            for one in several
+        ]
+        fields = pd.concat([batch.fields for batch in several], ignore_index=True)
+        first = several[0]
+        layers.append(RawLayer(first.name, fields, shapes, first.crs, np.concatenate(told)))
+        layers[-1].problems.extend(problem for batch in several for problem in batch.problems)
+    return RawFile(layers, [problem for layer in layers for problem in layer.problems])
 
 
 @dataclass(frozen=True)

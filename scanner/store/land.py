@@ -1,0 +1,261 @@
+"""
+The features of a book by place: their words in memory, their shapes in one file on the disk.
+
+A block of lots takes what lies in its windows, cut from what spans the city. In which order files
+and features were read leaves no trace: they lie along a curve through the land, equals by content.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, FLAGS, UTILITIES
+from scanner.store.curve import along_curve
+from scanner.store.tables import FILE_MODE
+
+WGS84 = "EPSG:4326"
+_WORDS = {
+    "kind": FEATURE_KINDS, "along": (*ALONG, ""), "what": (*UTILITIES, ""), "curbed": FLAGS, "parking": FLAGS,
+    "drives_known": FLAGS,
+}  # fmt: skip
+ENDS = ["west", "south", "east", "north"]
+_CHUNK = 4096
+FT_PER_DEGREE = 362_700.0
+"""Feet in a degree of latitude at the equator, where it is shortest; of longitude there more."""
+
+CUT_VERTICES = 1000
+"""A shape with more than this is cut to the windows that it is taken for."""
+
+Rows = NDArray[np.intp]
+Shapes = NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Land:
+    """
+    The features of a book.
+
+    Attributes
+    ----------
+    words
+        Columns of `FEATURES` but its shapes, ``number`` in its file in place of the id;
+        ``west south east north`` [degrees], ``area`` [square degrees] of outlines, ``key`` on
+        the curve, ``print`` of its content, ``at`` and ``size`` of its shape in the file [bytes].
+    path
+        The file of shapes.
+    """
+
+    words: pd.DataFrame
+    path: Path
+
+    def shapes(self, rows: Rows) -> Shapes:
+        """Read some shapes."""
+        if not len(rows):
+            return np.empty(0, dtype=object)
+        whole = np.memmap(self.path, dtype=np.uint8, mode="r")
+        at, size = (self.words[name].to_numpy()[rows].tolist() for name in ("at", "size"))
+        pieces = [
+            whole[start : start + length].tobytes() for start, length in zip(at, size, strict=True)
+        ]
+        return shapely.from_wkb(np.array(pieces, dtype=object))
+
+    def take(self, rows: Rows) -> gpd.GeoDataFrame:
+        """Give some features as a table `FEATURES`; its index tells the rows."""
+        words = self.words.iloc[rows]
+        texts = words[[*_WORDS, "file"]].astype("str")
+        features = words.assign(
+            **texts, feature_id=texts["file"] + "#" + words["number"].astype("str")
+        )
+        features.index = pd.Index(rows)
+        features = features.assign(
+            geometry=gpd.GeoSeries(self.shapes(rows), index=features.index, crs=WGS84)
+        )
+        return gpd.GeoDataFrame(features[[*FEATURES.columns]], geometry="geometry", crs=WGS84)
+
+    def as_read(self, rows: Rows | None = None) -> Rows:
+        """Put rows, or all, in the order in which they were read."""
+        rows = np.arange(len(self.words)) if rows is None else rows
+        some = self.words.iloc[rows]
+        return rows[np.lexsort([some["number"], some["file"].cat.codes])]
+
+    def part(self, windows: NDArray[np.float64]) -> Land:
+        """Give the land round some windows, n rows of `ENDS` [degrees]."""
+        return replace(self, words=self.words.iloc[self._around(windows)].reset_index(drop=True))
+
+    def _around(self, windows: NDArray[np.float64]) -> Rows:
+        """Find the features whose boxes meet the box round some windows."""
+        boxes = self.words[ENDS].to_numpy()
+        starts = np.arange(0, len(boxes), _CHUNK)
+        if not len(starts) or not len(windows):
+            return np.empty(0, dtype=np.intp)
+        low = np.minimum.reduceat(boxes[:, :2], starts)
+        high = np.maximum.reduceat(boxes[:, 2:], starts)
+        around = np.concatenate([windows[:, :2].min(axis=0), windows[:, 2:].max(axis=0)])
+        chunks = np.flatnonzero(((low <= around[2:]) & (high >= around[:2])).all(axis=1))
+        rows = (starts[chunks, None] + np.arange(_CHUNK)).ravel()
+        rows = rows[rows < len(boxes)]
+        mine = boxes[rows]
+        return rows[((mine[:, :2] <= around[2:]) & (mine[:, 2:] >= around[:2])).all(axis=1)]
+
+    def window(self, windows: NDArray[np.float64]) -> gpd.GeoDataFrame:
+        """Give the features in some windows; what is far larger is cut to the box round them all."""
+        rows = self._around(windows)
+        if not len(rows):
+            return no_features()
+        table = self.take(rows[meeting(self.words[ENDS].to_numpy()[rows], windows)])
+        table = table.reset_index(drop=True)
+        shapes = table.geometry.to_numpy(copy=True)
+        large = shapely.get_num_coordinates(shapes) > CUT_VERTICES
+        box = shapely.box(*windows[:, :2].min(axis=0), *windows[:, 2:].max(axis=0))
+        shapes[large] = shapely.intersection(shapes[large], box)
+        table = gpd.GeoDataFrame(table.assign(geometry=gpd.GeoSeries(shapes, crs=WGS84)))
+        return table[~shapely.is_empty(shapes)].reset_index(drop=True)
+
+    def owned(self, client_ids: NDArray[np.object_]) -> Land:
+        """Say anew whose each feature is."""
+        owners = pd.Series(client_ids, index=self.words.index, dtype="str")
+        return replace(self, words=self.words.assign(client_id=owners))
+
+    def without(self, rows: Rows) -> Land:
+        """Leave some features out."""
+        return replace(self, words=self.words.drop(self.words.index[rows]).reset_index(drop=True))
+
+    def changed(self, before: gpd.GeoDataFrame, after: gpd.GeoDataFrame) -> Land:
+        """Put in place what was made of features taken: words and shapes anew, or gone."""
+        words = self.words.copy()
+        rows = after.index.to_numpy()
+        for name in ("client_id", "drives_known"):
+            words.loc[words.index[rows], name] = after[name].to_numpy()
+        old = before.geometry.reindex(rows).to_numpy()
+        is_new = np.array(
+            [one is not other for one, other in zip(old, after.geometry, strict=True)], dtype=bool
+        )
+        put = _put(self.path, after.geometry.to_numpy()[is_new], after["kind"].to_numpy()[is_new])
+        words.loc[words.index[rows[is_new]], [*put.columns]] = put.to_numpy(object)
+        land = replace(self, words=words)
+        return land.without(before.index.difference(after.index).to_numpy())
+
+
+class LandWriter:
+    """
+    Takes features in, table by table; a file that turns out damaged is taken back.
+
+    Parameters
+    ----------
+    path
+        File for the shapes.
+    files
+        Names of all files that features may come from.
+    """
+
+    def __init__(self, path: Path, files: Collection[str]) -> None:
+        path.unlink(missing_ok=True)
+        path.touch(mode=FILE_MODE)
+        self._path = path
+        self._types = {name: pd.CategoricalDtype([*words]) for name, words in _WORDS.items()}
+        self._types["file"] = pd.CategoricalDtype([*files])
+        self._tables = list[pd.DataFrame]()
+
+    def add(self, features: gpd.GeoDataFrame) -> None:
+        """Take a table `FEATURES` in."""
+        words = pd.DataFrame(features.drop(columns=["geometry", "feature_id"])).reset_index(
+            drop=True
+        )
+        digits = features["feature_id"].str.extract(r"#(\d+)$", expand=False)
+        numbers = digits.fillna("0").astype("int64")
+        put = _put(self._path, features.geometry.to_numpy(), features["kind"].to_numpy())
+        words = words.astype(self._types).assign(number=numbers.to_numpy(), **put)
+        self._tables.append(words)
+
+    def take_back(self, file: str) -> None:
+        """Forget what came from a file."""
+        self._tables = [table[table["file"] != file] for table in self._tables]
+
+    def close(self) -> Land:
+        """Put the features in order."""
+        if not self._tables:
+            self.add(no_features())
+        words = pd.concat(self._tables, ignore_index=True)
+        order = np.lexsort([words["print"], words["kind"].cat.codes, words["key"]])
+        return Land(words.iloc[order].reset_index(drop=True), self._path)
+
+
+def store_features(features: gpd.GeoDataFrame, path: Path) -> Land:
+    """Put a table `FEATURES` into a file by place."""
+    writer = LandWriter(path, features["file"].unique())
+    writer.add(features)
+    return writer.close()
+
+
+def meeting(boxes: NDArray[np.float64], windows: NDArray[np.float64]) -> Rows:
+    """Tell which boxes meet any window, both n rows of `ENDS`."""
+    tree = shapely.STRtree(shapely.box(*windows.T))
+    return np.unique(tree.query(shapely.box(*boxes.T))[0])
+
+
+def widen(boxes: NDArray[np.float64], reach_ft: float) -> NDArray[np.float64]:
+    """Widen boxes [degrees] on all sides by at least a distance [ft]."""
+    north = reach_ft / FT_PER_DEGREE
+    middle = np.radians(np.abs(boxes[:, [1, 3]]).max(axis=1, initial=0.0) + north)
+    east = north / np.cos(middle)
+    return boxes + np.column_stack(
+        [-east, np.full(len(boxes), -north), east, np.full(len(boxes), north)]
+    )
+
+
+@dataclass(frozen=True)
+class Built:
+    """Beds that were built, by place."""
+
+    beds: pd.DataFrame
+    boxes: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, stored: pd.DataFrame) -> Built:
+        """List those of table `STORED_BEDS` (``shape`` as WKB) that have a shape."""
+        beds = stored[stored["built_on"] != ""]
+        boxes = shapely.bounds(shapely.from_wkb(beds["shape"].to_numpy(object))).reshape(-1, 4)
+        is_drawn = np.isfinite(boxes).all(axis=1)
+        return cls(beds[is_drawn], boxes[is_drawn])
+
+    def near(self, windows: NDArray[np.float64]) -> pd.DataFrame:
+        """Give those that meet any window."""
+        return self.beds.iloc[meeting(self.boxes, windows)] if len(windows) else self.beds[:0]
+
+
+def no_features() -> gpd.GeoDataFrame:
+    """Make a table `FEATURES` without rows."""
+    columns = {
+        name: pd.Series(dtype="str" if column.dtype == "str" else "float64")
+        for name, column in FEATURES.columns.items() if name != "geometry"
+    }  # fmt: skip
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries([], crs=WGS84), crs=WGS84)
+
+
+def _put(path: Path, shapes: Shapes, kinds: Sequence[str]) -> pd.DataFrame:
+    """Write shapes behind the others; where each lies, in the file and on the land."""
+    wkb = shapely.to_wkb(shapes)
+    size = np.fromiter(map(len, wkb), dtype=np.int64, count=len(wkb))
+    with path.open("ab") as stream:
+        start = stream.tell()
+        stream.write(b"".join(wkb))
+    boxes = shapely.bounds(shapes).reshape(-1, 4)
+    middle = (boxes[:, :2] + boxes[:, 2:]) / 2
+    is_outline = np.asarray(kinds) == "property"
+    if is_outline.any():
+        middle[is_outline] = shapely.get_coordinates(shapely.centroid(shapes[is_outline]))
+    return pd.DataFrame(boxes, columns=ENDS).assign(
+        area=np.where(is_outline, shapely.area(shapes), np.nan),
+        key=along_curve(*middle.T),
+        print=pd.util.hash_array(wkb),
+        at=start + np.cumsum(size) - size,
+        size=size,
+    )

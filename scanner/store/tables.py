@@ -1,0 +1,119 @@
+"""
+Tables on disk, as Parquet with shapes as WKB: what comes back equals what was put away.
+
+They are working files, never a book's own: whoever deletes them loses nothing but time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import shapely
+
+FILE_MODE, FOLDER_MODE = 0o600, 0o700
+"""Names, addresses and phone numbers are nobody else's on a shared machine."""
+
+_SHAPES, _CRS = b"shapes", b"crs"
+
+
+@dataclass(frozen=True)
+class StoredTables(Mapping[str, pd.DataFrame]):
+    """
+    Tables by name in one folder, each read when it is asked for.
+
+    Attributes
+    ----------
+    folder
+        Where they lie, one file a table.
+    names
+        Tables there.
+    """
+
+    folder: Path
+    names: tuple[str, ...]
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        if name not in self.names:
+            raise KeyError(name)
+        return read_table(self.folder / f"{name}.parquet")
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+
+def make_private(folder: Path) -> Path:
+    """Make a folder that only its owner may look into."""
+    folder.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
+    return folder
+
+
+def write_tables(tables: Mapping[str, pd.DataFrame], folder: Path) -> StoredTables:
+    """Put tables away in a folder of their own; they can be had back by name."""
+    make_private(folder)
+    for name, table in tables.items():
+        write_table(table, folder / f"{name}.parquet")
+    return StoredTables(folder, tuple(tables))
+
+
+def write_table(table: pd.DataFrame, path: Path) -> None:
+    """Put a table away; columns of shapes become WKB."""
+    path.touch(mode=FILE_MODE)
+    pq.write_table(as_arrow(table), path, compression="zstd", compression_level=1)
+
+
+def read_table(path: Path, columns: Collection[str] | None = None) -> pd.DataFrame:
+    """Read a table that `write_table` put away, or some of its columns."""
+    return from_arrow(pq.read_table(path, columns=None if columns is None else [*columns]))
+
+
+def as_arrow(table: pd.DataFrame) -> pa.Table:
+    """Turn a table into arrow, columns of shapes into WKB."""
+    names = [name for name in table.columns if _holds_shapes(table[name])]
+    shapes = {name: shapely.to_wkb(np.asarray(table[name], dtype=object)) for name in names}
+    plain = pd.DataFrame(table).assign(
+        **{
+            name: pd.Series(wkb, index=table.index, dtype=pd.ArrowDtype(pa.binary()))
+            for name, wkb in shapes.items()
+        }
+    )
+    arrow = pa.Table.from_pandas(plain, preserve_index=False)
+    crs = getattr(table, "crs", None) if isinstance(table, gpd.GeoDataFrame) else None
+    more = {_SHAPES: "|".join(names).encode(), _CRS: b"EPSG:4326" if crs else b""}
+    return arrow.replace_schema_metadata({**(arrow.schema.metadata or {}), **more})
+
+
+def from_arrow(arrow: pa.Table) -> pd.DataFrame:
+    """Turn arrow back into the table that `as_arrow` was given."""
+    told = arrow.schema.metadata or {}
+    names = [
+        name for name in told.get(_SHAPES, b"").decode().split("|") if name in arrow.column_names
+    ]
+    plain = arrow.drop_columns(names).to_pandas()
+    if not names:
+        return plain
+    crs = told.get(_CRS, b"").decode() or None
+    shapes = {
+        name: gpd.GeoSeries(shapely.from_wkb(arrow[name].to_numpy()), index=plain.index, crs=crs)
+        for name in names
+    }
+    table = plain.assign(**shapes)[arrow.column_names]
+    return gpd.GeoDataFrame(table, geometry="geometry") if "geometry" in names else table
+
+
+def _holds_shapes(column: pd.Series) -> bool:
+    if column.dtype == "geometry":
+        return True
+    if column.dtype != object or column.empty:
+        return False
+    values = column.to_numpy()
+    return bool((shapely.is_geometry(values) | shapely.is_missing(values)).all())

@@ -1,0 +1,160 @@
+"""
+Tasks on all cores: each worker is a process of its own that is given one task after another.
+
+Processes are spawned, not forked, alike on every system. A script that scans a large book by
+itself therefore starts under ``if __name__ == "__main__":``.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from typing import Generic, TypeVar, cast
+
+from scanner.errors import WorkerError
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+
+MOST_WORKERS = 4
+"""Each takes some 300 MB; more of them would fill the memory of a usual office machine."""
+
+LEAVE_SECONDS = 5.0
+
+
+def count_cores() -> int:
+    """Count the cores that this process may use, at most `MOST_WORKERS`."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return min(cores or 1, MOST_WORKERS)
+
+
+def work_through(
+    tasks: Iterator[Task],
+    work: Callable[[Task], Result],
+    *,
+    workers: int,
+    name: Callable[[Task], str],
+) -> Iterator[Result]:
+    """
+    Do tasks on some workers; results come in the order of the tasks.
+
+    Parameters
+    ----------
+    tasks
+        Taken when a worker is free, so that few lie in memory.
+    work
+        A function of a module.
+    workers
+        Processes; with one, this process does them itself.
+    name
+        Says what a task is about, for the message when its worker dies.
+
+    Yields
+    ------
+    result
+        One a task.
+
+    Raises
+    ------
+    WorkerError
+        If a worker dies: memory ran out, or somebody ended it.
+    """
+    if workers == 1:
+        yield from map(work, tasks)
+        return
+    crew = [_Worker.start(work) for _ in range(workers)]
+    try:
+        yield from _hand_out(enumerate(tasks), crew, name)
+    finally:
+        for one in crew:
+            one.leave()
+
+
+@dataclass
+class _Worker(Generic[Task, Result]):
+    """A process and the end of its line; ``doing`` is the task that it is at."""
+
+    process: SpawnProcess
+    line: Connection
+    doing: tuple[int, Task] | None = field(default=None)
+
+    @classmethod
+    def start(cls, work: Callable[[Task], Result]) -> _Worker[Task, Result]:
+        context = get_context("spawn")
+        ours, theirs = context.Pipe()
+        process = context.Process(target=_serve, args=(theirs, work), daemon=True)
+        process.start()
+        theirs.close()
+        return cls(process, ours)
+
+    def take(self, task: tuple[int, Task]) -> None:
+        self.doing = task
+        self.line.send(task[1])
+
+    def answer(self) -> Result:
+        came, result = self.line.recv()
+        self.doing = None
+        if not came:
+            raise result
+        return cast("Result", result)
+
+    def leave(self) -> None:
+        self.line.close()
+        if self.doing is not None:
+            self.process.terminate()
+        self.process.join(LEAVE_SECONDS)
+        if self.process.is_alive():
+            self.process.kill()
+
+
+def _hand_out(
+    tasks: Iterator[tuple[int, Task]],
+    crew: Sequence[_Worker[Task, Result]],
+    name: Callable[[Task], str],
+) -> Iterator[Result]:
+    done, due = dict[int, Result](), 0
+    idle = list(crew)
+    while True:
+        # A worker that is far ahead of a slow one waits, so that results don't pile up
+        while idle and len(done) < 2 * len(crew) and (task := next(tasks, None)) is not None:
+            idle.pop().take(task)
+        busy = {one.line: one for one in crew if one.doing is not None}
+        if not busy and due not in done:
+            return
+        for line in wait([*busy], timeout=0 if due in done else None):
+            one = busy[line]  # type: ignore[index]
+            assert one.doing is not None  # noqa: S101  # it is busy
+            place, doing = one.doing
+            try:
+                done[place] = one.answer()
+            except (EOFError, ConnectionResetError) as err:
+                one.process.join(LEAVE_SECONDS)
+                message = (
+                    f"the worker that was at {name(doing)} ended unexpectedly "
+                    f"(exit code {one.process.exitcode}); nothing was changed"
+                )
+                raise WorkerError(message) from err
+            idle.append(one)
+        while due in done:
+            yield done.pop(due)
+            due += 1
+
+
+def _serve(line: Connection, work: Callable[[Task], Result]) -> None:
+    """Do what comes down the line until nobody is at its other end."""
+    # Ctrl-C reaches every process of a terminal; the one that started us decides
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    while True:
+        try:
+            task = line.recv()
+        except EOFError:
+            return
+        try:
+            line.send((True, work(task)))
+        except Exception as err:  # noqa: BLE001  # raised again where the result is awaited
+            line.send((False, err))

@@ -1,0 +1,99 @@
+"""The working store: one worker or many, any block, any order of files, the same bytes."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+from shapely import box
+from shapely.affinity import translate
+
+from scanner.errors import WorkerError
+from scanner.pipeline import open_store, publish_scan, read_book, scan
+from scanner.store.curve import along_curve
+from scanner.store.tables import read_table, write_table
+from scanner.store.workers import work_through
+from tests.sites import Drawing, features_of
+
+TODAY = date(2026, 2, 16)
+LOT_FT = 80.0
+
+
+def street_of(count):
+    """A street with lots, each with a drive and a house: worked case 1 again and again."""
+    drawing = Drawing().add("street", box(-50, -30, LOT_FT * count + 50, -10), client="")
+    for number in range(count):
+        for kind, shape in (
+            ("property", box(0, 0, LOT_FT, 120)),
+            ("drive", box(10, -10, 30, 35)),
+            ("house", box(20, 35, 60, 65)),
+        ):
+            drawing = drawing.add(kind, translate(shape, LOT_FT * number), client=f"C{number:03d}")
+    return drawing
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    """A book of twelve lots in two files."""
+    folder = tmp_path_factory.mktemp("book") / "street"
+    (folder / "sites").mkdir(parents=True)
+    features = features_of(street_of(12)).drop(columns=["feature_id", "file"])
+    features.iloc[::2].to_file(folder / "sites" / "one.geojson")
+    features.iloc[1::2].to_file(folder / "sites" / "two.geojson")
+    ids = sorted({*features["client_id"]} - {""})
+    pd.DataFrame({"client_id": ids, "name": ids}).to_csv(folder / "clients.csv", index=False)
+    return folder
+
+
+def written(book, out, **how):
+    """Scan a book through a store; every file that came out, by name."""
+    with open_store(book) as store:
+        store = replace(store, **how)
+        read = read_book(book, shapes_into=store.folder / "shapes")
+        publish_scan(scan(read, today=TODAY, store=store), out)
+    return {path.name: path.read_bytes() for path in sorted(out.iterdir())}
+
+
+def test_same_bytes_for_any_block_worker_and_order_of_files(book, tmp_path):
+    whole = written(book, tmp_path / "whole")
+    assert written(book, tmp_path / "blocks", block_lots=5) == whole
+    assert written(book, tmp_path / "two", block_lots=3, small_lots=0, workers=2) == whole
+    other = tmp_path / book.name
+    shutil.copytree(book, other)
+    (other / "sites" / "one.geojson").rename(other / "sites" / "zwei.geojson")
+    assert written(other, tmp_path / "order", block_lots=4) == whole
+
+
+def die_at_three(task):
+    """End the process that works on task 3, as a system without memory does."""
+    if task == 3:
+        import os
+
+        os._exit(9)
+    return task
+
+
+def test_worker_that_dies_is_named_with_what_it_did():
+    with pytest.raises(WorkerError, match=r"at lots 3 ended unexpectedly \(exit code 9\)"):
+        list(
+            work_through(iter(range(6)), die_at_three, workers=2, name=lambda task: f"lots {task}")
+        )
+
+
+def test_neighbors_lie_side_by_side_along_the_curve():
+    east, north = (part.ravel() for part in np.meshgrid(np.arange(64), np.arange(64)))
+    step = 0.5 / 64
+    order = np.argsort(along_curve(7 + (east + 0.5) * step, 1 + (north + 0.5) * step))
+    assert (np.abs(np.diff(east[order])) + np.abs(np.diff(north[order])) == 1).all()
+
+
+def test_a_table_comes_back_as_it_was_put_away(tmp_path):
+    features = features_of(street_of(2))
+    write_table(features, tmp_path / "table")
+    back = read_table(tmp_path / "table")
+    pd.testing.assert_frame_equal(pd.DataFrame(back), pd.DataFrame(features))
+    assert (tmp_path / "table").stat().st_mode & 0o777 == 0o600
