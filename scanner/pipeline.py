@@ -8,9 +8,9 @@ at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -59,9 +59,9 @@ from scanner.schema.tables import (
     empty_table,
 )
 from scanner.sheets.problems import join_problems, list_problems
-from scanner.store.curve import deal, number_blocks, split_lots
+from scanner.store.blocks import Block, cut_blocks, deal_blocks
 from scanner.store.folder import Store, open_store, passing_store
-from scanner.store.land import ENDS, Built, Land, store_features, widen
+from scanner.store.land import Land, store_features
 from scanner.store.tables import write_tables
 from scanner.store.workers import work_through
 
@@ -72,9 +72,6 @@ open_season = read_season
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many lots are done and how many there are."""
-
-WINDOW_FT = 310.0
-"""What lies within this distance of an outline may bear on its lot: streets within 300 ft do."""
 
 THIN = {"lots": LOT_LIST, "beds": BED_LIST, "offers": OFFERS, "problems": PROBLEMS}
 """Tables of the whole book that are joined from its blocks."""
@@ -183,22 +180,6 @@ def publish_scan(
     return publish(found, folder, pending=pending)
 
 
-@dataclass(frozen=True)
-class _Block:
-    """What some neighboring lots are worked out from, and nothing of any other lot."""
-
-    client_ids: np.ndarray
-    windows: np.ndarray
-    land: Land
-    book: Book
-    season: Season
-    folder: Path | None
-
-    def name(self) -> str:
-        """Name the lots for a message."""
-        return f"the lots of {self.client_ids[0]} to {self.client_ids[-1]} ({len(self.client_ids)})"
-
-
 def _outlines(land: Land, season: Season) -> GeoDataFrame:
     """Give the outlines, where some bed was built that may lie near one."""
     is_asked = (season.stored["built_on"] != "").any()
@@ -217,12 +198,12 @@ def _work(
 ) -> tuple[list[Part], dict[str, pd.DataFrame]]:
     """Work out all blocks; their parts, and the thin tables of the whole book."""
     parts, thin = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
-    lots, walked = _choose(book, land, ids)
-    total = lots["client_id"].nunique() + len(walked)
-    done, workers = 0, store.workers if total > store.small_lots else 1
-    blocks = _split(book, land, season, _cut(lots, walked, store), store=store)
+    lots = cut_blocks(book, land, ids, store=store)
+    done, total = 0, sum(map(len, lots))
+    workers = store.workers if total > store.small_lots else 1
+    blocks = deal_blocks(book, land, season, lots, store=store)
     for client_count, part, tables in work_through(
-        blocks, _work_block, workers=workers, name=_Block.name
+        blocks, _work_block, workers=workers, name=Block.name
     ):
         parts.append(part)
         for name, table in tables.items():
@@ -232,47 +213,7 @@ def _work(
     return parts, {name: _join(thin[name]) for name in THIN}
 
 
-def _choose(book: Book, land: Land, ids: Collection[str] | None) -> tuple[pd.DataFrame, np.ndarray]:
-    """List the outlines to look at, and the clients of whom there is no more than a walk."""
-    words = land.words
-    lots = words[(words["kind"] == "property") & (words["client_id"] != "")]
-    walked = book.measured["client_id"]
-    if ids is not None:
-        lots, walked = lots[lots["client_id"].isin([*ids])], walked[walked.isin([*ids])]
-    return lots, np.setdiff1d(walked, lots["client_id"]).astype(object)
-
-
-def _cut(lots: pd.DataFrame, walked: np.ndarray, store: Store) -> list[np.ndarray]:
-    """Cut the clients into blocks of neighboring lots; whoever is known from a walk alone comes last."""
-    most = store.block_lots
-    on_land = split_lots(lots["client_id"].to_numpy(object), lots["key"].to_numpy(), most)
-    return [*on_land, *(walked[at : at + most] for at in range(0, len(walked), most))]
-
-
-def _split(
-    book: Book, land: Land, season: Season, blocks: list[np.ndarray], *, store: Store
-) -> Iterator[_Block]:
-    """Deal out what each block is worked out from."""
-    is_large = store.has_room and sum(map(len, blocks)) > store.small_lots
-    number = number_blocks(blocks)
-    lots = deal(land.words[land.words["kind"] == "property"], number)
-    clients, measured = deal(book.clients, number), deal(book.measured, number)
-    answers, jobs = deal(season.answers, number), deal(season.jobs, number)
-    stored, built = deal(season.stored, number), Built.of(season.stored)
-    for at, ids in enumerate(blocks):
-        windows = widen(lots(at)[ENDS].to_numpy(), WINDOW_FT)
-        beds = pd.concat([stored(at), built.near(windows)]).drop_duplicates("bed_id")
-        yield _Block(
-            client_ids=ids,
-            windows=windows,
-            land=land.part(windows),
-            book=replace(book, clients=clients(at), measured=measured(at), land=None),
-            season=replace(NO_SEASON, stored=beds, answers=answers(at), jobs=jobs(at)),
-            folder=store.folder / f"{at:06d}" if is_large else None,
-        )
-
-
-def _work_block(block: _Block) -> tuple[int, Part, dict[str, pd.DataFrame]]:
+def _work_block(block: Block) -> tuple[int, Part, dict[str, pd.DataFrame]]:
     """Take a block from features to offers; its part, and of thin tables what belongs there."""
     features = plant_built(block.land.window(block.windows), block.season.beds)
     surveys, failed = _survey(block, features)
@@ -302,7 +243,7 @@ def _along(tables: dict[str, pd.DataFrame], client_ids: np.ndarray) -> dict[str,
     return sorted_tables
 
 
-def _survey(block: _Block, features: GeoDataFrame) -> tuple[list[Survey], list[str]]:
+def _survey(block: Block, features: GeoDataFrame) -> tuple[list[Survey], list[str]]:
     """Look at the lots of a block; the clients of those that defeat the geometry library."""
     if features.empty:
         return [], []
@@ -319,7 +260,7 @@ def _survey(block: _Block, features: GeoDataFrame) -> tuple[list[Survey], list[s
 
 
 def _price_block(
-    block: _Block, survey: Survey | None, clients: np.ndarray
+    block: Block, survey: Survey | None, clients: np.ndarray
 ) -> dict[str, pd.DataFrame]:
     """Take lots from beds to offers."""
     book, season, rates, rules = block.book, block.season, block.book.rates, block.book.rules

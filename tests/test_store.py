@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from dataclasses import replace
 from datetime import date
@@ -52,9 +53,9 @@ def book(tmp_path_factory):
 def written(book, out, **how):
     """Scan a book through a store; every file that came out, by name."""
     with open_store(book) as store:
-        store = replace(store, **how)
-        read = read_book(book, shapes_into=store.folder / "shapes")
-        publish_scan(scan(read, today=TODAY, store=store), out)
+        place = replace(store, **how)
+        read = read_book(book, shapes_into=place.folder / "shapes")
+        publish_scan(scan(read, today=TODAY, store=place), out)
     return {path.name: path.read_bytes() for path in sorted(out.iterdir())}
 
 
@@ -71,8 +72,6 @@ def test_same_bytes_for_any_block_worker_and_order_of_files(book, tmp_path):
 def die_at_three(task):
     """End the process that works on task 3, as a system without memory does."""
     if task == 3:
-        import os
-
         os._exit(9)
     return task
 
