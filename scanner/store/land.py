@@ -169,7 +169,7 @@ class LandWriter:
         words = pd.DataFrame(features.drop(columns=["geometry", "feature_id"])).reset_index(
             drop=True
         )
-        digits = features["feature_id"].str.extract(r"#(\d+)$", expand=False)
+        digits = features["feature_id"].astype("str").str.extract(r"#(\d+)$", expand=False)
         numbers = digits.fillna("0").astype("int64")
         put = _put(self._path, features.geometry.to_numpy(), features["kind"].to_numpy())
         words = words.astype(self._types).assign(number=numbers.to_numpy(), **put)
