@@ -38,27 +38,12 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
     """
     Collect what the tracing page's script shows, as plain lists for JSON.
 
-    Parameters
-    ----------
-    book
-        A book as read.
-    client_ids
-        Clients who are offered for drawing; none given is all.
-
-    Returns
-    -------
-    data
-        ``book`` (its name), ``kinds``, ``along``, ``what``, ``ids`` (all clients),
-        ``clients`` (id, name, address, place, whether measured on foot, and of those
-        without a place the how manyth it is), ``town`` (south-west corner of all lots and
-        places, blank where there is none), ``files`` and ``beneath``: of each shape of the book its kind, client and file by
-        place in their lists (-1 for none), what more it says, and its rings, the
-        first point whole, the rest as steps in `UNITS_PER_DEGREE`.
-
-    Raises
-    ------
-    BookError
-        If a client is not in the client list.
+    ``book`` (its name), ``kinds``, ``along``, ``what``, ``ids`` (all clients), ``clients`` (id,
+    name, address, place, whether measured on foot, number among those without a place or -1),
+    ``town`` (south-west corner of all lots and places, blank where there is none), ``files``
+    and ``beneath``: of each shape of the book its kind, client and file by place in their lists (-1
+    for none), what more it says, and its rings, the first point whole, the rest as steps in
+    `UNITS_PER_DEGREE`.
     """
     chosen = _choose(_number_lost(book.clients), client_ids)
     features = book.features if not client_ids else _near(book.features, chosen)

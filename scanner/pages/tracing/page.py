@@ -28,22 +28,7 @@ def render_trace(book: Book, *, client_ids: Sequence[str] = ()) -> str:
     """
     Make the tracing page of a book.
 
-    Parameters
-    ----------
-    book
-        A book as read; it may have no lot yet.
-    client_ids
-        Clients who are offered for drawing; none given is all.
-
-    Returns
-    -------
-    html
-        A whole page that needs no other file; the same book gives the same text.
-
-    Raises
-    ------
-    BookError
-        If a client is not in the client list.
+    A whole page that needs no other file; the same book gives the same text.
     """
     backgrounds = offer_backgrounds(book.rules.backgrounds)
     data = page_data(book, client_ids=client_ids)
