@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -14,6 +16,9 @@ from scanner.cli.keeping import keep_scan, pending_rows, read_for_scan
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
 from scanner.cli.talk import progress_bar, say
+
+STOPPED = 130
+"""Exit code of a command that was stopped by hand, as shells have it."""
 
 DEMO_FOLDER = Path("maps") / "demo"
 
@@ -59,11 +64,21 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool
     ctx.exit(int(fault_count > 0))
 
 
+@contextmanager
+def stopped_by_hand(folder: Path) -> Iterator[None]:
+    """Say what stands when somebody stops a long scan."""
+    try:
+        yield
+    except KeyboardInterrupt as err:
+        say(f"Stopped. Nothing was written: what is in {folder} is as it was.")
+        raise click.exceptions.Exit(STOPPED) from err
+
+
 def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
     season = pipeline.open_season(book)
     with pipeline.open_store(book) as store:
-        with progress_bar("reading the book") as report:
+        with stopped_by_hand(folder), progress_bar("reading the book") as report:
             read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         pending = pending_rows(found, folder, book=book)

@@ -83,5 +83,5 @@ def main() -> None:
     A book is one folder with your client list and your lots. Begin with
     "bed-scanner demo", then "bed-scanner new my-book".
 
-    Exit code: 0 done, 1 the input needs fixing, 2 wrong usage.
+    Exit code: 0 done, 1 the input needs fixing, 2 wrong usage, 3 unforeseen.
     """

@@ -34,17 +34,29 @@ def progress_bar(words: str) -> Iterator[StepReport]:
     # What is drawn on a terminal only need not be loaded to say a sentence
     from rich.console import Console
     from rich.markup import escape
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
     console = Console(stderr=True)
     if not console.is_terminal:
         yield lambda *_: None
         return
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[rate]}"),
+        TimeElapsedColumn(), TextColumn("left"), TimeRemainingColumn(),
+    )  # fmt: skip
     with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task(words, total=None)
+        task = bar.add_task(words, total=None, rate="")
 
         def report(step: str, done: int, total: int) -> None:
             bar.update(task, description=escape(step), completed=done, total=total)
+            speed = bar.tasks[task].speed
+            bar.update(task, rate=f"{speed:,.0f} a second" if speed else "")
 
         yield report

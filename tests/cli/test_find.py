@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from scanner.errors import LogError, SchemaError, SiteError
+from scanner.errors import LogError, SchemaError, SiteError, WorkerError
 from tests.cli.desk import FAULT, NOTE, SUMMARY, publish_summary, scan_with, type_in
 
 
@@ -142,3 +142,31 @@ def test_wrong_usage_is_exit_code_2(words: tuple[str, ...], complaint: str) -> N
     result = type_in(*words)
     assert complaint in result.stderr
     assert (result.stdout, result.exit_code) == ("", 2)
+
+
+@pytest.mark.usefixtures("days")
+def test_a_scan_stopped_by_hand_says_that_nothing_was_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("scanner.pipeline.scan", stop)
+    result = type_in("scan", "lawns", "--out", "here")
+    assert result.stderr == "Stopped. Nothing was written: what is in here is as it was.\n"
+    assert result.exit_code == 130
+    assert not Path("here").exists()
+
+
+@pytest.mark.usefixtures("days")
+def test_a_worker_that_died_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    def die(*_: object, **__: object) -> None:
+        message = "the worker that was at the lots of A to B (400) ended unexpectedly"
+        raise WorkerError(message)
+
+    monkeypatch.setattr("scanner.pipeline.scan", die)
+    result = type_in("scan", "lawns")
+    assert result.stderr == (
+        "Stopped: the worker that was at the lots of A to B (400) ended unexpectedly\n"
+    )
+    assert result.exit_code == 3
