@@ -13,6 +13,7 @@ compared between machines, seconds can't.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import re
 import resource
@@ -76,6 +77,8 @@ def measure_scans(folder: Path, times: int) -> dict[str, Cost]:
         costs["floor"].append(measure([sys.executable, str(HERE / "floor.py"), str(book)]))
         costs["analyst"].append(measure([sys.executable, str(HERE / "analyst.py"), str(book)]))
         costs["scan"].append(measure(scan))
+        summary = json.loads((book.parent / "pages" / "summary.json").read_text(encoding="utf-8"))
+        assert summary["beds"] > summary["scanned"], "a suburb has more than a bed a lot"
         costs["scan, nothing changed"].append(measure(scan))
         change_rate(book)
         costs["scan, a rate changed"].append(measure(scan))
