@@ -210,3 +210,21 @@ def test_list_that_is_open_in_another_program_is_never_replaced(tmp_path, mark):
     with pytest.raises(BookError, match="is open in another program: save and close it there"):
         publish(cheaper(), tmp_path, pending={})
     assert contents(tmp_path) == before
+
+
+def test_list_saved_while_the_scan_is_written_is_never_replaced(tmp_path):
+    """A large book is written for minutes; somebody may save the list meanwhile."""
+    publish(small_scan(), tmp_path)
+
+    def parts():
+        fill_text(tmp_path / "calls.csv", "outcome", OUTCOMES[0])
+        yield from cheaper().parts
+
+    before = contents(tmp_path)
+    with pytest.raises(BookError, match=r"calls.csv was saved while the scan ran.*Record the list"):
+        publish(replace(cheaper(), parts=parts()), tmp_path)
+    assert contents(tmp_path).keys() == before.keys()
+    assert OUTCOMES[0].encode() in (tmp_path / "calls.csv").read_bytes()
+    assert {
+        name: content for name, content in contents(tmp_path).items() if name != "calls.csv"
+    } == {name: content for name, content in before.items() if name != "calls.csv"}

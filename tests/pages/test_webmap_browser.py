@@ -1,5 +1,6 @@
 """The map page in a real browser with the network cut."""
 
+import re
 import struct
 import zlib
 from dataclasses import replace
@@ -7,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from scanner.schema.documents import Backgrounds
-from tests.map_files import map_html
+from tests.map_files import map_files, map_html
 from tests.small_scan import SCRIPT_NAME, small_scan
 
 pytestmark = pytest.mark.browser
@@ -315,3 +316,43 @@ def test_pictures_that_do_not_come_leave_the_plan(opened):
     until(one, "document.getElementById('ground-note').textContent !== ''")
     one.page.click("#rows .row:nth-child(1) .go")
     assert "Bo Tansy" in card(one).inner_text()
+
+
+@pytest.fixture(scope="module")
+def split_place(tmp_path_factory):
+    """The index of a map of several pages, each opened from its file."""
+    scan = small_scan()
+    rules = scan.rules.model_copy(update={"map_max_beds": 6.0})
+    folder = tmp_path_factory.mktemp("split")
+    (folder / "map").mkdir()
+    for name, html in map_files(replace(scan, rules=rules)).items():
+        (folder / name).write_text(html, encoding="utf-8")
+    return (folder / "map.html").as_uri()
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_index_leads_to_a_page_a_route_and_back(chromium, split_place, size):
+    one = Opened(chromium, split_place, size=size)
+    rows = one.page.locator("tbody tr")
+    assert rows.count() == 3
+    assert rows.locator("a").all_inner_texts() == ["North", "South", "No route"]
+    assert one.page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+    north = " ".join(rows.first.inner_text().split())
+    # Six of its beds lie on lots of North; its best call is the first of the book
+    assert re.fullmatch(
+        r"North 5( beds)? 4( offers)? \$[\d,]+( before tax)? \$[\d,]+( profit to expect)? (first call )?1",
+        north,
+    )
+    assert rows.first.locator("a").bounding_box()["height"] >= 44  # WCAG 2.2, 2.5.5
+    quiet(one)
+    one.page.click("text=South")
+    assert one.page.locator("h1").inner_text() == "South"
+    assert not one.page.locator("#route").is_visible()
+    assert set(listed(one)) == {"Di Yarrow"}
+    one.page.click("#rows .row .go")
+    assert "Call number" in card(one).inner_text()
+    one.page.keyboard.press("Escape")
+    one.page.click("text=All routes")
+    assert one.page.url == split_place
+    assert one.complaints == []
+    one.context.close()

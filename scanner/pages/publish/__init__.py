@@ -17,6 +17,8 @@ from scanner.pages.publish.earlier import (
     read_earlier,
     refuse_filled,
     refuse_open,
+    refuse_saved_since,
+    stamp,
 )
 from scanner.pages.publish.replacing import put_in_place
 from scanner.pages.summary import summary_json
@@ -57,11 +59,18 @@ def publish(
         If a call list in the folder holds what nobody has recorded yet or is open in
         another program, or a file cannot be replaced. Then everything is left as it was.
     """
-    for name in CALL_LISTS:
-        refuse_open(folder / name)
-        refuse_filled(folder / name, None if pending is None else pending.get(name, ()))
-    pieces = _render(scan, earlier=read_earlier(folder))
-    return put_in_place(pieces, folder, stale=[f"{FOLDER}/*.html"], keep=holds_something)
+
+    def pieces() -> Iterator[Piece]:
+        # What an earlier run left in the folder is settled when the first piece is asked for
+        stamps = {path: stamp(path) for path in (folder / name for name in CALL_LISTS)}
+        for path in stamps:
+            refuse_open(path)
+            refuse_filled(path, None if pending is None else pending.get(path.name, ()))
+        yield from _render(scan, earlier=read_earlier(folder))
+        for path, before in stamps.items():
+            refuse_saved_since(path, before)
+
+    return put_in_place(pieces(), folder, stale=[f"{FOLDER}/*.html"], keep=holds_something)
 
 
 def publish_page(html: str, file: Path) -> Path:

@@ -43,6 +43,21 @@ def refuse_filled(path: Path, pending: Collection[object] | None) -> None:
         raise BookError(message)
 
 
+def stamp(path: Path) -> tuple[int, int] | None:
+    """Tell when a file was saved and how long it is, so that a later save can be seen."""
+    return (path.stat().st_mtime_ns, path.stat().st_size) if path.exists() else None
+
+
+def refuse_saved_since(path: Path, before: tuple[int, int] | None) -> None:
+    """Refuse when somebody saved the list while the new one was made."""
+    if stamp(path) != before:
+        message = (
+            f"{path} was saved while the scan ran, and what was filled in is not recorded yet. Record the list "
+            f"(bed-scanner record BOOK {path}), then scan again."
+        )
+        raise BookError(message)
+
+
 def holds_something(path: Path) -> bool:
     """Tell whether a file is a call list that somebody wrote into, or that nobody can read."""
     if path.name not in CALL_LISTS or not path.exists():
