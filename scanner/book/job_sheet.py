@@ -9,25 +9,24 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
 from scanner.schema.documents import FINISH_WORDS, FINISHES
 from scanner.sheets.client_ids import match_ids
-from scanner.sheets.days import read_day
 from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.problems import (
     ID_REMEDY,
+    Cause,
     Problem,
-    fault,
+    first_faults,
     list_problems,
     places,
     row_words,
     shown,
 )
 from scanner.sheets.reader import read_sheet
-from scanner.sheets.values import DAY_REMEDY, read_columns
+from scanner.sheets.values import read_columns, read_days, unread_causes
 from scanner.units import cents_from_usd
 
 JOB_COLUMNS = (
@@ -58,16 +57,14 @@ def check_jobs(
     actual_cents`` (NaN: not told), both with `PLACE_COLUMNS`; and a fault a job or cell left out.
     """
     typed, problems = read_columns(rows, JOB_SHEET.columns, places(rows, file))
-    jobs, faults = _head_lines(typed, clients, stored, (today, file))
-    actuals = typed.assign(job_id=_names(rows))
-    actuals = actuals[(actuals["task"] != "") & actuals["job_id"].isin(jobs["job_id"])]
-    actuals = actuals.assign(
-        actual_cents=_cents(actuals["actual_usd"]),
-        file=file,
-        feature=[row_words(row) for row in actuals.index],
+    typed = typed.assign(job_id=_names(rows), label=rows.index)
+    jobs, faults = _check_heads(_heads(typed), clients, stored, (today, file))
+    tasks = typed[(typed["task"] != "") & typed["job_id"].isin(jobs["job_id"])]
+    tasks = tasks.assign(
+        actual_cents=_cents(tasks["actual_usd"]), file=file, feature=tasks["label"].map(row_words)
     )
     columns = ["job_id", "task", "actual_hours", "actual_cents", *PLACE_COLUMNS]
-    return jobs, actuals[columns].reset_index(drop=True), [*problems, *faults]
+    return jobs, tasks[columns].reset_index(drop=True), [*problems, *faults]
 
 
 def _names(rows: pd.DataFrame) -> pd.Series[str]:
@@ -77,65 +74,52 @@ def _names(rows: pd.DataFrame) -> pd.Series[str]:
     return name.where(name != "", None).ffill().fillna("").astype("str")
 
 
-def _head_lines(
-    rows: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, place: tuple[date, str]
+def _heads(typed: pd.DataFrame) -> pd.DataFrame:
+    """Put together what belongs to each whole job: of each detail the first that is told."""
+    texts = [name for name in JOB_COLUMNS if not name.endswith("_usd")]
+    known = typed[[*JOB_COLUMNS, "label"]].replace("", None)
+    heads = known.groupby(typed["job_id"], sort=False)[[*JOB_COLUMNS, "label"]].first()
+    return heads.assign(**heads[texts].astype(object).fillna("").astype("str")).set_index("label")
+
+
+def _check_heads(
+    heads: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, place: tuple[date, str]
 ) -> tuple[pd.DataFrame, list[Problem]]:
+    """Check what belongs to whole jobs; gives the jobs without a fault, and one fault for each of the others."""
     today, file = place
-    jobs, problems = [], []
-    names = _names(rows)
-    for name, own in rows.groupby(names, sort=False):
-        head = {column: _first(own[column]) for column in JOB_COLUMNS} | {"job_id": str(name)}
-        job, reasons = _check_job(head, clients, stored, today)
-        if reasons:
-            problem, remedy = reasons[0]
-            row = row_words(own.index[0])
-            problems.append(fault(file, row, f"job {shown(name)}: {problem}; it is left out", remedy,
-                                  client_id=str(job["client_id"])))  # fmt: skip
-        else:
-            jobs.append(job | {"file": file, "feature": row_words(own.index[0])})
+    owner = dict(zip(stored["bed_id"], stored["client_id"], strict=True))
+    beds = heads["bed_ids"].str.replace(",", " ").str.split().map(lambda ids: [*dict.fromkeys(ids)])
+    owners = beds.map(lambda ids: sorted({owner[bed] for bed in ids if bed in owner}))
+    typed_ids = heads["client_id"].where(heads["client_id"] != "", owners.str[0].fillna(""))
+    client_ids, reasons = match_ids(typed_ids, clients)
+    heads = heads.assign(client_id=client_ids, reason=reasons)
+    days, finishes = read_days(heads["built_on"]), heads["finish"].map(_finish)
+    strange = beds.map(lambda ids: ", ".join(bed for bed in ids if bed not in owner))
+    is_others = [
+        bool(own) and one not in {"", *own} for own, one in zip(owners, client_ids, strict=True)
+    ]
+    name = "job " + heads["job_id"].map(shown) + ": "
+    causes: tuple[Cause, ...] = (
+        (heads["bed_ids"] == "", name + "no bed is named", "write the beds' names, as C0042-curb-1, from the list or the map"),
+        (strange != "", name + "bed " + strange + " is in no scan on record", "scan the book, and take the name from the list"),
+        (owners.str.len() > 1, name + "its beds belong to " + owners.map(" and ".join), "write one job for each client"),
+        (reasons != "", name + reasons, ID_REMEDY),
+        (pd.Series(is_others, index=heads.index, dtype=bool),
+         name + "its beds belong to " + owners.map("".join) + ", not to " + client_ids, "put the client or the beds right"),
+        *unread_causes(heads["built_on"], days, is_needed=heads["built_on"] != "", start="job {job_id}: "),
+        (days > today.isoformat(), name + "built_on " + days + f" is after today, {today}", "write the last day on the job, or leave it blank until it is built"),
+        (finishes.isna(), f"job {{job_id}}: finish {{finish}} is none of {', '.join(FINISHES)}", "write one of these, or leave it blank for the usual one"),
+    )  # fmt: skip
+    where = places(heads, file)
+    is_faulty, problems = first_faults(heads, causes, where, end="it is left out")
+    jobs = heads.assign(
+        bed_ids=beds.map(" ".join), finish=finishes, built_on=days, file=file,
+        sold_cents=_cents(heads["sold_usd"]), invoiced_cents=_cents(heads["invoiced_usd"]),
+        feature=[row_words(label) for label in heads.index],
+    )[~is_faulty]  # fmt: skip
     columns = ["job_id", "client_id", "bed_ids", "finish", "method", "built_on", "note",
                "sold_cents", "invoiced_cents", *PLACE_COLUMNS]  # fmt: skip
-    return pd.DataFrame(jobs, columns=columns), problems
-
-
-def _first(cells: pd.Series[Any]) -> Any:  # noqa: ANN401  # text or number, as the column is
-    known = cells[cells.notna() & (cells != "")]
-    return known.iloc[0] if len(known) else cells.iloc[0]
-
-
-def _check_job(
-    head: dict[str, Any], clients: pd.DataFrame, stored: pd.DataFrame, today: date
-) -> tuple[dict[str, Any], list[tuple[str, str]]]:
-    """Check what belongs to a whole job; gives the job and what is wrong with it."""
-    bed_ids = list(dict.fromkeys(head["bed_ids"].replace(",", " ").split()))
-    owner = dict(zip(stored["bed_id"], stored["client_id"], strict=True))
-    strange = [bed_id for bed_id in bed_ids if bed_id not in owner]
-    owners = sorted({owner[bed_id] for bed_id in bed_ids if bed_id in owner})
-    client, no_client = _client(head["client_id"] or "".join(owners[:1]), clients)
-    built_on = read_day(head["built_on"])
-    finish = _finish(head["finish"])
-    checks = (
-        (not bed_ids, "no bed is named", "write the beds' names, as C0042-curb-1, from the list or the map"),
-        (bool(strange), f"bed {', '.join(strange)} is in no scan on record", "scan the book, and take the name from the list"),
-        (len(owners) > 1, f"its beds belong to {' and '.join(owners)}", "write one job for each client"),
-        (bool(no_client), no_client, ID_REMEDY),
-        (bool(owners) and client not in {"", *owners}, f"its beds belong to {''.join(owners[:1])}, not to {client}", "put the client or the beds right"),
-        (bool(head["built_on"]) and built_on is None, f"built_on is {shown(head['built_on'])}, which is no day", DAY_REMEDY),
-        (built_on is not None and built_on > today, f"built_on {built_on} is after today, {today}", "write the last day on the job, or leave it blank until it is built"),
-        (finish is None, f"finish {shown(head['finish'])} is none of {', '.join(FINISHES)}", "write one of these, or leave it blank for the usual one"),
-    )  # fmt: skip
-    job = {
-        "job_id": head["job_id"], "client_id": client, "bed_ids": " ".join(bed_ids),
-        "finish": finish or "", "method": head["method"], "note": head["note"],
-        "built_on": built_on.isoformat() if built_on else "",
-        "sold_cents": _cents_of(head["sold_usd"]), "invoiced_cents": _cents_of(head["invoiced_usd"]),
-    }  # fmt: skip
-    return job, [(problem, remedy) for applies, problem, remedy in checks if applies]
-
-
-def _client(typed: str, clients: pd.DataFrame) -> tuple[str, str]:
-    ids, reasons = match_ids(pd.Series([typed], dtype="str"), clients)
-    return ids.iloc[0], reasons.iloc[0]
+    return jobs[columns].reset_index(drop=True), problems
 
 
 def _finish(typed: str) -> str | None:

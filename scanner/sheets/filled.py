@@ -51,7 +51,6 @@ VISIT_SHEET = Sheet("Visits", (
 MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0
 """More than any bed takes (starting values, no source)."""
 
-TASK_CELLS = ("task", "actual_hours", "actual_usd")
 JOB_SHEET = Sheet("Jobs", (
     Column("job_id"), CLIENT_ID, Column("bed_ids"), Column("finish"), Column("method"),
     Column("built_on"), Column("sold_usd", NUMBER, most=MOST_USD),

@@ -118,18 +118,18 @@ def day_causes(
 
 
 def unread_causes(
-    typed: pd.Series[str], days: pd.Series[str], *, is_needed: pd.Series[bool]
+    typed: pd.Series[str], days: pd.Series[str], *, is_needed: pd.Series[bool], start: str = ""
 ) -> tuple[Cause, Cause]:
-    """Say why no day was read where one is needed."""
+    """Say why no day was read where one is needed; ``start`` begins the sentence."""
     is_missing, name = is_needed & (days == ""), str(typed.name)
     is_doubtful = pd.Series(find_doubtful(typed.tolist()), index=typed.index, dtype=bool)
     return (
         (
             is_missing & is_doubtful,
-            f"{name} is {{{name}}}, which may be either of two days: elsewhere in the column the day comes before the month",
+            f"{start}{name} is {{{name}}}, which may be either of two days: elsewhere in the column the day comes before the month",
             "write the whole column year-month-day, as 2027-03-14",
         ),
-        (is_missing, f"{name} is {{{name}}}, which is no day", DAY_REMEDY),
+        (is_missing, f"{start}{name} is {{{name}}}, which is no day", DAY_REMEDY),
     )
 
 

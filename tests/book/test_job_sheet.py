@@ -95,3 +95,17 @@ def test_template_is_a_sheet_of_jobs():
     assert sheet_kind(TEMPLATE) == "jobs"
     header = TEMPLATE.read_text(encoding="utf-8").splitlines()[0].split(",")
     assert header == [*JOB_SHEET.names]
+
+
+def test_sheet_without_a_job_is_nothing(tmp_path):
+    jobs, tasks, problems = read(tmp_path)
+    assert (len(jobs), len(tasks), len(problems)) == (0, 0, 0)
+    assert "sold_cents" in jobs
+
+
+def test_day_that_may_be_either_is_not_taken(tmp_path):
+    jobs, _, problems = read(
+        tmp_path, "1,A,A-curb-1,,,03.05.2027,10,,,,,", "2,007,007-curb-1,,,13.05.2027,20,,,,,"
+    )
+    assert jobs.empty
+    assert problems["problem"].str.contains("may be either of two days").tolist() == [True, False]
