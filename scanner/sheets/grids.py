@@ -22,7 +22,7 @@ from scanner.sheets.description import Sheet
 from scanner.sheets.problems import Problem, fault
 
 MAX_UNPACKED_BYTES = 500_000_000
-"""A spreadsheet that unpacks to more than this is refused unopened."""
+"""A sheet that is larger than this, unpacked, is refused unopened."""
 _DAMAGED = (zipfile.BadZipFile, InvalidFileException, ParseError, LookupError, ValueError)
 _DELIMITERS = ",;\t"
 TOP_ROWS = 10
@@ -65,6 +65,7 @@ def _top(cells: list[list[str]], sheets: tuple[Sheet, ...]) -> int | None:
 
 def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[Grid, list[Problem]]:
     try:
+        _refuse_huge(path.name, path.stat().st_size, "is")
         raw = path.read_bytes()
     except OSError as err:
         message = f"{path.name} cannot be opened ({err.strerror}): close the program that holds it"
@@ -125,12 +126,7 @@ def _read_sheets(path: Path) -> list[Grid]:
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked_bytes = sum(member.file_size for member in archive.infolist())
-        if unpacked_bytes > MAX_UNPACKED_BYTES:
-            message = (
-                f"{path.name} unpacks to {unpacked_bytes:,} bytes, more than "
-                f"{MAX_UNPACKED_BYTES:,}: copy its cells into a new spreadsheet"
-            )
-            raise BookError(message)
+        _refuse_huge(path.name, unpacked_bytes, "unpacks to")
         # openpyxl warns of parts that it doesn't know (drop-downs, themes); cells are not among them
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -140,6 +136,15 @@ def _read_sheets(path: Path) -> list[Grid]:
             f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
         )
         raise BookError(message) from err
+
+
+def _refuse_huge(file: str, byte_count: int, verb: str) -> None:
+    if byte_count > MAX_UNPACKED_BYTES:
+        message = (
+            f"{file} {verb} {byte_count:,} bytes, more than {MAX_UNPACKED_BYTES:,}: copy its cells into a new "
+            "spreadsheet"
+        )
+        raise BookError(message)
 
 
 def _read_workbook(path: Path) -> list[Grid]:

@@ -114,7 +114,7 @@ def _cut_rows(
     problems: list[Problem] = []
     width = len(header)
     for row, cells in enumerate(grid.cells[grid.top + 1 :], start=grid.top + 2):
-        texts = [unguard(cell.strip()) for cell in cells]
+        texts = [unguard(text) if text[:1] == "'" else text for text in map(str.strip, cells)]
         if not any(texts):
             continue
         label = f"sheet {grid.name}, row {row}" if is_copy else row

@@ -8,6 +8,7 @@ import openpyxl
 import pytest
 
 from scanner.errors import BookError
+from scanner.sheets import grids
 from scanner.sheets.description import NUMBER, Column, Sheet
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.problems import row_words
@@ -96,6 +97,15 @@ def test_a_column_that_is_missing_is_named_with_those_that_are_there(tmp_path):
         BookError, match=r"a.csv has no column called_on and no column outcome; .* client_id, phone"
     ):
         read_sheet(path, CALL_LIST)
+
+
+@pytest.mark.parametrize("name", ["a.xlsx", "a.csv"])
+def test_a_file_beyond_the_bound_is_refused_unopened(tmp_path, monkeypatch, name):
+    path = book(tmp_path / "a.xlsx", Calls=[["client_id", "note"], ["007", "gate"]])
+    path = path if name == path.name else text(tmp_path / name, "client_id,note\n" + "007,gate\n" * 200)  # fmt: skip
+    monkeypatch.setattr(grids, "MAX_UNPACKED_BYTES", 1_000)
+    with pytest.raises(BookError, match=r"a\..* bytes, more than 1,000: copy its cells"):
+        read_sheet(path, NEEDED)
 
 
 def test_a_workbook_that_says_it_is_smaller_than_it_is_is_read_whole(tmp_path):
