@@ -6,7 +6,7 @@ What changed since the list that lies there already is marked in the column ``ch
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,10 @@ TO_LOOK_AT = {
 """What a crew has to see, by whether the place of a drive is a guess."""
 
 CHANCE_DIGITS = 4
+ROWS_AT_ONCE = 1000
+
+OWN = "the book's own "
+"""Stands before the columns that the client list has of its own, until a row is written."""
 
 # A row whose other columns moved is not called changed: rank and chance move with every call
 CHANGE_COLUMNS = ("bed_ids", "price_usd")
@@ -48,7 +52,18 @@ class EarlierList:
     scanned_on: str
 
 
-def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
+@dataclass(frozen=True)
+class Rows:
+    """Rows that are made anew each time they are gone through: those of a large book need much room."""
+
+    make: Callable[[], Iterator[dict[str, Any]]]
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        """Go through the rows."""
+        return self.make()
+
+
+def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     """
     Give the rows of the call list, best first.
 
@@ -79,12 +94,16 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[st
     )
     extra = {name: _free_name(str(name)) for name in scan.clients if name not in CLIENTS.columns}
     own = scan.clients.set_index("client_id").rename(columns=extra)[[*extra.values()]]
-    rows = [_call_row(call) for call in table.to_dict("records")]
+    table = table.merge(own.add_prefix(OWN), left_on="client_id", right_index=True, how="left")
     today = scan.today.isoformat()
-    return [
-        row | {"change": _change(row, earlier, today=today)} | own.loc[row["client_id"]].to_dict()
-        for row in rows
-    ]
+
+    def rows() -> Iterator[dict[str, Any]]:
+        for call in _records(table):
+            row = _call_row(call)
+            row["change"] = _change(row, earlier, today=today)
+            yield row | {name: call[f"{OWN}{name}"] for name in extra.values()}
+
+    return Rows(rows)
 
 
 def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
@@ -130,8 +149,7 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
         One row a bed, a value by column of `UNSEEN`.
     """
     beds = scan.beds[scan.beds["bed_id"].isin(unseen_beds(scan.offers))]
-    prices = scan.table("prices")
-    leads = prices[prices["is_lead"]].set_index("offer_id")["price_cents"]
+    leads = _lead_prices(scan, pd.Index(beds["bed_id"]))
     clients = scan.clients[["client_id", "name", "address", "route", "mow_day", "stop"]]
     table = beds.merge(clients, on="client_id").assign(
         _route=lambda rows: rows["route"].str.casefold(),
@@ -144,6 +162,20 @@ def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
            "price_usd": usd(leads[bed["bed_id"]]), "to_look_at": TO_LOOK_AT[bool(bed["is_opening_guessed"])]}
         for bed in ordered.to_dict("records")
     ]  # fmt: skip
+
+
+def _lead_prices(scan: Scan, bed_ids: pd.Index) -> pd.Series[int]:
+    """Give the price of each bed alone in the finish that it leads with [cents]."""
+    of_parts = [pd.Series(dtype="int64")]
+    for part in scan.parts if len(bed_ids) else ():
+        prices = part["prices"][part["prices"]["is_lead"]].set_index("offer_id")["price_cents"]
+        of_parts.append(prices[bed_ids.get_indexer(prices.index) >= 0])
+    return pd.concat(of_parts[1:] or of_parts)
+
+
+def _records(table: pd.DataFrame) -> Iterator[dict[Any, Any]]:
+    for start in range(0, len(table), ROWS_AT_ONCE):
+        yield from table.iloc[start : start + ROWS_AT_ONCE].to_dict("records")
 
 
 def _free_name(name: str) -> str:

@@ -8,14 +8,14 @@ addresses that the local rules name.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 import folium
 import jinja2
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 from branca.element import Figure
@@ -112,14 +112,15 @@ def _begin(
         for table in (page_rows(scan), left_out, scan.clients[["client_id", "route", "mow_day"]])
     )
     for number, page in enumerate(pages):
+        out, everyone = unlisted(number), clients(number)
         of_page = {
             "totals": totals[number],
             "title": page.title,
-            "rows": listed[number],
-            "left_out": [row for row in unlisted[number] if row.has_offer],
-            "without": [row for row in unlisted[number] if not row.has_offer],
-            "routes": sort_routes({row.route for row in clients[number]}),
-            "days": sort_days({row.mow_day for row in clients[number]}),
+            "rows": listed(number),
+            "left_out": [row for row in out if row.has_offer],
+            "without": [row for row in out if not row.has_offer],
+            "routes": sort_routes({row.route for row in everyone}),
+            "days": sort_days({row.mow_day for row in everyone}),
         }
         begin, _, end = _render(scan, of_page).rpartition(DATA_MARK)
         ends[page.name] = end.encode()
@@ -128,11 +129,16 @@ def _begin(
         yield INDEX, _render_index(scan, list(zip(pages, totals, strict=True))).encode()
 
 
-def _by_page(table: pd.DataFrame, numbers: pd.Series[int]) -> dict[int, list[Any]]:
-    rows = defaultdict[int, list[Any]](list)
-    of_row = numbers.reindex(table["client_id"]).tolist()
-    for number, row in zip(of_row, table.itertuples(index=False), strict=True):
-        rows[number].append(row)
+def _by_page(table: pd.DataFrame, numbers: pd.Series[int]) -> Callable[[int], list[Any]]:
+    """Give the rows of a page when they are asked for: those of all pages need too much room."""
+    of_row = numbers.reindex(table["client_id"]).to_numpy(dtype=int)
+    order = np.argsort(of_row, kind="stable")
+    ordered = of_row[order]
+
+    def rows(number: int) -> list[Any]:
+        first, last = np.searchsorted(ordered, [number, number + 1])
+        return list(table.iloc[order[first:last]].itertuples(index=False))
+
     return rows
 
 

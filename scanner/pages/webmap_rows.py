@@ -81,7 +81,11 @@ def page_rows(scan: Scan) -> pd.DataFrame:
         phone dials it) and ``place`` (route and mowing day); by rank.
     """
     calls = scan.calls[scan.calls["rank"] > 0].sort_values(["rank", "offer_id"])
-    offers = scan.offers.drop(columns="client_id")
+    shown = {
+        name: scan.offers[name] for name in ROW_COLUMNS if name in scan.offers and name not in calls
+    }
+    offers = pd.DataFrame({"offer_id": scan.offers["offer_id"], **shown})
+    calls = calls[["client_id", *(name for name in ROW_COLUMNS[1:] if name in calls)]]
     rows = calls.merge(offers, on="offer_id").merge(_told(scan.clients), on="client_id")
     return rows.assign(dial=rows["phone"].map(dial), place=_places(rows))[list(ROW_COLUMNS)]
 

@@ -167,8 +167,18 @@ def test_mark_stays_for_the_day_and_goes_with_the_next():
 def test_columns_of_the_books_own_stand_at_the_end():
     scan = small_scan()
     clients = scan.clients.assign(gate_code="12#", rank="gold")
-    rows = call_rows(replace(scan, clients=clients))
+    rows = list(call_rows(replace(scan, clients=clients)))
     assert list(rows[0])[-2:] == ["gate_code", "client_rank"]
     assert {row["gate_code"] for row in rows} == {"12#"}
     header = sheet_csv(CALL_LIST, rows).decode().splitlines()[0]
     assert header.endswith(",change,chance_calls,gate_code,client_rank")
+
+
+def test_a_thousand_rows_at_a_time_make_one_file(monkeypatch):
+    scan = small_scan()
+    whole = sheet_csv(CALL_LIST, call_rows(scan))
+    monkeypatch.setattr("scanner.sheets.cells.ROWS_AT_ONCE", 2)
+    monkeypatch.setattr("scanner.pages.call_list.ROWS_AT_ONCE", 2)
+    assert sheet_csv(CALL_LIST, call_rows(scan)) == whole
+    rows = call_rows(scan)
+    assert list(rows) == list(rows)  # made anew each time

@@ -95,7 +95,7 @@ def test_same_bytes_whatever_the_clock_says():
 
 def test_characters_that_a_sheet_cannot_hold_become_blanks():
     scan = small_scan()
-    rows = call_rows(scan)
+    rows = list(call_rows(scan))
     rows[0]["name"] = "Bo\x07Tansy"
     sheet = load_workbook(io.BytesIO(write(rows)))["Calls"]
     assert sheet["C2"].value == "Bo Tansy"

@@ -25,7 +25,7 @@ from scanner.pages.summary import summary_json
 from scanner.pages.webmap import map_pages
 from scanner.pages.webmap_pages import FOLDER
 from scanner.schema.documents import Part, Scan
-from scanner.sheets.cells import sheet_csv
+from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
 
 __all__ = ["CALL_LISTS", "publish", "publish_files", "publish_page"]
@@ -89,7 +89,7 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
     sheet = io.BytesIO()
     calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
     yield "calls.xlsx", sheet.getvalue()
-    yield "calls.csv", sheet_csv(CALL_LIST, rows)
+    yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
     yield "summary.json", summary_json(scan)
