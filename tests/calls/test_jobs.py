@@ -10,7 +10,7 @@ import pytest
 
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.log import NO_SEASON
-from tests.small_scan import TASKS, small_scan
+from tests.small_scan import TASKS, small_line_items, small_scan, with_tables
 
 NAN = math.nan
 ALL_TASKS = (
@@ -34,7 +34,13 @@ def actuals_of(*rows):
     return pd.DataFrame([("C0002-curb-1", *row) for row in rows], columns=columns)
 
 
-def draw(told, actuals=None, season=NO_SEASON, *, scan=small_scan):
+def itemized():
+    """The small scan with every price written out, as a job is drawn up from: it may be sold in any finish."""
+    scan = small_scan()
+    return with_tables(scan, line_items=small_line_items(scan.table("beds")))
+
+
+def draw(told, actuals=None, season=NO_SEASON, *, scan=itemized):
     actuals = actuals_of() if actuals is None else actuals
     return draw_up_jobs(told, actuals, season, found=scan(), tasks=ALL_TASKS)
 
