@@ -29,13 +29,12 @@ from scanner.calls.ranking import rank_calls
 from scanner.calls.sales import set_sold_aside
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
-from scanner.ground.bed.on_foot import size_measured
-from scanner.ground.layers import list_beds, list_edges, list_lots, list_notes, list_shapes
-from scanner.ground.lot.town import Town
-from scanner.ground.plane import frame as frames
-from scanner.ground.stored import find_neighbors, know_again, plant_built
-from scanner.ground.survey import Survey, survey_soundly
-from scanner.ground.together import lay_together, sell_alone
+from scanner.ground.corrections import correct_beds
+from scanner.ground.on_foot import size_measured
+from scanner.ground.sets import combine_beds, first_sets, single_bed_offers
+from scanner.ground.stored import find_neighbors, match_stored_beds, plant_built
+from scanner.ground.survey import Survey, survey_lots
+from scanner.ground.tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.job.line_items import itemize
 from scanner.job.method import break_even_areas
 from scanner.job.offers import make_offers
@@ -216,8 +215,8 @@ def _work(
 def _work_block(block: Block) -> tuple[int, Part, dict[str, pd.DataFrame]]:
     """Take a block from features to offers; its part, and of thin tables what belongs there."""
     features = plant_built(block.land.window(block.windows), block.season.beds)
-    surveys, failed = _survey(block, features)
-    worked = [_price_block(block, survey, survey.sites.client_id) for survey in surveys]
+    survey, failed = _survey(block, features)
+    worked = [] if survey is None else [_price_block(block, survey, survey.lots.client_id)]
     left = np.array(failed, dtype=object) if len(features) else block.client_ids
     if len(left):
         worked.append(_price_block(block, None, left))
@@ -243,14 +242,12 @@ def _along(tables: dict[str, pd.DataFrame], client_ids: np.ndarray) -> dict[str,
     return sorted_tables
 
 
-def _survey(block: Block, features: GeoDataFrame) -> tuple[list[Survey], list[str]]:
+def _survey(block: Block, features: GeoDataFrame) -> tuple[Survey | None, list[str]]:
     """Look at the lots of a block; the clients of those that defeat the geometry library."""
     if features.empty:
-        return [], []
-    is_first = (features["kind"] == "property") & (features["client_id"] == block.client_ids[0])
-    frame = min(frames.name_frames(features.geometry.to_numpy()[is_first]))
-    return survey_soundly(
-        Town.of_frame(features, frame, block.client_ids),
+        return None, []
+    return survey_lots(
+        features,
         block.client_ids,
         block.book.clients,
         rules=block.book.rules,
@@ -265,13 +262,11 @@ def _price_block(
     """Take lots from beds to offers."""
     book, season, rates, rules = block.book, block.season, block.book.rates, block.book.rules
     measured = book.measured[book.measured["client_id"].isin(clients)]
-    sized = size_measured(measured, rules=rules, answers=season.answers)
-    on_foot = know_again(sized, season.beds, frame="", rules=rules)
-    beds = set_sold_aside(_better_source(on_foot, survey), season.jobs)
-    alone = sell_alone(beds)
+    beds = set_sold_aside(_find_beds(block, survey, measured), season.jobs)
+    alone = single_bed_offers(beds)
     order = order_beds(_price(alone, book, season)["prices"], beds)
     offer_beds = pd.concat(
-        [alone, lay_together(beds, order, survey, rules=rules)], ignore_index=True
+        [alone, combine_beds(first_sets(order), beds, survey, rules=rules)], ignore_index=True
     )
     priced = _price(offer_beds, book, season)
     offers = make_offers(
@@ -283,7 +278,7 @@ def _price_block(
     kept = {"offer_beds": offer_beds[[*OFFER_BEDS.columns]], **priced}
     return {
         "lots": list_lots(survey) if survey else empty_table(LOTS),
-        "edges": list_edges(survey) if survey else empty_table(EDGES),
+        "edges": list_lot_edges(survey) if survey else empty_table(EDGES),
         "beds": beds.loc[:, [*BEDS.columns]],
         "shapes": list_shapes(survey, beds) if survey else empty_table(SHAPES),
         **{name: table[table["offer_id"].isin(sold)] for name, table in kept.items()},
@@ -303,14 +298,19 @@ def _price(offer_beds: pd.DataFrame, book: Book, season: Season) -> dict[str, pd
     return {"quantities": quantities, "prices": prices}
 
 
-def _better_source(on_foot: pd.DataFrame, survey: Survey | None) -> pd.DataFrame:
-    """Let an edge measured on foot stand in for the same client's edge from a layer."""
-    if survey is None:
-        return on_foot
-    found = list_beds(survey)
-    known = pd.MultiIndex.from_frame(on_foot[["client_id", "along"]])
-    is_beaten = pd.MultiIndex.from_frame(found[["client_id", "along"]]).isin(known)
-    beds = pd.concat([found[~is_beaten], on_foot], ignore_index=True)
+def _find_beds(block: Block, survey: Survey | None, measured: pd.DataFrame) -> pd.DataFrame:
+    """Correct what was drawn by what was measured; edges that nobody drew stand for themselves."""
+    season, rules = block.season, block.book.rules
+    drawn = empty_table(BEDS)
+    if survey is not None:
+        drawn, measured = correct_beds(list_beds(survey), measured, rules=rules)
+    on_foot = match_stored_beds(
+        size_measured(measured, rules=rules, answers=season.answers),
+        season.beds,
+        frame="",
+        rules=rules,
+    )
+    beds = _join([drawn, on_foot])
     return check_table(beds.sort_values("bed_id", ignore_index=True), BEDS)
 
 

@@ -18,8 +18,9 @@ import shapely
 from shapely import Geometry, LineString, Point, Polygon, affinity, box
 
 from scanner.book.settings import read_rules
-from scanner.ground.plane import frame as frames
-from scanner.ground.survey import Survey, split_blocks, survey_sites
+from scanner.ground.kinds import shift
+from scanner.ground.survey import Survey, survey_block
+from scanner.plane import frame as frames
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import CLIENTS, FEATURES, check_table, empty_table
 
@@ -68,7 +69,7 @@ def features_of(drawing: Drawing, frame: str = HERE, *, decimals: int = 15) -> g
     for at, (kind, _, columns) in enumerate(drawing.features):
         row = {"feature_id": f"case#{at + 1}", "file": "case", "kind": kind, "along": "",
                "curbed": "", "parking": "", "pavement_ft": math.nan, "dbh_in": math.nan,
-               "drives_known": "", "what": ""}  # fmt: skip
+               "what": "", "drives_known": ""}  # fmt: skip
         rows.append({**row, **columns})
     # Off the plane's very centre, where a projection library may answer by a special case.
     shapes = np.array(
@@ -86,17 +87,24 @@ def survey(
     frame: str = HERE,
     *,
     decimals: int = 15,
+    **known: object,
 ) -> Survey:
-    """Survey a drawing as a scan would."""
-    blocks = list(split_blocks(features_of(drawing, frame, decimals=decimals)))
-    assert len(blocks) == 1
-    return survey_sites(*blocks[0], clients_of(drawing), rules=rules or rules_of_cases())
+    """Survey a drawing as a scan would, with stored beds or answers where they are known."""
+    features, clients = features_of(drawing, frame, decimals=decimals), clients_of(drawing)
+    is_outline = (features["kind"] == "property") & (features["client_id"] != "")
+    lots = np.unique(features.loc[is_outline, "client_id"].to_numpy(str)).astype(object)
+    return survey_block(features, lots, clients, rules=rules or rules_of_cases(), **known)
 
 
 def beds_of(found: Survey, along: str, client: str = "A") -> pd.DataFrame:
     """Beds along one kind on one lot, skipped ones too, by name."""
     beds = found.beds
     return beds[(beds["along"] == along) & (beds["client_id"] == client)]
+
+
+def in_plane(found: Survey, shapes: np.ndarray) -> np.ndarray:
+    """Shapes, one a lot, moved from their lots' frames into the plane."""
+    return shift(shapes, found.lots.origin)
 
 
 def turned(degrees: float) -> Callable[[Geometry], Geometry]:

@@ -122,8 +122,10 @@ def test_measured_beats_the_layer(tmp_path):
     assert len(curbs) == 1
     assert curbs[0]["properties"]["edge_source"] == "measured"
     assert curbs[0]["properties"]["area_ft2"] == 160
-    # and the shape of the beaten bed does not pass for the measured one
-    assert curbs[0]["geometry"] is None
+    # and the bed is drawn as long as the wheel said: 40 of 56 ft, 4 ft deep
+    assert curbs[0]["geometry"]["type"] == "Polygon"
+    assert curbs[0]["properties"]["edge_ft"] == 40
+    assert "measured 40 ft where 56 ft are drawn" in curbs[0]["properties"]["cautions"]
     house = told["A-house-1"]
     assert house["properties"]["edge_source"] == "surveyed"
     assert house["geometry"]["type"] == "Polygon"

@@ -13,7 +13,7 @@ import shapely
 from shapely import box
 
 from scanner.book.settings import read_rates
-from scanner.ground.stored import know_again, remember_beds
+from scanner.ground.stored import match_stored_beds, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
 from scanner.pipeline import read_book, scan
@@ -181,7 +181,7 @@ def test_every_bed_of_the_sample_is_known_again(sample: Scan):
     assert shapely.is_valid(stored.geometry).all()
     for frame, beds in sample.table("beds").groupby("frame"):
         renumbered = beds.assign(bed_id=beds["bed_id"] + "9")
-        known = know_again(renumbered, stored, frame=str(frame), rules=sample.rules)
+        known = match_stored_beds(renumbered, stored, frame=str(frame), rules=sample.rules)
         assert sorted(known["bed_id"]) == sorted(beds["bed_id"])
 
 

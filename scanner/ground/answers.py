@@ -7,13 +7,12 @@ bed is offered there, and where it says that there is no curb, none is looked fo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import shapely
 
-from scanner.ground.lot.sites import Sites
+from scanner.ground.kinds import CURB, ROAD, Parts
 from scanner.schema.answers import NO, YES, days_by_client, numbers_by_client, words_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -73,6 +72,11 @@ def look_up(client_id: np.ndarray, answers: pd.DataFrame) -> Seen:
     >>> look_up(np.array(["A", "B"]), answers).denied["curb"].tolist()
     [False, True]
     """
+    count = len(client_id)
+    if answers.empty:
+        nothing, blank = np.zeros(count, bool), np.full(count, "", dtype=object)
+        denied = dict.fromkeys(TURF_QUESTIONS, nothing)
+        return Seen(denied, curbed=blank, opening_ft=np.full(count, np.nan), has_bed=nothing)
     clients = pd.Series(client_id, dtype="str")
 
     def words(question: str) -> np.ndarray:
@@ -91,26 +95,27 @@ def look_up(client_id: np.ndarray, answers: pd.DataFrame) -> Seen:
     )
 
 
-def settle_curbs(sites: Sites, seen: Seen) -> Sites:
+def settle_curbs(parts: Parts, seen: Seen) -> Parts:
     """
     Take the curbs away that crews did not find, and put those in that they did.
 
     Parameters
     ----------
-    sites
-        Sites of one plane.
+    parts
+        What lies in some lots' windows.
     seen
         What crews saw of them.
 
     Returns
     -------
-    sites
-        The same sites; where a crew says no, no street has a curb, where it says yes and
+    parts
+        The same parts; where a crew says no, no street has a curb, where it says yes and
         the layers have none, each street has.
     """
-    is_none = shapely.is_empty(sites.curbed) & (seen.curbed == YES)
-    curbed = np.where(is_none, sites.street, sites.curbed)
-    return replace(sites, curbed=np.where(seen.curbed == NO, shapely.Polygon(), curbed))
+    has_curb = np.bincount(parts.lot, (parts.bits & CURB) > 0, len(seen.curbed)) > 0
+    is_gone = (seen.curbed == NO)[parts.lot] & ((parts.bits & CURB) > 0)
+    is_found = ((seen.curbed == YES) & ~has_curb)[parts.lot] & ((parts.bits & ROAD) > 0)
+    return parts._replace(bits=np.where(is_gone | is_found, parts.bits ^ (CURB | ROAD), parts.bits))
 
 
 def deny(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:

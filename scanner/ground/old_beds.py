@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground.plane import frame as frames
+from scanner.plane import frame as frames
 from scanner.schema.answers import YES, words_by_client
 
 SAME_SHARE = 0.5

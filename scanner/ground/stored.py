@@ -1,5 +1,5 @@
 """
-Beds of earlier scans: known again in this one, part of the ground once they are built.
+Beds of earlier scans: matched to those of this one, part of the ground once they are built.
 
 The log holds them in degrees; they meet a site's beds in the site's own plane.
 """
@@ -13,12 +13,14 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground.bed.names import match_beds
-from scanner.ground.plane import frame as frames
-from scanner.ground.plane.shapes import NO_POLYGON, mend
+from scanner.plane import frame as frames
+from scanner.plane.grid import EMPTY, mend
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import STORED_BEDS
 from scanner.schema.tables import FEATURES, check_table
+
+SAME_SHARE = 0.5
+"""Share of the smaller of two shapes that they have in common when they are one bed."""
 
 NEIGHBOR_FT = 300.0
 """A bed built within this distance of a lot is a neighbour's (our rule, no source)."""
@@ -74,7 +76,7 @@ def plant_built(features: GeoDataFrame, stored: GeoDataFrame) -> GeoDataFrame:
     return check_table(GeoDataFrame(together, geometry="geometry", crs=frames.WGS84), FEATURES)
 
 
-def know_again(
+def match_stored_beds(
     beds: pd.DataFrame, stored: GeoDataFrame, *, frame: str, rules: LocalRules
 ) -> pd.DataFrame:
     """
@@ -199,11 +201,100 @@ def _places(clients: pd.DataFrame, features: GeoDataFrame) -> np.ndarray:
     united = by_client.groupby(level=0).agg(lambda shapes: shapely.union_all(shapes.to_numpy()))
     points = shapely.points(clients["lon"].to_numpy(float), clients["lat"].to_numpy(float))
     is_known = (clients["lon"].notna() & clients["lat"].notna()).to_numpy()
-    points = np.where(is_known, points, NO_POLYGON)
+    points = np.where(is_known, points, EMPTY)
     return np.array(
         [united.get(client, point) for client, point in zip(clients["client_id"], points, strict=True)],
         dtype=object,
     )  # fmt: skip
+
+
+def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
+    """
+    Give beds the names of the stored beds that they are.
+
+    Parameters
+    ----------
+    beds
+        Columns ``bed_id``, ``client_id``, ``along``, ``area_ft2`` and ``geometry`` [ft], as
+        newly numbered; no shape where a bed was measured on foot.
+    stored
+        The same columns and ``built_on``, from earlier scans, in the same plane.
+
+    Returns
+    -------
+    bed_id
+        Names aligned with `beds`: those of the stored beds of the same lot and kind that
+        share half of the smaller shape, one to one, largest share first; where one of the
+        two has no shape, those whose areas are most alike. Other beds keep their number
+        where it is free, else take the next free one: a name is never given to another bed.
+    """
+    pairs = pd.concat([_pairs_by_shape(beds, stored), _pairs_by_area(beds, stored)])
+    names = beds["bed_id"].to_numpy(object).copy()
+    named: set[int] = set()
+    used: set[int] = set()
+    for new, old in zip(pairs["new"], pairs["old"], strict=True):
+        if new not in named and old not in used:
+            names[new] = stored["bed_id"].iloc[old]
+            named.add(new)
+            used.add(old)
+    return _free_names(names, named, set(stored["bed_id"]))
+
+
+def _pairs_by_shape(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """Pair beds that share half of the smaller shape, largest share first."""
+    one, two = beds["geometry"].to_numpy(), stored["geometry"].to_numpy()
+    new, old = shapely.STRtree(two).query(one, predicate="intersects")
+    # A bed that was built is ground now: what lies there is another one
+    same = _same_place(beds, stored, new, old) & (stored["built_on"].to_numpy()[old] == "")
+    new, old = new[same], old[same]
+    common_ft2 = shapely.area(shapely.intersection(one[new], two[old]))
+    smaller_ft2 = np.minimum(shapely.area(one[new]), shapely.area(two[old]))
+    pairs = pd.DataFrame({"new": new, "old": old, "common_ft2": common_ft2})
+    pairs = pairs[(common_ft2 > 0.0) & (common_ft2 >= SAME_SHARE * smaller_ft2)]
+    return pairs.sort_values(["common_ft2", "new", "old"], ascending=[False, True, True])
+
+
+def _pairs_by_area(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """Pair beds of which one lies nowhere, the most alike in area first."""
+    keys = ["client_id", "along"]
+    one = beds[[*keys, "bed_id", "area_ft2"]].assign(
+        new=range(len(beds)), is_empty=shapely.is_empty(beds["geometry"].to_numpy())
+    )
+    two = stored[[*keys, "bed_id", "area_ft2"]].assign(
+        old=range(len(stored)), is_empty=shapely.is_empty(stored["geometry"].to_numpy())
+    )
+    pairs = pd.DataFrame(one).merge(pd.DataFrame(two), on=keys, suffixes=("", "_old"))
+    pairs = pairs[pairs["is_empty"] | pairs["is_empty_old"]]
+    areas_ft2 = pairs[["area_ft2", "area_ft2_old"]]
+    share = areas_ft2.min(axis=1) / areas_ft2.max(axis=1)
+    # Of beds alike the same number is the likelier one
+    pairs = pairs.assign(share=share, other=pairs["bed_id"] != pairs["bed_id_old"])
+    pairs = pairs[pairs["share"] >= SAME_SHARE]
+    return pairs.sort_values(["share", "other", "new", "old"], ascending=[False, True, True, True])
+
+
+def _same_place(
+    beds: pd.DataFrame, stored: pd.DataFrame, new: np.ndarray, old: np.ndarray
+) -> np.ndarray:
+    same = np.ones(len(new), bool)
+    for column in ("client_id", "along"):
+        same &= beds[column].to_numpy()[new] == stored[column].to_numpy()[old]
+    return same
+
+
+def _free_names(names: np.ndarray, named: set[int], taken: set[str]) -> np.ndarray:
+    """Give new beds a number that no stored bed has."""
+    taken = set(taken)
+    for at in range(len(names)):
+        if at in named:
+            continue
+        stem, number = names[at].rsplit("-", 1)
+        count = int(number)
+        while f"{stem}-{count}" in taken:
+            count += 1
+        names[at] = f"{stem}-{count}"
+        taken.add(names[at])
+    return names
 
 
 def _is_left_over(beds: pd.DataFrame, stored: pd.DataFrame, *, gap_ft: float) -> np.ndarray:
@@ -222,7 +313,7 @@ def _is_left_over(beds: pd.DataFrame, stored: pd.DataFrame, *, gap_ft: float) ->
 
 
 def _nowhere(count: int) -> np.ndarray:
-    return np.full(count, NO_POLYGON, dtype=object)
+    return np.full(count, EMPTY, dtype=object)
 
 
 def _with_shape(stored: pd.DataFrame) -> pd.DataFrame:

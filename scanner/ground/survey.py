@@ -1,13 +1,13 @@
 """
-The ground room's own story: a block of sites, from features to measured beds.
+The ground room's own story: a block of lots, from features to measured beds.
 
-Everything here is arrays aligned by site or by bed; the stages are the other modules'.
+Everything here is arrays aligned by lot or by bed; the stages are the other modules'.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -15,105 +15,83 @@ import shapely
 from geopandas import GeoDataFrame
 
 from scanner.ground.answers import add_cautions, look_up, settle_curbs
-from scanner.ground.bed.bands import collect_chains
-from scanner.ground.bed.beds import cut_beds
-from scanner.ground.bed.cautions import word_cautions
-from scanner.ground.bed.measures import measure_beds
-from scanner.ground.bed.names import name_beds, number_beds
-from scanner.ground.bed.setbacks import Setbacks, find_setbacks
-from scanner.ground.edge.edges import find_edges
-from scanner.ground.edge.faces import find_walls
-from scanner.ground.edge.openings import (
-    flare_drives,
-    guess_openings,
-    reach_curb,
-    stand_drives,
-)
-from scanner.ground.lot.drawn import lay_lines
-from scanner.ground.lot.frontage import find_strips
-from scanner.ground.lot.lawn import Lawn, find_lawn
-from scanner.ground.lot.sites import Sites, gather_sites
-from scanner.ground.lot.town import Town
-from scanner.ground.plane import frame as frames
-from scanner.ground.plane.shapes import NO_POLYGON, TOUCH_FT, lines_of, union_of
-from scanner.ground.stored import know_again
+from scanner.ground.beds import ALONG_DRIVES, Ground, cut_beds
+from scanner.ground.cautions import word_cautions
+from scanner.ground.curbs import streets_of
+from scanner.ground.drives import guess_openings, stand_drives
+from scanner.ground.edges import list_edges
+from scanner.ground.faces import face_walls
+from scanner.ground.gaps import close_gaps
+from scanner.ground.gather import Block, gather
+from scanner.ground.kinds import CURB, Lots, Parts, shift
+from scanner.ground.lawn import Lawn, find_lawn
+from scanner.ground.limits import Limits, find_limits
+from scanner.ground.lines import lay_lines
+from scanner.ground.measures import measure_shapes
+from scanner.ground.names import name_beds, number_beds
+from scanner.ground.stored import match_stored_beds
+from scanner.ground.strips import find_strips
+from scanner.plane.grid import LEAST_FT
+from scanner.plane.labels import chains, label
+from scanner.plane.segments import Segs, cut_rings
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import ANSWERS
-from scanner.schema.tables import empty_table
+from scanner.schema.tables import BEDS, empty_table
 
-BLOCK_SITES = 1000
-"""Sites that are worked on at once: bounds the memory that a scan takes."""
+IN_PLANE = ("geometry", "plantable", "edge", "low_ground")
+"""Columns of table `BEDS` with shapes, which lie in the plane; all else lies in the lot's frame."""
 
 
 @dataclass(frozen=True)
 class Survey:
     """
-    A block of sites looked at.
+    A block of lots looked at.
 
     Attributes
     ----------
-    sites, lawn, setbacks
-        The sites, their turf and limits, aligned.
-    openings
-        Guessed drives, aligned.
+    block
+        What was gathered.
+    lots, parts, lawn, limits
+        The lots with their strips, what stands on them, their turf and limits.
+    ground
+        What beds are cut from.
+    is_guessed
+        By lot, whether the place of its drive at the curb is a guess.
     edges
-        As `find_edges` gives them.
+        Edges as `list_edges` gives them.
     beds
-        Table `BEDS` with ``site``, ``core`` and ``absorbed``.
+        Table `BEDS` with ``lot``, ``core``, ``absorbed`` and ``shape``, these in the lot's frame.
     """
 
-    sites: Sites
+    block: Block
+    lots: Lots
+    parts: Parts
     lawn: Lawn
-    setbacks: Setbacks
-    openings: np.ndarray
+    limits: Limits
+    ground: Ground
+    is_guessed: np.ndarray
     edges: pd.DataFrame
     beds: pd.DataFrame
 
 
-def split_blocks(features: GeoDataFrame) -> Iterator[tuple[Town, np.ndarray]]:
-    """
-    Split the clients that have an outline into blocks of one plane each.
-
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees.
-
-    Yields
-    ------
-    town, clients
-        A plane with its features [ft], and ids of up to `BLOCK_SITES` clients in it.
-    """
-    outlines = features[(features["kind"] == "property") & (features["client_id"] != "")]
-    frame = pd.Series(frames.name_frames(outlines.geometry.to_numpy()), dtype=object)
-    owners = outlines["client_id"].to_numpy()
-    # A client whose outlines lie in two cells is measured in the first.
-    home = frame.groupby(owners).min()
-    for name in sorted(home.unique()):
-        clients = np.sort(home.index[home == name].to_numpy(object))
-        town = Town.of_frame(features, name, clients)
-        for start in range(0, len(clients), BLOCK_SITES):
-            yield town, clients[start : start + BLOCK_SITES]
-
-
-def survey_sites(
-    town: Town,
-    block: np.ndarray,
+def survey_lots(
+    features: GeoDataFrame,
+    client_ids: np.ndarray,
     clients: pd.DataFrame,
     *,
     rules: LocalRules,
     stored: GeoDataFrame | None = None,
     answers: pd.DataFrame | None = None,
-) -> Survey:
+) -> tuple[Survey | None, list[str]]:
     """
-    Find and measure the beds of a block of sites.
+    Find and measure the beds of a block of lots; where a drawing defeats the library, the rest goes on.
 
     Parameters
     ----------
-    town
-        A plane with its features.
-    block
-        Ids of clients that have an outline there.
+    features
+        Table `FEATURES`, degrees: what lies within ``front_reach_ft`` of each lot, or more.
+    client_ids
+        Clients that have an outline there, all of one plane.
     clients
         Table `CLIENTS`.
     rules
@@ -125,137 +103,169 @@ def survey_sites(
 
     Returns
     -------
-    survey
-        The sites with their beds, skipped ones too.
+    survey, failed
+        The lots that can be worked out, None where there are none, and the clients of the others.
     """
-    answers = empty_table(ANSWERS) if answers is None else answers
-    seen = look_up(block, answers)
-    sites = settle_curbs(lay_lines(gather_sites(town, block, rules=rules), rules=rules), seen)
-    lawn = find_lawn(sites, find_strips(sites, rules=rules), clients, rules=rules)
-    walls = find_walls(sites, rules=rules)
-    # Within the gap a drive reaches the curb; where it ends farther off, its mouth is a guess.
-    joints = reach_curb(sites, lawn, apart_ft=(0.0, rules.gap_ft))
-    sites, lawn = stand_drives(sites, lawn, joints)
-    mouths = reach_curb(sites, lawn, apart_ft=(rules.gap_ft, rules.frontage_max_ft))
-    sites, lawn = stand_drives(sites, lawn, mouths)
-    openings = guess_openings(sites, lawn, walls, rules=rules, seen_ft=seen.opening_ft)
-    sites, lawn = stand_drives(sites, lawn, openings)
-    openings = union_of(openings, mouths)
-    sites, lawn = stand_drives(sites, lawn, flare_drives(sites, lawn, walls, rules=rules))
-    edges = find_edges(sites, lawn, walls, rules=rules)
-    curbs = collect_chains(edges, "curb", "geometry", len(sites))
-    setbacks = find_setbacks(sites, curbs, rules=rules)
-    pieces = cut_beds(sites, lawn, edges, setbacks, rules=rules, denied=seen.denied)
-    beds = _describe(pieces, sites, lawn, edges, openings)
-    others = np.full(len(beds), NO_POLYGON, dtype=object)
-    beds = measure_beds(beds, sites, lawn, setbacks, others)
-    is_known = street_known(sites, rules=rules)[beds["site"].to_numpy()]
-    beds["cautions"] = word_cautions(beds, setbacks, is_known, rules=rules)
-    if stored is not None:
-        beds = know_again(beds, stored, frame=town.frame, rules=rules)
-    return Survey(sites, lawn, setbacks, openings, edges, add_cautions(beds, answers))
+    ask = partial(survey_lots, rules=rules, stored=stored, answers=answers)
+    ids = np.sort(np.asarray(client_ids, dtype=object).astype(str)).astype(object)
+    if not len(ids):
+        return None, []
+    try:
+        survey = survey_block(features, ids, clients, rules=rules, stored=stored, answers=answers)
+    except shapely.errors.GEOSException:
+        if len(ids) == 1:
+            return None, [str(ids[0])]
+    else:
+        return survey, []
+    halves = np.array_split(ids, 2)
+    failed = [client for half in halves for client in ask(features, half, clients)[1]]
+    return ask(features, np.setdiff1d(ids, failed), clients)[0], failed
 
 
-def survey_soundly(
-    town: Town,
-    block: np.ndarray,
+def survey_block(
+    features: GeoDataFrame,
+    client_ids: np.ndarray,
     clients: pd.DataFrame,
     *,
     rules: LocalRules,
     stored: GeoDataFrame | None = None,
     answers: pd.DataFrame | None = None,
-) -> tuple[list[Survey], list[str]]:
+) -> Survey:
     """
-    Survey a block; where a drawing defeats the geometry library, the rest goes on.
+    Find and measure the beds of a block of lots.
 
     Parameters
     ----------
-    town, block, clients, rules, stored, answers
-        As for `survey_sites`.
+    features, client_ids, clients, rules, stored, answers
+        As for `survey_lots`; ids in order.
 
     Returns
     -------
-    surveys, failed
-        The block, in one piece where that goes, else halved until each lot that cannot be
-        worked out is alone; and the clients of those lots.
+    survey
+        The lots with their beds, skipped ones too.
     """
-    if not len(block):
-        return [], []
-    try:
-        survey = survey_sites(town, block, clients, rules=rules, stored=stored, answers=answers)
-    except shapely.errors.GEOSException:
-        if len(block) == 1:
-            return [], [str(block[0])]
+    answers = empty_table(ANSWERS) if answers is None else answers
+    block = gather(features, client_ids, clients, rules=rules)
+    seen = look_up(block.lots.client_id, answers)
+    parts = lay_lines(block.lots, settle_curbs(block.parts, seen), rules=rules)
+    strips = find_strips(block, parts, rules=rules)
+    block, parts = block.asked(), parts.take(parts.lot < block.count)
+    seen = look_up(block.lots.client_id, answers)
+    lots = block.lots._replace(strip=strips[: block.count])
+    streets = streets_of(parts, block.count)
+    parts, is_mouth_guessed = stand_drives(lots, parts, streets, rules=rules)
+    lawn, border, layers = _lay_out(block, lots, parts, rules)
+    curbs = chains(border, CURB)
+    openings = guess_openings(curbs, lots, parts, rules=rules, seen_ft=seen.opening_ft)
+    limits = find_limits(block, lots, parts, streets, curbs, rules=rules)
+    ground = Ground(lawn.ground, border, layers, parts, limits.removed, openings)
+    survey = Survey(
+        block, lots, parts, lawn, limits, ground,
+        is_guessed=is_mouth_guessed | ~shapely.is_empty(openings),
+        edges=list_edges(border, rules.kind_order),
+        beds=cut_beds(ground, rules=rules, denied=seen.denied),
+    )  # fmt: skip
+    if len(survey.beds):
+        beds = _measured(survey, rules=rules)
+        if stored is not None:
+            beds = match_stored_beds(beds, stored, frame=block.frame, rules=rules)
+        survey = replace(survey, beds=add_cautions(beds, answers))
     else:
-        return [survey], []
-    parts = [
-        survey_soundly(town, part, clients, rules=rules, stored=stored, answers=answers)
-        for part in np.array_split(block, 2)
+        survey = replace(
+            survey,
+            beds=empty_table(BEDS).assign(
+                lot=np.zeros(0, int), core=None, absorbed=None, shape=None
+            ),
+        )
+    return survey
+
+
+def _lay_out(block: Block, lots: Lots, parts: Parts, rules: LocalRules) -> tuple[Lawn, Segs, Segs]:
+    """Find the lawn and label its border; the pieces of what stands round it too."""
+    count = len(lots.outline)
+    lawn = find_lawn(lots, parts, rules=rules)
+    layers = cut_rings(parts.shape, parts.lot, parts.bits)
+    layers = face_walls(layers, block.around, rules=rules)
+    close = layers.take(_near(layers, lawn.ground, rules.gap_ft + 1.0))
+    rows = np.arange(count)
+    border = label(cut_rings(lawn.ground, rows), close, count)
+    ground, at = close_gaps(
+        lawn.ground, lots, parts, (border, close), neighbors=block.around.neighbors, rules=rules
+    )
+    if len(at):
+        lawn = Lawn(ground, lawn.source, lawn.lost_share, lawn.is_undrawn)
+        border = label(cut_rings(ground, rows), close, count)
+    return lawn, border, layers
+
+
+def _near(layers: Segs, ground: np.ndarray, reach_ft: float) -> np.ndarray:
+    """Tell which pieces come near the box of their lot's lawn."""
+    box = shapely.bounds(ground)[layers.lot]
+    low, high = np.minimum(layers.a, layers.b), np.maximum(layers.a, layers.b)
+    return ((high >= box[:, :2] - reach_ft) & (low <= box[:, 2:] + reach_ft)).all(axis=1)
+
+
+def _measured(survey: Survey, *, rules: LocalRules) -> pd.DataFrame:
+    """Measure, name and caution the beds of a survey."""
+    beds, lots = survey.beds, survey.lots
+    tables = [
+        measure_shapes(group, survey.ground.border_of(str(along)), lots.outline)
+        for along, group in beds.groupby("along", sort=False)
     ]
-    return parts[0][0] + parts[1][0], parts[0][1] + parts[1][1]
+    beds = limit_beds(pd.concat(tables), survey).sort_index()
+    lot, along = beds["lot"].to_numpy(), beds["along"].to_numpy()
+    number = number_beds(beds["core"].to_numpy(), lot, along, survey.block)
+    turf_left_ft2 = shapely.area(survey.lawn.ground)[lot] - beds["area_ft2"].to_numpy()
+    beds = beds.assign(
+        bed_id=name_beds(lots.client_id[lot], along, number),
+        client_id=lots.client_id[lot],
+        frame=survey.block.frame,
+        lawn_source=survey.lawn.source[lot],
+        is_opening_guessed=survey.is_guessed[lot] & np.isin(along, ALONG_DRIVES),
+        turf_left_ft2=np.where(turf_left_ft2 > LEAST_FT, turf_left_ft2, 0.0),
+    )
+    is_known = survey.block.around.is_known()
+    beds["cautions"] = word_cautions(beds, survey.limits, is_known=is_known, rules=rules)
+    return place_beds(beds, lots).sort_values("bed_id", kind="stable", ignore_index=True)
 
 
-def street_known(sites: Sites, *, rules: LocalRules) -> np.ndarray:
+def limit_beds(beds: pd.DataFrame, survey: Survey) -> pd.DataFrame:
     """
-    Tell which sites have a street in reach of their outline.
+    Measure what limits take of beds.
 
     Parameters
     ----------
-    sites
-        Sites of one plane.
-    rules
-        ``front_reach_ft``.
+    beds
+        Columns ``lot`` and ``shape`` [ft].
+    survey
+        The block that they lie in.
 
     Returns
     -------
-    is_known
-        Boolean array, one a site.
+    beds
+        The same with ``geometry`` and the measures of limits, in the lot's frame.
     """
-    rows = sites.town.street_tree.query(
-        sites.outline, predicate="dwithin", distance=rules.front_reach_ft
-    )[0]
-    return np.isin(np.arange(len(sites)), rows)
+    shapes = beds["shape"].to_numpy()
+    limited = survey.limits.measure(shapes, beds["lot"].to_numpy())
+    columns = {str(name): limited[name].to_numpy() for name in limited}
+    return beds.assign(geometry=shapes, **columns)
 
 
-def _describe(
-    pieces: pd.DataFrame, sites: Sites, lawn: Lawn, edges: pd.DataFrame, openings: np.ndarray
-) -> pd.DataFrame:
-    """Name each piece and say along what it lies and how that is known."""
-    row = pieces["site"].to_numpy()
-    along = pieces["along"].to_numpy()
-    edge, own = _own_edges(pieces, edges)
-    guessed = ~shapely.is_empty(openings)[row] & np.isin(along, ["curb", "sidewalk"])
-    beds = pieces.assign(
-        bed_id=name_beds(sites.client_id[row], along, number_beds(pieces, sites)),
-        client_id=sites.client_id[row],
-        frame=sites.town.frame,
-        lawn_source=lawn.source[row],
-        face=own["face"].to_numpy(),
-        edge_source=own["edge_source"].to_numpy(),
-        edge=edge,
-        is_opening_guessed=guessed,
-    )
-    return beds.sort_values("bed_id", kind="stable").reset_index(drop=True)
+def place_beds(beds: pd.DataFrame, lots: Lots) -> pd.DataFrame:
+    """
+    Move beds from their lots' frames into the plane.
 
+    Parameters
+    ----------
+    beds
+        Column ``lot`` and those of `IN_PLANE`, in the lot's frame [ft].
+    lots
+        The lots.
 
-def _own_edges(pieces: pd.DataFrame, edges: pd.DataFrame) -> tuple[np.ndarray, pd.DataFrame]:
-    """Find the stretch of edge along each piece, and the edge that it shares most with."""
-    tree = shapely.STRtree(edges["geometry"].to_numpy())
-    cores = pieces["core"].to_numpy()
-    piece, edge = tree.query(cores, predicate="dwithin", distance=2 * TOUCH_FT)
-    same = (pieces["site"].to_numpy()[piece] == edges["site"].to_numpy()[edge]) & (
-        pieces["along"].to_numpy()[piece] == edges["along"].to_numpy()[edge]
-    )
-    piece, edge = piece[same], edge[same]
-    reach = shapely.buffer(cores[piece], 2 * TOUCH_FT, join_style="mitre")
-    shared = lines_of(shapely.intersection(edges["geometry"].to_numpy()[edge], reach))
-    found = pd.DataFrame({"piece": piece, "edge": edge, "shared_ft": shapely.length(shared)})
-    best = found.assign(shared=shared).sort_values(
-        ["piece", "shared_ft", "edge"], ascending=[True, False, True]
-    )
-    best = best.drop_duplicates("piece").set_index("piece").reindex(range(len(pieces)))
-    lines = best["shared"].to_numpy(object, copy=True)
-    lines[~shapely.is_geometry(lines)] = shapely.LineString()
-    known = best["edge"].fillna(-1).to_numpy(int)
-    own = edges.loc[:, ["face", "edge_source"]].reindex(known)
-    return lines, own.fillna({"face": "", "edge_source": "surveyed"})
+    Returns
+    -------
+    beds
+        The same in the plane [ft].
+    """
+    origin = lots.origin[beds["lot"].to_numpy()]
+    return beds.assign(**{name: shift(beds[name].to_numpy(), origin) for name in IN_PLANE})

@@ -23,7 +23,6 @@ LOTS = TableSchema("lots", "One row a lot that has an outline: its ground.", {
     "strip": shape_column("frontage strip outside the outline that the client mows"),
     "lawn": shape_column("turf, all built, planted and wet ground taken out"),
     "lawn_source": word_column("how the lawn is known; blank: no lawn", LAWN_SOURCES),
-    "hardscape": shape_column("street, walks, drives, patios and the lot's own buildings in reach"),
     "lawn_ft2": number_column("ft2", "area of the turf"),
 })  # fmt: skip
 

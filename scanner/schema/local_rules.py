@@ -11,6 +11,8 @@ from scanner.schema.settings import Document, SettingError, Settings, figure
 AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fence"]
 """What an edge can run along: the names of `EDGE_KINDS`, which a type must spell out."""
 FaceKind = Literal["front", "side", "back"]
+YesNo = Literal["yes", "no"]
+SightLine = Literal["curb", "property_line"]
 
 
 class Setbacks(Settings):
@@ -80,7 +82,14 @@ class LocalRules(Settings):
     bed_depth_ft: float = figure("depth of a bed", 0.05, 20)
     drive_flare_ft: float = figure("flare of a drive at the curb", 0, 500)
     default_opening_ft: float = figure("opening where a drive is guessed", 0, 2400)
-    drives_known: Literal["yes", "no"] = Field("no", title="whether every drive is drawn")
+    drives_known: YesNo = Field("no", title="whether every drive is drawn")
+    keep_ramps: YesNo = Field("yes", title="whether a curb's turn stays free for its ramps")
+    sight_corner_from: SightLine = Field(
+        "curb", title="line that sight triangles at corners start from"
+    )
+    sight_drive_from: SightLine = Field(
+        "property_line", title="line that sight triangles at drives start from"
+    )
     min_depth_ft: float = figure("least depth of a bed", 0.02, 200)
     min_edge_ft: float = figure("least length of a bed", 0, 1200)
     min_bed_ft2: float = figure("smallest bed", 0, 4000)

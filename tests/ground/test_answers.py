@@ -7,27 +7,23 @@ import pytest
 from shapely import box
 
 from scanner.ground.answers import BED_SENTENCE, note_answers
-from scanner.ground.bed.on_foot import size_measured
-from scanner.ground.survey import split_blocks, survey_sites
+from scanner.ground.on_foot import size_measured
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
 from tests.sites import (
     Drawing,
     beds_of,
     clients_of,
-    features_of,
     mid_block,
     narrow_front,
     rules_of_cases,
     street_south,
+    survey,
 )
 
 
 def survey_seen(drawing, *told, **rules):
-    ((town, block),) = split_blocks(features_of(drawing))
-    return survey_sites(
-        town, block, clients_of(drawing), rules=rules_of_cases(**rules), answers=answers(*told)
-    )
+    return survey(drawing, rules_of_cases(**rules), answers=answers(*told))
 
 
 def plain_front(**street):

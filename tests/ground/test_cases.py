@@ -6,9 +6,8 @@ import pandas as pd
 import pytest
 from shapely import affinity
 
-from scanner.ground.layers import list_beds
+from scanner.ground.sets import combine_beds, first_sets
 from scanner.ground.survey import Survey
-from scanner.ground.together import lay_together
 from scanner.schema.documents import LocalRules
 from tests.sites import (
     RING,
@@ -21,6 +20,7 @@ from tests.sites import (
     five_acres,
     front_walk,
     hydrant_front,
+    in_plane,
     mid_block,
     moved,
     narrow_front,
@@ -76,7 +76,7 @@ def near(found: list[tuple], wanted: list[tuple]) -> bool:
 def together(found: Survey, rules: LocalRules, order: list[str]):
     """Lay some beds together in an offer."""
     table = pd.DataFrame({"client_id": "A", "bed_id": order, "place": range(1, len(order) + 1)})
-    return lay_together(list_beds(found), table, found, rules=rules)
+    return combine_beds(first_sets(table), found.beds, found, rules=rules)
 
 
 def test_case_1_mid_block(look):
@@ -108,7 +108,7 @@ def test_case_2_is_the_same_to_a_hundredth_however_it_is_drawn():
 
 def test_case_3_cul_de_sac(look):
     found = look(cul_de_sac())
-    assert found.lawn.strip[0].area == pytest.approx(471.24, abs=TOLERANCE)
+    assert found.lots.strip[0].area == pytest.approx(471.24, abs=TOLERANCE)
     assert near(rows(found, "curb"), [(41.89, 175.93, "")])
 
 
@@ -234,6 +234,6 @@ def test_gaps_of_four_inches_change_no_bed(drawing, along):
 def lawn_of(drawing: Drawing, gap_ft: float):
     """Draw the lawn of a site by hand, a gap short of everything."""
     found = survey(drawing)
-    ground = affinity.translate(found.lawn.ground[0], -5000, -3000)
+    ground = affinity.translate(in_plane(found, found.lawn.ground)[0], -5000, -3000)
     short = ground.buffer(-gap_ft / 2, join_style="mitre")
     return ("lawn", short, {"client_id": "A"})

@@ -11,16 +11,19 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
-from scanner.ground.lot.sites import Sites
-from tests.sites import Drawing, arc, beds_of, street_south, survey, turned
+from scanner.ground.kinds import CURB
+from tests.sites import Drawing, arc, beds_of, rules_of_cases, street_south, survey, turned
 
 GAPS_FT = (0.0, 0.02, 0.1, 0.33)
 TURNS = (0, 39, 141)
 
+FROM_THE_CURB = rules_of_cases(sight_drive_from="curb")
+"""Sight triangles at drives are worked out from the curb here."""
+
 
 def found_along(drawing: Drawing, along: str, degrees: float = 0.0):
     """The beds that are offered along one kind, on a drawing turned and rounded."""
-    found = survey(drawing.change(turned(degrees)), decimals=9)
+    found = survey(drawing.change(turned(degrees)), FROM_THE_CURB, decimals=9)
     return beds_of(found, along).query("skip_reason == ''")
 
 
@@ -222,12 +225,12 @@ def test_two_mouths_of_a_round_drive_are_two():
     assert beds["low_plant_ft2"].tolist() == pytest.approx([32, 32, 64], abs=0.2)
 
 
-def test_sites_carry_streets_that_are_closed():
+def test_lots_carry_streets_that_are_closed():
     drawing = (
         Drawing()
         .add("property", box(0, 0, 60, 120))
         .add("street", box(-200, -40, 31, -10), "")
         .add("street", box(32, -40, 300, -10), "")
     )
-    sites: Sites = survey(drawing).sites
-    assert len(shapely.get_parts(sites.street[0])) == 1
+    streets = survey(drawing).parts.of(CURB)
+    assert shapely.get_num_geometries(shapely.union_all(streets.shape)) == 1

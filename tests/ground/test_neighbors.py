@@ -19,7 +19,7 @@ def lot_at_street() -> Drawing:
 def strip_ft2(drawing: Drawing) -> float:
     """Area of A's frontage strip."""
     found = survey(drawing)
-    return float(found.lawn.strip[list(found.sites.client_id).index("A")].area)
+    return float(found.lots.strip[list(found.lots.client_id).index("A")].area)
 
 
 @pytest.mark.parametrize("owner", ["", "B"])

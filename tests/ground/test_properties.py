@@ -14,6 +14,7 @@ from tests.sites import (
     RING,
     Drawing,
     densified,
+    in_plane,
     moved,
     restarted,
     rules_of_cases,
@@ -26,7 +27,7 @@ SAME = (
     "edge_ft", "area_ft2", "bed_line_ft", "absorbed_ft2", "right_of_way_ft2", "trim_ft",
     "low_plant_ft2", "plant_free_ft2", "turf_left_ft2",
 )  # fmt: skip
-"""Measures that may not change by more than a hundredth."""
+"""Measures that may not change by more than the grid's rounding."""
 
 few = settings(
     max_examples=8,
@@ -84,7 +85,9 @@ def test_moving_turning_reversing_and_densifying_change_no_number(
     assert found["skip_reason"].tolist() == plain["skip_reason"].tolist()
     assert found["cautions"].tolist() == plain["cautions"].tolist()
     for measure in SAME:
-        assert found[measure].tolist() == pytest.approx(plain[measure].tolist(), abs=0.01), measure
+        # A corner lies on the grid to 1/8000 ft: ground with 400 ft of border is right to 0.05 ft2.
+        off = 0.05 if measure.endswith("ft2") else 0.01
+        assert found[measure].tolist() == pytest.approx(plain[measure].tolist(), abs=off), measure
 
 
 @few
@@ -96,10 +99,12 @@ def test_beds_lie_in_the_lawn_apart_and_clear_of_what_is_removed(drawing):
     found = survey(drawing, rules_of_cases(house_faces=RING))
     kept = found.beds[found.beds["skip_reason"] == ""]
     shapes = kept["geometry"].to_numpy()
-    assert shapely.area(shapely.difference(shapes, found.lawn.ground[0])).sum() < 0.05
+    assert (
+        shapely.area(shapely.difference(shapes, in_plane(found, found.lawn.ground)[0])).sum() < 0.05
+    )
     # Disjoint: the union is as large as the sum.
     assert shapely.union_all(shapes).area == pytest.approx(shapely.area(shapes).sum(), abs=0.05)
-    removed = found.setbacks.removed[0]
+    removed = in_plane(found, found.limits.removed)[0]
     assert removed.area > 100
     assert shapely.area(shapely.intersection(shapes, removed)).sum() < 0.05
 
@@ -161,7 +166,9 @@ def test_gaps_between_layers_move_beds_by_no_more_than_the_gap(drawing, gap_in):
     """
     gap_ft = gap_in / 12
     exact = survey(drawing)
-    lawn = shapely.transform(exact.lawn.ground[0], lambda points: points - (5000, 3000))
+    lawn = shapely.transform(
+        in_plane(exact, exact.lawn.ground)[0], lambda points: points - (5000, 3000)
+    )
 
     def short(shape: shapely.Geometry) -> shapely.Geometry:
         return shape.buffer(-gap_ft / 2, join_style="mitre")

@@ -8,17 +8,18 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-from scanner.ground.bed.names import match_beds
-from scanner.ground.bed.on_foot import size_measured
-from scanner.ground.layers import list_notes
-from scanner.ground.plane.widths import open_ground
-from scanner.ground.survey import split_blocks, survey_sites
+from scanner.ground.on_foot import size_measured
+from scanner.ground.stored import match_beds
+from scanner.ground.survey import survey_block
+from scanner.ground.tables import list_notes
+from scanner.plane.offsets import open_ground
 from scanner.schema.tables import MEASURED, check_table
 from tests.sites import (
     Drawing,
     beds_of,
     clients_of,
     features_of,
+    in_plane,
     rules_of_cases,
     street_south,
     survey,
@@ -35,7 +36,7 @@ def lot(street_y_ft: float = 0.0, **columns: object) -> Drawing:
 def strip_ft2(drawing: Drawing, **rules: object) -> float:
     """Area of A's frontage strip."""
     found = survey(drawing, rules_of_cases(**rules))
-    return float(found.lawn.strip[list(found.sites.client_id).index("A")].area)
+    return float(found.lots.strip[list(found.lots.client_id).index("A")].area)
 
 
 def note_of(drawing: Drawing) -> list[str]:
@@ -79,7 +80,7 @@ def test_another_outline_between_hides_the_curb():
 
 def test_an_uncurbed_street_gives_a_strip_but_no_edge():
     found = survey(lot(-10, curbed="no"))
-    assert found.lawn.strip[0].area == pytest.approx(800, abs=0.1)
+    assert found.lots.strip[0].area == pytest.approx(800, abs=0.1)
     assert len(beds_of(found, "curb")) == 0
 
 
@@ -93,7 +94,8 @@ def test_two_strips_never_claim_the_same_ground():
         .add("property", two, "B")
         .add("street", street_south(-8), "")
     )
-    strips = survey(drawing).lawn.strip
+    found = survey(drawing)
+    strips = in_plane(found, found.lots.strip)
     assert strips[0].intersection(strips[1]).area < 0.01
     assert strips[0].area + strips[1].area == pytest.approx(120 * 8 + 60 * 6, abs=0.5)
 
@@ -119,8 +121,8 @@ def test_nothing_is_inferred_far_beyond_the_mowed_area():
     drawing = lot()  # 9,600 ft² of open ground
     for mowed_ft2, is_undrawn in ((6500.0, False), (6300.0, True)):
         clients = clients_of(drawing, mowed_ft2=mowed_ft2)
-        blocks = list(split_blocks(features_of(drawing)))
-        found = survey_sites(*blocks[0], clients, rules=rules_of_cases())
+        lots = np.array(["A"], object)
+        found = survey_block(features_of(drawing), lots, clients, rules=rules_of_cases())
         assert bool(found.lawn.is_undrawn[0]) is is_undrawn
 
 
@@ -220,7 +222,7 @@ def test_a_drawn_curb_beats_the_polygon_within_the_gap():
         found = survey(drawing)
         bed = beds_of(found, "curb")
         assert bed["edge_source"].tolist() == ["drawn"]
-        assert found.lawn.strip[0].area == pytest.approx(80 * -line_y_ft, abs=1)
+        assert found.lots.strip[0].area == pytest.approx(80 * -line_y_ft, abs=1)
         assert bed["area_ft2"].iloc[0] == pytest.approx(320, abs=0.5)
 
 

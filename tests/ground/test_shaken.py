@@ -15,13 +15,14 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 import scanner.ground.survey as survey_module
-from scanner.ground.survey import split_blocks, survey_soundly
+from scanner.ground.survey import survey_lots
 from tests.sites import (
     Drawing,
     arc,
     beds_of,
     clients_of,
     features_of,
+    in_plane,
     narrow_front,
     rules_of_cases,
     street_south,
@@ -54,7 +55,7 @@ def test_two_street_polygons_make_one_corner(degrees, gap_ft):
     )
     found = shaken(drawing, degrees)
     # A square of 110 ft less the lot; 220 ft of curb, 4 ft deep, the corner counted once.
-    assert found.lawn.strip[0].area == pytest.approx(110**2 - 100**2, abs=0.5)
+    assert found.lots.strip[0].area == pytest.approx(110**2 - 100**2, abs=0.5)
     assert sums(found, "curb")[1] == pytest.approx(220 * 4 - 16, abs=0.5)
     # Both strips inside a 25 ft corner triangle: 168 ft² (by hand).
     assert found.beds["low_plant_ft2"].sum() == pytest.approx(168, abs=1)
@@ -88,7 +89,7 @@ def test_fronts_at_unequal_distances_meet_at_the_corner(south_ft, west_ft):
     streets = box(-60, -60, 300, 300) - box(-west_ft, -south_ft, 301, 301)
     found = shaken(Drawing().add("property", box(0, 0, 100, 100)).add("street", streets, ""), 17)
     strip_ft2 = 100 * south_ft + 100 * west_ft + south_ft * west_ft
-    assert found.lawn.strip[0].area == pytest.approx(strip_ft2, abs=0.5)
+    assert found.lots.strip[0].area == pytest.approx(strip_ft2, abs=0.5)
     edge_ft = 200 + south_ft + west_ft
     assert sums(found, "curb") == pytest.approx((edge_ft, 4 * edge_ft - 16), abs=0.5)
 
@@ -219,7 +220,8 @@ def test_two_clients_share_a_drawn_curb():
         .add("edge", LineString([(-5, -9), (50, -4), (70, -11), (125, -8)]), "", along="curb")
     )
     for degrees in TURNS:
-        strips = shaken(drawing, degrees).lawn.strip
+        found = shaken(drawing, degrees)
+        strips = in_plane(found, found.lots.strip)
         assert strips[0].intersection(strips[1]).area < 0.05
 
 
@@ -227,20 +229,21 @@ def test_a_lot_that_defeats_the_geometry_is_left_out_alone(monkeypatch):
     drawing = Drawing().add("street", street_south(0), "")
     for at in range(5):
         drawing = drawing.add("property", box(60 * at, 0, 60 * at + 60, 100), f"C{at}")
-    honest = survey_module.survey_sites
+    honest = survey_module.survey_block
 
-    def defeated(town, block, clients, **known):
-        if "C3" in block:
+    def defeated(features, client_ids, clients, **known):
+        if "C3" in client_ids:
             message = "TopologyException: side location conflict"
             raise shapely.errors.GEOSException(message)
-        return honest(town, block, clients, **known)
+        return honest(features, client_ids, clients, **known)
 
-    monkeypatch.setattr(survey_module, "survey_sites", defeated)
-    blocks = list(split_blocks(features_of(drawing)))
-    surveys, failed = survey_soundly(*blocks[0], clients_of(drawing), rules=rules_of_cases())
+    monkeypatch.setattr(survey_module, "survey_block", defeated)
+    lots = np.array(["C0", "C1", "C2", "C3", "C4"], object)
+    found, failed = survey_lots(
+        features_of(drawing), lots, clients_of(drawing), rules=rules_of_cases()
+    )
     assert failed == ["C3"]
-    found = [client for part in surveys for client in part.sites.client_id]
-    assert found == ["C0", "C1", "C2", "C4"]
+    assert found.lots.client_id.tolist() == ["C0", "C1", "C2", "C4"]
 
 
 def test_a_pond_and_an_old_bed_at_the_curb():

@@ -14,11 +14,16 @@ from hypothesis import strategies as st
 from shapely import Polygon, affinity, box
 
 from scanner.book.settings import read_rules
-from scanner.ground.bed.names import match_beds
-from scanner.ground.bed.on_foot import size_measured
-from scanner.ground.plane import frame as frames
-from scanner.ground.stored import find_neighbors, know_again, plant_built, remember_beds
-from scanner.ground.survey import split_blocks, survey_sites
+from scanner.ground.on_foot import size_measured
+from scanner.ground.stored import (
+    find_neighbors,
+    match_beds,
+    match_stored_beds,
+    plant_built,
+    remember_beds,
+)
+from scanner.ground.survey import survey_block
+from scanner.plane import frame as frames
 from scanner.schema.log_tables import STORED_BEDS
 from scanner.schema.tables import MEASURED, check_table
 from tests.ground.test_cases import front_walk, mid_block, parkway
@@ -30,9 +35,11 @@ DAY = date(2027, 3, 2)
 def again(drawing, stored, **changes):
     """Scan a drawing anew with what is stored."""
     features = plant_built(features_of(drawing), stored)
-    town, block = next(iter(split_blocks(features)))
+    lots = clients_of(drawing)
     rules = rules_of_cases(**changes)
-    return survey_sites(town, block, clients_of(drawing), rules=rules, stored=stored).beds
+    return survey_block(
+        features, lots["client_id"].to_numpy(object), lots, rules=rules, stored=stored
+    ).beds
 
 
 def street_moved(drawing, north_ft):
@@ -163,7 +170,7 @@ def measured_of(*lengths_ft):
 
 
 def known_on_foot(beds, stored):
-    return know_again(beds, stored, frame="", rules=read_rules(None)[0])
+    return match_stored_beds(beds, stored, frame="", rules=read_rules(None)[0])
 
 
 def test_measured_edges_keep_names_when_the_file_is_re_ordered():
@@ -199,7 +206,7 @@ def test_crews_no_comes_before_built():
 def test_nothing_stored_changes_nothing():
     beds = survey(mid_block()).beds
     nothing = remember_beds(beds.iloc[:0], today=DAY)
-    assert know_again(beds, nothing, frame=HERE, rules=rules_of_cases()) is beds
+    assert match_stored_beds(beds, nothing, frame=HERE, rules=rules_of_cases()) is beds
     assert len(match_beds(beds.iloc[:0], pd.DataFrame(nothing))) == 0
 
 

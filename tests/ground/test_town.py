@@ -7,8 +7,7 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
-from scanner.ground.lot.town import LARGE_VERTICES
-from scanner.ground.survey import split_blocks
+from scanner.ground.tiles import LARGE_VERTICES, divide_large
 from tests.sites import Drawing, features_of, survey
 
 STREETS = np.arange(-20_000, 20_001, 400.0)
@@ -51,12 +50,24 @@ def test_a_street_polygon_of_100_000_vertices_gives_the_numbers_of_a_local_one()
 
 def test_a_large_polygon_is_cut_small_and_covers_the_same_ground():
     local = city().intersection(box(-2000, -2000, 2000, 2000))
-    town, _ = next(iter(split_blocks(features_of(lot_in(local)))))
-    pieces = town.shapes[(town.features["kind"] == "street").to_numpy()]
+    features = features_of(Drawing().add("street", local, ""))
+    pieces = divide_large(features).geometry.to_numpy()
     assert len(pieces) > 1
     assert shapely.get_num_coordinates(pieces).max() <= LARGE_VERTICES
-    union = shapely.union_all(pieces)
-    assert union.area == pytest.approx(local.area, rel=1e-6)
+    whole = features.geometry.iloc[0]
+    # seams overlap by half a tenth of a foot
+    assert shapely.union_all(pieces).area == pytest.approx(whole.area, rel=1e-6)
+    assert shapely.area(pieces).sum() == pytest.approx(whole.area, rel=1e-3)
+
+
+def test_tiles_are_the_same_whatever_is_asked_for():
+    local = city().intersection(box(-2000, -2000, 2000, 2000))
+    features = features_of(Drawing().add("street", local, ""))
+    every = set(divide_large(features).geometry.to_wkb())
+    west, south, *_ = features.total_bounds
+    some = divide_large(features, np.array([[west, south, west + 0.001, south + 0.001]]))
+    assert 0 < len(some) < len(every)
+    assert set(some.geometry.to_wkb()) <= every
 
 
 def test_features_far_from_every_lot_change_nothing():

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from shapely import Point, Polygon, affinity, box
 
 from scanner.book.settings import read_rules
-from scanner.ground.plane.frame import name_frames, to_degrees, to_feet
+from scanner.plane.frame import name_frames, to_degrees, to_feet
 from scanner.units import M_PER_FT
 from tests.sites import (
     RING,

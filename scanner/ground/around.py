@@ -1,0 +1,214 @@
+"""What lots see round them: the nearest street, and other lots that stand between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.ground.kinds import STREET, Lots, bits_of, shift
+from scanner.ground.neighbors import Neighbors, find_neighbors
+from scanner.plane.grid import ON_FT
+from scanner.plane.segments import Segs, cut_rings, join
+
+TIE_FT = 1e-6
+"""Distances that differ by less are equal: rounding."""
+
+
+@dataclass(frozen=True)
+class Around:
+    """
+    Streets and outlines round some lots.
+
+    Attributes
+    ----------
+    origin
+        Origin of each lot in the plane [ft].
+    known
+        Whether each lot has a street within reach.
+    borders
+        Borders of the streets and drawn curbs in reach of each lot's front, in its frame, as they
+        were drawn: which point of a bend is nearest hangs on less than a step of the grid.
+    neighbors
+        Other outlines.
+    """
+
+    origin: np.ndarray
+    known: np.ndarray
+    borders: Segs
+    neighbors: Neighbors
+
+    def of_lots(self, count: int) -> Self:
+        """
+        Keep the first lots.
+
+        Parameters
+        ----------
+        count
+            How many.
+
+        Returns
+        -------
+        around
+            What those see.
+        """
+        borders = self.borders.take(self.borders.lot < count)
+        return type(self)(self.origin[:count], self.known[:count], borders, self.neighbors)
+
+    def nearest_street(self, xy: np.ndarray, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """
+        Find the street point nearest to each of some points.
+
+        Parameters
+        ----------
+        xy, lot
+            Points in their lot's frame [ft], m × 2, and the lot of each.
+
+        Returns
+        -------
+        target, distance_ft
+            The street point, and how far it is; infinite where no street is known.
+        """
+        return nearest_on(xy, lot, self.borders, len(self.origin))[:2]
+
+    def is_known(self) -> np.ndarray:
+        """
+        Tell which lots have a street in reach of their fronts.
+
+        Returns
+        -------
+        is_known
+            Boolean array.
+        """
+        return self.known
+
+    def is_blocked(self, a: np.ndarray, b: np.ndarray, lot: np.ndarray) -> np.ndarray:
+        """
+        Tell between which points another lot stands.
+
+        Parameters
+        ----------
+        a, b, lot
+            Both ends of each line of sight in its lot's frame [ft], and its lot.
+
+        Returns
+        -------
+        is_blocked
+            Boolean array.
+        """
+        ends = np.stack([a, b], axis=1) + self.origin[lot][:, None]
+        return self.neighbors.inside_ft(shapely.linestrings(ends), lot) > ON_FT
+
+
+def look_around(
+    table: pd.DataFrame, drawn: np.ndarray, shapes: np.ndarray, lots: Lots, *, reach_ft: float
+) -> Around:
+    """
+    Find the streets that lots' fronts may face, and the outlines that may stand before them.
+
+    Parameters
+    ----------
+    table
+        Table `FEATURES` without geometry.
+    drawn, shapes
+        Their shapes in the plane [ft], as drawn and on the grid.
+    lots
+        Some lots.
+    reach_ft
+        How far off a street tells a front.
+
+    Returns
+    -------
+    around
+        What they see.
+    """
+    bits = bits_of(table)
+    street = np.flatnonzero((bits & STREET) > 0)
+    segs = cut_rings(drawn[street], np.zeros(len(street), int), bits[street])
+    tree = shapely.STRtree(shapely.linestrings(np.stack([segs.a, segs.b], axis=1)))
+    box = shapely.bounds(lots.outline) + np.tile(lots.origin, 2)
+    middle, half_ft = (box[:, :2] + box[:, 2:]) / 2, np.hypot(*(box[:, 2:] - box[:, :2]).T) / 2
+    at, nearest_ft = tree.query_nearest(
+        shapely.points(middle), all_matches=False, return_distance=True
+    )
+    far_ft = np.full(len(box), np.inf)
+    far_ft[at[0]] = nearest_ft
+    known = _is_known(tree, lots, far_ft + half_ft <= reach_ft, reach_ft)
+    # Every point of a lot has a street within that of its middle and half a diagonal.
+    look_ft = np.where(known, far_ft + half_ft + ON_FT, 0.0)[:, None]
+    look = np.column_stack([box[:, :2] - look_ft, box[:, 2:] + look_ft])
+    rows = np.flatnonzero(known)
+    lot, at = tree.query(shapely.box(*look[rows].T))
+    order = np.lexsort((at, lot))
+    borders = segs.take(at[order])
+    lot = rows[lot[order]]
+    origin = lots.origin[lot]
+    borders = borders._replace(a=borders.a - origin, b=borders.b - origin, lot=lot)
+    window = box + reach_ft * np.array([-1.0, -1.0, 1.0, 1.0])
+    neighbors = find_neighbors(table, shapes, lots, shapely.box(*window.T))
+    return Around(lots.origin, known, borders, neighbors)
+
+
+def _is_known(
+    tree: shapely.STRtree, lots: Lots, is_sure: np.ndarray, reach_ft: float
+) -> np.ndarray:
+    """Tell which lots have a street within reach of their outline."""
+    doubtful = np.flatnonzero(~is_sure)
+    outlines = shift(lots.outline[doubtful], lots.origin[doubtful])
+    known = is_sure.copy()
+    known[doubtful[tree.query(outlines, predicate="dwithin", distance=reach_ft)[0]]] = True
+    return known
+
+
+def nearest_on(
+    xy: np.ndarray, lot: np.ndarray, borders: Segs, count: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """
+    Find the nearest point on borders of the same lot.
+
+    Parameters
+    ----------
+    xy, lot
+        Points [ft], m × 2, and the lot of each.
+    borders
+        Pieces of borders, sorted by lot.
+    count
+        Number of lots.
+
+    Returns
+    -------
+    target, distance_ft, piece
+        The point, how far it is (infinite: none), and the piece that it lies on, -1 where none.
+    """
+    target, distance_ft = np.full((len(xy), 2), np.nan), np.full(len(xy), np.inf)
+    piece = np.full(len(xy), -1)
+    i, j = join(lot, borders.lot, count)
+    if not len(i):
+        return target, distance_ft, piece
+    # Millions of pairs: plain columns, and no root before the nearest is known.
+    step_x, step_y = (borders.b - borders.a).T.copy()
+    size2 = step_x * step_x + step_y * step_y
+    a_x, a_y = borders.a.T.copy()
+    off_x, off_y = xy[:, 0].copy()[i] - a_x[j], xy[:, 1].copy()[i] - a_y[j]
+    step_x, step_y = step_x[j], step_y[j]
+    share = np.clip((off_x * step_x + off_y * step_y) / size2[j], 0.0, 1.0)
+    off_x -= share * step_x
+    off_y -= share * step_y
+    apart2 = off_x * off_x + off_y * off_y
+    first = np.flatnonzero(np.diff(i, prepend=-1))
+    least_ft = np.sqrt(np.minimum.reduceat(apart2, first))
+    near = np.flatnonzero(
+        apart2 <= np.repeat((least_ft + TIE_FT) ** 2, np.diff(first, append=len(i)))
+    )
+    rows, pieces = i[near], j[near]
+    foot = xy[rows] - np.column_stack([off_x[near], off_y[near]])
+    # Of points equally near, the one that lies lowest in the plane: never the first in some order.
+    order = np.lexsort((pieces, foot[:, 1], foot[:, 0], rows))
+    order = order[np.diff(rows[order], prepend=-1) != 0]
+    rows = rows[order]
+    target[rows], piece[rows] = foot[order], pieces[order]
+    distance_ft[rows] = np.sqrt(apart2[near[order]])
+    return target, distance_ft, piece

@@ -1,1 +1,0 @@
-"""Beds: bands, setbacks, beds, their measures, names and cautions."""

@@ -1,0 +1,123 @@
+"""
+Cautions of each bed, in words: what a crew or a client must mind.
+
+Local codes and licensed practice go before any of them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.ground.limits import BARRED, RAMP, Limits
+from scanner.plane.segments import join
+from scanner.schema.documents import LocalRules
+
+THINGS = {
+    "hydrant": "hydrant: no plants within {hydrant_ft:g} ft, dig by hand",
+    "mailbox": "mailbox: no plants within {mailbox_ft:g} ft, keep it in reach of the carrier",
+    "tree": "tree trunk: no plants within {trunk_ft:g} ft, mulch kept off the bark, dig by hand",
+    "gas_meter": "gas meter: no plants within {gas_meter_ft:g} ft, dig by hand",
+    "electric_meter": "electric meter: no plants within {electric_meter_ft:g} ft, dig by hand",
+    "water_meter": "water meter: no plants within {water_meter_ft:g} ft, dig by hand",
+    "pole": "utility pole: no plants within {pole_ft:g} ft, dig by hand",
+    "transformer": "transformer: bed kept {transformer_ft:g} ft away, never dig there",
+}
+"""What to mind near each thing; distances are those of the local rules."""
+
+WALL_SENTENCE = (
+    "first {wall_clear_in:g} in at the wall: gravel only, no plants, no wood mulch, no trench; "
+    "the ground must fall away from the wall and stay below the siding"
+)
+"""What to mind at a wall, drawn or measured on foot."""
+
+SENTENCES = {
+    "right of way": "in the right-of-way: ask the city whether a permit is needed",
+    "opening guessed": "no drive is drawn at the curb: its place is a guess, look before you quote",
+    "no street": "no street is known here: every wall was taken, look which ones face it",
+    "sight triangle": "sight triangle: plants no taller than {triangle_plant_in:g} in there",
+    "curb": "along the curb: plants no taller than {curb_plant_in:g} in",
+    "step out": "cars park here: {step_out_in:g} in along the curb kept free to step out",
+    "wall": WALL_SENTENCE,
+    "roots": "tree roots: dig by hand, no tilling, keep the grade",
+    "removed": "easement or utility box beside the bed: no digging there without leave",
+    "ramp": "the curb's turn at the corner stays free for its ramps: no digging there",
+    "wildfire": "mapped wildfire area: gravel only, nothing that burns near a wall",
+}
+"""What to mind and when, in the order told; distances are those of the local rules."""
+
+LEAST_FT2 = 0.5
+"""Less ground than this under a limit is not worth a sentence."""
+
+NEAR_FT = 0.1
+"""A bed that ends this near to a thing's circle lies at it."""
+
+
+def word_cautions(
+    beds: pd.DataFrame, limits: Limits, *, is_known: np.ndarray, rules: LocalRules
+) -> np.ndarray:
+    """
+    Write the cautions of each bed.
+
+    Parameters
+    ----------
+    beds
+        Columns of table `BEDS` but `cautions`, ``lot``, and what `Limits.measure` gives.
+    limits
+        Limits of the lots.
+    is_known
+        Whether each lot has a street in reach.
+    rules
+        Distances [ft, in].
+
+    Returns
+    -------
+    cautions
+        Sentences joined by ``"; "``, aligned with `beds`.
+    """
+    distances = rules.setbacks.model_dump()
+    lists: list[list[str]] = [[] for _ in range(len(beds))]
+    applies = _applies(beds, limits, is_known)
+    for name, sentence in SENTENCES.items():
+        told = sentence.format(**distances)
+        for at in np.flatnonzero(applies[name]).tolist():
+            lists[at].append(told)
+    told_of = {name: sentence.format(**distances) for name, sentence in THINGS.items()}
+    for at, name in _things_near(beds, limits.circles):
+        lists[at].append(told_of[name])
+    return np.array(["; ".join(words) for words in lists], dtype=object)
+
+
+def _applies(beds: pd.DataFrame, limits: Limits, is_known: np.ndarray) -> dict[str, np.ndarray]:
+    """Tell which sentence holds for which beds."""
+    lot, shapes = beds["lot"].to_numpy(), beds["geometry"].to_numpy()
+    along = beds["along"].to_numpy()
+
+    def holds(name: str) -> np.ndarray:
+        return beds[name].to_numpy() > LEAST_FT2
+
+    return {
+        "right of way": holds("right_of_way_ft2"),
+        "opening guessed": beds["is_opening_guessed"].to_numpy(),
+        "no street": (along == "house") & ~is_known[lot],
+        "sight triangle": holds("low_plant_ft2"),
+        "curb": along == "curb",
+        "step out": holds("step_out_ft2"),
+        "wall": holds("wall_strip_ft2"),
+        "roots": holds("roots_ft2"),
+        "removed": limits.reaches(shapes, lot, BARRED),
+        "ramp": limits.reaches(shapes, lot, RAMP),
+        "wildfire": beds["is_wildfire"].to_numpy(),
+    }
+
+
+def _things_near(beds: pd.DataFrame, circles: pd.DataFrame) -> list[tuple[int, str]]:
+    """Pair beds with the kinds of things whose circle they meet, each kind once."""
+    lot, near = beds["lot"].to_numpy(), circles["lot"].to_numpy()
+    bed, circle = join(lot, near, int(max(lot.max(initial=0), near.max(initial=0))) + 1)
+    places = shapely.points(circles[["x_ft", "y_ft"]].to_numpy(float))
+    apart_ft = shapely.distance(beds["geometry"].to_numpy()[bed], places[circle])
+    met = apart_ft <= circles["radius_ft"].to_numpy()[circle] + NEAR_FT
+    names = circles["what"].to_numpy()[circle[met]]
+    return sorted(set(zip(bed[met].tolist(), names.tolist(), strict=True)))

@@ -1,1 +1,0 @@
-"""Edges: house faces, lawn-to-hardscape edges, drives that nobody drew."""

@@ -1,0 +1,206 @@
+"""What ground can be, one bit a kind, and the arrays of lots and parts that the room works on."""
+
+from __future__ import annotations
+
+from typing import NamedTuple, Self
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.plane.segments import join
+
+(
+    CURB, SIDEWALK, DRIVE, WALK, PATIO, HOUSE, SHED, BED, WATER, OTHER, ROAD, PITCHED, LINE, FENCE,
+    BACK, FRONT, SIDE, REAR, ANY, SURVEYED, CENTERLINE, GUESS, EASEMENT, WILDFIRE, PARKING,
+) = (1 << bit for bit in range(25))  # fmt: skip
+"""
+ROAD: a street without a curb. SHED: an outbuilding. OTHER: other people's buildings. PITCHED: a wall of
+a face that is offered; FRONT, SIDE, REAR, ANY: its face. LINE: an edge drawn as a line, with the bit of
+what it runs along. BACK: what lies behind such a line. SURVEYED and CENTERLINE: how a street or sidewalk
+is known. GUESS: a drive that nobody drew.
+"""
+
+STREET = CURB | ROAD
+HARD = STREET | SIDEWALK | DRIVE | WALK | PATIO | HOUSE | SHED | FENCE | BACK
+"""Hardscape, own walls and fences: what a lawn is closed against."""
+
+TRIMMED = HARD | OTHER
+"""What turf is trimmed along."""
+
+SHUT = TRIMMED | BED | WATER
+"""What takes ground from the lawn and needs no edging."""
+
+EDGE = {
+    "curb": CURB, "house": PITCHED, "sidewalk": SIDEWALK, "drive": DRIVE, "walk": WALK,
+    "patio": PATIO, "fence": FENCE,
+}  # fmt: skip
+"""Bit of the border stretches that make each kind of edge."""
+
+
+class Parts(NamedTuple):
+    """One row a lot and feature in its reach, sorted by lot: its shape in the lot's frame [ft], its bits."""
+
+    shape: np.ndarray
+    bits: np.ndarray
+    lot: np.ndarray
+
+    def take(self, keep: np.ndarray) -> Self:
+        """
+        Keep some rows, in the order asked for.
+
+        Parameters
+        ----------
+        keep
+            Which.
+
+        Returns
+        -------
+        parts
+            Those.
+        """
+        return type(self)(*(column[keep] for column in self))
+
+    def of(self, bits: int) -> Self:
+        """
+        Keep the parts that have one of some bits.
+
+        Parameters
+        ----------
+        bits
+            Any of them.
+
+        Returns
+        -------
+        parts
+            Those.
+        """
+        return self.take((self.bits & bits) > 0)
+
+    def add(self, shape: np.ndarray, bits: int | np.ndarray, lot: np.ndarray) -> Self:
+        """
+        Put in further parts, each after those of its lot.
+
+        Parameters
+        ----------
+        shape, bits, lot
+            Their columns.
+
+        Returns
+        -------
+        parts
+            All of them.
+        """
+        lots = np.concatenate([self.lot, lot]).astype(int)
+        order = np.argsort(lots, kind="stable")
+        return type(self)(
+            np.concatenate([self.shape, shape])[order],
+            np.concatenate([self.bits, np.broadcast_to(bits, len(lot))]).astype(np.int32)[order],
+            lots[order],
+        )
+
+
+class Lots(NamedTuple):
+    """
+    Lots of a block, one row each, every lot in its own frame [ft].
+
+    `origin` is the lot's corner in the plane, whole feet; `turf` the lawn as drawn, `strip` the
+    frontage strip outside the outline, both empty where there is none; `mowed_ft2` NaN where not known.
+    """
+
+    client_id: np.ndarray
+    origin: np.ndarray
+    outline: np.ndarray
+    turf: np.ndarray
+    strip: np.ndarray
+    mowed_ft2: np.ndarray
+    is_drives_known: np.ndarray
+
+
+AREAS = {
+    "sidewalk": SIDEWALK | SURVEYED, "drive": DRIVE, "walk": WALK, "patio": PATIO, "bed": BED,
+    "water": WATER, "easement": EASEMENT, "wildfire_area": WILDFIRE, "house": HOUSE,
+    "outbuilding": SHED, "street": CURB | SURVEYED, "street_centerline": CURB | CENTERLINE,
+}  # fmt: skip
+"""Bits of each kind that is an area, whoever it belongs to."""
+
+
+def bits_of(features: pd.DataFrame) -> np.ndarray:
+    """
+    Give the bits of features; none for what is no part of the ground.
+
+    Parameters
+    ----------
+    features
+        Columns ``kind``, ``curbed``, ``along``, ``pavement_ft`` of table `FEATURES`.
+
+    Returns
+    -------
+    bits
+        One number a feature.
+
+    Examples
+    --------
+    >>> streets = pd.DataFrame({"kind": "street", "curbed": ["", "no"], "along": "", "pavement_ft": np.nan})
+    >>> (bits_of(streets) == [CURB | SURVEYED, ROAD | SURVEYED]).tolist()
+    [True, True]
+    """
+    kind = features["kind"].to_numpy(object)
+    bits = np.array([AREAS.get(name, 0) for name in kind], np.int32)
+    # A sidewalk of which somebody told the width is a line that was widened.
+    widened = (kind == "sidewalk") & features["pavement_ft"].notna().to_numpy()
+    bits[widened] = SIDEWALK | CENTERLINE
+    without = ((bits & CURB) > 0) & (features["curbed"] == "no").to_numpy()
+    bits[without] ^= CURB | ROAD
+    lines = np.flatnonzero(kind == "edge")
+    drawn = {**EDGE, "house": HOUSE}
+    bits[lines] = [drawn[along] | LINE for along in features["along"].to_numpy(object)[lines]]
+    return bits
+
+
+def shift(shapes: np.ndarray, by_ft: np.ndarray) -> np.ndarray:
+    """
+    Move shapes, each by its own whole feet, so that nothing is rounded.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array [ft], n rows.
+    by_ft
+        How far east and north, n × 2.
+
+    Returns
+    -------
+    shapes
+        The same, moved.
+    """
+    points, row = shapely.get_coordinates(shapes, return_index=True)
+    return shapely.set_coordinates(shapes.copy(), points + by_ft[row])
+
+
+def pair_boxes(
+    shapes: np.ndarray, lot: np.ndarray, parts: Parts, reach_ft: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Pair shapes with parts of their lot whose boxes meet.
+
+    Parameters
+    ----------
+    shapes, lot
+        Geometry array [ft], n rows, and the lot of each.
+    parts
+        Parts of the same lots.
+    reach_ft
+        How far apart boxes may lie.
+
+    Returns
+    -------
+    i, j
+        Rows of `shapes` and of `parts`.
+    """
+    count = int(max(lot.max(initial=0), parts.lot.max(initial=0))) + 1
+    i, j = join(lot, parts.lot, count)
+    one, two = shapely.bounds(shapes), shapely.bounds(parts.shape)
+    meets = (one[i, :2] <= two[j, 2:] + reach_ft) & (two[j, :2] <= one[i, 2:] + reach_ft)
+    meets = meets.all(axis=1)
+    return i[meets], j[meets]

@@ -1,1 +1,0 @@
-"""Lots: features gathered by site, frontage, lawn."""

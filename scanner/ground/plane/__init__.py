@@ -1,1 +1,0 @@
-"""The local plane and what is done with arrays of shapes in it."""

@@ -1,0 +1,222 @@
+"""
+Beds as they lie together in an offer: turf that they leave too narrow is taken once.
+
+Beds farther apart than two mowers leave each other as they are: only sets whose beds lie
+nearer are drawn and measured anew.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.ground.absorb import absorb_turf
+from scanner.ground.corrections import scale_beds
+from scanner.ground.kinds import BED, DRIVE, Parts
+from scanner.ground.measures import measure_shapes
+from scanner.ground.survey import Survey, limit_beds, place_beds
+from scanner.plane.segments import Segs, cut_rings, join
+from scanner.schema.documents import LocalRules
+from scanner.schema.tables import BED_ORDER, BEDS, OFFER_BEDS, check_table
+
+MOWERS_APART = 2.0
+"""Beds so many mowers apart leave room between them for one at least, whatever each absorbs."""
+
+
+def single_bed_offers(beds: pd.DataFrame) -> pd.DataFrame:
+    """
+    Make an offer of each bed by itself.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS`.
+
+    Returns
+    -------
+    offer_beds
+        Table `OFFER_BEDS`, the beds that are kept; ``offer_id`` is the bed's own id.
+
+    Raises
+    ------
+    SchemaError
+        If `beds` breaks its schema.
+    """
+    kept = beds[beds["skip_reason"] == ""].reset_index(drop=True)
+    alone = kept.assign(offer_id=kept["bed_id"])
+    return check_table(alone.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
+
+
+def first_sets(order: pd.DataFrame) -> pd.DataFrame:
+    """
+    List the first n beds of each client for each n from two up.
+
+    Parameters
+    ----------
+    order
+        Table `BED_ORDER`.
+
+    Returns
+    -------
+    sets
+        Columns ``offer_id``, ``client_id``, ``bed_id``, ``place``.
+
+    Raises
+    ------
+    SchemaError
+        If `order` breaks its schema.
+    """
+    order = check_table(order, BED_ORDER)
+    sizes = order[order["place"] > 1][["client_id", "place"]].rename(columns={"place": "size"})
+    sets = sizes.merge(order, on="client_id")
+    sets = sets[sets["place"] <= sets["size"]]
+    return sets.assign(offer_id=sets["client_id"] + "+" + sets["size"].astype("str"))
+
+
+def combine_beds(
+    sets: pd.DataFrame, beds: pd.DataFrame, survey: Survey | None, *, rules: LocalRules
+) -> pd.DataFrame:
+    """
+    Lay the beds of each offer together.
+
+    Parameters
+    ----------
+    sets
+        Columns ``offer_id``, ``client_id``, ``bed_id``, ``place``: any kept beds of one client.
+    beds
+        Table `BEDS`.
+    survey
+        The block that the beds lie in; None where all were measured on foot.
+    rules
+        Mower [ft], order of kinds.
+
+    Returns
+    -------
+    offer_beds
+        Table `OFFER_BEDS`, one row an offer and bed.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema.
+    """
+    beds = check_table(beds, BEDS)
+    rows = sets.merge(beds, on=["client_id", "bed_id"], validate="many_to_one")
+    rows = rows.sort_values(["offer_id", "place"], ignore_index=True)
+    if survey is not None and len(rows):
+        group = _groups(rows, rules)
+        drawn = np.flatnonzero(group != "")
+        rows = rows.assign(group=group)
+        if len(drawn):
+            rows = _draw_anew(rows, drawn, survey, rules)
+        rows = _leave_turf(rows, survey)
+    return check_table(rows.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
+
+
+def _groups(rows: pd.DataFrame, rules: LocalRules) -> np.ndarray:
+    """Name the group of beds near each other that each row belongs to; blank: none is near."""
+    offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
+    at = np.flatnonzero(rows["frame"] != "")
+    shapes = rows["geometry"].to_numpy()[at]
+    i, j = join(offer[at], offer[at], int(offer.max()) + 1)
+    i, j = i[i < j], j[i < j]
+    box, far_ft = shapely.bounds(shapes).reshape(-1, 4), MOWERS_APART * rules.mower_ft
+    close = (box[i, :2] <= box[j, 2:] + far_ft).all(1) & (box[i, 2:] >= box[j, :2] - far_ft).all(1)
+    i, j = i[close], j[close]
+    near = shapely.dwithin(shapes[i], shapes[j], far_ft)
+    i, j = at[i[near]], at[j[near]]
+    first = np.arange(len(rows))
+    while True:  # beds in a row are one group
+        before = first.copy()
+        np.minimum.at(first, j, first[i])
+        np.minimum.at(first, i, first[j])
+        if (first == before).all():
+            break
+    members = rows["bed_id"].groupby(first).transform(lambda beds: "\n".join(sorted(beds)))
+    is_near = np.isin(np.arange(len(rows)), np.concatenate([i, j]))
+    return np.where(is_near, members.to_numpy(object), "")
+
+
+def _draw_anew(
+    rows: pd.DataFrame, drawn: np.ndarray, survey: Survey, rules: LocalRules
+) -> pd.DataFrame:
+    """Draw each group of beds once, whatever offers it lies in."""
+    key = rows["group"] + "\t" + rows["bed_id"]
+    once = rows.iloc[drawn][~key.iloc[drawn].duplicated()]
+    anew = _redraw(once.assign(offer_id=once["group"]), survey, rules)
+    anew = anew.set_index(anew["group"] + "\t" + anew["bed_id"])
+    kept = ["offer_id", "place", "group"]
+    columns = [name for name in rows.columns if name in anew.columns and name not in kept]
+    again = anew.loc[key.iloc[drawn], columns].set_index(rows.index[drawn])
+    again = again.assign(**{name: rows[name].iloc[drawn] for name in kept})
+    rest = rows.drop(index=rows.index[drawn])
+    return pd.concat([rest, again[rows.columns]]).sort_index()
+
+
+def _leave_turf(rows: pd.DataFrame, survey: Survey) -> pd.DataFrame:
+    """Take all beds of an offer out of the turf that each leaves."""
+    turf_ft2 = pd.Series(shapely.area(survey.lawn.ground), index=survey.lots.client_id)
+    is_drawn = rows["frame"] != ""
+    area_ft2 = rows["area_ft2"].where(is_drawn, 0.0).groupby(rows["offer_id"]).transform("sum")
+    left_ft2 = (rows["client_id"].map(turf_ft2) - area_ft2).clip(lower=0.0)
+    return rows.assign(turf_left_ft2=rows["turf_left_ft2"].mask(is_drawn, left_ft2))
+
+
+def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFrame:
+    """Absorb and measure anew what lies together."""
+    turn = rows["along"].map({along: at for at, along in enumerate(rules.kind_order)})
+    rows = rows.assign(turn=turn).sort_values(["offer_id", "turn", "bed_id"], ignore_index=True)
+    own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core"]]
+    rows = rows.assign(lot=own["lot"].to_numpy(), core=own["core"].to_numpy())
+    offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
+    absorbed = _absorb(rows, offer, survey, rules)
+    rows = rows.assign(absorbed=absorbed)
+    shapes = shapely.union(rows["core"].to_numpy(), absorbed)
+    tables = []
+    for along, group in rows.groupby("along", sort=False):
+        border = _beside(group.index.to_numpy(), offer, shapes, rows, survey, str(along))
+        lot = group["lot"].to_numpy()
+        own_rows = group.reset_index(drop=True).assign(lot=np.arange(len(group)))
+        measured = measure_shapes(own_rows, border, survey.lots.outline[lot])
+        tables.append(measured.assign(lot=lot))
+    measured = place_beds(limit_beds(pd.concat(tables, ignore_index=True), survey), survey.lots)
+    # Where a length was measured on the lot, what is drawn anew is scaled anew.
+    return scale_beds(measured, rules=rules) if "share" in measured else measured
+
+
+def _absorb(rows: pd.DataFrame, offer: np.ndarray, survey: Survey, rules: LocalRules) -> np.ndarray:
+    """Give the beds of each offer what they leave too narrow to mow, to the first of them first."""
+    core, lot = rows["core"].to_numpy(), rows["lot"].to_numpy()
+    ground = survey.ground
+    lot_of = np.zeros(int(offer.max()) + 1, int)
+    lot_of[offer] = lot
+    barred = Parts(np.zeros(0, object), np.zeros(0, np.int32), np.zeros(0, int))
+    for taken, bits in ((ground.removed, 0), (ground.openings, DRIVE)):
+        at = np.flatnonzero(~shapely.is_empty(taken[lot_of]))
+        barred = barred.add(taken[lot_of[at]], bits, at)
+    border = _for_each(lot_of, ground.border)
+    return absorb_turf(ground.turf[lot_of], (core, offer), border, barred, mower_ft=rules.mower_ft)
+
+
+def _for_each(lot_of: np.ndarray, border: Segs) -> Segs:
+    """Copy the pieces of each row's lot, keyed by row."""
+    row, piece = join(lot_of, border.lot, int(max(lot_of.max(), border.lot.max(initial=0))) + 1)
+    return border.take(piece)._replace(lot=row)
+
+
+def _beside(
+    at: np.ndarray,
+    offer: np.ndarray,
+    shapes: np.ndarray,
+    rows: pd.DataFrame,
+    survey: Survey,
+    along: str,
+) -> Segs:
+    """Give the border that each of some beds lies on: the turf's and the other beds' of its offer."""
+    border = _for_each(rows["lot"].to_numpy()[at], survey.ground.border_of(along))
+    row, other = join(offer[at], offer, int(offer.max()) + 1)
+    row, other = row[at[row] != other], other[at[row] != other]
+    sides = cut_rings(shapes[other], row, BED)
+    both = Segs(*(np.concatenate(pair) for pair in zip(border, sides, strict=True)))
+    return both.take(np.argsort(both.lot, kind="stable"))

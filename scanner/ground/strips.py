@@ -1,0 +1,111 @@
+"""
+The frontage strip: the right-of-way between outline and curb that the client mows.
+
+It is bounded by the front run, straight lines from its ends to their nearest curb points,
+and the curb between.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from scanner.ground.around import Around, nearest_on
+from scanner.ground.curbs import streets_of, windows_of
+from scanner.ground.fronts import find_fronts
+from scanner.ground.gather import Block
+from scanner.ground.kinds import OTHER, Parts
+from scanner.ground.sharing import divide_shared
+from scanner.plane.grid import ON_FT, mend, minus, only_ground, snap, unite
+from scanner.plane.segments import Segs, cut_rings, runs
+from scanner.schema.documents import LocalRules
+
+
+def find_strips(block: Block, parts: Parts, *, rules: LocalRules) -> np.ndarray:
+    """
+    Find the frontage strip of each lot.
+
+    Parameters
+    ----------
+    block
+        Some lots, and those near them.
+    parts
+        What lies in their windows.
+    rules
+        ``frontage_max_ft``, ``gap_ft``.
+
+    Returns
+    -------
+    strips
+        Polygons outside the outlines [ft], one a lot of the block, empty where no curb is
+        near; no point is in two of them.
+    """
+    lots, count = block.lots, len(block.lots.outline)
+    streets = streets_of(parts, count)
+    curbs = cut_rings(streets, np.arange(count))
+    others = block.around.neighbors.near(windows_of(lots, rules.frontage_max_ft))
+    between = others.add(*parts.of(OTHER))
+    points, owners = find_fronts(lots.outline, streets, between, rules=rules)
+    bounded = _bound_strips(points, owners, curbs, block.around)
+    strips = snap(unite(bounded, np.array(owners, int), count))
+    strips = _take_out(strips, np.arange(count), lots.outline)
+    strips = _take_out(strips, np.arange(count), streets)
+    strips = _take_out(strips, others.lot, others.shape)
+    return divide_shared(strips, lots)
+
+
+def _bound_strips(
+    points: list[np.ndarray], owners: list[int], curbs: Segs, around: Around
+) -> np.ndarray:
+    """Bound strips by their run, straight lines to the curb and the curb between."""
+    if not points:
+        return np.zeros(0, object)
+    tips = np.array([tip for run in points for tip in (run[0], run[-1])])
+    lot = np.repeat(owners, 2)
+    feet, apart_ft, _ = nearest_on(tips, lot, curbs, len(around.origin))
+    drawn, drawn_ft = around.nearest_street(tips, lot)
+    same = np.abs(drawn_ft - apart_ft) < 2 * ON_FT
+    feet[same] = drawn[same]
+    _, _, piece = nearest_on(feet, lot, curbs, len(around.origin))
+    first, last = runs(curbs.ring)
+    at_ring = np.searchsorted(curbs.ring[first], curbs.ring[piece])
+    begin, end = first[at_ring], last[at_ring]
+    run_ft = np.concatenate([[0.0], np.cumsum(curbs.length_ft)])
+    place_ft = run_ft[piece] + np.hypot(*(feet - curbs.a[piece]).T)
+    rings = []
+    # No array call walks along a curb; a lot has one run, seldom two.
+    for at, run in enumerate(points):
+        here, there = 2 * at, 2 * at + 1
+        path = np.zeros((0, 2))
+        if begin[here] == begin[there]:
+            whole_ft = run_ft[end[here] + 1] - run_ft[begin[here]]
+            ahead_ft = (place_ft[there] - place_ft[here]) % whole_ft
+            ring = int(begin[here]), int(end[here])
+            is_ahead = bool(ahead_ft <= whole_ft / 2)
+            path = _walk(curbs, piece[here], piece[there], ring, is_ahead=is_ahead)
+        rings.append(np.concatenate([run, feet[[there]], path[::-1], feet[[here]]]))
+    shapes = np.array([shapely.polygons(ring) for ring in rings], dtype=object)
+    return mend(shapes)
+
+
+def _walk(
+    curbs: Segs, here: int, there: int, ring: tuple[int, int], *, is_ahead: bool
+) -> np.ndarray:
+    """Give the corners of a ring between two of its pieces, forward or back."""
+    begin, size = ring[0], ring[1] - ring[0] + 1
+    if is_ahead:
+        steps = (there - here) % size
+        return curbs.b[begin + (here - begin + np.arange(steps)) % size]
+    steps = (here - there) % size
+    return curbs.a[begin + (here - begin - np.arange(steps)) % size]
+
+
+def _take_out(strips: np.ndarray, lot: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """Take ground out of the strips where the two have more than a border in common."""
+    hit = np.flatnonzero(shapely.relate_pattern(strips[lot], ground, "T********"))
+    cleared = strips.copy()
+    for turn in range(int(np.bincount(lot[hit]).max(initial=0))):
+        rank = np.arange(len(hit)) - np.searchsorted(lot[hit], lot[hit])
+        at = hit[rank == turn]
+        cleared[lot[at]] = snap(only_ground(minus(cleared[lot[at]], ground[at])))
+    return cleared

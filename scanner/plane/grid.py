@@ -1,0 +1,243 @@
+"""
+The fixed grid that coordinates are snapped to, the tolerances, and shapes kept clean on it.
+
+Coordinates are put on the grid once and each shape is cleaned once, so that no result hangs
+on how often something was cleaned. All tolerances of the ground stand here, five of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+
+STEP_FT = 1 / 4096
+"""Step of the grid: about what nine decimals of a degree resolve, exact in binary."""
+
+ON_FT = 0.006
+"""A stretch this near to a line lies on it: far above rounding, far below anything drawn."""
+
+LEAST_FT = 0.01
+"""A shorter stretch is no stretch: shapes end within two `ON_FT` of where they should."""
+
+LEAST_EDGE_FT = 0.1
+"""Ground that touches an edge along less than this touches it at a corner only."""
+
+GROWTH_FT = 0.012
+"""What is opened grows by this much more before it is clipped: a buffer errs by 1 % of its radius."""
+
+EMPTY = shapely.Polygon()
+
+POLYGON, COLLECTION = (
+    int(shapely.GeometryType.POLYGON),
+    int(shapely.GeometryType.GEOMETRYCOLLECTION),
+)
+
+Overlay = Callable[..., np.ndarray]
+
+
+def snap(shapes: np.ndarray) -> np.ndarray:
+    """
+    Put shapes on the grid and drop points in the middle of their straight sides.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array [ft], n rows.
+
+    Returns
+    -------
+    shapes
+        The same shapes on the grid [ft]; polygons that rounding breaks are mended.
+
+    Examples
+    --------
+    >>> snap(shapely.linestrings([[[0, 0.0001], [5, 0], [9, 0]]]))[0].wkt
+    'LINESTRING (0 0, 9 0)'
+    """
+    snapped = shapely.transform(shapes, lambda xy: np.round(xy / STEP_FT) * STEP_FT)
+    # A ring begins at an extreme point, a corner for certain: simplifying never drops the first.
+    snapped = shapely.simplify(shapely.normalize(snapped), 1.5 * STEP_FT, preserve_topology=False)
+    return mend(snapped)
+
+
+def mend(shapes: np.ndarray) -> np.ndarray:
+    """
+    Put polygons right that cross themselves.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array, n rows.
+
+    Returns
+    -------
+    shapes
+        The same, n rows, those that were broken with the ground that their rings hold.
+
+    Examples
+    --------
+    >>> bow = shapely.from_wkt(["POLYGON ((0 0, 2 0, 2 2, 1 -0.001, 0 2, 0 0))"])
+    >>> shapely.is_valid(bow).tolist(), shapely.is_valid(mend(bow)).tolist()
+    ([False], [True])
+    """
+    broken = np.flatnonzero(~shapely.is_valid(shapes))
+    if not len(broken):
+        return shapes
+    mended = np.array(shapes, dtype=object)
+    mended[broken] = only_ground(shapely.make_valid(mended[broken], method="structure"))
+    return mended
+
+
+def ground_parts(shapes: np.ndarray, least_ft2: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Take shapes apart into single polygons, whatever else they hold left out.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array [ft], n rows.
+    least_ft2
+        Smaller polygons are left out.
+
+    Returns
+    -------
+    parts, rows
+        Single polygons and for each the row of `shapes` that it came from.
+
+    Examples
+    --------
+    >>> both = shapely.from_wkt("GEOMETRYCOLLECTION (POINT (0 0), POLYGON ((0 0, 1 0, 0 1, 0 0)))")
+    >>> ground_parts(np.array([EMPTY, both]))[1].tolist()
+    [1]
+    """
+    parts, rows = shapely.get_parts(shapes, return_index=True)
+    while (shapely.get_type_id(parts) > POLYGON).any():
+        parts, inner = shapely.get_parts(parts, return_index=True)
+        rows = rows[inner]
+    keep = (shapely.get_type_id(parts) == POLYGON) & (shapely.area(parts) > least_ft2)
+    return parts[keep], rows[keep]
+
+
+def only_ground(shapes: np.ndarray) -> np.ndarray:
+    """
+    Keep the polygons of each row, without the points and lines that an overlay may leave.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array, n rows.
+
+    Returns
+    -------
+    shapes
+        Polygons, multi-polygons or empty, n rows.
+    """
+    kind = shapely.get_type_id(shapes)
+    odd = np.flatnonzero((kind != POLYGON) & (kind != shapely.GeometryType.MULTIPOLYGON))
+    if len(odd):
+        shapes = shapes.copy()
+        for row in odd:  # rare
+            parts, _ = ground_parts(shapes[row : row + 1])
+            shapes[row] = shapely.multipolygons(parts) if len(parts) > 1 else [*parts, EMPTY][0]
+    return shapes
+
+
+def minus(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """
+    Take ground out of shapes, row by row.
+
+    Parameters
+    ----------
+    shapes, others
+        Polygons [ft], n rows.
+
+    Returns
+    -------
+    shapes
+        Polygons [ft], n rows.
+    """
+    return only_ground(shapely.difference(shapes, others))
+
+
+def meet(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """
+    Take what shapes have in common, row by row.
+
+    Parameters
+    ----------
+    shapes, others
+        Polygons [ft], n rows.
+
+    Returns
+    -------
+    shapes
+        Polygons [ft], n rows.
+    """
+    return only_ground(shapely.intersection(shapes, others))
+
+
+def unite(shapes: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
+    """
+    Unite the shapes of each row.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft].
+    rows
+        Row that each belongs to, any order.
+    count
+        Number of rows to make.
+
+    Returns
+    -------
+    ground
+        Polygons [ft], `count` rows, empty where a row has none.
+
+    Examples
+    --------
+    >>> boxes = shapely.box([0, 1, 5], 0, [2, 3, 6], 1)
+    >>> shapely.area(unite(boxes, np.array([0, 0, 2]), 3)).tolist()
+    [3.0, 0.0, 1.0]
+    """
+    ground = np.full(count, EMPTY, dtype=object)
+    order = np.argsort(rows, kind="stable")
+    shapes, rows = shapes[order], rows[order]
+    owners, first, many = np.unique(rows, return_index=True, return_counts=True)
+    ground[owners] = shapes[first]
+    several = np.isin(rows, owners[many > 1])
+    if several.any():
+        owners, at = np.unique(rows[several], return_inverse=True)
+        together = shapely.geometrycollections(shapes[several], indices=at)
+        ground[owners] = shapely.union_all(together[:, None], axis=1)
+    return only_ground(ground)
+
+
+def on_grid(overlay: Overlay, *shapes: np.ndarray) -> np.ndarray:
+    """
+    Work an overlay out on the grid; a row that snapping breaks is worked out off it.
+
+    Parameters
+    ----------
+    overlay
+        A function of shapely that takes ``grid_size``.
+    *shapes
+        Its arguments [ft], n rows each.
+
+    Returns
+    -------
+    ground
+        Polygons [ft], n rows, free to be worked on off the grid again.
+    """
+    try:
+        ground = overlay(*shapes, grid_size=STEP_FT)
+    except shapely.errors.GEOSException:
+        if len(shapes[0]) == 1:
+            ground = overlay(*(shapely.buffer(shape, 0) for shape in shapes))
+        else:
+            rows = [[shape[at : at + 1] for shape in shapes] for at in range(len(shapes[0]))]
+            ground = np.concatenate([on_grid(overlay, *row) for row in rows])
+    # Shapes know that they are on a grid, and all that follows would go on on it, buffers too.
+    return only_ground(shapely.set_precision(ground, 0.0))
