@@ -85,23 +85,29 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     On one day a mark stays until its row changes again, so that scanning twice gives the
     same list twice.
     """
-    listed = scan.calls[scan.calls["left_out"] == ""]
+    listed = scan.calls[scan.calls["left_out"] == ""].sort_values("rank")
     shared = [name for name in scan.offers.columns if name in listed.columns and name != "offer_id"]
-    table = (
-        listed.merge(scan.offers.drop(columns=shared), on="offer_id")
-        .merge(scan.clients, on="client_id", suffixes=("", "_of_client"))
-        .sort_values("rank")
-    )
+    offers = scan.offers.drop(columns=shared)
     extra = {name: _free_name(str(name)) for name in scan.clients if name not in CLIENTS.columns}
-    own = scan.clients.set_index("client_id").rename(columns=extra)[[*extra.values()]]
-    table = table.merge(own.add_prefix(OWN), left_on="client_id", right_index=True, how="left")
+    clients = scan.clients.assign(
+        **{f"{OWN}{new}": scan.clients[old] for old, new in extra.items()}
+    )
+    places = pd.Index(offers["offer_id"]), pd.Index(clients["client_id"])
     today = scan.today.isoformat()
 
     def rows() -> Iterator[dict[str, Any]]:
-        for call in _records(table):
-            row = _call_row(call)
-            row["change"] = _change(row, earlier, today=today)
-            yield row | {name: call[f"{OWN}{name}"] for name in extra.values()}
+        for start in range(0, len(listed), ROWS_AT_ONCE):
+            calls = listed.iloc[start : start + ROWS_AT_ONCE]
+            table = calls.merge(
+                offers.iloc[places[0].get_indexer(calls["offer_id"])], on="offer_id"
+            ).merge(
+                clients.iloc[places[1].get_indexer(calls["client_id"].unique())],
+                on="client_id", suffixes=("", "_of_client"),
+            )  # fmt: skip
+            for call in table.to_dict("records"):
+                row = _call_row(call)
+                row["change"] = _change(row, earlier, today=today)
+                yield row | {name: call[f"{OWN}{name}"] for name in extra.values()}
 
     return Rows(rows)
 
@@ -171,11 +177,6 @@ def _lead_prices(scan: Scan, bed_ids: pd.Index) -> pd.Series[int]:
         prices = part["prices"][part["prices"]["is_lead"]].set_index("offer_id")["price_cents"]
         of_parts.append(prices[bed_ids.get_indexer(prices.index) >= 0])
     return pd.concat(of_parts[1:] or of_parts)
-
-
-def _records(table: pd.DataFrame) -> Iterator[dict[Any, Any]]:
-    for start in range(0, len(table), ROWS_AT_ONCE):
-        yield from table.iloc[start : start + ROWS_AT_ONCE].to_dict("records")
 
 
 def _free_name(name: str) -> str:

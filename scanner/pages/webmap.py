@@ -111,6 +111,7 @@ def _begin(
         _by_page(table, numbers)
         for table in (page_rows(scan), left_out, scan.clients[["client_id", "route", "mow_day"]])
     )
+    known = dict[str, bytes]()
     for number, page in enumerate(pages):
         out, everyone = unlisted(number), clients(number)
         of_page = {
@@ -123,7 +124,8 @@ def _begin(
             "days": sort_days({row.mow_day for row in everyone}),
         }
         begin, _, end = _render(scan, of_page).rpartition(DATA_MARK)
-        ends[page.name] = end.encode()
+        # The ends of the pages are alike: kept once, they need no room
+        ends[page.name] = known.setdefault(end, end.encode())
         yield page.name, begin.encode()
     if len(pages) > 1:
         yield INDEX, _render_index(scan, list(zip(pages, totals, strict=True))).encode()

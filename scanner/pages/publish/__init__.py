@@ -85,11 +85,7 @@ def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
 
 def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
     """Make all files, piece by piece; the parts of the scan are read once for all that needs them."""
-    rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
-    sheet = io.BytesIO()
-    calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
-    yield "calls.xlsx", sheet.getvalue()
-    yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
+    yield from _lists(scan, earlier)
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
     yield "summary.json", summary_json(scan)
@@ -101,6 +97,14 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
         yield from of_map
         yield "candidates.geojson", beds
         yield "line_items.csv", items
+
+
+def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:
+    rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
+    sheet = io.BytesIO()
+    calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
+    yield "calls.xlsx", sheet.getvalue()
+    yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
 
 
 def _read(parts: Iterable[Part]) -> Iterator[Part]:
