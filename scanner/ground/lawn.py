@@ -81,10 +81,11 @@ def find_lawn(lots: Lots, parts: Parts, *, rules: LocalRules) -> Lawn:
 
 
 def _joined(outlines: np.ndarray, strips: np.ndarray) -> np.ndarray:
-    """Unite outlines with their strips; rounded apart by a grid step or two, they have a slit."""
+    """Unite outlines with their strips; pieces that rounding or a bend set apart have a slit."""
     whole = shapely.union(outlines, strips)
-    slit = (shapely.get_num_geometries(whole) > 1) | (shapely.get_num_interior_rings(whole) > 0)
-    whole[slit] = close_ground(whole[slit], ON_FT)
+    slit = (shapely.get_num_geometries(whole) > 1) | (shapely.get_num_geometries(strips) > 1)
+    slit |= shapely.get_num_interior_rings(whole) > 0
+    whole[slit] = close_ground(whole[slit], 4 * ON_FT)
     return whole
 
 

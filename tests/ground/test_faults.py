@@ -8,6 +8,7 @@ import pytest
 import shapely
 from shapely import LineString, Polygon, box
 
+from scanner.ground.lawn import _joined as joined_lots
 from scanner.ground.sets import combine_beds, first_sets
 from scanner.plane.frame import to_degrees, to_feet
 from tests.sites import (
@@ -142,6 +143,14 @@ def test_an_edge_drawn_a_few_tenths_off_the_lawn_keeps_its_bed(off_ft, degrees):
     beds = beds_of(found, "house")
     assert figures(beds, "edge_ft", "area_ft2") == pytest.approx([40, 160], abs=0.2)
     assert beds["face"].tolist() == ["drawn"]
+
+
+def test_strips_a_hair_apart_make_one_lawn():
+    outline = np.array([box(0, 0, 80, 120)])
+    strips = np.array([shapely.union(box(0, -10, 40, 0), box(40.015, -10, 80, -0.001))])
+    (whole,) = joined_lots(outline, strips)
+    assert (whole.geom_type, len(whole.interiors)) == ("Polygon", 0)
+    assert whole.area == pytest.approx(80 * 130, abs=0.5)
 
 
 # --- pieces
