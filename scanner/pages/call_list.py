@@ -112,7 +112,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     return Rows(rows)
 
 
-def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dict[str, Any]]:
+def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     """
     Give every client that is not on the call list, with the reason.
 
@@ -128,16 +128,21 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> list[dic
     rows
         One row a client, a value by column of `LEFT_OUT`, in its order.
     """
-    offers = _first_by_client(scan.offers, "offer")
-    clients = scan.left_out.merge(scan.clients, on="client_id")
-    return [
-        {name: client[name] for name in ("client_id", "name", "address", "route", "mow_day", "reason")}
-        | {
-            "offer": offers.get(client["client_id"], ""),
-            "change": "was on the list" if earlier and client["client_id"] in earlier.rows else "",
-        }
-        for client in clients.to_dict("records")
-    ]  # fmt: skip
+    told = ["client_id", "name", "address", "route", "mow_day"]
+    clients = scan.left_out.merge(scan.clients[told], on="client_id")
+    is_out = scan.offers["client_id"].isin(clients["client_id"])
+    offers = _first_by_client(scan.offers[is_out], "offer")
+    before = earlier.rows if earlier else {}
+
+    def rows() -> Iterator[dict[str, Any]]:
+        for start in range(0, len(clients), ROWS_AT_ONCE):
+            for client in clients.iloc[start : start + ROWS_AT_ONCE].to_dict("records"):
+                yield {name: client[name] for name in (*told, "reason")} | {
+                    "offer": offers.get(client["client_id"], ""),
+                    "change": "was on the list" if client["client_id"] in before else "",
+                }
+
+    return Rows(rows)
 
 
 def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
