@@ -96,3 +96,11 @@ def test_a_table_comes_back_as_it_was_put_away(tmp_path):
     back = read_table(tmp_path / "table")
     pd.testing.assert_frame_equal(pd.DataFrame(back), pd.DataFrame(features))
     assert (tmp_path / "table").stat().st_mode & 0o777 == 0o600
+
+
+def test_the_working_folder_is_private_and_goes_with_the_scan(tmp_path):
+    with open_store(tmp_path) as store:
+        assert store.folder.parent == tmp_path / ".scan"
+        assert (tmp_path / ".scan").stat().st_mode & 0o777 == 0o700
+        assert store.folder.stat().st_mode & 0o777 == 0o700
+    assert list(tmp_path.iterdir()) == []

@@ -1,8 +1,7 @@
 """
 The working folder of a scan, beside the book: private, and free to be deleted at any time.
 
-Each scan works in a folder of its own there. What an earlier one found out about a lot may be used
-again, also of one that was broken off; of another program or other libraries nothing is trusted.
+Each scan works in a folder of its own there, which goes with it; what a killed one left is swept.
 """
 
 from __future__ import annotations
@@ -12,12 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from hashlib import blake2b
 from pathlib import Path
-
-import pyarrow as pa
-import pyproj
-import shapely
 
 from scanner.store.curve import BLOCK_LOTS
 from scanner.store.tables import FOLDER_MODE, make_private
@@ -27,7 +21,8 @@ STORE_FOLDER = ".scan"
 SMALL_LOTS = 1000
 """Below this, one process is done before others have started."""
 
-_RUN, _WHOLE = "run-", "whole"
+_RUN = "run-"
+STRAY_SECONDS = 86_400.0
 
 
 @dataclass(frozen=True)
@@ -39,8 +34,6 @@ class Store:
     ----------
     folder
         Its own folder.
-    earlier
-        Folders of earlier scans, newest first.
     block_lots, small_lots
         Most lots of a block; most lots that one process does alone.
     workers
@@ -50,7 +43,6 @@ class Store:
     """
 
     folder: Path
-    earlier: tuple[Path, ...] = ()
     block_lots: int = BLOCK_LOTS
     small_lots: int = SMALL_LOTS
     workers: int = 1
@@ -69,45 +61,26 @@ def open_store(book: Path) -> Iterator[Store]:
     """
     Open a working folder beside a book; where nobody may write there, one that goes at the end.
 
-    What is in it when the scan breaks off stays for the next one.
-
     Yields
     ------
     store
         Where to work.
     """
+    place = book / STORE_FOLDER
     try:
-        place = _claim(book / STORE_FOLDER)
+        make_private(place).chmod(FOLDER_MODE)
+        mine = Path(tempfile.mkdtemp(prefix=_RUN, dir=place))
     except OSError:
         with tempfile.TemporaryDirectory(prefix="scan-") as passing:
             yield Store(Path(passing), workers=count_cores())
         return
-    mine = Path(tempfile.mkdtemp(prefix=_RUN, dir=place))
-    others = [folder for folder in place.glob(f"{_RUN}*") if folder != mine]
-    others.sort(key=lambda folder: folder.stat().st_mtime_ns, reverse=True)
-    yield Store(mine, tuple(others), workers=count_cores())
-    # Of a small book nothing is kept: it is done anew before anybody notices
-    is_kept = any(part.is_dir() for part in mine.iterdir())
-    for folder in others if is_kept else [place]:
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def _claim(place: Path) -> Path:
-    """Make the folder, or empty it where another program left it."""
-    stamp = place / "made-by"
-    made_by = _name_program()
-    with suppress(OSError, UnicodeDecodeError):
-        if stamp.read_text(encoding="utf-8") == made_by:
-            place.chmod(FOLDER_MODE)
-            return place
-    shutil.rmtree(place, ignore_errors=True)
-    make_private(place)
-    stamp.write_text(made_by, encoding="utf-8")
-    return place
-
-
-def _name_program() -> str:
-    """Name this very program and the libraries that its numbers come from."""
-    sources = sorted(Path(__file__).parents[1].rglob("*.py"))
-    print_of = blake2b(b"".join(path.read_bytes() for path in sources), digest_size=16)
-    return f"{print_of.hexdigest()} {shapely.__version__} {shapely.geos_version} {pyproj.__version__} {pa.__version__}"
+    for folder in place.glob(f"{_RUN}*"):
+        # another scan of the book may be at work in a younger one
+        if mine.stat().st_mtime - folder.stat().st_mtime > STRAY_SECONDS:
+            shutil.rmtree(folder, ignore_errors=True)
+    try:
+        yield Store(mine, workers=count_cores())
+    finally:
+        shutil.rmtree(mine, ignore_errors=True)
+        with suppress(OSError):
+            place.rmdir()

@@ -43,7 +43,7 @@ LIBRARY_HOMES = {
     "jinja2": ("pages",),
     "sqlite3": ("calls.log.file",),
     "pyogrio": ("book",),
-    "pyproj": ("store.folder", "plane.frame", "book"),
+    "pyproj": ("plane.frame", "book"),
     "scipy": ("calls", "ground"),
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
