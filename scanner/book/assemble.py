@@ -30,7 +30,6 @@ from scanner.book.county.layers import LayerFeatures, read_layers
 from scanner.book.county.likely import find_likely
 from scanner.book.county.lots import Lots, find_lots
 from scanner.book.county.matching import Match, match_clients
-from scanner.book.county.plane import Plane
 from scanner.book.county.report import Counts, count_clients
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
 from scanner.book.county.unread import note_columns
@@ -71,24 +70,24 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         refuse_filled(unmatched_file)
     clients, client_problems = read_clients(_client_file(folder))
     rules, _ = read_rules(folder / "local.toml")
-    layers, plane, problems = read_layers(county)
+    layers, frame, problems = read_layers(county)
     streets, street_problems = find_streets(layers, county)
     sidewalks = find_sidewalks(layers, county)
     lots = _find_lots(layers, streets, county)
     index = index_lots(lots, clients)
-    choices = _read_choices(matches_file, clients, lots, index, plane)
+    choices = _read_choices(matches_file, clients, lots, index, frame)
     matches = match_clients(
-        clients, lots, index, plane=plane, pavement=streets.pavement, choices=choices.lots
+        clients, lots, index, frame=frame, pavement=streets.pavement, choices=choices.lots
     )
     taken = list_taken(choices, clients, matches)
     matches = _tell_measured(matches, clients, folder)
-    likely = find_likely(clients, matches, lots, index, plane=plane)
+    likely = find_likely(clients, matches, lots, index, frame=frame)
     owned = _owned(clients, matches)
     features = gather_features(layers, lots, owned, streets, sidewalks, rules=rules)
-    unmatched = unmatched_csv(clients, matches, likely, lots, plane=plane, typed=choices.typed)
+    unmatched = unmatched_csv(clients, matches, likely, lots, frame=frame, typed=choices.typed)
     sites_file = folder / SITES_FOLDER / ASSEMBLED_FILE
     # a file without a feature would be a fault of the book
-    made = features_geojson(features, plane) if len(features) else None
+    made = features_geojson(features, frame) if len(features) else None
     put_in_place({sites_file: made, unmatched_file: unmatched})
     counts = count_clients(
         matches,
@@ -117,11 +116,11 @@ def _find_lots(layers: list[LayerFeatures], streets: Streets, county: County) ->
 
 
 def _read_choices(
-    path: Path | None, clients: pd.DataFrame, lots: Lots, index: Index, plane: Plane
+    path: Path | None, clients: pd.DataFrame, lots: Lots, index: Index, frame: str
 ) -> Choices:
     if path is None:
         return Choices()
-    return read_choices(path, clients, lots, index, plane=plane)
+    return read_choices(path, clients, lots, index, frame=frame)
 
 
 def _owned(clients: pd.DataFrame, matches: list[Match]) -> Owned:

@@ -24,7 +24,7 @@ import shapely
 
 from scanner.book.assemble import assemble_sites
 from scanner.book.county.kinds import County
-from scanner.book.county.plane import boxes_round, cut_large
+from scanner.book.county.pieces import boxes_round, cut_large
 from scanner.book.county.sources import Source
 
 CRS = "EPSG:26852"  # Nebraska state plane, US survey feet

@@ -12,18 +12,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanner.book.clients import read_clients
-from scanner.book.county.plane import (
+from scanner.book.county.pieces import (
     LARGE_FT,
     LARGE_VERTICES,
     SEAM_FT,
-    Plane,
     boxes_round,
     cut_large,
-    keep_areas,
 )
 from scanner.book.county.writing import put_in_place, round_shapes
 from scanner.book.sites import read_sites
 from scanner.errors import BookError, SiteError
+from scanner.plane.frame import name_frames, to_degrees, to_feet
+from scanner.plane.grid import only_ground
 from scanner.units import M_PER_FT
 from tests.county_town import (
     EAST,
@@ -296,23 +296,21 @@ def test_areas_are_kept_of_what_an_overlay_leaves():
     mixed = shapely.from_wkt(
         "GEOMETRYCOLLECTION (POLYGON ((0 0, 1 0, 0 1, 0 0)), LINESTRING (0 0, 5 5))"
     )
-    kept = keep_areas(np.array([mixed, shapely.Point(1, 1), shapely.box(0, 0, 1, 1)], object))
+    kept = only_ground(np.array([mixed, shapely.Point(1, 1), shapely.box(0, 0, 1, 1)], object))
     assert shapely.area(kept).tolist() == [0.5, 0, 1]
 
 
 @settings(deadline=None, max_examples=25)
 @given(st.floats(-160, 160), st.floats(-60, 70), st.floats(50, 5_000))
 def test_the_plane_keeps_areas_and_comes_back(lon, lat, size_ft):
-    plane = Plane(round(lon, 2), round(lat, 2))
+    frame = str(name_frames(shapely.points([[lon, lat]]))[0])
     square = np.array([shapely.box(20_000, 0, 20_000 + size_ft, size_ft)], object)
-    degrees = plane.to_degrees(square)
-    assert shapely.hausdorff_distance(plane.to_feet(degrees), square)[0] < 1e-6
+    degrees = to_degrees(square, frame)
+    assert shapely.hausdorff_distance(to_feet(degrees, frame), square)[0] < 1e-6
     # the area on the ellipsoid, by a library of its own
     ring = Geodesic.WGS84.Polygon()
     for x, y in shapely.get_coordinates(shapely.segmentize(square, size_ft / 8))[:-1]:
-        corner = shapely.get_coordinates(plane.to_degrees(np.array([shapely.Point(x, y)], object)))[
-            0
-        ]
+        corner = shapely.get_coordinates(to_degrees(shapely.points([[x, y]]), frame))[0]
         ring.AddPoint(corner[1], corner[0])
     assert abs(ring.Compute()[2]) / M_PER_FT**2 == pytest.approx(size_ft**2, rel=1e-4)
 

@@ -8,7 +8,8 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.book.county.lots import Lots
-from scanner.book.county.plane import Rows, Shapes, keep_areas
+from scanner.book.county.pieces import Rows, Shapes
+from scanner.plane.grid import only_ground
 
 PART_SHARE = 0.2
 PART_FT2 = 250.0
@@ -80,12 +81,12 @@ def _cut(
     buildings: Shapes, lots: Lots, rows: Rows, at: Rows, is_home: NDArray[np.bool_]
 ) -> dict[str, object]:
     """Cut buildings at the line; what lies on no lot that has a part stays with the largest part."""
-    pieces = keep_areas(shapely.intersection(buildings[rows], lots.shapes[at]))
+    pieces = only_ground(shapely.intersection(buildings[rows], lots.shapes[at]))
     for building in np.unique(rows):
         of = np.flatnonzero(rows == building)
         rest = shapely.difference(buildings[building], shapely.union_all(lots.shapes[at[of]]))
         home = of[is_home[of]][:1]
-        pieces[home] = keep_areas(shapely.union(pieces[home], rest))
+        pieces[home] = only_ground(shapely.union(pieces[home], rest))
     return {"building": rows, "lot": at, "geometry": pieces}
 
 
@@ -100,5 +101,5 @@ def _clear(table: pd.DataFrame, owned: Rows) -> pd.DataFrame:
     taken = table["building"].map(mine)
     shapes = table["geometry"].to_numpy(object).copy()
     at = np.flatnonzero(~is_owned.to_numpy() & taken.notna().to_numpy())
-    shapes[at] = keep_areas(shapely.difference(shapes[at], taken.to_numpy(object)[at]))
+    shapes[at] = only_ground(shapely.difference(shapes[at], taken.to_numpy(object)[at]))
     return table.assign(geometry=shapes)[shapely.area(shapes) >= _LEAST_FT2]

@@ -15,8 +15,8 @@ import shapely
 from scanner.book.county.indexing import Index
 from scanner.book.county.lots import Lots, plain_id
 from scanner.book.county.matching import Match
-from scanner.book.county.plane import Plane
 from scanner.errors import BookError
+from scanner.plane.frame import to_degrees, to_feet
 from scanner.sheets.cells import sheet_csv
 from scanner.sheets.filled import CHOICES, LIKELY
 from scanner.sheets.problems import Problem, fault, row_words, shown
@@ -52,7 +52,7 @@ class Choices:
 
 
 def read_choices(
-    path: Path, clients: pd.DataFrame, lots: Lots, index: Index, *, plane: Plane
+    path: Path, clients: pd.DataFrame, lots: Lots, index: Index, *, frame: str
 ) -> Choices:
     """Read which lots somebody chose."""
     rows = read_sheet(path, CHOICES)[0]
@@ -71,7 +71,7 @@ def read_choices(
     for row, cells in filled.iterrows():
         client_id = str(cells["client_id"])
         typed[client_id] = _spell_out(cells)
-        lot, reason = _find_lot(cells, lots, index, plane)
+        lot, reason = _find_lot(cells, lots, index, frame)
         if client_id in doubled:
             reason = "the client stands there twice with a choice"
         if reason:
@@ -111,7 +111,7 @@ def unmatched_csv(
     likely: list[tuple[int, ...]],
     lots: Lots,
     *,
-    plane: Plane,
+    frame: str,
     typed: Mapping[str, str] = NOTHING_TYPED,
 ) -> bytes | None:
     """
@@ -120,7 +120,7 @@ def unmatched_csv(
     The file's bytes; clients matched by a choice stand there too, so that the file can be read
     again next time. None where it would have no row.
     """
-    names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, plane)
+    names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, frame)
     rows = []
     cells = clients[["client_id", "name", "address", "parcel_id"]].itertuples(index=False)
     for client, match, at in zip(cells, matches, likely, strict=True):
@@ -133,7 +133,7 @@ def unmatched_csv(
     return codecs.BOM_UTF8 + sheet_csv(CHOICES, rows) if rows else None
 
 
-def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> tuple[int, str]:
+def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, frame: str) -> tuple[int, str]:
     """Find the lot that a choice names, and what is wrong with it; blank where nothing is."""
     choice = " ".join(str(cells["choice"]).split())
     if choice in NUMBERS:
@@ -144,7 +144,7 @@ def _find_lot(cells: pd.Series[str], lots: Lots, index: Index, plane: Plane) -> 
     if not choice:
         return -1, "no lot stands under that number"
     if found := _PLACE.match(choice):
-        return _lot_at(float(found[1]), float(found[2]), lots, plane)
+        return _lot_at(float(found[1]), float(found[2]), lots, frame)
     key = plain_id(choice)
     if key in lots.no_lot_ids:
         return -1, f"it stands for no lot: {lots.no_lot_ids[key]}"
@@ -157,8 +157,8 @@ def _spell_out(cells: pd.Series[str]) -> str:
     return (str(cells.get(f"likely_{choice}", "")) or choice) if choice in NUMBERS else choice
 
 
-def _lot_at(lat: float, lon: float, lots: Lots, plane: Plane) -> tuple[int, str]:
-    point = plane.to_feet(np.array([shapely.Point(lon, lat)], object))
+def _lot_at(lat: float, lon: float, lots: Lots, frame: str) -> tuple[int, str]:
+    point = to_feet(np.array([shapely.Point(lon, lat)], object), frame)
     _, holding = lots.meet(point)
     holding = holding[~lots.table["is_right_of_way"].to_numpy(bool)[holding]]
     if len(holding) == 1:
@@ -170,11 +170,11 @@ def _chosen(matches: list[Match]) -> set[int]:
     return {match.lots[0] for match in matches if match.way == "choice"}
 
 
-def _name_lots(wanted: set[int], lots: Lots, plane: Plane) -> dict[int, str]:
+def _name_lots(wanted: set[int], lots: Lots, frame: str) -> dict[int, str]:
     """Name lots by id; one without by a place in it, which no spreadsheet changes."""
     order = np.array(sorted(wanted), dtype=int)
     ids = lots.table["parcel_id"].to_numpy()
-    points = plane.to_degrees(shapely.point_on_surface(lots.shapes[order]))
+    points = to_degrees(shapely.point_on_surface(lots.shapes[order]), frame)
     return {
         lot: str(ids[lot]) or f"{shapely.get_y(point):.6f}, {shapely.get_x(point):.6f}"
         for lot, point in zip(order.tolist(), points, strict=True)

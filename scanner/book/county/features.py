@@ -15,7 +15,7 @@ from scanner.book.county.kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STR
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import SAME_GROUND_SHARE
-from scanner.book.county.plane import Rows, Shapes, boxes_round, cut_large
+from scanner.book.county.pieces import Rows, Shapes, boxes_round, cut_large
 from scanner.book.county.streets import Streets
 from scanner.book.layers.attributes import MAX_DBH_IN
 from scanner.schema.documents import LocalRules
@@ -187,10 +187,5 @@ def _rows(
 
 def _boxes(outlines: Shapes, reach_ft: float) -> shapely.STRtree:
     west, south, east, north = shapely.bounds(outlines).reshape(-1, 4).T
-    size_ft = np.maximum(east - west, north - south)
-    boxes = boxes_round(outlines, reach_ft)
-    return shapely.STRtree(
-        boxes_round(boxes, 0.0)
-        if not len(boxes)
-        else shapely.buffer(boxes, SLACK_SHARE * size_ft, join_style="mitre")
-    )
+    slack_ft = SLACK_SHARE * np.maximum(east - west, north - south)
+    return shapely.STRtree(boxes_round(outlines, reach_ft + slack_ft))

@@ -12,11 +12,12 @@ from pyproj.exceptions import ProjError
 
 from scanner.book.county.columns import find_column, list_names, read_texts
 from scanner.book.county.kinds import KINDS, PROPERTY, County, Kind, Pick
-from scanner.book.county.plane import Plane, Shapes
+from scanner.book.county.pieces import Shapes
 from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.raw import RawLayer
 from scanner.book.layers.shapes import check_shapes, locate_shapes, share_words
 from scanner.errors import SiteError
+from scanner.plane.frame import name_frames, to_feet
 from scanner.sheets.problems import Problem, fault, note
 
 _REMEDY = "nothing to do unless a client's lot needs it; else mend it in a copy of the layer"
@@ -62,11 +63,11 @@ class LayerFeatures:
         return {"file": self.source.name, "feature": f"feature {self.numbers[at]}"}
 
 
-def read_layers(county: County) -> tuple[list[LayerFeatures], Plane, list[Problem]]:
+def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]]:
     """
     Read all layers of a county.
 
-    layers: Usable features by layer, parcels first, on one plane. problems: Features left out, one
+    layers: Usable features by layer, parcels first, on one plane, and its name. problems: Features left out, one
     fault each; what was mended, one note a layer.
     """
     layers: list[LayerFeatures] = []
@@ -77,10 +78,12 @@ def read_layers(county: County) -> tuple[list[LayerFeatures], Plane, list[Proble
             things, found = _read_layer(source, kind, picks)
             layers.append(things)
             problems += found
-    plane = Plane.round(layers[0].shapes)
-    moved = [replace(things, shapes=plane.to_feet(things.shapes)) for things in layers]
+    # the usual parcel's plane: one stray far off moves nothing
+    west, south, east, north = np.nanmedian(shapely.bounds(layers[0].shapes), axis=0)
+    frame = str(name_frames(shapely.points([(west + east) / 2], [(south + north) / 2]))[0])
+    moved = [replace(things, shapes=to_feet(things.shapes, frame)) for things in layers]
     _refuse_elsewhere(moved)
-    return moved, plane, problems
+    return moved, frame, problems
 
 
 def _read_layer(

@@ -15,8 +15,8 @@ from scanner.book.county.addresses import Address, read_address
 from scanner.book.county.indexing import ALIKE, Index, bare_id
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import Match
-from scanner.book.county.plane import Plane
 from scanner.book.county.wording import tidy_words
+from scanner.plane.frame import to_feet
 
 COUNT = 3
 """Lots named for each client."""
@@ -29,7 +29,7 @@ NEAR_NUMBERS = 10
 
 
 def find_likely(
-    clients: pd.DataFrame, matches: list[Match], lots: Lots, index: Index, *, plane: Plane
+    clients: pd.DataFrame, matches: list[Match], lots: Lots, index: Index, *, frame: str
 ) -> list[tuple[int, ...]]:
     """
     Find the likeliest lots of each client who has none.
@@ -41,7 +41,7 @@ def find_likely(
     by_bare_id = _group((bare_id(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)
     by_first = _group((_first(number), lot) for number, at in by_number.items() for lot in at)
-    near = _find_near(clients, lots, plane)
+    near = _find_near(clients, lots, frame)
     is_barred = lots.table["is_right_of_way"].to_numpy(bool, copy=True)
     is_barred[[match.lots[0] for match in matches if match.way]] = True
     likely: list[tuple[int, ...]] = []
@@ -98,11 +98,11 @@ def _alike_words(text: str, by_first: dict[str, list[int]], index: Index) -> lis
     return [lot for *_, lot in sorted(found)]
 
 
-def _find_near(clients: pd.DataFrame, lots: Lots, plane: Plane) -> list[list[int]]:
+def _find_near(clients: pd.DataFrame, lots: Lots, frame: str) -> list[list[int]]:
     """List the lots round each client's point, nearest first."""
     is_known = clients["lon"].notna().to_numpy()
     places = clients.loc[is_known, ["lon", "lat"]].to_numpy(float)
-    points = plane.to_feet(np.asarray(shapely.points(places), object).reshape(-1))
+    points = to_feet(np.asarray(shapely.points(places), object).reshape(-1), frame)
     rows, at = lots.meet(points, NEAR_FT)
     away_ft = shapely.distance(points[rows], lots.shapes[at])
     order = np.lexsort((at, away_ft, rows))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from scanner.book.county.columns import find_column, read_texts
 from scanner.book.county.layers import LayerFeatures
-from scanner.book.county.plane import Rows, Shapes, cut_large
+from scanner.book.county.pieces import Rows, Shapes, cut_large
 
 SAME_SHARE = 0.98
 """Two parcels of one id that cover each other by this share are one, recorded twice."""

@@ -18,7 +18,8 @@ import shapely
 from scanner.book.county.addresses import Address, read_address
 from scanner.book.county.indexing import Index, bare_id, find_equal, is_alike
 from scanner.book.county.lots import Lots, is_placeholder_id, plain_id
-from scanner.book.county.plane import Plane, Rows, Shapes
+from scanner.book.county.pieces import Rows, Shapes
+from scanner.plane.frame import to_feet
 from scanner.sheets.problems import shown
 
 LINE_FT = 3.0
@@ -61,7 +62,7 @@ def match_clients(
     lots: Lots,
     index: Index,
     *,
-    plane: Plane,
+    frame: str,
     pavement: Shapes,
     choices: Mapping[str, int],
 ) -> list[Match]:
@@ -70,7 +71,7 @@ def match_clients(
 
     One a client, in their order; no ground is found twice.
     """
-    points = plane.to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)))
+    points = to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)), frame)
     points[clients["lon"].isna().to_numpy()] = shapely.Point()
     spots = _find_spots(points, lots, pavement)
     matches = []

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
 from scanner.book.county.layers import LayerFeatures
-from scanner.book.county.plane import Shapes, cut_large
+from scanner.book.county.pieces import Shapes, cut_large
 from scanner.book.layers.attributes import MAX_PAVEMENT_FT
 from scanner.errors import SiteError
 from scanner.sheets.description import NUMBER, WORD, YES_NO, Column

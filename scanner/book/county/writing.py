@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.book.county.plane import Plane, Shapes
+from scanner.book.county.pieces import Shapes
 from scanner.errors import BookError
+from scanner.plane.frame import to_degrees
 
 DEGREE_DIGITS = 9
 """Decimals of a degree: a tenth of a millimetre."""
@@ -26,14 +27,14 @@ _PROPERTIES = (
 )  # fmt: skip
 
 
-def features_geojson(features: pd.DataFrame, plane: Plane) -> bytes:
+def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
     """
     Write site features as RFC 7946 GeoJSON, one a line.
 
     The file's bytes; the same features give the same bytes. Rings are valid after rounding, outer
     ones counterclockwise.
     """
-    shapes = round_shapes(plane.to_degrees(features["geometry"].to_numpy(object)))
+    shapes = round_shapes(to_degrees(features["geometry"].to_numpy(object), frame))
     is_kept = ~shapely.is_empty(shapes)
     rows = features.loc[is_kept, list(_PROPERTIES)].to_dict("records")
     lines = [

@@ -12,6 +12,7 @@ from scanner.book.layers.geojson import WGS84
 from scanner.book.layers.raw import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError
+from scanner.plane.grid import only_ground
 from scanner.sheets.problems import Problem, fault, note
 
 REPAIR_SHARE = 0.01
@@ -183,9 +184,8 @@ def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, NDArray[np
     if not len(at):
         return shapes, reasons, changes
     drawn_area = shapely.area(shapes[at])
-    repaired = np.array(
-        [_keep_polygons(shape) for shape in shapely.make_valid(shapes[at])], dtype=object
-    )
+    # spikes leave lines behind, and a collection may hold a multipolygon
+    repaired = only_ground(shapely.make_valid(shapes[at]))
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.nan_to_num(np.abs(shapely.area(repaired) / drawn_area - 1), nan=np.inf)
     is_safe = share <= REPAIR_SHARE
@@ -197,16 +197,6 @@ def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, NDArray[np
     result = shapes.copy()
     result[at[is_safe]] = repaired[is_safe]
     return result, reasons, changes
-
-
-def _keep_polygons(shape: shapely.Geometry) -> shapely.Geometry:
-    """Keep the polygons of a mended shape, however deep they lie; spikes leave lines behind."""
-    parts = shapely.get_parts([shape])
-    # a collection may hold a multipolygon
-    while (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():
-        parts = shapely.get_parts(parts)
-    polygons = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    return polygons[0] if len(polygons) == 1 else shapely.multipolygons(polygons)
 
 
 def _remedy(reason: str) -> str:

@@ -1,21 +1,10 @@
-"""
-The plane in which a county's layers meet: feet, true to shape, and back again without loss.
-
-Lengths are right to 1 in 20,000 and areas to 1 in 10,000 within thirty miles of the parcels'
-middle, which is more than telling lots apart needs. Nothing is measured for a price here:
-sites are measured later, each on the equal-area plane of its own half degree. That
-projection is not taken here because its way back is a fiftieth of an inch off.
-"""
+"""Large shapes of a county cut small, once, before they meet a site."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import Self
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
 
 Shapes = NDArray[np.object_]
 Rows = NDArray[np.intp]
@@ -32,45 +21,6 @@ _AREA = 2
 
 _FINEST_FT = 20.0
 """Nothing is cut finer than this, however many vertices it has."""
-
-
-@dataclass(frozen=True)
-class Plane:
-    """
-    A transverse Mercator plane.
-
-    Attributes
-    ----------
-    lon, lat
-        Its middle [degrees].
-    """
-
-    lon: float
-    lat: float
-
-    @classmethod
-    def round(cls, shapes: Shapes) -> Self:
-        """
-        Lay a plane round the middle of shapes.
-
-        Its middle on a hundredth of a degree, so that one lot more moves nothing.
-        """
-        west, south, east, north = np.nanmedian(shapely.bounds(shapes), axis=0)
-        return cls(round((west + east) / 2, 2), round((south + north) / 2, 2))
-
-    def to_feet(self, shapes: Shapes) -> Shapes:
-        """Bring shapes onto the plane."""
-        return _move(shapes, Transformer.from_crs("OGC:CRS84", self._crs, always_xy=True))
-
-    def to_degrees(self, shapes: Shapes) -> Shapes:
-        """Bring shapes back to longitude and latitude."""
-        return _move(shapes, Transformer.from_crs(self._crs, "OGC:CRS84", always_xy=True))
-
-    @property
-    def _crs(self) -> CRS:
-        return CRS.from_proj4(
-            f"+proj=tmerc +lat_0={self.lat} +lon_0={self.lon} +k=1 +datum=WGS84 +units=ft +no_defs"
-        )
 
 
 def cut_large(shapes: Shapes, near: shapely.STRtree | None = None) -> tuple[Shapes, Rows]:
@@ -106,27 +56,12 @@ def cut_large(shapes: Shapes, near: shapely.STRtree | None = None) -> tuple[Shap
     return pieces[order], at[order]
 
 
-def boxes_round(shapes: Shapes, reach_ft: float) -> Shapes:
+def boxes_round(shapes: Shapes, reach_ft: float | NDArray[np.float64]) -> Shapes:
     """Give boxes that hold all within reach of shapes."""
     west, south, east, north = shapely.bounds(np.asarray(shapes, object)).reshape(-1, 4).T
     return np.asarray(
         shapely.box(west - reach_ft, south - reach_ft, east + reach_ft, north + reach_ft)
     )
-
-
-def keep_areas(shapes: Shapes) -> Shapes:
-    """
-    Keep the areas of shapes that an overlay left points and lines in.
-
-    Polygons or multipolygons, empty where there was none.
-    """
-    areas = np.asarray(shapes, object).copy()
-    for at in np.flatnonzero(shapely.get_type_id(areas) == shapely.GeometryType.GEOMETRYCOLLECTION):
-        parts = shapely.get_parts(areas[at])
-        polygons = parts[shapely.get_dimensions(parts) == _AREA]
-        areas[at] = shapely.union_all(polygons) if len(polygons) else shapely.Polygon()
-    areas[shapely.get_dimensions(areas) < _AREA] = shapely.Polygon()
-    return areas
 
 
 def _is_large(parts: Shapes) -> NDArray[np.bool_]:
@@ -173,11 +108,3 @@ def _split_lines(parts: Shapes, rows: Rows) -> tuple[Shapes, Rows]:
             lines.append(shapely.linestrings(np.concatenate([before, chunk, middles[at : at + 1]])))
             line_rows.append(row)
     return np.array(lines, object), np.array(line_rows, int)
-
-
-def _move(shapes: Shapes, transformer: Transformer) -> Shapes:
-    moved = shapely.transform(
-        np.asarray(shapes, object),
-        lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])),
-    )
-    return np.asarray(moved, object)
