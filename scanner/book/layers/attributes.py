@@ -74,6 +74,10 @@ def read_attributes(
     streets = ("street", "street_centerline")
     for name, of in (("curbed", streets), ("parking", streets), ("drives_known", ("property",))):
         flags = texts[name].where(kinds.isin(of), "")
+        # most layers leave most columns blank, and there is nothing to read in them
+        if (flags == "").all():
+            columns[name] = flags
+            continue
         columns[name], found = read_cells(flags, Column(name, WORD, choices=YES_NO), where)
         problems += found
     for name, of, most in (
@@ -81,6 +85,9 @@ def read_attributes(
         ("pavement_ft", ("street_centerline", "sidewalk"), MAX_PAVEMENT_FT),
     ):
         cells = texts[name].where(kinds.isin(of), "")
+        if (cells == "").all():
+            columns[name] = pd.Series(np.nan, index=cells.index)
+            continue
         columns[name], found = read_cells(cells, Column(name, NUMBER, most=most), where)
         # a centerline without its width is left out whole, which says it all
         problems += found if name == "dbh_in" else []
