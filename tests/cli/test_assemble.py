@@ -103,6 +103,10 @@ def test_the_town_assembles_to_the_beds_of_the_book(town: Path, tmp_path: Path) 
     """
     # a scan may keep what it found in the book, and the sample book stays clean
     sample = shutil.copytree(SAMPLE_BOOK, tmp_path / "book")
+    # the town's layer of drives is complete, so no drive is guessed on either side
+    local = sample / "local.toml"
+    text = local.read_text(encoding="utf-8") if local.is_file() else ""
+    local.write_text(f'drives_known = "yes"\n{text}', encoding="utf-8")
     for book, name in ((sample, "drawn"), (town, "county")):
         result = type_in("scan", str(book), "--out", str(tmp_path / name), "--today", DAY)
         assert result.exit_code == 0, result.stderr
