@@ -448,8 +448,9 @@ def test_visit_sizes_the_bed_of_the_next_scan(office):
     document = json.loads((office / "maps" / "lawns" / "candidates.geojson").read_text("utf-8"))
     beds = [one["properties"] for one in document["features"]]
     curb = [bed for bed in beds if bed["client_id"] == "001" and bed["along"] == "curb"]
-    # 42.5 ft x 4 ft = 170 ft2, 18 ft x 4 ft = 72 ft2
-    assert sorted(bed["area_ft2"] for bed in curb) == pytest.approx([72.0, 170.0])
+    # The lot is drawn: its curb beds are scaled to 42.5 + 18 ft in all, 4 ft deep
+    assert sum(bed["edge_ft"] for bed in curb) == pytest.approx(60.5, abs=0.05)
+    assert sum(bed["area_ft2"] for bed in curb) == pytest.approx(242, abs=0.1)
     assert {bed["edge_source"] for bed in curb} == {"measured"}
 
 
