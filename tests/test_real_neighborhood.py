@@ -79,7 +79,10 @@ def test_nothing_is_wrong_with_it_but_what_is_said(found, plots):
 def test_outlines_have_the_areas_of_an_equal_area_grid(found, plots):
     outlines = found.table("lots").set_index("client_id")["outline"]
     ours_m2 = shapely.area(outlines.loc[plots["client_id"]].to_numpy()) * M_PER_FT**2
-    assert np.allclose(ours_m2, metric(plots).area, rtol=1e-5)
+    # A border moves by a step of the grid at most, a thousandth of a foot.
+    drawn = metric(plots)
+    off_m2 = np.abs(ours_m2 - drawn.area.to_numpy())
+    assert (off_m2 <= 1e-5 * drawn.area.to_numpy() + 0.0003 * drawn.length.to_numpy()).all()
     assert plots.area.sum() / ours_m2.sum() > 2  # what Web Mercator would have said
 
 
