@@ -48,10 +48,10 @@ sales_tax_share = 0
 range_drawn_share = { value = 0, low = -0.25, high = 0.40, source = "season" }
 refresh_depth_in = 1
 weed_ft2_per_hour = 432
-prior_not_reached_count = 8
-prior_reached_only_count = 8
-prior_visited_only_count = 2
-prior_sold_count = 2
+own_trailer_yd3 = 0
+typical_annual_usd = 1500
+half_price_years = 1
+answer_days = 15
 rest_not_reached_days = 3
 rest_call_back_days = 7
 rest_visit_days = 14
@@ -61,10 +61,6 @@ rest_no_days = 365
 rest_sold_days = 180
 call_hours = 0.25
 visit_hours = 1.5
-bought_before_odds = 1
-bad_edge_odds = 1
-long_client_odds = 1
-neighbor_built_odds = 1
 """
 """Round rates without a spread: a quick price is off by -25 % to +40 %, as drawn ground is."""
 

@@ -19,8 +19,10 @@ from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, box, transform, unary_union
 
 from scanner.book.settings import read_rates, read_rules
+from scanner.calls.learning import Learned, learn_chances
 from scanner.calls.left_out import list_left_out
-from scanner.calls.ranking import rank_calls
+from scanner.calls.log import NO_SEASON
+from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.tables import (
@@ -98,6 +100,7 @@ BED_IDS_OF_OFFERS = {
 # Dollars a square foot of bed: what each finish takes, one line item each
 TASKS = {
     "mulch": [("strip and haul the sod", 2.0, 0.03), ("mulch", 1.0, 0.01)],
+    "accent": [("strip and haul the sod", 2.0, 0.03), ("mulch", 1.0, 0.01), ("shrubs", 1.0, 0.01)],
     "planted": [("strip and haul the sod", 2.0, 0.03), ("mulch", 1.0, 0.01), ("plants", 4.0, 0.03)],
     "gravel": [("strip and haul the sod", 2.0, 0.03), ("gravel", 1.5, 0.02), ("plants", 4.0, 0.03)],
 }
@@ -114,7 +117,9 @@ def small_scan() -> Scan:
     line_items = small_line_items(beds)
     prices = small_prices(beds, line_items)
     offers = small_offers(beds, prices)
-    calls = check_table(rank_calls(offers, beds, clients, rates=rates, today=TODAY), CALLS)
+    learned = small_learned()
+    ranked = rank_calls(offers, beds, clients, rates=rates, today=TODAY, learned=learned)
+    calls = check_table(ranked, CALLS)
     return Scan(
         today=TODAY,
         name="small",
@@ -123,6 +128,8 @@ def small_scan() -> Scan:
         beds=beds[[*BED_LIST.columns]],
         offers=offers,
         calls=calls,
+        totals=total_by_route(calls, offers, clients, learned=learned),
+        chance_record=learned.stages.record,
         left_out=list_left_out(calls, clients, beds, small_problems()),
         problems=small_problems(),
         rates=rates,
@@ -173,6 +180,13 @@ def in_parts(scan: Scan, lot_count: int) -> Scan:
     return replace(scan, parts=parts)
 
 
+@cache
+def small_learned() -> Learned:
+    """What is known before any call."""
+    nothing = pd.Series(dtype=float)
+    return learn_chances(NO_SEASON, small_clients(), nothing, rates=small_rates(), today=TODAY)
+
+
 def small_clients() -> pd.DataFrame:
     """Ten clients; every field that nobody gave is blank."""
     rows = []
@@ -209,6 +223,7 @@ def small_quantities(offer_beds: gpd.GeoDataFrame) -> pd.DataFrame:
         sod_bank_yd3=bank_yd3, sod_loose_yd3=bank_yd3 * 1.25, sod_lb=bank_yd3 * 3000, haul_loads=1,
         compost_yd3=offer_beds["area_ft2"] * 0.004, mulch_yd3=bank_yd3, gravel_yd3=bank_yd3,
         wall_gravel_yd3=0.0, edging_ft=offer_beds["bed_line_ft"], fabric_ft2=offer_beds["area_ft2"],
+        accent_count=(offer_beds["area_ft2"] // 24).astype(int),
         plant_count=(offer_beds["area_ft2"] // 4).astype(int), head_count=0.0,
     )  # fmt: skip
     return check_table(quantities, QUANTITIES)
@@ -217,7 +232,9 @@ def small_quantities(offer_beds: gpd.GeoDataFrame) -> pd.DataFrame:
 def small_plants() -> pd.DataFrame:
     """A row of plants in the first bed."""
     left, bottom = _at(0, 30, -8)
-    rows = [("C0001-curb-1", "C0001-curb-1", left + 2 * n, bottom, n < 2) for n in range(25)]
+    rows = [
+        ("C0001-curb-1", "C0001-curb-1", "planted", left + 2 * n, bottom, n < 2) for n in range(25)
+    ]
     return check_table(pd.DataFrame(rows, columns=list(PLANTS.columns)), PLANTS)
 
 
@@ -246,6 +263,7 @@ def small_prices(beds: gpd.GeoDataFrame, line_items: pd.DataFrame) -> pd.DataFra
             "offer_id": offer_id, "client_id": offer_id[:5], "finish": finish,
             "is_lead": finish == "planted", "method": "hand", "labor_hours": hours,
             "crew_days": hours / CREW_HOURS_PER_DAY, "haul_loads": len(_all_offers(beds)[offer_id]),
+            "plant_count": 0 if finish == "mulch" else 50,
             "direct_cost_cents": int(direct_cents), "price_cents": price_cents,
             "price_low_cents": math.floor(price_cents * 0.75 / 5000) * 5000,
             "price_high_cents": math.ceil(price_cents * 1.4 / 5000) * 5000, "sales_tax_cents": 0,
@@ -265,7 +283,10 @@ def small_offers(beds: gpd.GeoDataFrame, prices: pd.DataFrame) -> pd.DataFrame:
         rows.append(money | {
             "offer_id": offer_id, "phase": 1, "offer": " and ".join(_words(b) for b in bed_ids),
             "bed_ids": " ".join(bed_ids), "bed_count": len(bed_ids), "edge_ft": its_beds["edge_ft"].sum(),
-            "area_ft2": its_beds["area_ft2"].sum(), "is_confirmed": offer_id != "C0008-curb-1",
+            "area_ft2": its_beds["area_ft2"].sum(), "right_of_way_ft2": its_beds["right_of_way_ft2"].sum(),
+            "later": "", "later_jobs": 0, "later_price_cents": 0, "say": "", "upgrade_offer_id": "",
+            "upgrade_bed_ids": "", "upgrade_price_cents": 0, "upgrade_gross_profit_cents": 0,
+            "upgrade_saving_cents": 0, "is_confirmed": offer_id != "C0008-curb-1",
             "unseen_bed_ids": "C0008-curb-1" if offer_id == "C0008-curb-1" else "",
             "saving_cents": round(MOBILIZATION_CENTS / 0.55) * (len(bed_ids) - 1),
             "needs_designer": offer_id == "C0008-curb-1",

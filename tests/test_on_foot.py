@@ -93,7 +93,7 @@ def test_in_the_list_and_priced_in_a_narrower_range(tmp_path):
     result, out = scanned(tmp_path)
     assert result.exit_code == 0
     calls = rows_of(out / "calls.csv")
-    assert calls["C"]["offer"] == "60 ft curb bed and 40 ft house-front bed, mulch and plants"
+    assert calls["C"]["offer"] == "40 ft house-front bed, mulch and a few plants"
     assert calls["B"]["bed_ids"] == "B-curb-1"
     assert calls["B"]["confirmed"] == "yes"
     assert "measured on foot: look for hydrants" in calls["B"]["cautions"]

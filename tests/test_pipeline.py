@@ -62,12 +62,14 @@ def sample() -> Scan:
 
 
 def test_case_12_prices_fall_in_the_bands_of_the_trade():
-    """$5–8 a square foot of mulch, $11–18 planted (common practice, no source)."""
+    """$5–8 a square foot of mulch, $7–11 accent, $11–18 planted, $9–13 gravel (common practice, no source)."""
     found = scan(book_of(one_bed()), today=TODAY)
     prices = found.table("prices").set_index("finish")
     usd_per_ft2 = prices["price_cents"] / 100 / found.beds["area_ft2"].iloc[0]
     assert 5 <= usd_per_ft2["mulch"] <= 8
+    assert 7 <= usd_per_ft2["accent"] <= 11
     assert 11 <= usd_per_ft2["planted"] <= 18
+    assert 9 <= usd_per_ft2["gravel"] <= 13
     assert 0.6 <= prices.loc["mulch", "crew_days"] <= 0.8
     assert 1.1 <= prices.loc["planted", "crew_days"] <= 1.5
     quantities = found.table("quantities").iloc[0]
@@ -76,15 +78,20 @@ def test_case_12_prices_fall_in_the_bands_of_the_trade():
     assert quantities["sod_lb"] == pytest.approx(6667, abs=1)
     assert quantities["edging_ft"] == pytest.approx(64, abs=0.1)
     assert quantities["plant_count"] == 59
+    assert quantities["accent_count"] == 10
 
 
-def test_case_12_price_is_the_table_of_the_default_rates():
-    """Direct cost and price of the worked table, to the rounding shown there."""
+def test_case_12_price_is_that_worked_out_from_the_standard_rates():
+    """Direct cost and price as `tests/job/test_prices.py` has them line by line."""
     prices = scan(book_of(one_bed()), today=TODAY).table("prices").set_index("finish")
-    direct = (prices["direct_cost_cents"] / 100).round().to_dict()
-    assert direct == pytest.approx({"mulch": 895, "planted": 1802, "gravel": 1986}, abs=1)
-    price = (prices["price_cents"] / 100).round().to_dict()
-    assert price == pytest.approx({"mulch": 1627, "planted": 3277, "gravel": 3612}, abs=1)
+    direct = (prices["direct_cost_cents"] / 100).to_dict()
+    assert direct == pytest.approx(
+        {"mulch": 882.94, "accent": 1147.50, "planted": 1790.13, "gravel": 1331.85}, abs=0.02
+    )
+    price = (prices["price_cents"] / 100).to_dict()
+    assert price == pytest.approx(
+        {"mulch": 1605.35, "accent": 2086.36, "planted": 3254.78, "gravel": 2421.53}, abs=0.02
+    )
 
 
 def test_line_items_add_up_to_the_price_of_every_offer(sample: Scan):
@@ -100,8 +107,9 @@ def test_line_items_add_up_to_the_price_of_every_offer(sample: Scan):
 def test_case_6_in_one_offer():
     found = scan(book_of(narrow_front(10)), today=TODAY)
     offer = found.offers.iloc[0]
-    assert offer["bed_count"] == 2
-    assert offer["area_ft2"] == pytest.approx(500, abs=0.1)
+    assert offer["upgrade_bed_ids"] == "A-house-1 A-curb-1"
+    beds = found.table("offer_beds").set_index("offer_id").loc[offer["upgrade_offer_id"]]
+    assert beds["area_ft2"].sum() == pytest.approx(500, abs=0.1)
     assert found.beds["area_ft2"].sum() == pytest.approx(400, abs=0.1)
 
 
@@ -137,8 +145,9 @@ def test_measured_edges_alone_go_the_whole_way():
     clients = pd.concat([book.clients, book.clients.assign(client_id="F")], ignore_index=True)
     found = scan(replace(book, clients=clients), today=TODAY)
     offer = found.offers.set_index("client_id").loc["F"]
-    assert offer["bed_count"] == 2
-    assert offer["area_ft2"] == pytest.approx(30 * 4 + 60 * 4)
+    assert offer["upgrade_bed_ids"].split() == ["F-house-1", "F-curb-1"]
+    beds = found.table("offer_beds").set_index("offer_id").loc[offer["upgrade_offer_id"]]
+    assert beds["area_ft2"].sum() == pytest.approx(30 * 4 + 60 * 4)
     assert offer["is_confirmed"]
     assert "F" in found.calls["client_id"].tolist()
 

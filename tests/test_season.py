@@ -36,8 +36,10 @@ import json
 import math
 import tomllib
 from collections import Counter
+from collections.abc import Sequence
 
 import pytest
+import scipy.stats
 
 from scanner.sheets.lists import CALL_LIST
 from tests.season_play import FEBRUARY, Played, play
@@ -65,22 +67,57 @@ def near(usd: float, beds: int = 1):
     return pytest.approx(usd, abs=NEAR_USD * beds + 0.005)
 
 
-def beta_below(x: float, a: int, b: int) -> float:
+FIRST_TRIES, TALKS = (7, 13), (4, 8)
+"""Before any call: tries that reach and miss, talks that end in a visit and in none."""
+
+
+def sold_share(years: float, quotes: Sequence[tuple[str, float, float]]) -> tuple[float, float]:
     """
-    Give the part of a beta with whole a and b that lies below x.
+    Work out mean and second moment of the share that buys, cell by cell of the grid.
 
-    It is the chance of at least a heads among a + b - 1 tosses of a coin that falls head
-    with chance x.
+    `quotes` are (sold, lost or open; years of mowing that it cost; days it is open).
     """
-    tosses = a + b - 1
-    return sum(math.comb(tosses, k) * x**k * (1 - x) ** (tosses - k) for k in range(a, tosses + 1))
+    total = mean = second = 0.0
+    for start in ((2 * i + 1) / 48 for i in range(24)):
+        for half in (0.2 * 25 ** (i / 24) for i in range(25)):
+            weight = start**1.5 * (1 - start) ** 0.5 * math.exp(-0.5 * (math.log(half) / 0.5) ** 2)
+            for end, price, days in quotes:
+                buys = start / (1 + (price / half) ** 2)
+                heard = 1 - math.exp(-days / 15)
+                weight *= {
+                    "sold": buys, "lost": 1 - buys,
+                    "open": buys * (1 - heard) + (1 - buys) * (1 - heard / 2),
+                }[end]  # fmt: skip
+            share = start / (1 + (years / half) ** 2)
+            total, mean, second = total + weight, mean + weight * share, second + weight * share**2
+    return mean / total, second / total
 
 
-def assert_chance(row: dict[str, str], sold: int, others: int) -> None:
-    """Check mean, both ends and number of calls; ends are written to 4 digits."""
-    assert float(row["chance"]) == pytest.approx(sold / (sold + others), abs=5e-5)
-    assert beta_below(float(row["chance_low"]), sold, others) == pytest.approx(0.10, abs=0.001)
-    assert beta_below(float(row["chance_high"]), sold, others) == pytest.approx(0.90, abs=0.001)
+def chance_by_hand(
+    years: float, *, first=FIRST_TRIES, talks=TALKS, quotes=(), tried: int = 0
+) -> tuple[float, float, float]:
+    """Multiply the stages; nobody was tried twice, so the later tries are as before any call."""
+    miss = miss_2 = 1.0
+    for reached, missed in (first, (3.25, 9.75), (1.75, 8)):
+        all_tries = reached + missed
+        miss *= missed / all_tries
+        miss_2 *= missed * (missed + 1) / (all_tries * (all_tries + 1))
+    agreed, refused = talks
+    all_talks = agreed + refused
+    buys, buys_2 = sold_share(years, quotes)
+    left = 1.0 if not tried else (1 - 9.75 / 13 * 8 / 9.75) / (1 - miss)
+    mean = left * (1 - miss) * agreed / all_talks * buys
+    second = left**2 * (1 - 2 * miss + miss_2) * buys_2
+    second *= agreed * (agreed + 1) / (all_talks * (all_talks + 1))
+    weight = mean * (1 - mean) / (second - mean**2) - 1
+    low, high = scipy.stats.beta.interval(0.8, mean * weight, (1 - mean) * weight)
+    return mean, low, high
+
+
+def assert_chance(row: dict[str, str], expected: tuple[float, float, float]) -> None:
+    """Check mean and both ends as they are written, to 4 digits."""
+    for name, value in zip(("chance", "chance_low", "chance_high"), expected, strict=True):
+        assert float(row[name]) == pytest.approx(value, abs=6e-5), name
 
 
 def sum_usd(numbers: set[int], wide: float, narrow: float):
@@ -112,14 +149,17 @@ def test_first_scan_prices_and_ranks(season):
         row = calls[number]
         assert float(row["price_usd"]) == near(price)
         assert (float(row["price_low_usd"]), float(row["price_high_usd"])) == (low, high)
-        # Before any call: 2 of 20 prior client-seasons are sold
-        assert_chance(row, 2, 18)
-        assert float(row["expected_profit_usd"]) == near(price / 2 * 0.1)
-        # 0.25 h a call and 1.5 h for each of the (2 + 2) / 20 that come to a visit
-        assert float(row["profit_per_selling_hour_usd"]) == near(price / 2 * 0.1 / 0.55)
+        # Before any call; nobody's fee is known, so $1,500 stand in for it
+        assert float(row["price_over_annual"]) == pytest.approx(price / 1500, abs=6e-5)
+        expected = chance_by_hand(price / 1500)
+        assert_chance(row, expected)
+        assert float(row["expected_profit_usd"]) == near(price / 2 * expected[0])
+        # 0.25 h a call and 1.5 h for each that comes to a visit: 0.6 x 1 / 3
+        assert float(row["profit_per_selling_hour_usd"]) == near(price / 2 * expected[0] / 0.55)
     assert float(calls[1]["crew_days"]) == pytest.approx(11.15 / 16, abs=0.006)
     assert float(calls[2]["crew_days"]) == pytest.approx(6.675 / 16, abs=0.006)
-    # Wide ones bring in more; equal ones stand by name
+    # 869.50 x 0.0548 = 47.65 for a wide one, 574.25 x 0.0769 = 44.16 for a narrow one, though it
+    # sells more often; equal ones stand by name
     assert [*calls] == [*sorted(WIDE), *sorted(NARROW)]
 
 
@@ -182,10 +222,19 @@ def test_list_of_march_leaves_out_who_rests(season):
     assert scan.calls.keys() == listed
     assert (scan.summary["offers"], scan.summary["left_out"]) == (17, 25)
     assert scan.summary["price_usd"] == sum_usd(listed, WIDE_USD, NARROW_USD)
-    # Whole client-seasons: 8 not reached, 6 + 4 + 5 reached only, 3 sold; 6 call backs, 4 visits
-    # and 4 quotes of 14 days are pending. 2 + 3 sold, 18 + 8 + 15 others
-    assert scan.summary["chance_calls"] == 26
-    assert_chance(scan.calls[1], 5, 41)
+    # 40 first tries, of which 8 missed; 4 visits, 4 quotes and 3 sales agreed, 6 not now, 4 no and 5
+    # do not call refused; 3 quotes were sold, of lots 033 to 035, and 4 are open for 14 days
+    wide, narrow = WIDE_USD / 1500, NARROW_USD / 1500
+    quotes = [("open", price, 14) for price in (wide, narrow) * 2]
+    quotes += [("sold", price, 0) for price in (wide, narrow, wide)]
+    told = {"first": (7 + 32, 13 + 8), "talks": (4 + 11, 8 + 15), "quotes": quotes}
+    assert (
+        scan.summary["chance_attempts"],
+        scan.summary["chance_talks"],
+        scan.summary["chance_quotes"],
+    ) == (40, 26, 7)
+    assert_chance(scan.calls[41], chance_by_hand(wide, **told))
+    assert_chance(scan.calls[1], chance_by_hand(wide, **told, tried=1))
 
 
 def test_call_backs_due(season):
@@ -267,11 +316,15 @@ def test_neighbors_within_300_ft_get_the_reason(season):
 
 def test_chance_of_june(season):
     scan = season.scans["built"]
-    # March made 009 and 010 sold and 025 quoted, which 85 days later is visited only, as are the
-    # 4 quotes of February; 3 visits and 4 call backs are pending until the year is out.
-    # 8 not reached, 15 reached only, 5 visited only, 5 sold
-    assert scan.summary["chance_calls"] == 33
-    assert_chance(scan.calls[1], 2 + 5, 8 + 8 + 8 + 15 + 2 + 5)
+    # March: 009 and 010 were sold to and 025 quoted, all three reached before, as was 013, whom nobody
+    # reached then: no tries. Two agreed more; 5 quotes are sold, those of 029 to 032 and of 025 lost
+    wide, narrow = WIDE_USD / 1500, NARROW_USD / 1500
+    quotes = [("lost", price, 60) for price in (wide, narrow, wide, narrow, wide)]
+    quotes += [("sold", price, 0) for price in (wide, narrow, wide, wide, narrow)]
+    told = {"first": (7 + 32, 13 + 8), "talks": (4 + 13, 8 + 15), "quotes": quotes}
+    assert scan.summary["chance_quotes"] == 10
+    assert_chance(scan.calls[41], chance_by_hand(wide, **told))
+    assert_chance(scan.calls[2], chance_by_hand(narrow, **told, tried=1))
     assert scan.summary["price_usd"] == sum_usd({*scan.calls}, WIDE_USD, NARROW_USD)
 
 
@@ -305,7 +358,7 @@ def test_calibrate_waits_for_five_jobs(season):
     [
         # Hours 6, 6, 3.6, 6, 2.5 of 4, 4, 2, 4, 2: ratios 1.5, 1.5, 1.8, 1.5, 1.25; rate 2 × 1.5.
         # 1.5 / e^(0.4848 × 0.18232) = 1.5 / 1.0924 = 1.37; 1.5 × 1.0924 = 1.64
-        ("dig out by hand and barrow", (1.5, 1.2), (16, 24.1), (2, 3.0), "change it"),
+        ("dig out by hand", (1.5, 1.2), (16, 24.1), (2, 3.0), "change it"),
         # 2.9, 3.625, 1.55, 2.9, 1.24 of 2.9, 2.9, 1.55, 2.9, 1.55: 1, 1.25, 1, 1, 0.8. The
         # interval, 0.90 to 1.11, holds 1
         ("set edging", (1.0, 1.25), (11.8, 12.215), (20, None), "keep it"),
@@ -340,7 +393,7 @@ def test_rates_that_were_taken_are_not_proposed_again(season):
     rows = {row["task"]: row for row in json.loads(told.stdout)}
     # The same five jobs at the new rates: 3 h a yd³ makes 6, 6, 3, 6, 3 h of digging, 24 in all;
     # 6, 6, 3.6, 6, 2.5 of these are 1, 1, 1.2, 1, 1 / 1.2
-    dig = rows["dig out by hand and barrow"]
+    dig = rows["dig out by hand"]
     assert (dig["estimated"], dig["actual"], dig["ratio"]) == (
         pytest.approx(24, abs=0.006), pytest.approx(24.1, abs=0.006), pytest.approx(1, abs=0.0051),
     )  # fmt: skip
@@ -432,16 +485,24 @@ def test_care_lists_next_springs_work(season):
 
 # --- January: the year is out
 
+LEARNED = {
+    "first": (7 + 32, 13 + 8), "talks": (4 + 13, 8 + 15),
+    "quotes": [("lost", price / 1500, 60) for price in (1739, 1148.5, 1739, 1148.5, 1739)]
+    + [("sold", 1148.5 / 1500, 0)] * 5,
+}  # fmt: skip
+
 
 def test_chance_of_next_year(season):
     scan = season.scans["next year"]
-    # 8 not reached; reached only: 4 call backs that came to nothing, 6 not now, 4 no, 5 do not
-    # call = 19; visited only: 4 visits and 4 quotes, 025 among the former = 8; sold 3 + 2 = 5
-    assert scan.summary["chance_calls"] == 40
-    # Prior 8, 8, 2, 2: the Dirichlet has 16, 27, 10 and 7, of 60 in all
-    for row in scan.calls.values():
-        assert_chance(row, 7, 16 + 27 + 10)
-        assert row["chance_calls"] == "40"
+    # As in June, but a new year has begun, in which nobody was tried yet; what the built lots were
+    # quoted stands on no list any more, and the middle one of 18 wide and 19 narrow stands for it
+    assert (
+        scan.summary["chance_attempts"],
+        scan.summary["chance_talks"],
+        scan.summary["chance_quotes"],
+    ) == (40, 28, 10)
+    for number, price in ((1, 1865.00), (2, 1213.30)):
+        assert_chance(scan.calls[number], chance_by_hand(price / 1500, **LEARNED))
 
 
 def test_list_of_next_year_at_the_rates_that_were_learned(season):
@@ -456,12 +517,17 @@ def test_list_of_next_year_at_the_rates_that_were_learned(season):
     assert float(scan.calls[2]["price_usd"]) == near(1213.30)
     # 14 × 1,865 + 14 × 1,213.30 = 43,096.20
     assert scan.summary["price_usd"] == near(43096.20, 28)
-    # Gross profit, half the price, times 7 / 60: 108.79 and 70.78
-    assert float(scan.calls[1]["expected_profit_usd"]) == near(108.79)
-    assert float(scan.calls[2]["expected_profit_usd"]) == near(70.78)
-    assert scan.summary["expected_profit_usd"] == near(21548.10 * 7 / 60, 28)
-    # A call takes 0.25 h and (10 + 7) / 60 of a visit of 1.5 h: 0.675 h
-    assert float(scan.calls[1]["profit_per_selling_hour_usd"]) == near(932.50 * 7 / 60 / 0.675)
+    # Half the price is gross profit
+    wide, narrow = (chance_by_hand(price / 1500, **LEARNED)[0] for price in (1865, 1213.3))
+    assert float(scan.calls[1]["expected_profit_usd"]) == near(932.50 * wide)
+    assert float(scan.calls[2]["expected_profit_usd"]) == near(606.65 * narrow)
+    assert scan.summary["expected_profit_usd"] == near(14 * (932.50 * wide + 606.65 * narrow), 28)
+    assert (
+        scan.summary["expected_profit_low_usd"]
+        < scan.summary["expected_profit_usd"]
+        < scan.summary["expected_profit_high_usd"]
+    )
+    assert 0 < scan.summary["chance_of_no_sale"] < 0.2
 
 
 def test_nobody_who_asked_not_to_be_called_is_in_any_list(season):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from scanner.calls.chance import jeffreys_interval
+from scanner.calls.ratios import jeffreys_interval
 from scanner.schema.documents import Rate, RateBook
 from scanner.schema.log_tables import JOB_TASKS, JOBS
 from scanner.schema.rate_book import LABOR, factor

@@ -1,226 +1,277 @@
 """
-How likely a call ends in a sale, and how many sales a number of calls brings.
+How likely a call ends in a sale: three stages, each learned from what has happened to it.
 
-One client-season is one trial that ends as not reached, reached only, visited only or
-sold. The four shares follow one Dirichlet: the rate book's prior counts plus the
-company's own log. Each share, and each stage on the way, is then a beta distribution.
+A client is *reached* at one of three tries, then *agrees* to a visit, then *buys*, the less
+likely the more years of mowing the bed costs. What calls and quotes have shown moves each
+stage by itself, so that nothing has to wait for the season's end.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
-from scipy.special import betaincinv, betaln
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import betaincinv
 
-from scanner.errors import RateError
-from scanner.schema.documents import RateBook
+from scanner.calls.trials import LOST, OPEN, QUOTE_DAYS, SOLD, TRIES, Trials
+from scanner.schema.documents import ChanceRecord, RateBook
+
+Floats = npt.NDArray[np.float64]
 
 CHANCE_LEVEL = 0.8
 """Share of the probability that every interval of a chance or a total holds: 80 %."""
 
+START_SHARES: Floats = (np.arange(24) + 0.5) / 24
+"""Share that buys where the price is nothing, s0: one axis of the grid."""
+
+HALF_YEARS: Floats = np.geomspace(0.2, 5.0, 25, dtype=np.float64)
+"""Price in years of mowing at which half as many buy, h: the other axis."""
+
+SPREAD = 0.5
+"""How far h may lie from the rate book's, a standard deviation of its logarithm (starting value, no source)."""
+
 
 @dataclass(frozen=True)
-class CallCounts:
+class Stages:
     """
-    Client-seasons on record, by how they ended; a fraction counts in part.
+    What is known of the three stages.
 
     Attributes
     ----------
-    not_reached_count
-        Nobody was spoken to.
-    reached_only_count
-        Spoken to, not visited: not now, no and do not call among them.
-    visited_only_count
-        Visited or quoted, not sold.
-    sold_count
-        Sold.
+    reached, missed
+        Weight of tries that reached somebody and that did not, first try, second, later.
+    agreed, refused
+        Weight of those reached who agreed to a visit, and who did not.
+    weights
+        Probability of each cell of the grid, `START_SHARES` by `HALF_YEARS`; sums to 1.
+    record
+        How many tries, decided talks and quotes on record they rest on.
     """
 
-    not_reached_count: float = 0.0
-    reached_only_count: float = 0.0
-    visited_only_count: float = 0.0
-    sold_count: float = 0.0
+    reached: Floats
+    missed: Floats
+    agreed: float
+    refused: float
+    weights: Floats
+    record: ChanceRecord
 
-    @property
-    def total_count(self) -> float:
-        """All client-seasons."""
-        return (
-            self.not_reached_count + self.reached_only_count
-            + self.visited_only_count + self.sold_count
+    @classmethod
+    def learn(cls, trials: Trials, price_years: pd.Series[float], *, rates: RateBook) -> Self:
+        """
+        Put what is on record on top of the rate book's prior counts.
+
+        Parameters
+        ----------
+        trials
+            What the calls on record came to.
+        price_years
+            Price over annual fee of the quotes in `trials`, on their index.
+        rates
+            Prior counts; ``half_price_years``; ``answer_days``.
+
+        Returns
+        -------
+        stages
+            The three stages.
+
+        Notes
+        -----
+        A quote weighs a cell with s where it was sold, 1 − s where it was lost, and
+        s (1 − F) + (1 − s)(1 − F/2) where it is open for t days, F = 1 − exp(−t/answer_days):
+        who buys says so soon, half of those who don't never say anything.
+        """
+        prior = [
+            (getattr(rates, f"prior_reached_{n}_count").value, getattr(rates, f"prior_missed_{n}_count").value)
+            for n in (1, 2, 3)
+        ]  # fmt: skip
+        reached, missed = np.array(prior).T + np.array(
+            [trials.reached_counts, trials.missed_counts]
+        )
+        return cls(
+            reached, missed,
+            rates.prior_agreed_count.value + trials.agreed_count,
+            rates.prior_refused_count.value + trials.refused_count,
+            _weigh_cells(trials.quotes, np.asarray(price_years, dtype=np.float64), rates),
+            ChanceRecord(
+                int(np.sum(trials.reached_counts) + np.sum(trials.missed_counts)),
+                trials.agreed_count + trials.refused_count,
+                len(trials.quotes),
+            ),
         )  # fmt: skip
 
+    @property
+    def never_reached(self) -> tuple[float, float]:
+        """
+        Chance that all three tries miss a client.
 
-@dataclass(frozen=True)
-class Share:
-    """
-    An uncertain share of client-seasons: a beta distribution.
-
-    Attributes
-    ----------
-    for_count
-        Weight of what is counted, prior and record together (alpha).
-    against_count
-        Weight of the rest (beta).
-    """
-
-    for_count: float
-    against_count: float
+        Returns
+        -------
+        mean, second_moment
+            Products over the tries.
+        """
+        total = self.reached + self.missed
+        mean = self.missed / total
+        return float(mean.prod()), float((mean * (self.missed + 1.0) / (total + 1.0)).prod())
 
     @property
-    def mean(self) -> float:
-        """Mean of the share."""
-        return self.for_count / (self.for_count + self.against_count)
+    def talked(self) -> tuple[float, float]:
+        """
+        Chance that a client is reached and agrees to a visit.
 
-    def interval(self, *, level: float = CHANCE_LEVEL) -> tuple[float, float]:
-        """Give the equal-tailed interval of the share."""
-        tail = (1.0 - level) / 2.0
-        low, high = betaincinv(self.for_count, self.against_count, [tail, 1.0 - tail])
-        return float(low), float(high)
+        Returns
+        -------
+        mean, second_moment
+            Of the product of the first two stages.
+        """
+        never, never_2 = self.never_reached
+        total = self.agreed + self.refused
+        agreed = self.agreed / total
+        agreed_2 = agreed * (self.agreed + 1.0) / (total + 1.0)
+        return (1.0 - never) * agreed, (1.0 - 2.0 * never + never_2) * agreed_2
+
+    def still_reached(self, tried_count: npt.ArrayLike) -> Floats:
+        """
+        Tell how much of the first stage is left to clients who were tried in vain.
+
+        Parameters
+        ----------
+        tried_count
+            Tries this year that reached nobody, one a client.
+
+        Returns
+        -------
+        share
+            Factor on the chance of being reached: 1 before the first try; after one or two,
+            what the tries left can do over what three can; from three on, one try's share.
+        """
+        miss = self.missed / (self.reached + self.missed)
+        never = miss.prod()
+        left = np.array(
+            [1.0, (1 - miss[1] * miss[2]) / (1 - never), (1 - miss[2]) / (1 - never), 1 - miss[2]]
+        )
+        share: Floats = left[np.minimum(np.asarray(tried_count, int), TRIES)]
+        return share
+
+    def buys(self, price_years: npt.ArrayLike) -> tuple[Floats, Floats]:
+        """
+        Chance that a client who agreed to a visit buys at a price.
+
+        Parameters
+        ----------
+        price_years
+            Price over annual fee, r, one a client.
+
+        Returns
+        -------
+        mean, second_moment
+            Of s(r) = s0 / (1 + (r/h)²) over the grid.
+        """
+        falls = price_falls(price_years)
+        mean = falls @ (START_SHARES @ self.weights)
+        second = falls**2 @ (START_SHARES**2 @ self.weights)
+        return mean, second
+
+    def mean_buyers(self, price_years: npt.ArrayLike) -> Floats:
+        """
+        Chance that a client who agreed to a visit buys at a price.
+
+        Parameters
+        ----------
+        price_years
+            Price over annual fee, r, one a client.
+
+        Returns
+        -------
+        mean
+            Of s(r) over the grid.
+        """
+        return self.buys(price_years)[0]
 
 
-@dataclass(frozen=True)
-class Chance:
+def price_falls(price_years: npt.ArrayLike) -> Floats:
     """
-    The chances of one client-season.
+    How much of the buyers a price leaves, for each h of the grid.
 
-    Attributes
+    Parameters
     ----------
-    reached, visited, sold
-        Share of all client-seasons that come at least so far.
-    visited_of_reached, sold_of_visited
-        Share of those that came to the stage before.
-    calls_count
-        Client-seasons on record that the chances rest on, prior counts left out.
+    price_years
+        Price over annual fee, r, n of them.
+
+    Returns
+    -------
+    falls
+        1 / (1 + (r/h)²), n rows, one column for each of `HALF_YEARS`.
+
+    Examples
+    --------
+    >>> price_falls([0.0, 1.0])[:, 12].round(6).tolist()  # h is 1 year there
+    [1.0, 0.5]
     """
-
-    reached: Share
-    visited: Share
-    sold: Share
-    visited_of_reached: Share
-    sold_of_visited: Share
-    calls_count: float
+    years = np.asarray(price_years, float)
+    falls: Floats = 1.0 / (1.0 + (years[..., None] / HALF_YEARS) ** 2)
+    return falls
 
 
-@dataclass(frozen=True)
-class SalesTotal:
+def chance_of_sale(
+    stages: Stages, price_years: npt.ArrayLike, factor: npt.ArrayLike
+) -> tuple[Floats, Floats, Floats]:
     """
-    How many of a number of calls end in a sale.
+    Work out each client's chance of a sale, from the next call on.
 
-    Attributes
+    Parameters
     ----------
-    mean_count
-        Mean number of sales.
-    low_count, high_count
-        Equal-tailed range, whole sales.
-    """
+    stages
+        The three stages.
+    price_years
+        Price over annual fee, r, one a client.
+    factor
+        What the chance is multiplied by: tries in vain, kind and signs; one a client.
 
-    mean_count: float
-    low_count: int
-    high_count: int
-
-
-NO_CALLS = CallCounts()
-"""Nothing on record: the chance rests on the rate book alone."""
-
-
-def chance_of_sale(rates: RateBook, *, counts: CallCounts = NO_CALLS) -> Chance:
-    """
-    Work out the chances of a client-season from the prior and the record.
+    Returns
+    -------
+    chance, low, high
+        Mean and 80 % interval, that of the beta distribution with the same mean and
+        variance; equal to the mean where nothing is uncertain.
 
     Notes
     -----
-    A sum of Dirichlet shares is a beta, and so is one such sum as a share of a larger.
-
-    Examples
-    --------
-    >>> from scanner.calls.chance import Share
-    >>> round(Share(1.6, 18.4).mean, 3)
-    0.08
+    m is the product of the stages' means, m₂ of their second moments, v = m₂ − m² and
+    ν = m (1 − m)/v − 1: Beta(mν, (1 − m)ν).
     """
-    not_reached = rates.prior_not_reached_count.value + counts.not_reached_count
-    reached_only = rates.prior_reached_only_count.value + counts.reached_only_count
-    visited_only = rates.prior_visited_only_count.value + counts.visited_only_count
-    sold = rates.prior_sold_count.value + counts.sold_count
-    _refuse_zero(
-        not_reached=not_reached, reached_only=reached_only, visited_only=visited_only, sold=sold
+    factor = np.asarray(factor, float)
+    (talked, talked_2), (buys, buys_2) = stages.talked, stages.buys(price_years)
+    mean = factor * talked * buys
+    variance = factor**2 * talked_2 * buys_2 - mean**2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        weight = mean * (1.0 - mean) / variance - 1.0
+    is_open = np.isfinite(weight) & (weight > 0) & (mean > 0)
+    low, high = mean.copy(), mean.copy()
+    for end, share in ((low, (1.0 - CHANCE_LEVEL) / 2.0), (high, (1.0 + CHANCE_LEVEL) / 2.0)):
+        a, b = mean[is_open] * weight[is_open], (1.0 - mean[is_open]) * weight[is_open]
+        end[is_open] = betaincinv(a, b, share)
+    return mean, low, high
+
+
+def _weigh_cells(quotes: pd.DataFrame, price_years: Floats, rates: RateBook) -> Floats:
+    """Weigh the grid's cells with the prior and with each quote."""
+    off = np.log(HALF_YEARS / rates.half_price_years.value) / SPREAD
+    prior = START_SHARES[:, None] ** 1.5 * (1.0 - START_SHARES[:, None]) ** 0.5
+    logs = np.log(prior) - 0.5 * off**2
+    heard = 1.0 - np.exp(
+        -np.minimum(quotes["open_days"].to_numpy(float), QUOTE_DAYS) / rates.answer_days.value
     )
-    return Chance(
-        reached=Share(reached_only + visited_only + sold, not_reached),
-        visited=Share(visited_only + sold, not_reached + reached_only),
-        sold=Share(sold, not_reached + reached_only + visited_only),
-        visited_of_reached=Share(visited_only + sold, reached_only),
-        sold_of_visited=Share(sold, visited_only),
-        calls_count=counts.total_count,
-    )
-
-
-def total_sales(share: Share, calls_count: int, *, level: float = CHANCE_LEVEL) -> SalesTotal:
-    """
-    Predict the sales among a number of calls that share one uncertain chance.
-
-    Mean and equal-tailed range of the beta-binomial distribution. The clients share one chance
-    that nobody knows exactly, so the range is wider than that of independent calls.
-
-    Examples
-    --------
-    >>> total = total_sales(Share(12.5, 88.5), 100)
-    >>> round(total.mean_count, 3), total.low_count, total.high_count
-    (12.376, 7, 19)
-    >>> total_sales(Share(12.5, 88.5), 0)
-    SalesTotal(mean_count=0.0, low_count=0, high_count=0)
-    """
-    if calls_count < 0:
-        message = f"a number of calls cannot be negative: {calls_count}"
-        raise ValueError(message)
-    if calls_count == 0:
-        return SalesTotal(0.0, 0, 0)
-    sold = np.arange(calls_count + 1)
-    unsold = calls_count - sold
-    logs = betaln(sold + share.for_count, unsold + share.against_count) - betaln(
-        sold + 1, unsold + 1
-    )
-    logs -= betaln(share.for_count, share.against_count) + np.log(calls_count + 1)
-    tail = (1.0 - level) / 2.0
-    low, high = np.searchsorted(np.exp(logs).cumsum(), [tail, 1.0 - tail])
-    return SalesTotal(calls_count * share.mean, int(low), int(high))
-
-
-def jeffreys_interval(
-    success_count: float, trial_count: float, *, level: float = CHANCE_LEVEL
-) -> tuple[float, float]:
-    """
-    Give the interval of a plain yes-or-no share with the prior of half a yes, half a no.
-
-    Equal-tailed interval; its low end is 0 when there was no yes and its high end 1 when there
-    was no no [1]_.
-
-    References
-    ----------
-    .. [1] Brown, Cai, DasGupta, Statistical Science 16(2), 2001, 101-133.
-
-    Examples
-    --------
-    >>> [round(end, 6) for end in jeffreys_interval(3, 20, level=0.95)]
-    [0.044131, 0.348578]
-    >>> jeffreys_interval(0, 0)
-    (0.0, 1.0)
-    """
-    if not 0 <= success_count <= trial_count:
-        message = f"{success_count} of {trial_count} cannot be: allowed is 0 to {trial_count}"
-        raise ValueError(message)
-    low, high = Share(success_count + 0.5, trial_count - success_count + 0.5).interval(level=level)
-    return (
-        0.0 if success_count == 0 else low,
-        1.0 if success_count == trial_count else high,
-    )
-
-
-def _refuse_zero(**count_by_outcome: float) -> None:
-    for outcome, count in count_by_outcome.items():
-        if count <= 0:
-            message = (
-                f"rates.toml: prior_{outcome}_count is {count:g} and no such call is on record; "
-                "it must be above 0, a small number such as 0.5 will do"
-            )
-            raise RateError(message)
+    falls = price_falls(price_years)
+    for end, fall, answered in zip(quotes["end"], falls, heard, strict=True):
+        buys = START_SHARES[:, None] * fall
+        weight = {
+            SOLD: buys,
+            LOST: 1.0 - buys,
+            OPEN: buys * (1.0 - answered) + (1.0 - buys) * (1.0 - answered / 2.0),
+        }[end]
+        logs += np.log(weight)
+    weights = np.exp(logs - logs.max())
+    cells: Floats = weights / weights.sum()
+    return cells

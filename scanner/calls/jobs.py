@@ -80,15 +80,16 @@ def _estimate(job: dict[Any, Any], found: Scan | None) -> tuple[dict[str, Any], 
         message = f"job {job['job_id']} is new: it is drawn up from a scan"
         raise ValueError(message)
     bed_ids = job["bed_ids"].split()
-    finish = job["finish"] or found.rates.lead_finish
     offers = found.offers
     is_same = offers["bed_ids"].map(lambda ids: set(ids.split()) == set(bed_ids)).astype(bool)
     offer_ids = offers.loc[is_same, "offer_id"].tolist()[:1] or bed_ids
-    prices = found.table("prices")[
-        found.table("prices")["offer_id"].isin(offer_ids)
-        & (found.table("prices")["finish"] == finish)
-    ]
-    rows = found.table("offer_beds")[found.table("offer_beds")["offer_id"].isin(prices["offer_id"])]
+    prices = found.table("prices")
+    prices = prices[prices["offer_id"].isin(offer_ids)]
+    lead = [*prices.loc[prices["is_lead"], "finish"], found.rates.lead_finish][0]
+    finish = job["finish"] or lead
+    prices = prices[prices["finish"] == finish]
+    rows = found.table("offer_beds")
+    rows = rows[rows["offer_id"].isin(prices["offer_id"])]
     # A bed that is skipped has no price, but its area is known all the same
     beds = found.beds[found.beds["bed_id"].isin(set(bed_ids) - set(rows["bed_id"]))]
     items = found.table("line_items")

@@ -1,32 +1,29 @@
 """
-What the log has taught about chances: as a whole, by bed kind, by warm sign.
+What the log has taught about chances: the three stages, and how kinds and signs differ.
 
-A kind or a sign is believed only from `LEARN_FROM_COUNT` whole client-seasons on, and only
-where the interval of its own record excludes the pooled rate: otherwise a few lucky calls
-would move a whole list.
+A kind of bed or a warm sign moves a chance as far as its own record carries: 200 expected
+client-seasons without a difference stand against it, so that a few lucky calls move nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from scanner.calls.bad_edges import list_bad_edges
-from scanner.calls.chance import (
-    NO_CALLS,
-    CallCounts,
-    chance_of_sale,
-    jeffreys_interval,
-)
+from scanner.calls.chance import Floats, Stages, chance_of_sale
 from scanner.calls.reasons import MONTHS_PER_YEAR
-from scanner.calls.seasons import PENDING, SOLD, count_ends, list_seasons
+from scanner.calls.seasons import PENDING, SOLD, list_seasons
+from scanner.calls.trials import list_trials
 from scanner.schema.documents import RateBook, Season
 
-LEARN_FROM_COUNT = 200
-"""Whole client-seasons on record from which on kinds and signs are looked at (our rule, no source)."""
+PATIENCE_COUNT = 200
+"""Client-seasons of the mean chance that stand against a difference (our rule, no source)."""
 
 
 @dataclass(frozen=True)
@@ -36,63 +33,95 @@ class Learned:
 
     Attributes
     ----------
-    counts
-        All client-seasons by how they ended.
-    by_kind
-        The same of each bed kind that differs from the rest, by what its bed runs along.
-    odds
-        By warm sign, the factor on the odds of a sale that the log has shown.
+    stages
+        Reached, agreed, sold.
+    tried_counts
+        By client, tries of this year that reached nobody, where nobody was reached yet.
+    kinds
+        Factor on the chance by what the lead bed runs along.
+    signs
+        Factor on the chance by warm sign.
     """
 
-    counts: CallCounts = NO_CALLS
-    by_kind: Mapping[str, CallCounts] = field(default_factory=dict)
-    odds: Mapping[str, float] = field(default_factory=dict)
-
-    def counts_of(self, along: str) -> CallCounts:
-        """Give the record that the chance of an offer rests on."""
-        return self.by_kind.get(along, self.counts)
-
-
-NOTHING_LEARNED = Learned()
-"""Before any call: chances rest on the rate book alone."""
+    stages: Stages
+    tried_counts: pd.Series[int]
+    kinds: Mapping[str, float]
+    signs: Mapping[str, float]
 
 
 def learn_chances(
-    season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date
+    season: Season,
+    clients: pd.DataFrame,
+    price_years: pd.Series[float],
+    *,
+    rates: RateBook,
+    today: date,
 ) -> Learned:
-    """Learn chances from the log."""
+    """
+    Learn chances from the log.
+
+    Parameters
+    ----------
+    season
+        Calls on record, and what crews saw.
+    clients
+        Table `CLIENTS`: since when each is one.
+    price_years
+        Price of the offer over annual fee, by client id: what a quote without a price of
+        its own is taken for. A client who has none there is taken for the middle one.
+    rates
+        Prior counts, price curve, from how many years on a client counts as a long one.
+    today
+        Day on which it is asked.
+
+    Returns
+    -------
+    learned
+        The stages, and the factors of kinds and signs.
+
+    Notes
+    -----
+    A factor is [(Σ sold + k) / (Σ p + k)] over the group's ended client-seasons, divided by
+    the same over all, with p the pooled chance of each and k = 200 × mean p.
+    """
+    middle = float(price_years.median()) if len(price_years) else 1.0
+    trials = list_trials(season.calls, today=today)
+    quoted = trials.quotes["client_id"].map(price_years).fillna(middle)
+    stages = Stages.learn(trials, quoted, rates=rates)
     seasons = list_seasons(season.calls, today=today)
-    whole = seasons[seasons["end"] != PENDING].reset_index(drop=True)
-    counts = count_ends(whole)
-    if len(whole) < LEARN_FROM_COUNT:
-        return Learned(counts)
-    pooled = chance_of_sale(rates, counts=counts)
-    by_kind = {
-        str(along): count_ends(own)
-        for along, own in whole.groupby("along", sort=True)
-        if along and _stands_apart(count_ends(own), counts)
-    }
-    odds = {}
-    for sign, has_sign in _signs(whole, seasons, season.answers, clients, rates).items():
-        own_counts = count_ends(whole[has_sign])
-        if _stands_apart(own_counts, counts):
-            own = chance_of_sale(rates, counts=own_counts)
-            odds[sign] = _odds(own.sold.mean) / _odds(pooled.sold.mean)
-    return Learned(counts, by_kind, odds)
+    ended = seasons[seasons["end"] != PENDING].reset_index(drop=True)
+    years = ended["client_id"].map(price_years).fillna(middle)
+    pooled, _, _ = chance_of_sale(stages, years, np.ones(len(ended)))
+    sold = np.asarray(ended["end"] == SOLD, dtype=np.float64)
+    signs = _signs(ended, seasons, season.answers, clients, rates)
+    return Learned(
+        stages,
+        trials.tried_counts,
+        {
+            str(along): _factor(sold, pooled, np.asarray(ended["along"] == along, dtype=np.bool_))
+            for along in sorted(set(ended["along"]) - {""})
+        },
+        {
+            sign: _factor(sold, pooled, np.asarray(has_sign, dtype=np.bool_))
+            for sign, has_sign in signs.items()
+        },
+    )
 
 
-def _stands_apart(own: CallCounts, pooled: CallCounts) -> bool:
-    """Tell whether the interval of a record, without any prior, excludes the pooled share sold."""
-    low, high = jeffreys_interval(own.sold_count, own.total_count)
-    return not low <= pooled.sold_count / pooled.total_count <= high
-
-
-def _odds(share: float) -> float:
-    return share / (1.0 - share)
+def _factor(sold: Floats, pooled: Floats, is_own: npt.NDArray[np.bool_]) -> float:
+    """Set a group's sales against what was to be expected, and against all."""
+    if not len(sold):
+        return 1.0
+    against = PATIENCE_COUNT * pooled.mean()
+    own, every = (
+        (sold[rows].sum() + against) / (pooled[rows].sum() + against)
+        for rows in (is_own, np.ones(len(sold), bool))
+    )
+    return float(own / every)
 
 
 def _signs(
-    whole: pd.DataFrame,
+    ended: pd.DataFrame,
     seasons: pd.DataFrame,
     answers: pd.DataFrame,
     clients: pd.DataFrame,
@@ -105,14 +134,14 @@ def _signs(
     record, whatever the client list says today.
     """
     bought = seasons[seasons["end"] == SOLD].groupby("client_id")["year"].min()
-    since = whole["client_id"].map(clients.set_index("client_id")["client_since"]).astype("str")
+    since = ended["client_id"].map(clients.set_index("client_id")["client_since"]).astype("str")
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
-    first_on = pd.to_datetime(whole["first_on"], format="ISO8601")
+    first_on = pd.to_datetime(ended["first_on"], format="ISO8601")
     joined = pd.to_datetime(since, format="ISO8601", errors="coerce")
     bad = list_bad_edges(answers)
-    bad_since = whole["client_id"].map(bad.groupby("client_id")["seen_on"].min())
+    bad_since = ended["client_id"].map(bad.groupby("client_id")["seen_on"].min())
     return {
-        "bought_before": whole["client_id"].map(bought).lt(whole["year"]),
+        "bought_before": ended["client_id"].map(bought).lt(ended["year"]),
         "long_client": joined <= first_on - pd.DateOffset(months=months),
-        "bad_edge": bad_since.astype("str").fillna("9999") <= whole["last_on"],
+        "bad_edge": bad_since.astype("str").fillna("9999") <= ended["last_on"],
     }

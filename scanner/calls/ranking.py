@@ -1,12 +1,13 @@
 """
 Whom to call first: expected profit of each offer, with the reasons beside it.
 
-Rank is chance times gross profit; the chance is the company's own, moved by warm signs
-only as far as the rate book says.
+Rank is chance times gross profit. The chance falls with what the offer costs in years of
+mowing; kinds of bed and warm signs move it as far as the log has shown.
 """
 
 from __future__ import annotations
 
+from dataclasses import astuple
 from datetime import date
 
 import numpy as np
@@ -14,14 +15,20 @@ import pandas as pd
 
 from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
-from scanner.calls.learning import NOTHING_LEARNED, Learned
+from scanner.calls.fees import annual_fees
+from scanner.calls.learning import Learned
 from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_signs
 from scanner.calls.seasons import lead_along
+from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
-from scanner.schema.tables import BED_LIST, CALLS, CLIENTS, OFFERS, check_table
+from scanner.schema.tables import BED_LIST, CALLS, CLIENTS, OFFERS, TOTALS, check_table
+from scanner.units import CENTS_PER_USD
 
 FIRST_PHASE = 1
+
+MOST_CHANCE = 0.95
+"""No chance is taken for higher (judgement)."""
 
 
 def rank_calls(
@@ -31,33 +38,120 @@ def rank_calls(
     *,
     rates: RateBook,
     today: date,
-    learned: Learned = NOTHING_LEARNED,
+    learned: Learned,
 ) -> pd.DataFrame:
     """
     Rank the offers to be made by expected profit.
 
-    Table `CALLS`, one row a first-phase offer: best first, then those left out by name of the
-    client, rank 0, with the reason in ``left_out``.
+    Parameters
+    ----------
+    offers
+        Table `OFFERS`; of those that come in phases only the first is ranked.
+    beds
+        Table `BEDS`, for the reasons.
+    clients
+        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log.
+    rates
+        Selling time [h], rest after a contact [days], ``rank_by``.
+    today
+        Day of the ranking.
+    learned
+        What the calls on record have taught.
+
+    Returns
+    -------
+    calls
+        Table `CALLS`, one row a first-phase offer: best first, then those left out by
+        name of the client, rank 0, with the reason in ``left_out``.
+
+    Raises
+    ------
+    SchemaError
+        If a table breaks its schema, or an offer's client is not in `clients`.
 
     Notes
     -----
-    expected profit = chance * gross profit; expected selling hours = call_hours + share
-    of calls that come to a visit * visit_hours. Equal expected profits stand by name of
-    the client, then by id.
+    expected profit = chance × gross profit of the lead + chance of the upgrade, never above
+    the lead's, × what it adds; expected selling hours = call_hours + chance
+    to be reached and to agree × visit_hours. Equal profits stand by name of the client,
+    then by id.
     """
     offers = check_table(offers, OFFERS).query("phase == @FIRST_PHASE").reset_index(drop=True)
     beds, clients = check_table(beds, BED_LIST), check_table(clients, CLIENTS)
     callees = _clients_of(offers, clients)
+    fee_usd = annual_fees(clients, rates=rates)["fee_usd"].loc[offers["client_id"]].to_numpy()
+    left_out = reasons_to_leave_out(callees, rates=rates, today=today)
     calls = pd.DataFrame({
         "client_id": offers["client_id"],
         "offer_id": offers["offer_id"],
-        **_chances(offers, callees, rates=rates, today=today, learned=learned),
+        "price_over_annual": offers["price_cents"] / CENTS_PER_USD / fee_usd,
+        "upgrade_over_annual": offers["upgrade_price_cents"] / CENTS_PER_USD / fee_usd,
         "reasons": reasons_to_call(offers, beds, callees, rates=rates, today=today),
-        "left_out": reasons_to_leave_out(callees, rates=rates, today=today),
+        "left_out": left_out,
         "last_outcome": callees.get("last_outcome", ""),
     })  # fmt: skip
+    signs = warm_signs(callees, rates=rates, today=today)
+    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "")
+    calls = calls.assign(**_chances(calls, offers, signs, learned=learned))
     calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
-    return check_table(_in_order(calls, callees["name"])[list(CALLS.columns)], CALLS)
+    return check_table(_in_order(calls, callees["name"], rates)[list(CALLS.columns)], CALLS)
+
+
+def total_by_route(
+    calls: pd.DataFrame, offers: pd.DataFrame, clients: pd.DataFrame, *, learned: Learned
+) -> pd.DataFrame:
+    """
+    Add up what the calls on the list bring, by route and in all.
+
+    Parameters
+    ----------
+    calls
+        Table `CALLS`; those left out are passed over.
+    offers
+        Table `OFFERS`: gross profits.
+    clients
+        Table `CLIENTS`: routes.
+    learned
+        The stages of a sale.
+
+    Returns
+    -------
+    totals
+        Table `TOTALS`, by route; the last row, ``is_all``, is the whole list.
+
+    Raises
+    ------
+    SchemaError
+        If the table breaks its schema.
+    """
+    listed = calls[calls["left_out"] == ""]
+    profits = offers.set_index("offer_id").loc[listed["offer_id"]]
+    table = listed.assign(
+        gross_profit_cents=profits["gross_profit_cents"].to_numpy(),
+        upgrade_gross_profit_cents=profits["upgrade_gross_profit_cents"].to_numpy(),
+    )
+    route = listed["client_id"].map(clients.set_index("client_id")["route"])
+    groups = [(name, False, route == name) for name in sorted(set(route))]
+    rows = []
+    for name, is_all, own in [*groups, ("", True, route.notna())]:
+        total = total_sales(learned.stages, _prospects(table[own]))
+        # The mean as the rows have it, each in whole cents, so that the files agree
+        mean_cents = listed.loc[own, "expected_profit_cents"].sum()
+        rows.append((name, is_all, int(own.sum()), int(mean_cents), *astuple(total)[1:]))
+    return check_table(pd.DataFrame(rows, columns=[*TOTALS.columns]), TOTALS)
+
+
+def _prospects(table: pd.DataFrame) -> Prospects:
+    """Take the lead's price and profit for an upgrade's where there is none."""
+    has_upgrade = table["upgrade_over_annual"] > 0
+    columns = (
+        table["price_over_annual"],
+        table["gross_profit_cents"],
+        table["upgrade_over_annual"].where(has_upgrade, table["price_over_annual"]),
+        table["upgrade_gross_profit_cents"].where(has_upgrade, table["gross_profit_cents"]),
+        table["chance_factor"],
+    )
+    return Prospects(*(column.to_numpy(float) for column in columns))
 
 
 def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
@@ -72,59 +166,44 @@ def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
 
 
 def _chances(
-    offers: pd.DataFrame,
-    callees: pd.DataFrame,
-    *,
-    rates: RateBook,
-    today: date,
-    learned: Learned,
-) -> dict[str, pd.Series]:
-    along = offers["bed_ids"].map(lead_along)
-    chances = {
-        kind: chance_of_sale(rates, counts=learned.counts_of(kind)) for kind in sorted(set(along))
-    }
-    ends = {kind: chance.sold.interval() for kind, chance in chances.items()}
-    shares = {
-        "chance": along.map({kind: chance.sold.mean for kind, chance in chances.items()}),
-        "chance_low": along.map({kind: low for kind, (low, _) in ends.items()}),
-        "chance_high": along.map({kind: high for kind, (_, high) in ends.items()}),
-    }
-    signs = warm_signs(callees, rates=rates, today=today)
-    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "")
-    odds_factor = _odds_factor(signs, rates=rates, learned=learned)
-    moved = {
-        name: pd.Series(_moved(share.to_numpy(float), odds_factor), index=callees.index)
-        for name, share in shares.items()
-    }
-    rests_on = along.map({kind: chance.calls_count for kind, chance in chances.items()})
-    return moved | {"chance_calls_count": rests_on.astype(float)}
-
-
-def _odds_factor(signs: pd.DataFrame, *, rates: RateBook, learned: Learned) -> np.ndarray:
-    """Multiply the factors of each client's signs: as the log has shown, else as the rate book says."""
-    factors = np.ones(len(signs))
+    calls: pd.DataFrame, offers: pd.DataFrame, signs: pd.DataFrame, *, learned: Learned
+) -> dict[str, np.ndarray]:
+    """Work out each chance: what is left to try, moved by kind and signs, the open list's sum kept."""
+    tried = calls["client_id"].map(learned.tried_counts).fillna(0).to_numpy(int)
+    left = learned.stages.still_reached(tried)
+    moved = offers["bed_ids"].map(lead_along).map(learned.kinds).fillna(1.0).to_numpy(float)
     for sign in signs.columns:
-        stated = getattr(rates, f"{sign}_odds").value
-        factors *= np.where(signs[sign], learned.odds.get(sign, stated), 1.0)
-    return factors
-
-
-def _moved(share: np.ndarray, odds_factor: np.ndarray) -> np.ndarray:
-    """Multiply the odds of shares; a factor of 1 leaves them bit for bit."""
-    odds = share / (1.0 - share) * odds_factor
-    return np.where(odds_factor == 1.0, share, odds / (1.0 + odds))
+        moved = moved * np.where(signs[sign], learned.signs.get(sign, 1.0), 1.0)
+    years = calls["price_over_annual"]
+    plain, _, _ = chance_of_sale(learned.stages, years, left)
+    is_open = (calls["left_out"] == "").to_numpy()
+    was, now = plain[is_open].sum(), (plain * moved)[is_open].sum()
+    moved = moved * (was / now if now > 0 else 1.0)
+    factor = left * np.minimum(moved, MOST_CHANCE / np.maximum(plain, 1e-12))
+    chance, low, high = chance_of_sale(learned.stages, years, factor)
+    return {"chance_factor": factor, "chance": chance, "chance_low": low, "chance_high": high}
 
 
 def _profits(
     calls: pd.DataFrame, offers: pd.DataFrame, *, rates: RateBook, learned: Learned
 ) -> dict[str, pd.Series]:
-    visited = chance_of_sale(rates, counts=learned.counts).visited
-    selling_hours = rates.call_hours.value + visited.mean * rates.visit_hours.value
-    gross_cents = offers["gross_profit_cents"]
-    expected_cents = calls["chance"] * gross_cents
+    selling_hours = rates.call_hours.value + learned.stages.talked[0] * rates.visit_hours.value
+    profit_cents = offers["gross_profit_cents"]
+    upgraded, _, _ = chance_of_sale(
+        learned.stages, calls["upgrade_over_annual"], calls["chance_factor"]
+    )
+    more_cents = (offers["upgrade_gross_profit_cents"] - profit_cents).where(
+        calls["upgrade_over_annual"] > 0, 0
+    )
+    if rates.rank_by != "offer_profit":
+        more_cents = more_cents * 0
+    # who buys the larger job would have bought the smaller
+    expected_cents = calls["chance"] * profit_cents + more_cents * np.minimum(
+        upgraded, calls["chance"]
+    )
     return {
         "expected_profit_cents": _whole(expected_cents),
-        "profit_per_crew_day_cents": _whole(gross_cents / offers["crew_days"]),
+        "profit_per_crew_day_cents": _whole(profit_cents / offers["crew_days"]),
         "profit_per_selling_hour_cents": _whole(expected_cents / selling_hours),
     }
 
@@ -135,11 +214,14 @@ def _whole(amount_cents: pd.Series) -> pd.Series:
     return (np.sign(finite) * np.floor(finite.abs() + 0.5)).astype("int64")
 
 
-def _in_order(calls: pd.DataFrame, names: pd.Series) -> pd.DataFrame:
+def _in_order(calls: pd.DataFrame, names: pd.Series, rates: RateBook) -> pd.DataFrame:
     is_left_out = calls["left_out"] != ""
+    profit_cents = calls["expected_profit_cents"]
+    if rates.rank_by == "profit_per_crew_day":
+        profit_cents = _whole(calls["chance"] * calls["profit_per_crew_day_cents"])
     ordered = calls.assign(
         _is_left_out=is_left_out,
-        _profit_cents=calls["expected_profit_cents"].where(~is_left_out, 0),
+        _profit_cents=profit_cents.where(~is_left_out, 0),
         _name=names.str.casefold(),
     ).sort_values(
         ["_is_left_out", "_profit_cents", "_name", "client_id", "offer_id"],

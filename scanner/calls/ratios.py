@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.special import betaincinv, stdtrit
 
 from scanner.calls.chance import CHANCE_LEVEL
 
@@ -66,3 +66,51 @@ def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE
     reach = float(stdtrit(len(logs) - 1, (1.0 + level) / 2.0)) * spread
     ends = np.exp([middle - reach, middle, middle + reach])
     return Ratio(float(ends[1]), float(ends[0]), float(ends[2]), len(logs))
+
+
+def jeffreys_interval(
+    success_count: float, trial_count: float, *, level: float = CHANCE_LEVEL
+) -> tuple[float, float]:
+    """
+    Give the interval of a plain yes-or-no share with the prior of half a yes, half a no.
+
+    Parameters
+    ----------
+    success_count
+        How many were a yes [count].
+    trial_count
+        How many there were [count].
+    level
+        Share of the probability inside, 0 to 1.
+
+    Returns
+    -------
+    low, high
+        Equal-tailed interval; its low end is 0 when there was no yes and its high end
+        1 when there was no no [1]_.
+
+    Raises
+    ------
+    ValueError
+        If the successes are fewer than none or more than the trials.
+
+    References
+    ----------
+    .. [1] Brown, Cai, DasGupta, Statistical Science 16(2), 2001, 101-133.
+
+    Examples
+    --------
+    >>> [round(end, 6) for end in jeffreys_interval(3, 20, level=0.95)]
+    [0.044131, 0.348578]
+    >>> jeffreys_interval(0, 0)
+    (0.0, 1.0)
+    """
+    if not 0 <= success_count <= trial_count:
+        message = f"{success_count} of {trial_count} cannot be: allowed is 0 to {trial_count}"
+        raise ValueError(message)
+    yes, no = success_count + 0.5, trial_count - success_count + 0.5
+    low, high = betaincinv(yes, no, [(1.0 - level) / 2.0, (1.0 + level) / 2.0])
+    return (
+        0.0 if success_count == 0 else float(low),
+        1.0 if success_count == trial_count else float(high),
+    )

@@ -12,7 +12,6 @@ from datetime import date, timedelta
 
 import pandas as pd
 
-from scanner.calls.chance import CallCounts
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import CALL_LOG
 from scanner.schema.tables import check_table
@@ -33,9 +32,24 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
     """
     Sum up the calls to each client in each year.
 
-    Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
-    ``pending``; ``along`` is what the lead bed of the first offer runs along, blank where no
-    call names a bed; ``first_on`` and ``last_on`` are ISO days.
+    Parameters
+    ----------
+    calls
+        Table `CALL_LOG`.
+    today
+        Day on which it is asked: entries of later days are not looked at.
+
+    Returns
+    -------
+    seasons
+        Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
+        ``pending``; ``along`` is what the lead bed of the first offer runs along, blank
+        where no call names a bed; ``first_on`` and ``last_on`` are ISO days.
+
+    Raises
+    ------
+    SchemaError
+        If `calls` breaks its schema.
 
     Notes
     -----
@@ -58,33 +72,19 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[*SEASON_COLUMNS])
 
 
-def count_ends(seasons: pd.DataFrame) -> CallCounts:
-    """Count client-seasons by how they ended."""
-    counts = seasons["end"].value_counts()
-    return CallCounts(*(float(counts.get(end, 0)) for end in ENDS))
-
-
-def count_seasons(calls: pd.DataFrame, *, today: date) -> CallCounts:
-    """
-    Count what the calls on record came to.
-
-    Examples
-    --------
-    >>> columns = ["entry_id", "client_id", "called_on", "outcome"]
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "not reached"), (2, "A", "2027-03-09", "sold"),
-    ...                       (3, "B", "2027-03-09", "quoted")], columns=columns)
-    >>> calls = calls.assign(note="", next_action="", next_date="", bed_ids="", recorded_at="")
-    >>> count_seasons(calls, today=date(2027, 5, 7)).sold_count
-    1.0
-    >>> [count_seasons(calls, today=date(2027, 5, day)).visited_only_count for day in (7, 8)]
-    [0.0, 1.0]
-    """
-    return count_ends(list_seasons(calls, today=today))
-
-
 def lead_along(bed_ids: str) -> str:
     """
     Tell what the first of some beds runs along, from its name.
+
+    Parameters
+    ----------
+    bed_ids
+        Names of beds, lead first, joined by a blank.
+
+    Returns
+    -------
+    along
+        One of `ALONG`; blank where there is no bed or its name does not say.
 
     Examples
     --------

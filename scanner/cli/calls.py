@@ -19,7 +19,6 @@ from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
-from scanner.job.wording import name_later_phases
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
@@ -130,7 +129,7 @@ def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
 def _shown(row: dict[str, Any]) -> dict[str, str]:
     """Put what a terminal shows into few columns."""
     low, high = row["price_low_usd"], row["price_high_usd"]
-    to_do = (row["to_do"], name_later_phases(row["offer"]))
+    to_do = (row["to_do"], row["offer"])
     return {
         "who": f"{row['name']} ({row['client_id']})",
         "what": row["left_out"] or "; ".join(part for part in to_do if part),

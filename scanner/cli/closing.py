@@ -24,7 +24,7 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         if not_drawn
         else "",
         f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
-        chance_words(int(summary.get("chance_calls", 0))),
+        chance_words(summary["chance_attempts"]),
         problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),
         f"Open {folder / 'map.html'}",
     ]
@@ -68,9 +68,9 @@ def chance_words(calls_count: int) -> str:
     Examples
     --------
     >>> chance_words(120), chance_words(0)
-    ('Chances rest on 120 clients called.', '')
+    ('Chances rest on 120 calls on record.', '')
     """
-    return f"Chances rest on {counted(calls_count, 'client')} called." if calls_count else ""
+    return f"Chances rest on {counted(calls_count, 'call')} on record." if calls_count else ""
 
 
 def skipped_words(count_by_reason: Mapping[str, int]) -> str:

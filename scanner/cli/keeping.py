@@ -82,7 +82,7 @@ def draw_up(
         scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
         found = itemize_all(scanned, season)  # a job may be sold in any finish
     rates = read_rates(book / "rates.toml")[0]
-    tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks()))
+    tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks(rates)))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)
 
 

@@ -27,7 +27,10 @@ from scanner.schema.documents import Finish, RateBook
 from scanner.units import LB_PER_TON
 
 ORDER_STEP_YD3 = 0.5
-"""Mulch and compost are bought by the half yard: 2.222 yd³ is ordered as 2.5 (trade values, 17)."""
+"""Mulch and compost are bought by the half yard: 2.222 yd³ is ordered as 2.5."""
+
+ACCENTED = ("accent", "gravel")
+"""Finishes with the few shrubs of an accent."""
 
 ORDER_STEP_TON = 0.1
 """Gravel is weighed at the yard, to a tenth of a ton (common practice, no source)."""
@@ -95,6 +98,21 @@ class CostSheet:
         ])  # fmt: skip
 
     @property
+    def plant_counts(self) -> IntArray:
+        """
+        Plants, one an offer.
+
+        Returns
+        -------
+        plants
+            Full planting or shrubs, whichever the finish has, n of them.
+        """
+        names = [task.quantity for task in self.bed_tasks]
+        places = [names.index("plant_count"), names.index("accent_count")]
+        plants: IntArray = self.offer_quantities[:, places].sum(axis=1).astype(np.int64)
+        return plants
+
+    @property
     def load_counts(self) -> IntArray:
         """
         Trailer loads, one an offer.
@@ -147,7 +165,7 @@ def make_cost_sheet(
     beds = _bed_amounts(
         offer_beds, quantities, methods.to_numpy()[codes], finish=finish, rates=rates
     )
-    tasks, shared = bed_tasks(rates), job_tasks()
+    tasks, shared = bed_tasks(rates), job_tasks(rates)
     bed_quantities = beds[[task.quantity for task in tasks]].to_numpy(dtype=float)
     bed_hours = bed_quantities @ np.array([unit_hours(task, rates) for task in tasks])
     jobs = _job_amounts(beds.groupby(codes).sum(), rates)
@@ -186,7 +204,7 @@ def _bed_amounts(
     finish: Finish,
     rates: RateBook,
 ) -> pd.DataFrame:
-    is_gravel, is_planted = finish == "gravel", finish != "mulch"
+    is_gravel = finish == "gravel"
     beds = strip_work(offer_beds, methods, rates=rates).assign(
         sod_loose_yd3=quantities["sod_loose_yd3"],
         sod_lb=quantities["sod_lb"],
@@ -195,8 +213,9 @@ def _bed_amounts(
         mulch_yd3=0.0 if is_gravel else quantities["mulch_yd3"],
         gravel_yd3=quantities["gravel_yd3" if is_gravel else "wall_gravel_yd3"],
         fabric_ft2=quantities["fabric_ft2"] if is_gravel else offer_beds["wall_strip_ft2"],
-        compost_yd3=quantities["compost_yd3"] if is_planted else 0.0,
-        plant_count=quantities["plant_count"].astype(float) if is_planted else 0.0,
+        compost_yd3=quantities["compost_yd3"] if finish == "planted" else 0.0,
+        plant_count=quantities["plant_count"].astype(float) if finish == "planted" else 0.0,
+        accent_count=quantities["accent_count"].astype(float) if finish in ACCENTED else 0.0,
     )
     # a tiller has no business among roots and pipes: there compost stays on top
     till_ft2 = (ground_ft2(offer_beds) - offer_beds["hand_dig_ft2"]).clip(lower=0.0)
@@ -206,29 +225,36 @@ def _bed_amounts(
 def _job_amounts(sums: pd.DataFrame, rates: RateBook) -> pd.DataFrame:
     column = {name: sums[name].to_numpy(dtype=float) for name in sums.columns}
     with_waste = 1.0 + rates.waste_share.value
+    own_yd3 = rates.own_trailer_yd3.value
     gravel_ton = column["gravel_yd3"] * rates.gravel_ton_per_yd3.value
-    days = machine_days(column["cutter_ft2"], column["loader_yd3"], rates=rates)
+    mulch_order_yd3 = whole_steps(column["mulch_yd3"] * with_waste, ORDER_STEP_YD3)
+    gravel_order_ton = whole_steps(gravel_ton * with_waste, ORDER_STEP_TON)
+    is_big_mulch = mulch_order_yd3 > own_yd3
+    is_big_gravel = column["gravel_yd3"] * with_waste > own_yd3
     till_days = column["till_ft2"] / rates.till_ft2_per_hour.value / rates.day_hours.value
     return pd.DataFrame({
         "load_count": whole_loads(column["sod_loose_yd3"], column["sod_lb"], rates=rates),
         "edging_order_ft": whole_steps(column["edging_ft"], rates.edging_stick_ft.value),
         # compost is laid by its rate: what is over or short is raked even, no waste
         "compost_order_yd3": whole_steps(column["compost_yd3"], ORDER_STEP_YD3),
-        "mulch_order_yd3": whole_steps(column["mulch_yd3"] * with_waste, ORDER_STEP_YD3),
-        "mulch_trip_count": np.where(column["mulch_yd3"] > 0, 1.0, 0.0),
-        "gravel_order_ton": whole_steps(gravel_ton * with_waste, ORDER_STEP_TON),
-        "gravel_trip_count": np.where(gravel_ton > 0, 1.0, 0.0),
+        "mulch_order_yd3": mulch_order_yd3,
+        "mulch_trip_count": is_big_mulch * 1.0,
+        "mulch_fetch_count": ~is_big_mulch & (mulch_order_yd3 > 0),
+        "gravel_order_ton": gravel_order_ton,
+        "gravel_trip_count": is_big_gravel * 1.0,
+        "gravel_fetch_count": ~is_big_gravel & (gravel_order_ton > 0),
         "fabric_order_ft2": column["fabric_ft2"] * with_waste,
-        "cutter_day_count": days[:, 0],
-        "loader_day_count": days[:, 1],
         "tiller_day_count": whole_steps(till_days, 1.0),
         "tip_ton": column["sod_lb"] / LB_PER_TON,
-    })  # fmt: skip
+    }, index=sums.index).join(machine_days(sums, rates=rates))  # fmt: skip
 
 
 def _add_days(jobs: pd.DataFrame, bed_hours: FloatArray, rates: RateBook) -> pd.DataFrame:
-    loads = jobs["load_count"].to_numpy(dtype=float)
-    work_hours = bed_hours + loads * rates.haul_hours_per_load.value
+    work_hours = bed_hours + sum(
+        jobs[task.quantity].to_numpy(dtype=float) * unit_hours(task, rates)
+        for task in job_tasks(rates)
+        if task.is_labor and task.quantity != "day_count"
+    )
     days = whole_days(work_hours, rates=rates)
     labor_hours = work_hours + days * rates.setup_hours_per_day.value
     return jobs.assign(day_count=days, labor_hours=labor_hours)

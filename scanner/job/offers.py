@@ -1,4 +1,4 @@
-"""What one call sells: the lead bed, add-ons while they fit the job limit, then phases."""
+"""What one call sells: a lead, an upgrade in the same job, and jobs that may follow."""
 
 from __future__ import annotations
 
@@ -6,20 +6,15 @@ import numpy as np
 import pandas as pd
 
 from scanner.errors import SchemaError
+from scanner.job.bundles import ADDED, LATER, LEAD, LIMIT_SLACK, UPGRADE
 from scanner.job.quantities import kept
+from scanner.job.saying import add_say
 from scanner.job.wording import add_words, describe_beds
 from scanner.schema.answers import YES, numbers_by_client, words_by_client
 from scanner.schema.documents import LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
-from scanner.schema.tables import (
-    BED_ORDER,
-    OFFER_BEDS,
-    OFFERS,
-    PRICES,
-    check_table,
-    empty_table,
-)
+from scanner.schema.tables import OFFER_BEDS, OFFERS, PRICES, check_table, empty_table
 
 SKETCH_PIECES = 6
 """More pieces than this are not sketched in a quarter of an hour (our rule, no source)."""
@@ -27,30 +22,27 @@ SKETCH_PIECES = 6
 SKETCH_SLOPE_PERCENT = 25.0
 """Steeper ground than this is not sketched in a quarter of an hour (our rule, no source)."""
 
-LIMIT_SLACK = 1e-9
-"""Crew-days that come to the limit exactly fit it, whatever the last binary digit."""
-
 
 def make_offers(
+    bundles: pd.DataFrame,
     prices: pd.DataFrame,
     offer_beds: pd.DataFrame,
-    order: pd.DataFrame,
     *,
     rules: LocalRules,
     rates: RateBook,
     answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
-    Make the offers of each client: what one call sells, and what may follow.
+    Write out what each client is offered.
 
     Parameters
     ----------
+    bundles
+        What `bundle_beds` chose.
     prices
-        Table `PRICES` of each bed alone and of the first beds of each order.
+        Table `PRICES` of those sets and of each bed alone.
     offer_beds
-        Table `OFFER_BEDS` of the same offers.
-    order
-        Table `BED_ORDER`.
+        Table `OFFER_BEDS` of the same.
     rules
         Job limit [crew-days].
     rates
@@ -61,75 +53,55 @@ def make_offers(
     Returns
     -------
     offers
-        Table `OFFERS`, by client and phase. Phase 1 holds the most beds, lead first,
-        that fit the job limit, at least one; each bed left over is a phase of its own,
-        in order.
+        Table `OFFERS`, by client: phase 1 is the lead with its upgrade, later jobs are
+        the phases after it.
 
     Raises
     ------
     SchemaError
-        If a table breaks its schema or an offer that is due was not drawn.
-
-    Examples
-    --------
-    >>> rules, rates = LocalRules.model_construct(), RateBook.model_construct()
-    >>> nothing = [empty_table(schema) for schema in (PRICES, OFFER_BEDS, BED_ORDER)]
-    >>> len(make_offers(*nothing, rules=rules, rates=rates))
-    0
+        If a table breaks its schema or an offer that is due was not priced.
     """
     answers = empty_table(ANSWERS) if answers is None else answers
-    prices, order = check_table(prices, PRICES), check_table(order, BED_ORDER)
+    prices = check_table(prices, PRICES)
     offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
-    if order.empty:
+    if bundles.empty:
         return empty_table(OFFERS)
     leads = prices[prices["is_lead"]].set_index("offer_id")
-    phases = _divide(order, leads, rules.job_limit_crew_days)
-    beds = _place_beds(offer_beds, order, phases)
+    _check_priced(bundles["offer_id"], leads)
+    jobs = bundles[bundles["role"].isin([LEAD, LATER])]
+    phases = jobs.assign(phase=np.where(jobs["role"] == LEAD, 1, jobs["job"] + 1))
+    beds = _place_beds(offer_beds, phases)
     offers = (
-        phases.merge(_measure(beds, answers), on="offer_id", validate="one_to_one")
+        phases[["client_id", "phase", "offer_id"]]
+        .merge(_measure(beds, answers), on="offer_id", validate="one_to_one")
         .merge(leads.reset_index().drop(columns="client_id"), on="offer_id", validate="one_to_one")
         .pipe(_add_saving, beds, leads)
+        .pipe(_add_upgrade, bundles, leads)
         .pipe(_add_doubts, rules.job_limit_crew_days, answers)
         .pipe(add_words, beds, rates=rates)
+        .pipe(add_say, bundles, offer_beds)
     )
     offers = offers.sort_values(["client_id", "phase"], ignore_index=True)
     return check_table(offers[[*OFFERS.columns]], OFFERS)
 
 
-def _divide(order: pd.DataFrame, leads: pd.DataFrame, limit_crew_days: float) -> pd.DataFrame:
-    """One row an offer: `client_id`, `phase`, `offer_id`."""
-    order = order.sort_values(["client_id", "place"], ignore_index=True)
-    together = order["client_id"] + "+" + order["place"].astype(str)
-    prefix_id = together.where(order["place"] > 1, order["bed_id"])
-    crew_days = prefix_id.map(leads["crew_days"])
-    _check_drawn(pd.concat([prefix_id[crew_days.isna()], order["bed_id"]]), leads)
-    fits = (crew_days <= limit_crew_days + LIMIT_SLACK) | (order["place"] == 1)
-    last_place = order["place"].where(fits, 0).groupby(order["client_id"]).transform("max")
-    is_last = order["place"] == last_place
-    is_later = order["place"] > last_place
-    first = order[is_last].assign(offer_id=prefix_id[is_last], phase=1)
-    later = order[is_later].assign(
-        offer_id=order["bed_id"][is_later], phase=(order["place"] - last_place + 1)[is_later]
-    )
-    columns = ["client_id", "phase", "offer_id"]
-    return pd.concat([first, later])[columns].sort_values(columns[:2], ignore_index=True)
-
-
-def _check_drawn(offer_ids: pd.Series[str], leads: pd.DataFrame) -> None:
+def _check_priced(offer_ids: pd.Series[str], leads: pd.DataFrame) -> None:
     missing = offer_ids[~offer_ids.isin(leads.index)]
     if not missing.empty:
         message = f"offers that are due were not drawn: {', '.join(missing.head(20))}"
         raise SchemaError(message)
 
 
-def _place_beds(
-    offer_beds: pd.DataFrame, order: pd.DataFrame, phases: pd.DataFrame
-) -> pd.DataFrame:
-    """Beds of the offers made, lead first."""
+def _place_beds(offer_beds: pd.DataFrame, phases: pd.DataFrame) -> pd.DataFrame:
+    """Beds of the jobs, each job's lead bed first."""
+    placed = phases[["client_id", "phase", "offer_id"]].assign(
+        bed_id=phases["beds"], place=phases["beds"].map(lambda beds: range(len(beds)))
+    )
     beds = (
-        offer_beds.drop(columns="client_id")
-        .merge(phases, on="offer_id", validate="many_to_one")
-        .merge(order[["bed_id", "place"]], on="bed_id", validate="many_to_one")
+        placed.explode(["bed_id", "place"])
+        .merge(
+            offer_beds.drop(columns="client_id"), on=["offer_id", "bed_id"], validate="one_to_one"
+        )
         .sort_values(["client_id", "phase", "place"], ignore_index=True)
     )
     return beds.assign(bed_words=describe_beds(beds))
@@ -142,6 +114,7 @@ def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     return by_offer.agg(
         edge_ft=("edge_ft", "sum"),
         area_ft2=("area_ft2", "sum"),
+        right_of_way_ft2=("right_of_way_ft2", "sum"),
         bed_count=("bed_id", "size"),
         bed_ids=("bed_id", " ".join),
         is_confirmed=("is_confirmed", "all"),
@@ -165,6 +138,26 @@ def _add_saving(offers: pd.DataFrame, beds: pd.DataFrame, leads: pd.DataFrame) -
     saving_cents = offers["offer_id"].map(apart_cents) - offers["price_cents"]
     # in one row, ground that only opens up when beds lie together may cost more than apart
     return offers.assign(saving_cents=saving_cents.clip(lower=0).where(offers["bed_count"] > 1, 0))
+
+
+def _add_upgrade(offers: pd.DataFrame, bundles: pd.DataFrame, leads: pd.DataFrame) -> pd.DataFrame:
+    """Put each lead's upgrade beside it: its beds, its price, what one job saves against two."""
+    upgrades, added = (
+        bundles[bundles["role"] == role].set_index("client_id") for role in (UPGRADE, ADDED)
+    )
+    is_lead = offers["phase"] == 1
+    client_id = offers["client_id"].where(is_lead)
+    offer_id = client_id.map(upgrades["offer_id"]).astype("str")
+    price_cents = offer_id.map(leads["price_cents"]).fillna(0)
+    added_cents = client_id.map(added["offer_id"]).astype("str").map(leads["price_cents"]).fillna(0)
+    apart_cents = (offers["price_cents"] + added_cents).where(price_cents > 0, 0)
+    return offers.assign(
+        upgrade_offer_id=offer_id.fillna(""),
+        upgrade_bed_ids=client_id.map(upgrades["beds"].map(" ".join)).astype("str").fillna(""),
+        upgrade_price_cents=price_cents.astype(int),
+        upgrade_gross_profit_cents=offer_id.map(leads["gross_profit_cents"]).fillna(0).astype(int),
+        upgrade_saving_cents=(apart_cents - price_cents).clip(lower=0).astype(int),
+    )
 
 
 def _add_doubts(

@@ -17,18 +17,15 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 
+from scanner.job.accents import place_accents
+from scanner.job.edge_rows import BORDER_FT, Shapes, edge_parts, far_ft
 from scanner.job.quantities import kept
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import OFFER_BEDS, PLANTS, check_table, empty_table
 from scanner.units import IN_PER_FT
 
-Shapes = npt.NDArray[np.object_]
-
 ROW_SHARE = sqrt(3) / 2
 """Rows of an equilateral grid over its spacing: 0.866 (trade values, section 2)."""
-
-BORDER_FT = 1e-4
-"""A position on the limit counts as inside it: a thousandth of an inch, far above rounding."""
 
 BLOCK_COUNT = 4000
 """Grounds laid out at a time, so that memory does not grow with the book."""
@@ -36,20 +33,20 @@ BLOCK_COUNT = 4000
 
 def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
-    Lay a staggered grid of plants over the plantable ground of each bed.
+    Place the plants of each bed: the few shrubs of an accent and the grid of a full planting.
 
     Parameters
     ----------
     offer_beds
         Table `OFFER_BEDS`, n rows, local frame [ft]; skipped beds are left out.
     rates
-        Plant spacing [in].
+        Plant spacing [in], spacing of an accent's shrubs [ft].
 
     Returns
     -------
     plants
-        Table `PLANTS`, one row a plant, in the order of `offer_beds`, then row by row
-        from the edge.
+        Table `PLANTS`, one row a plant: accents first, in the order of `offer_beds`, then
+        row by row from the edge.
 
     Raises
     ------
@@ -59,21 +56,24 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     Examples
     --------
     >>> from scanner.schema.documents import Rate
-    >>> two_feet = Rate(value=24, low=24, high=24, source="an example")
-    >>> rates = RateBook.model_construct(plant_spacing_in=two_feet)
+    >>> one = Rate(value=24, low=24, high=24, source="an example")
+    >>> rates = RateBook.model_construct(plant_spacing_in=one, accent_spacing_ft=one)
     >>> place_plants(empty_table(OFFER_BEDS), rates=rates).columns.tolist()
-    ['offer_id', 'bed_id', 'x_ft', 'y_ft', 'is_low']
+    ['offer_id', 'bed_id', 'planting', 'x_ft', 'y_ft', 'is_low']
     """
     offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
     grounds = np.asarray(offer_beds["plantable"], dtype=object)
     edges = np.asarray(offer_beds["edge"], dtype=object)
     # a bed drawn alone and drawn in an offer is mostly the same ground: lay it out once
     codes, firsts = _same_ground(grounds, edges)
-    spots = _lay_out(grounds[firsts], edges[firsts], rates.plant_spacing_in.value / IN_PER_FT)
+    spots = pd.concat([
+        place_accents(grounds[firsts], edges[firsts], rates=rates).assign(planting="accent"),
+        _lay_out(grounds[firsts], edges[firsts], rates.plant_spacing_in.value / IN_PER_FT)
+        .assign(planting="planted"),
+    ], ignore_index=True)  # fmt: skip
     if spots.empty:
         return empty_table(PLANTS)
-    plants = _onto_beds(offer_beds, codes, spots)
-    return check_table(plants, PLANTS)
+    return check_table(_onto_beds(offer_beds, codes, spots), PLANTS)
 
 
 def _same_ground(
@@ -91,11 +91,15 @@ def _lay_out(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
         block = slice(start, start + BLOCK_COUNT)
         spots = _lay_out_block(grounds[block], edges[block], spacing_ft)
         blocks.append(spots.assign(ground=spots["ground"] + start))
-    return pd.concat(blocks, ignore_index=True) if blocks else pd.DataFrame()
+    return (
+        pd.concat(blocks, ignore_index=True)
+        if blocks
+        else pd.DataFrame(columns=["ground", "x_ft", "y_ft"])
+    )
 
 
 def _lay_out_block(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
-    parts, owners = _edge_parts(grounds, edges)
+    _, parts, owners = edge_parts(grounds, edges)
     rows = _draw_rows(parts, owners, grounds, spacing_ft)
     spots = _step_along(rows, spacing_ft)
     points = shapely.points(spots["x_ft"], spots["y_ft"])
@@ -107,73 +111,7 @@ def _lay_out_block(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.Data
         # near another stretch of the edge its own rows rule
         & (shapely.distance(whole_edges, points) >= spots["depth_ft"] - 2 * BORDER_FT)
     )
-    return spots[fits]
-
-
-def _edge_parts(grounds: Shapes, edges: Shapes) -> tuple[Shapes, npt.NDArray[np.int64]]:
-    """Unbroken stretches of edge, the bed on their left, run on straight past their ends."""
-    drawn = ~(shapely.is_missing(edges) | shapely.is_empty(edges))
-    drawn &= ~(shapely.is_missing(grounds) | shapely.is_empty(grounds))
-    lines = shapely.line_merge(np.where(drawn, edges, shapely.LineString()))
-    parts, owners = shapely.get_parts(shapely.remove_repeated_points(lines), return_index=True)
-    is_line = shapely.length(parts) > 0
-    parts, owners = parts[is_line], owners[is_line]
-    parts = np.where(_bed_is_right(parts, grounds[owners]), shapely.reverse(parts), parts)
-    return _run_on(parts, _far_ft(parts, grounds[owners])), owners
-
-
-def _bed_is_right(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.bool_]:
-    inside = shapely.point_on_surface(grounds)
-    at_ft = shapely.line_locate_point(parts, inside)
-    step_ft = shapely.length(parts) * 1e-3
-    before = shapely.get_coordinates(
-        shapely.line_interpolate_point(parts, np.maximum(at_ft - step_ft, 0.0))
-    )
-    after = shapely.get_coordinates(
-        shapely.line_interpolate_point(parts, np.minimum(at_ft + step_ft, shapely.length(parts)))
-    )
-    along, across = after - before, shapely.get_coordinates(inside) - before
-    right: npt.NDArray[np.bool_] = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0] < 0
-    return right
-
-
-def _far_ft(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.float64]:
-    """How far the ground reaches from the edge [ft], one a part."""
-    corners, owners = shapely.get_coordinates(grounds, return_index=True)
-    reach_ft = np.zeros(len(parts))
-    np.maximum.at(reach_ft, owners, shapely.distance(parts[owners], shapely.points(corners)))
-    return reach_ft
-
-
-def _run_on(parts: Shapes, reach_ft: npt.NDArray[np.float64]) -> Shapes:
-    """Lengthen open lines at both ends by `reach_ft`, so that rows reach skew ends of a bed."""
-    is_open = ~shapely.is_closed(parts)
-    if not is_open.any():
-        return parts
-    lines, reach_ft = parts[is_open], reach_ft[is_open]
-    corners, owners = shapely.get_coordinates(lines, return_index=True)
-    starts = np.searchsorted(owners, np.arange(len(lines)))
-    ends = np.append(starts[1:], len(owners)) - 1
-    heads = _beyond(corners[starts + 1], corners[starts], reach_ft)
-    tails = _beyond(corners[ends - 1], corners[ends], reach_ft)
-    here = np.arange(len(lines))
-    order = np.argsort(np.concatenate([here, owners, here]), kind="stable")
-    all_corners = np.concatenate([heads, corners, tails])[order]
-    longer = parts.copy()
-    longer[is_open] = shapely.linestrings(
-        all_corners, indices=np.concatenate([here, owners, here])[order]
-    )
-    return longer
-
-
-def _beyond(
-    before: npt.NDArray[np.float64], end: npt.NDArray[np.float64], reach_ft: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
-    way = end - before
-    on: npt.NDArray[np.float64] = end + way / np.hypot(way[:, 0], way[:, 1])[:, None] * (
-        reach_ft[:, None] + 1.0
-    )
-    return on
+    return spots[fits].sort_values(["ground", "part", "place", "step"], kind="stable")
 
 
 def _draw_rows(
@@ -182,7 +120,7 @@ def _draw_rows(
     # Where plants may stand at all: a corner too narrow for one must not shift the rows.
     inner = shapely.buffer(grounds, BORDER_FT - spacing_ft / 2)
     first_ft = shapely.distance(parts, inner[owners]) + BORDER_FT
-    room_ft = np.where(np.isnan(first_ft), -1.0, _far_ft(parts, inner[owners]) - first_ft)
+    room_ft = np.where(np.isnan(first_ft), -1.0, far_ft(parts, inner[owners]) - first_ft)
     row_ft = ROW_SHARE * spacing_ft
     counts = np.floor((room_ft + 2 * BORDER_FT) / row_ft).astype(np.int64) + 1
     part = np.repeat(np.arange(len(parts)), counts)
@@ -252,8 +190,9 @@ def _onto_beds(
     offer_beds: pd.DataFrame, codes: npt.NDArray[np.int64], spots: pd.DataFrame
 ) -> pd.DataFrame:
     beds = offer_beds[["offer_id", "bed_id"]].assign(ground=codes, bed=np.arange(len(offer_beds)))
+    spots = spots.assign(at=np.arange(len(spots)))
     plants = beds.merge(spots, on="ground").sort_values(
-        ["bed", "part", "place", "step"], kind="stable", ignore_index=True
+        ["planting", "bed", "at"], kind="stable", ignore_index=True
     )
     return plants.assign(is_low=_is_low(offer_beds, plants))[[*PLANTS.columns]]
 

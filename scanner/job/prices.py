@@ -1,4 +1,4 @@
-"""What each offer costs and sells for, in each of the three finishes."""
+"""What each offer costs and sells for, in each of the four finishes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scanner.job.method import GATE_COLUMN, choose_method
 from scanner.job.quantities import kept
 from scanner.job.ranges import add_range, assess_knowledge
 from scanner.schema.answers import numbers_by_client
-from scanner.schema.documents import FINISHES, Finish, RateBook
+from scanner.schema.documents import FINISHES, RateBook
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import (
     CLIENTS,
@@ -52,7 +52,8 @@ def price_offers(
     Returns
     -------
     prices
-        Table `PRICES`, three rows an offer, in the order of `offer_beds`.
+        Table `PRICES`, a row an offer and finish, in the order of `offer_beds`; a planted
+        finish that gets no plant is left out.
 
     Raises
     ------
@@ -83,7 +84,8 @@ def price_offers(
     )
     if offer_beds.empty:
         return empty_table(PRICES)
-    methods = choose_method(offer_beds, rates=rates).set_index("offer_id")["method"]
+    codes, offer_ids = pd.factorize(offer_beds["offer_id"])
+    methods = pd.Series(choose_method(offer_beds, codes, rates=rates), index=offer_ids)
     sheets = [
         make_cost_sheet(offer_beds, quantities, methods, finish=finish, rates=rates)
         for finish in FINISHES
@@ -92,11 +94,14 @@ def price_offers(
     offers = offer_beds.drop_duplicates("offer_id")[["offer_id", "client_id"]].assign(
         method=methods.to_numpy(), is_wildfire=knowledge["is_wildfire"].to_numpy()
     ).reset_index(drop=True)  # fmt: skip
+    fits = _planted_finishes(sheets)
+    lead = _lead_finish(offers["is_wildfire"], fits, rates)
     priced = [
-        _price_finish(offers, sheet, rates).pipe(add_range, sheet, knowledge, rates=rates)
+        _price_finish(offers, sheet, lead == sheet.finish, rates)
+        .pipe(add_range, sheet, knowledge, rates=rates)
         for sheet in sheets
-    ]
-    return check_table(_by_offer(priced), PRICES)
+    ]  # fmt: skip
+    return check_table(_by_offer(priced, fits), PRICES)
 
 
 def join_quantities(
@@ -155,7 +160,29 @@ def full_price_cents(direct_cents: IntArray, rates: RateBook) -> IntArray:
     return whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
 
 
-def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd.DataFrame:
+def _planted_finishes(sheets: list[CostSheet]) -> list[np.ndarray]:
+    """Tell of each finish which offers it can be made for: none is called planted that gets no plant."""
+    return [
+        (sheet.plant_counts > 0) | (sheet.finish not in ("accent", "planted")) for sheet in sheets
+    ]
+
+
+def _lead_finish(
+    is_wildfire: pd.Series[bool], fits: list[np.ndarray], rates: RateBook
+) -> np.ndarray:
+    """Gravel where mulch carries fire, else the book's lead finish, mulch where no plant fits."""
+    wanted = fits[FINISHES.index(rates.lead_finish)]
+    return np.where(is_wildfire, "gravel", np.where(wanted, rates.lead_finish, "mulch"))
+
+
+def _add_gates(offer_beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    gates_in = numbers_by_client(answers, "gate width in")
+    return offer_beds.assign(**{GATE_COLUMN: offer_beds["client_id"].map(gates_in).astype(float)})
+
+
+def _price_finish(
+    offers: pd.DataFrame, sheet: CostSheet, is_lead: np.ndarray, rates: RateBook
+) -> pd.DataFrame:
     direct_cents = sheet.direct_cents
     price_cents = np.maximum(
         full_price_cents(direct_cents, rates), cents_from_usd(rates.minimum_job_usd.value)
@@ -164,10 +191,11 @@ def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd
     tax_cents = whole_cents(price_cents / CENTS_PER_USD * rates.sales_tax_share.value)
     return offers.assign(
         finish=sheet.finish,
-        is_lead=_is_lead(offers["is_wildfire"], sheet.finish, rates),
+        is_lead=is_lead,
         labor_hours=sheet.labor_hours,
         crew_days=sheet.labor_hours / crew_day_hours,
         haul_loads=sheet.load_counts,
+        plant_count=sheet.plant_counts,
         direct_cost_cents=direct_cents,
         price_cents=price_cents,
         sales_tax_cents=tax_cents,
@@ -175,12 +203,10 @@ def _price_finish(offers: pd.DataFrame, sheet: CostSheet, rates: RateBook) -> pd
     )
 
 
-def _is_lead(is_wildfire: pd.Series[bool], finish: Finish, rates: RateBook) -> np.ndarray:
-    # only gravel is right where mulch carries fire; the other prices stay for comparison
-    return np.where(is_wildfire, finish == "gravel", finish == rates.lead_finish)
-
-
-def _by_offer(priced: list[pd.DataFrame]) -> pd.DataFrame:
-    prices = pd.concat([rows.assign(offer=np.arange(len(rows))) for rows in priced])
-    prices = prices.sort_values("offer", kind="stable", ignore_index=True)
+def _by_offer(priced: list[pd.DataFrame], fits: list[np.ndarray]) -> pd.DataFrame:
+    """Put the finishes of each offer together, without those that get no plant."""
+    numbered = [
+        rows.assign(offer=np.arange(len(rows)))[fit] for rows, fit in zip(priced, fits, strict=True)
+    ]
+    prices = pd.concat(numbered).sort_values("offer", kind="stable", ignore_index=True)
     return prices[[*PRICES.columns]]

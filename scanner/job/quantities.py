@@ -78,7 +78,7 @@ def take_off(
     quantities = (
         offer_beds[["offer_id", "bed_id"]]
         .pipe(_add_strip, offer_beds, rates)
-        .assign(plant_count=_count_plants(offer_beds, check_table(plants, PLANTS)))
+        .assign(**_count_plants(offer_beds, check_table(plants, PLANTS)))
         .pipe(_add_cover, offer_beds, rates)
         .assign(head_count=_count_heads(offer_beds, clients, rates, answers))
     )
@@ -105,7 +105,7 @@ def kept(offer_beds: pd.DataFrame) -> pd.DataFrame:
 def _add_strip(quantities: pd.DataFrame, offer_beds: pd.DataFrame, rates: RateBook) -> pd.DataFrame:
     wall_ft2 = offer_beds["wall_strip_ft2"]
     bank_yd3 = (
-        ground_ft2(offer_beds) * rates.cut_depth_in.value + wall_ft2 * skim_depth_in(rates)
+        ground_ft2(offer_beds) * rates.cut_depth_in.value + wall_ft2 * rates.skim_depth_in.value
     ) / FT2_IN_PER_YD3
     loose_yd3 = bank_yd3 * rates.swell_ratio.value
     sod_lb = bank_yd3 * rates.soil_wet_lb_per_yd3.value
@@ -132,11 +132,14 @@ def _add_cover(quantities: pd.DataFrame, offer_beds: pd.DataFrame, rates: RateBo
     )
 
 
-def _count_plants(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> np.ndarray:
+def _count_plants(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> dict[str, np.ndarray]:
     keys = ["offer_id", "bed_id"]
-    counts = plants.groupby(keys).size().rename("plant_count").reset_index()
-    counted = offer_beds[keys].merge(counts, on=keys, how="left", validate="one_to_one")
-    return counted["plant_count"].fillna(0).to_numpy().astype(int)
+    own = pd.MultiIndex.from_frame(offer_beds[keys])
+    return {
+        column: plants[plants["planting"] == planting].groupby(keys).size()
+        .reindex(own, fill_value=0).to_numpy().astype(int)
+        for column, planting in (("accent_count", "accent"), ("plant_count", "planted"))
+    }  # fmt: skip
 
 
 def _count_heads(
@@ -174,20 +177,3 @@ def ground_ft2(offer_beds: pd.DataFrame) -> pd.Series[float]:
         Area less the strip along a wall [ft²], never negative.
     """
     return (offer_beds["area_ft2"] - offer_beds["wall_strip_ft2"]).clip(lower=0.0)
-
-
-def skim_depth_in(rates: RateBook) -> float:
-    """
-    Tell how deep the sod is skimmed where no trench is dug.
-
-    Parameters
-    ----------
-    rates
-        Depth that a sod cutter takes, depth of the strip [in].
-
-    Returns
-    -------
-    depth_in
-        The sod's depth [in], never more than the strip's.
-    """
-    return min(rates.sod_cutter_cut_in.value, rates.cut_depth_in.value)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from scanner.job.method import day_rates
 from scanner.schema.documents import RateBook
 from scanner.schema.rate_book import LABOR, WASTE, factor
 
@@ -80,39 +81,53 @@ def bed_tasks(rates: RateBook) -> tuple[Task, ...]:
     Examples
     --------
     >>> [task.task for task in bed_tasks(RateBook.model_construct())][0]
-    'dig out by hand and barrow'
+    'dig out by hand'
     """
-    plant_usd, plant_minutes = f"plant_{rates.plant_size}_usd", f"plant_{rates.plant_size}_minutes"
     heads = ("heads_per_100ft",)
     return (
-        _work("dig out by hand and barrow", "hand_yd3", "yd3", "dig_hand_hours_per_yd3"),
+        _work("dig out by hand", "hand_yd3", "yd3", "dig_hand_hours_per_yd3"),
         _work("skim the sod along the wall by hand", "skim_yd3", "yd3", "dig_hand_hours_per_yd3"),
         _work("cut the sod with the sod cutter", "cutter_ft2", "ft2", "sod_cutter_ft2_per_hour"),
-        _work("barrow the cut sod", "cutter_yd3", "yd3", "barrow_hours_per_yd3"),
         _work("dig out and load with the loader", "loader_yd3", "yd3", "loader_hours_per_yd3"),
+        _work(
+            "take up cut sod and dig with the loader", "after_cut_yd3", "yd3",
+            "loader_after_cut_hours_per_yd3",
+        ),
+        _work("barrow to the trailer", "barrow_yd3", "yd3", "barrow_hours_per_yd3"),
         _work("load the trailer by hand", "load_yd3", "yd3 loose", "load_trailer_yd3_per_hour"),
         _work("cap or convert sprinkler heads", "head_count", "head", "head_hours", by=heads),
         _cost("parts for sprinkler heads", "head_count", "head", "head_usd", by=heads),
         _work("set edging", "edging_ft", "ft", "set_edging_ft_per_hour"),
         _work("spread compost", "compost_yd3", "yd3", "spread_compost_yd3_per_hour"),
         _work("till compost in", "till_ft2", "ft2", "till_ft2_per_hour"),
-        _work("plant", "plant_count", "plant", plant_minutes),
-        _work("water in", "plant_count", "plant", "water_in_minutes"),
+        *_planting("plant", "plants", "plant_count", rates.plant_size),
+        *_planting("plant shrubs", "shrubs", "accent_count", rates.accent_size),
         _work("lay fabric", "fabric_ft2", "ft2", "lay_fabric_ft2_per_hour"),
         _work("spread mulch", "mulch_yd3", "yd3", "spread_mulch_yd3_per_hour"),
         _work("spread gravel", "gravel_yd3", "yd3", "spread_gravel_yd3_per_hour"),
-        _cost("plants", "plant_count", "plant", plant_usd),
-        _cost("plant warranty, plants", "plant_count", "plant", "plant_warranty_share", plant_usd),
-        _cost(
-            "plant warranty, planting", "plant_count", "plant",
-            "plant_warranty_share", plant_minutes, LABOR,
-        ),
     )  # fmt: skip
 
 
-def job_tasks() -> tuple[Task, ...]:
+def _planting(work: str, what: str, quantity: str, size: str) -> tuple[Task, ...]:
+    usd, minutes = f"plant_{size}_usd", f"plant_{size}_minutes"
+    warranty = "plant_warranty_share"
+    return (
+        _work(work, quantity, "plant", minutes),
+        _work(f"water in {what}", quantity, "plant", "water_in_minutes"),
+        _cost(what, quantity, "plant", usd),
+        _cost(f"warranty on {what}", quantity, "plant", warranty, usd),
+        _cost(f"warranty on planting {what}", quantity, "plant", warranty, minutes, LABOR),
+    )
+
+
+def job_tasks(rates: RateBook) -> tuple[Task, ...]:
     """
     List the tasks, purchases and fees that the beds of an offer share.
+
+    Parameters
+    ----------
+    rates
+        The rate book: which machines are owned.
 
     Returns
     -------
@@ -121,13 +136,18 @@ def job_tasks() -> tuple[Task, ...]:
 
     Examples
     --------
-    >>> [task.task for task in job_tasks() if task.is_labor]
+    >>> [task.task for task in job_tasks(RateBook.model_construct()) if task.is_labor][:2]
     ['haul away', 'set up and clean up']
     """
-    waste = (WASTE,)
+    waste, gravel = (WASTE,), (WASTE, "gravel_ton_per_yd3")
+    cutter_key, loader_key = day_rates(rates)
     return (
         _work("haul away", "load_count", "load", "haul_hours_per_load"),
         _work("set up and clean up", "day_count", "day", "setup_hours_per_day"),
+        _work("fetch the sod cutter", "cutter_fetch_count", "day", "sod_cutter_fetch_hours"),
+        _work("set up the loader", "loader_day_count", "day", "loader_setup_hours"),
+        _work("fetch mulch", "mulch_fetch_count", "trip", "fetch_hours"),
+        _work("fetch gravel", "gravel_fetch_count", "trip", "fetch_hours"),
         _cost("edging, whole sticks", "edging_order_ft", "ft", "edging_usd_per_ft"),
         _cost("compost, by the half yard", "compost_order_yd3", "yd3", "compost_usd_per_yd3"),
         _cost(
@@ -137,12 +157,13 @@ def job_tasks() -> tuple[Task, ...]:
         _cost("delivery of mulch", "mulch_trip_count", "trip", "mulch_delivery_usd"),
         _cost(
             "gravel with waste, by the tenth of a ton", "gravel_order_ton", "ton",
-            "gravel_usd_per_ton", by=(WASTE, "gravel_ton_per_yd3"),
+            "gravel_usd_per_ton", by=gravel,
         ),
         _cost("delivery of gravel", "gravel_trip_count", "trip", "gravel_delivery_usd"),
         _cost("fabric with waste", "fabric_order_ft2", "ft2", "fabric_usd_per_ft2", by=waste),
-        _cost("sod cutter", "cutter_day_count", "day", "sod_cutter_usd_per_day"),
-        _cost("loader", "loader_day_count", "day", "loader_usd_per_day"),
+        _cost("sod cutter", "cutter_day_count", "day", cutter_key),
+        _cost("loader", "loader_day_count", "day", loader_key),
+        _cost("transport of the loader", "loader_trip_count", "job", "loader_transport_usd"),
         _cost("tiller", "tiller_day_count", "day", "tiller_usd_per_day"),
         _cost("tip fee", "tip_ton", "ton", "tip_fee_usd_per_ton"),
         _cost("mobilization", "day_count", "day", "mobilization_usd_per_day"),

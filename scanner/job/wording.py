@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import pandas as pd
 
-from scanner.schema.documents import FINISH_WORDS, RateBook
+from scanner.schema.documents import FINISH_LONG_WORDS, RateBook
 from scanner.units import FT2_IN_PER_YD3
-
-THEN = "; then "
-"""Between what a client's first offer sells and its later phases."""
 
 DESIGNER = "refer to a landscape designer: "
 
@@ -68,46 +63,26 @@ def add_words(offers: pd.DataFrame, beds: pd.DataFrame, *, rates: RateBook) -> p
     Returns
     -------
     offers
-        With `offer` and `cautions`.
+        With `offer`, `cautions` and what may follow: `later`, `later_jobs`,
+        `later_price_cents`.
     """
-    named = offers["offer_id"].map(join_words(beds)) + ", " + offers["finish"].map(FINISH_WORDS)
-    named = named.where(~offers["needs_designer"], DESIGNER + named)
-    return offers.assign(
-        offer=named.where(offers["phase"] == 1, _phase(offers) + named)
-        + _what_follows(offers, named),
-        cautions=offers["offer_id"].map(join_cautions(offers, beds, lifting=lifting(rates))),
+    named = (
+        offers["offer_id"].map(join_words(beds)) + ", " + offers["finish"].map(FINISH_LONG_WORDS)
     )
+    named = named.where(~offers["needs_designer"], DESIGNER + named)
+    cautions = offers["offer_id"].map(join_cautions(offers, beds, lifting=lifting(rates)))
+    return offers.assign(offer=named, cautions=cautions).pipe(_add_later)
 
 
-def name_later_phases(offer: str) -> str:
-    """
-    Shorten an offer to what is sold first, the later phases by number alone.
-
-    Parameters
-    ----------
-    offer
-        What an offer is, in the words of `add_words`.
-
-    Returns
-    -------
-    words
-        The same where there is one phase.
-
-    Examples
-    --------
-    >>> name_later_phases("52 ft curb bed, mulch; then phase 2: 30 ft house-front bed, mulch")
-    '52 ft curb bed, mulch; then phase 2'
-    >>> name_later_phases("one, mulch; then phase 2: two, mulch; phase 3: three, mulch")
-    'one, mulch; then phases 2 to 3'
-    >>> name_later_phases("one, mulch")
-    'one, mulch'
-    """
-    first, then, later = offer.partition(THEN)
-    phases = re.findall(r"(?:^|; )phase (\d+): ", later)
-    if not phases:
-        return offer
-    named = f"phases {phases[0]} to {phases[-1]}" if len(phases) > 1 else f"phase {phases[0]}"
-    return f"{first}{then}{named}"
+def _add_later(offers: pd.DataFrame) -> pd.DataFrame:
+    """Put the jobs that may follow beside each client's lead: how many, how much, what."""
+    later = offers[offers["phase"] > 1].groupby("client_id")
+    client_id = offers["client_id"].where(offers["phase"] == 1)
+    return offers.assign(
+        later=client_id.map(later["offer"].agg("; ".join)).astype("str").fillna(""),
+        later_jobs=client_id.map(later.size()).fillna(0).astype(int),
+        later_price_cents=client_id.map(later["price_cents"].sum()).fillna(0).astype(int),
+    )
 
 
 def lifting(rates: RateBook) -> str:
@@ -126,20 +101,6 @@ def lifting(rates: RateBook) -> str:
     """
     weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
     return LIFTING.format(weight_lb=weight_lb)
-
-
-def _phase(offers: pd.DataFrame) -> pd.Series[str]:
-    return "phase " + offers["phase"].astype(str) + ": "
-
-
-def _what_follows(offers: pd.DataFrame, named: pd.Series[str]) -> pd.Series[str]:
-    """Words on the later phases, behind the words of a client's first."""
-    later = offers.assign(words=_phase(offers) + named)
-    later = later[later["phase"] > 1].sort_values(["client_id", "phase"])
-    # without later phases the joined column has no type of its own
-    joined = later.groupby("client_id")["words"].agg("; ".join).astype("str")
-    follows = offers["client_id"].map(THEN + joined).astype("str").fillna("")
-    return follows.where(offers["phase"] == 1, "")
 
 
 def join_words(beds: pd.DataFrame) -> pd.Series[str]:
@@ -195,8 +156,8 @@ def join_cautions(offers: pd.DataFrame, beds: pd.DataFrame, *, lifting: str) -> 
     'roots; permit; in pairs'
     """
     of_beds = beds[["offer_id", "cautions"]].assign(cautions=beds["cautions"].str.split("; "))
-    # a tiller is a machine too: every planted finish takes one
-    has_machine = (offers["method"] != "hand") | (offers["finish"] != "mulch")
+    # a tiller is a machine too: a full planting takes one
+    has_machine = (offers["method"] != "hand") | (offers["finish"] == "planted")
     of_work = pd.concat([
         offers[["offer_id"]].assign(cautions=lifting),
         offers.loc[has_machine, ["offer_id"]].assign(cautions=MACHINE),

@@ -192,16 +192,20 @@ def _free_name(name: str) -> str:
 def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
     text_names = ("client_id", "name", "address", "phone", "route", "mow_day")
     money_names = ("price", "price_low", "price_high", "gross_profit", "expected_profit",
-                   "profit_per_crew_day", "profit_per_selling_hour")  # fmt: skip
+                   "profit_per_crew_day", "profit_per_selling_hour", "later_price")  # fmt: skip
+    words = ("say", "offer", "bed_ids", "finish", "reasons", "cautions", "upgrade_bed_ids", "later",
+             "last_contact", "last_outcome")  # fmt: skip
+    has_upgrade = call["upgrade_bed_ids"] != ""
     values = (
         {name: call[name] for name in text_names}
-        | {name: call[name] for name in ("offer", "bed_ids", "reasons", "cautions", "last_contact", "last_outcome")}
-        | {name: number(call[name]) for name in ("edge_ft", "area_ft2", "crew_days")}
-        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
+        | {name: call[name] for name in words}
+        | {name: number(call[name]) for name in ("edge_ft", "area_ft2", "crew_days", "right_of_way_ft2")}
+        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("price_over_annual", "chance", "chance_low", "chance_high")}
         | {f"{name}_usd": usd(call[f"{name}_cents"]) for name in money_names}
-        | {"rank": int(call["rank"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
-           "confirmed": yes_no(call["is_confirmed"]), "change": "",
-           "chance_calls": count(call["chance_calls_count"])}
+        | {f"upgrade_{name}_usd": usd(call[f"upgrade_{name}_cents"]) if has_upgrade else None
+           for name in ("price", "saving")}
+        | {"rank": int(call["rank"]), "later_jobs": int(call["later_jobs"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
+           "confirmed": yes_no(call["is_confirmed"]), "change": ""}
         | dict.fromkeys(CALL_LIST.filled_in, "")
     )  # fmt: skip
     return {name: values[name] for name in CALL_LIST.names}

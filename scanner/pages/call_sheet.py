@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from math import isfinite
 from typing import Any, BinaryIO
 
-from scanner.schema.documents import BreakEven, Scan
+from scanner.schema.documents import Scan
 from scanner.sheets.lists import CALL_LIST, LEFT_OUT, UNSEEN
 from scanner.sheets.writer import Page, write_workbook
 
 Rows = Iterable[Mapping[str, Any]]
 
 ABOUT = (
-    ("What this is", "Whom to call about a planted bed, best first: chance of a sale times gross profit."),
-    ("chance", "Share of such calls that end in a sale this season; low and high are the ends of its 80 % range."),
-    ("chance_calls", "Clients called in a year on record that the chance rests on; 0: on the rate book alone."),
+    ("What this is", "Whom to call about an accent bed, best first: chance of a sale times gross profit."),
+    ("chance", "Share of such calls that end in a sale this season; it falls with the price in years. Low and high are the ends of its 80 % range."),
+    ("price_over_annual", "The price in years of what the client pays for mowing, or of what is usual where that is not known."),
     ("price", "Quick price before tax, from the lot's outline. It is not a quote: measure on the visit."),
     ("price low and high", "What the price may come to once the lot is measured."),
     ("crew_days", "Labor hours over the crew's hours in a day."),
@@ -48,18 +47,33 @@ def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows, unseen: R
     write_workbook(
         file,
         (Page(CALL_LIST, rows), Page(LEFT_OUT, left_out), Page(UNSEEN, unseen)),
-        (*ABOUT, ("Stripping sod", _stripping_words(scan.break_even))),
+        (*ABOUT, *_at_your_rates(scan)),
         title=f"{scan.name}, {scan.today.isoformat()}",
         author=scan.rules.company.name,
         day=scan.today,
     )
 
 
-def _stripping_words(break_even: BreakEven) -> str:
-    """Say from which area on each machine is cheaper than digging by hand."""
-    areas = (("a sod cutter", break_even.cutter_ft2), ("a loader", break_even.loader_ft2))
-    parts = [
-        f"{machine} from about {area_ft2:,.0f} ft²" if isfinite(area_ft2) else f"{machine} never"
-        for machine, area_ft2 in areas
-    ]
-    return f"At your rates digging by hand is cheapest for small beds; {', '.join(parts)} a day."
+def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
+    """Say what the chances rest on, and from which area on each way of stripping is the cheapest."""
+    record = scan.chance_record
+    rests_on = (
+        f"Chances rest on {record.attempt_count} tries to reach a client, {record.talk_count} talks and "
+        f"{record.quote_count} quotes on record, and on the rate book's starting values."
+    )
+    stripping = " ".join(
+        f"{place}: {_cheapest_words(methods)}."
+        for place, methods in (
+            ("At a curb", scan.break_even.at_curb),
+            ("Elsewhere", scan.break_even.elsewhere),
+        )
+    )
+    return ("Chances", rests_on), ("Stripping sod", f"Cheapest at your rates. {stripping}")
+
+
+def _cheapest_words(methods: tuple[tuple[str, float], ...]) -> str:
+    """Name each method with the area from which on it is the cheapest."""
+    first, *others = methods
+    return ", ".join(
+        [first[0], *(f"{method} from {area_ft2:,.0f} ft²" for method, area_ft2 in others)]
+    )

@@ -9,7 +9,7 @@ import pandas as pd
 
 from scanner.schema.documents import Scan
 from scanner.schema.tables import SKIP_REASONS
-from scanner.sheets.cells import json_value, number, usd
+from scanner.sheets.cells import json_value, usd
 from scanner.sheets.columns import scaled
 
 
@@ -72,17 +72,33 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "area_ft2": _total(found["area_ft2"]),
         "price_usd": usd(offers["price_cents"].sum()),
         "gross_profit_usd": usd(offers["gross_profit_cents"].sum()),
-        "expected_profit_usd": usd(calls["expected_profit_cents"].sum()),
+        **_expected(scan.totals[scan.totals["is_all"]].iloc[0]),
+        "by_route": {
+            total["route"]: {"offers": int(total["call_count"]), **_expected(total)}
+            for _, total in scan.totals[~scan.totals["is_all"]].iterrows()
+        },
         "faults": int((scan.problems["severity"] == "fault").sum()),
         "left_out": int((scan.calls["left_out"] != "").sum()),
         "later_phases": int((scan.offers["phase"] > 1).sum()),
         "unconfirmed": int((~offers["is_confirmed"]).sum()),
         **_unconfirmed(scan, found, calls, offers),
         "refer_to_designer": int(offers["needs_designer"].sum()),
-        "sod_cutter_from_ft2": number(scan.break_even.cutter_ft2, digits=0),
-        "loader_from_ft2": number(scan.break_even.loader_ft2, digits=0),
-        "chance_calls": round(float(calls["chance_calls_count"].max())) if len(calls) else 0,
+        "cheapest_at_curb_from_ft2": dict(scan.break_even.at_curb),
+        "cheapest_elsewhere_from_ft2": dict(scan.break_even.elsewhere),
+        "chance_attempts": scan.chance_record.attempt_count,
+        "chance_talks": scan.chance_record.talk_count,
+        "chance_quotes": scan.chance_record.quote_count,
         "scanned_on": scan.today.isoformat(),
+    }
+
+
+def _expected(total: pd.Series[Any]) -> dict[str, Any]:
+    """Gross profit to expect, its 80 % range, and the chance of nothing."""
+    return {
+        "expected_profit_usd": usd(total["expected_profit_cents"]),
+        "expected_profit_low_usd": usd(total["expected_profit_low_cents"]),
+        "expected_profit_high_usd": usd(total["expected_profit_high_cents"]),
+        "chance_of_no_sale": round(float(total["chance_of_no_sale"]), 4),
     }
 
 

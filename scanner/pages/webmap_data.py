@@ -116,9 +116,11 @@ def _offers(part: Part, calls: pd.DataFrame) -> pd.DataFrame:
 
 
 def _offer_rows(offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
+    # What to say on the phone; a job that may follow is named alone
+    said = offers["say"].where(offers["say"] != "", offers["offer"])
     return _array(
         json_texts(offers["offer_id"]), *_whole(offers, "rank", "band"),
-        *(json_texts(offers[name]) for name in ("offer", "bed_ids")), *_whole(offers, *_MONEY),
+        *(json_texts(texts) for texts in (said, offers["bed_ids"])), *_whole(offers, *_MONEY),
         decimals(offers["crew_days"]), *_whole(offers, "saving_cents"), decimals(offers["chance"], digits=3),
         *_whole(offers, "is_confirmed"), reasons, unknowns,
     )  # fmt: skip

@@ -20,7 +20,7 @@ SKIP_REASONS = (
 FLAGS = ("yes", "no", "")
 SPRINKLERS = ("yes", "no", "unknown", "")
 SEVERITIES = ("fault", "note")
-METHODS = ("hand", "sod cutter", "loader")
+METHODS = ("hand", "sod cutter", "loader", "cutter and loader")
 
 DType = Literal["str", "float64", "int64", "bool", "geometry"]
 

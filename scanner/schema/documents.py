@@ -25,6 +25,7 @@ from scanner.schema.local_rules import (
     Setbacks,
 )
 from scanner.schema.rate_book import (
+    FINISH_LONG_WORDS,
     FINISH_WORDS,
     FINISHES,
     Finish,
@@ -51,12 +52,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FINISHES",
+    "FINISH_LONG_WORDS",
     "FINISH_WORDS",
     "PART_TABLES",
     "AlongKind",
     "Backgrounds",
     "Book",
     "BreakEven",
+    "ChanceRecord",
     "Company",
     "Document",
     "FaceKind",
@@ -108,16 +111,32 @@ class Book:
 @dataclass(frozen=True)
 class BreakEven:
     """
-    Areas from which a machine is cheaper than digging by hand.
+    How the cheapest way of stripping goes with the area [ft²].
 
     Attributes
     ----------
-    cutter_ft2, loader_ft2
-        Area in one day's rental [ft²]; infinite where the machine never pays.
+    at_curb, elsewhere
+        Pairs of a method and the area [ft²] from which on it is the cheapest, in order.
     """
 
-    cutter_ft2: float
-    loader_ft2: float
+    at_curb: tuple[tuple[str, float], ...]
+    elsewhere: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class ChanceRecord:
+    """
+    What is on record at each stage of a sale.
+
+    Attributes
+    ----------
+    attempt_count, talk_count, quote_count
+        Tries to reach a client, talks that were decided, quotes.
+    """
+
+    attempt_count: int
+    talk_count: int
+    quote_count: int
 
 
 Part = Mapping[str, pd.DataFrame]
@@ -162,6 +181,10 @@ class Scan:
         Tables `OFFERS`, `CALLS`.
     left_out
         Table `LEFT_OUT`.
+    totals
+        Table `TOTALS`.
+    chance_record
+        What the chances rest on.
     problems
         Table `PROBLEMS`, the book's and the scan's.
     rates, rules
@@ -180,6 +203,8 @@ class Scan:
     offers: pd.DataFrame
     calls: pd.DataFrame
     left_out: pd.DataFrame
+    totals: pd.DataFrame
+    chance_record: ChanceRecord
     problems: pd.DataFrame
     rates: RateBook
     rules: LocalRules
@@ -222,6 +247,8 @@ class Season:
         Tables `JOBS`, `JOB_TASKS`.
     visits, measurements
         Tables `VISITS`, `MEASUREMENTS`.
+    listed
+        Table `LISTED`: what the last scan offered.
     """
 
     calls: pd.DataFrame
@@ -231,6 +258,7 @@ class Season:
     job_tasks: pd.DataFrame
     visits: pd.DataFrame
     measurements: pd.DataFrame
+    listed: pd.DataFrame
 
     @cached_property
     def beds(self) -> GeoDataFrame:

@@ -12,6 +12,7 @@ from scanner.schema.columns import (
     word_column,
 )
 from scanner.schema.edge_kinds import ALONG
+from scanner.schema.rate_book import FINISHES
 
 OUTCOMES = (
     "not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call",
@@ -57,7 +58,7 @@ JOBS = TableSchema("jobs", "Jobs sold and built, one row a job.", {
     "job_id": text_column("number of the job", unique=True),
     "client_id": text_column("client"),
     "bed_ids": text_column("beds built, joined by a blank"),
-    "finish": word_column("finish", ("mulch", "planted", "gravel")),
+    "finish": word_column("finish", FINISHES),
     "method": text_column("how the sod was stripped"),
     "built_on": text_column("last day on the job, ISO"),
     "area_ft2": number_column("ft2", "area as sold"),
@@ -104,10 +105,12 @@ LISTED = TableSchema("listed", "What the last scan offered, one row a first-phas
     "client_id": text_column("client"),
     "scanned_on": text_column("day of that scan, ISO"),
     "offer": text_column("what it is, in words"),
+    "say": text_column("what to open the call with"),
     "bed_ids": text_column("beds in it, lead first, joined by a blank"),
     "along": text_column("what they run along, each once, joined by a blank"),
     "area_ft2": number_column("ft2", "area"),
     "crew_days": number_column("days", "crew-days"),
+    "price_cents": cents_column("quick price, exact, before tax"),
     "price_low_cents": cents_column("low end of the quick price"),
     "price_high_cents": cents_column("high end of the quick price"),
     "gross_profit_cents": cents_column("gross profit", least=None),

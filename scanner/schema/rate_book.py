@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, get_args
 
 from pydantic import Field
 
@@ -12,16 +12,31 @@ from scanner.units import MINUTES_PER_HOUR
 LABOR = "labor_usd_per_hour"
 WASTE = "waste_share"
 
-Finish = Literal["mulch", "planted", "gravel"]
-"""Mulch alone · mulch and plants · gravel and plants."""
+Finish = Literal["mulch", "accent", "planted", "gravel"]
+"""Mulch alone · mulch and a few shrubs · full planting · gravel and a few shrubs."""
 
-FINISHES: tuple[Finish, ...] = ("mulch", "planted", "gravel")
+FINISHES: tuple[Finish, ...] = get_args(Finish)
 
 FINISH_WORDS = {
     "mulch": "mulch",
-    "planted": "mulch and plants",
-    "gravel": "gravel and plants",
+    "accent": "few plants",
+    "planted": "planted",
+    "gravel": "gravel",
 }
+"""Name of a finish where there is little room."""
+
+FINISH_LONG_WORDS = {
+    "mulch": "mulch only",
+    "accent": "mulch and a few plants",
+    "planted": "full planting",
+    "gravel": "gravel and a few plants",
+}
+"""Name of a finish in a sentence."""
+
+PlantSize = Literal["1gal", "3gal", "5gal"]
+YesNo = Literal["yes", "no"]
+RankBy = Literal["offer_profit", "lead_profit", "profit_per_crew_day"]
+"""Chance times profit of lead and upgrade · of the lead alone · a crew-day, when crews are short."""
 
 
 class RateBook(Settings):
@@ -42,19 +57,28 @@ class RateBook(Settings):
     swell_ratio: Rate = figure("swell of dug soil", 1, 3)
     soil_wet_lb_per_yd3: Rate = figure("weight of wet soil", 30, 300_000)
     dig_hand_hours_per_yd3: Rate = figure(
-        "digging pace", 0.02, 200, "digging and barrowing by hand, bank yd3"
+        "digging pace", 0.02, 200, "loosening and throwing out by hand, bank yd3"
     )
     barrow_hours_per_yd3: Rate = figure(
-        "barrowing pace",
-        0.01,
-        100,
-        "the barrowing in it alone: what a sod cutter leaves to be done, bank yd3",
+        "barrowing pace", 0.01, 100, "where no trailer stands, bank yd3"
     )
-    sod_cutter_ft2_per_hour: Rate = figure("sod cutter's pace", 3, 30_000)
+    skim_depth_in: Rate = figure("depth of sod skimmed at a wall", 0, 150)
+    sod_cutter_ft2_per_hour: Rate = figure("sod cutter's pace", 3, 90_000, "cutting alone")
     sod_cutter_cut_in: Rate = figure("sod cutter's depth", 0, 150)
     sod_cutter_usd_per_day: Rate = figure("sod cutter's rental", 0, 11_000)
-    loader_hours_per_yd3: Rate = figure("loader's pace", 0.005, 50)
+    sod_cutter_owned_usd_per_day: Rate = figure("sod cutter's own cost a day", 0, 11_000)
+    sod_cutter_fetch_hours: Rate = figure("time to fetch a rented sod cutter", 0, 100)
+    loader_hours_per_yd3: Rate = figure(
+        "loader's pace", 0.005, 50, "operator and helper together, bank yd3"
+    )
+    loader_hand_share: Rate = figure("what a loader leaves along the edges", 0, 0.95)
+    loader_after_cut_hours_per_yd3: Rate = figure(
+        "loader's pace after the cutter", 0.005, 50, "operator and helper together, bank yd3"
+    )
+    loader_setup_hours: Rate = figure("time to set the loader up", 0, 300, "mats, trimming, ruts")
     loader_usd_per_day: Rate = figure("loader's rental", 0, 32_500)
+    loader_owned_usd_per_day: Rate = figure("loader's own cost a day", 0, 32_500)
+    loader_transport_usd: Rate = figure("transport of a rented loader", 0, 12_000)
     loader_gate_in: Rate = figure("gate that a loader fits through", 0, 4800)
     load_trailer_yd3_per_hour: Rate = figure("loading pace", 0.02, 200)
     haul_hours_per_load: Rate = figure("time to haul a load", 0, 100)
@@ -74,6 +98,7 @@ class RateBook(Settings):
     lay_fabric_ft2_per_hour: Rate = figure("pace of laying fabric", 2.4, 24_000)
     # planting
     plant_spacing_in: Rate = figure("plant spacing", 0.24, 2400)
+    accent_spacing_ft: Rate = figure("spacing of an accent's shrubs", 0.5, 600)
     plant_1gal_minutes: Rate = figure("planting pace", 0, 500)
     plant_3gal_minutes: Rate = figure("planting pace", 0, 800)
     plant_5gal_minutes: Rate = figure("planting pace", 0, 1500)
@@ -90,6 +115,8 @@ class RateBook(Settings):
     compost_usd_per_yd3: Rate = figure("price of compost", 0, 4000)
     gravel_usd_per_ton: Rate = figure("price of gravel", 0, 5500)
     gravel_ton_per_yd3: Rate = figure("weight of gravel", 0.01, 100)
+    own_trailer_yd3: Rate = figure("largest load that is fetched, not delivered", 0, 200)
+    fetch_hours: Rate = figure("time to fetch a load", 0, 50)
     mulch_delivery_usd: Rate = figure("delivery of mulch", 0, 7500)
     gravel_delivery_usd: Rate = figure("delivery of gravel", 0, 9000)
     edging_usd_per_ft: Rate = figure("price of edging", 0, 275)
@@ -116,11 +143,18 @@ class RateBook(Settings):
     gentle_slope_percent: Rate = figure(
         "steepest gentle slope", 0, 1000, "steeper than this costs more"
     )
-    # chance: prior counts of client-seasons, rest after an outcome, selling time
-    prior_not_reached_count: Rate = figure("clients taken as not reached", 0.01, 1000)
-    prior_reached_only_count: Rate = figure("clients taken as reached only", 0.01, 1000)
-    prior_visited_only_count: Rate = figure("clients taken as visited only", 0.01, 1000)
-    prior_sold_count: Rate = figure("clients taken as sold to", 0.01, 1000)
+    # chance: what stands for calls not logged yet, rest after an outcome, selling time
+    prior_reached_1_count: Rate = figure("first tries taken to reach somebody", 0.01, 1000)
+    prior_missed_1_count: Rate = figure("first tries taken to miss", 0.01, 1000)
+    prior_reached_2_count: Rate = figure("second tries taken to reach somebody", 0.01, 1000)
+    prior_missed_2_count: Rate = figure("second tries taken to miss", 0.01, 1000)
+    prior_reached_3_count: Rate = figure("third tries taken to reach somebody", 0.01, 1000)
+    prior_missed_3_count: Rate = figure("third tries taken to miss", 0.01, 1000)
+    prior_agreed_count: Rate = figure("talks taken to end in a visit", 0.01, 1000)
+    prior_refused_count: Rate = figure("talks taken to end in none", 0.01, 1000)
+    half_price_years: Rate = figure("years of mowing at which half as many buy", 0.05, 50)
+    answer_days: Rate = figure("days until a quote is answered", 0.5, 500)
+    typical_annual_usd: Rate = figure("usual fee for a year's mowing", 50, 150_000)
     rest_not_reached_days: Rate = figure("rest after a call that reached nobody", 0, 300)
     rest_call_back_days: Rate = figure("rest until a call-back", 0, 700)
     rest_visit_days: Rate = figure("rest after a visit", 0, 1400)
@@ -130,15 +164,16 @@ class RateBook(Settings):
     rest_sold_days: Rate = figure("rest after a sale", 0, 18_000)
     call_hours: Rate = figure("time for a call", 0, 25)
     visit_hours: Rate = figure("time for a visit", 0, 150)
-    # warm signs multiply the odds of a sale
-    bought_before_odds: Rate = figure("weight of an earlier sale", 0.01, 100)
-    bad_edge_odds: Rate = figure("weight of a bad edge", 0.01, 100)
-    long_client_odds: Rate = figure("weight of a long-time client", 0.01, 100)
+    # signs
     long_client_years: Rate = figure("years that make a long-time client", 0, 500)
-    neighbor_built_odds: Rate = figure("weight of a neighbor's new bed", 0.01, 100)
+    new_tract_years: Rate = figure("years that a tract is new", 0, 100)
     # choices
-    lead_finish: Finish = Field("planted", title="finish offered first")
-    plant_size: Literal["1gal", "3gal", "5gal"] = Field("1gal", title="size of plants")
+    lead_finish: Finish = Field("accent", title="finish offered first")
+    plant_size: PlantSize = Field("1gal", title="size of plants")
+    accent_size: PlantSize = Field("3gal", title="size of an accent's shrubs")
+    sod_cutter_owned: YesNo = Field("no", title="own sod cutter")
+    loader_owned: YesNo = Field("no", title="own loader")
+    rank_by: RankBy = Field("offer_profit", title="what the list is ranked by")
 
 
 def words_of(key: str) -> str:

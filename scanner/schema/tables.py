@@ -60,6 +60,7 @@ from scanner.schema.job_tables import (
     PLANTS,
     PRICES,
     QUANTITIES,
+    TOTALS,
 )
 
 __all__ = [
@@ -93,6 +94,7 @@ __all__ = [
     "SKIP_REASONS",
     "SPRINKLERS",
     "TABLES",
+    "TOTALS",
     "UTILITIES",
     "check_table",
     "empty_table",
@@ -102,7 +104,7 @@ Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
     CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
-    QUANTITIES, PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, SHAPES,
+    QUANTITIES, PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
 )  # fmt: skip
 
 

@@ -34,15 +34,19 @@ FILL_IN = (
 
 CALL_LIST = Sheet("Calls", (
     Column("rank", width=6), CLIENT_ID, NAME, ADDRESS, Column("phone", look=TEXT_LOOK, width=16),
-    *plain("route mow_day"), STOP, OFFER,
-    Column("bed_ids", width=30, is_folded=True), *plain("bed_count", is_folded=True),
+    *plain("route mow_day"), STOP, Column("say", width=60, is_wrapped=True), OFFER,
+    Column("bed_ids", width=30, is_folded=True), *plain("finish bed_count", is_folded=True),
     *plain("edge_ft area_ft2", look=FEET_LOOK, is_folded=True), *plain("crew_days", look="0.00"),
     *plain("price_usd price_low_usd price_high_usd"), *plain("gross_profit_usd", is_folded=True),
-    *plain("chance", look=SHARE_LOOK), *plain("chance_low chance_high", look=SHARE_LOOK, is_folded=True),
+    *plain("price_over_annual", look="0.00"), *plain("chance", look=SHARE_LOOK),
+    *plain("chance_low chance_high", look=SHARE_LOOK, is_folded=True),
     *plain("expected_profit_usd profit_per_crew_day_usd profit_per_selling_hour_usd", is_folded=True),
+    *plain("upgrade_bed_ids upgrade_price_usd upgrade_saving_usd", is_folded=True),
+    *plain("later later_jobs later_price_usd", is_folded=True),
+    *plain("right_of_way_ft2", look=FEET_LOOK, is_folded=True),
     *plain("confirmed"), Column("reasons", width=60, is_wrapped=True),
     Column("cautions", width=60, is_wrapped=True), *plain("last_contact last_outcome"),
-    *FILL_IN, CHANGE, *plain("chance_calls"),
+    *FILL_IN, CHANGE,
 ), needs=("client_id", "called_on", "outcome"), pages_wide=3)  # fmt: skip
 
 LEFT_OUT = Sheet("Left out", (

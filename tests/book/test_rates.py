@@ -32,21 +32,27 @@ def test_every_standard_rate_has_a_source():
 
 
 def test_standard_rates_are_those_of_the_reference():
-    # default-rates.md; 19.66 x 45.65/32.07 = 27.985 (BLS USDL-25-1358, trade-values.md section 6)
+    # 19.66 x 45.65/32.07 = 27.985 (BLS, Employer Costs for Employee Compensation, USDL-25-1358)
     book, _ = read_rates(None)
     assert book.labor_usd_per_hour.value == pytest.approx(19.66 * 45.65 / 32.07, abs=0.02)
-    # 8 h over 5 m3 dug and 8.5 m3 barrowed a worker-day, 1 yd3 = 0.764555 m3 (ILO, section 4)
-    hours = 8 / (5 / 0.764555) + 8 / (8.5 / 0.764555)
-    assert book.dig_hand_hours_per_yd3.value == pytest.approx(hours, abs=0.01)
-    # 6 x 12 x 2 ft = 144 ft3 = 5.333 yd3 (trailer maker, section 11)
+    # 8 h over 3.5 m3 of medium soil a worker-day, 5 of soft and 3 of hard; 8.5 m3 barrowed to 20 m and
+    # 4.5 to 150 m; 1 yd3 = 0.764555 m3 (ILO/ASIST Technical Brief 2, 1998, as restated)
+    yd3 = 8 * 0.764555
+    dig, barrow = book.dig_hand_hours_per_yd3, book.barrow_hours_per_yd3
+    assert (dig.value, dig.low, dig.high) == pytest.approx((yd3 / 3.5, yd3 / 5, yd3 / 3), abs=0.01)
+    assert (barrow.value, barrow.high) == pytest.approx((yd3 / 8.5, yd3 / 4.5), abs=0.01)
+    # 6 x 12 x 2 ft = 144 ft3 = 5.333 yd3 (miragetrailers.com)
     assert book.trailer_volume_yd3.value == pytest.approx(144 / 27, abs=0.01)
-    # 83 ft2 a ton at 3 in (section 3)
+    # 83 ft2 a ton at 3 in (supplier chart, pea gravel)
     assert book.gravel_ton_per_yd3.value == pytest.approx(108 / 83, abs=0.01)
-    counts = [book.prior_not_reached_count, book.prior_reached_only_count]
-    counts += [book.prior_visited_only_count, book.prior_sold_count]
-    assert sum(rate.value for rate in counts) == 20
+    # 12 of 20 clients reached in three tries, nobody tried again who was reached
+    missed = 1.0
+    for n in (1, 2, 3):
+        hit, miss = (getattr(book, f"prior_{end}_{n}_count").value for end in ("reached", "missed"))
+        missed *= miss / (hit + miss)
+    assert 20 * (1 - missed) == pytest.approx(12)
     assert (book.range_drawn_share.low, book.range_drawn_share.high) == (-0.25, 0.40)
-    assert book.lead_finish == "planted"
+    assert book.lead_finish == "accent"
 
 
 def test_every_standard_rule_has_a_source():

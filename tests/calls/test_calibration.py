@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from scanner.calls.built import check_prices, name_losses
 from scanner.calls.calibration import compare_tasks, count_jobs, propose_rates
-from scanner.calls.chance import jeffreys_interval
-from scanner.calls.ratios import ratio_of
+from scanner.calls.ratios import jeffreys_interval, ratio_of
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.job.job_cases import rate_book
 
@@ -35,8 +34,8 @@ def five_jobs():
 
 def five_tasks(*, middle=1.5, key=DIG, task="dig"):
     """Ten hours estimated on each of five jobs; the actuals spread about a ratio."""
-    # 10 h at 1.943 h/yd3 and at 25 ft/h
-    quantity = 10 / 1.943 if key == DIG else 250.0
+    # 10 h at 1.75 h/yd3 and at 25 ft/h
+    quantity = 10 / 1.75 if key == DIG else 250.0
     return job_tasks(
         *(
             (f"J{n}", task, key, 10.0, 10.0 * middle * math.exp(step), 280, None, quantity)
@@ -81,15 +80,15 @@ def test_the_table_task_by_task():
     # 15 × (1 + 2 cosh 0.1 + 2 cosh 0.2) = 15 × 5.050142
     assert row["actual"] == pytest.approx(75.752, abs=0.001)
     assert row["ratio"] == pytest.approx(1.5)
-    assert (row["rate_key"], row["rate_now"]) == ("dig_hand_hours_per_yd3", 1.943)
-    assert row["rate_suggested"] == pytest.approx(1.943 * 1.5)
+    assert (row["rate_key"], row["rate_now"]) == ("dig_hand_hours_per_yd3", 1.75)
+    assert row["rate_suggested"] == pytest.approx(1.75 * 1.5)
     assert row["verdict"] == "change it"
 
 
 def test_hours_per_unit_are_multiplied_and_a_pace_is_divided():
     (dig,) = propose_rates(five_jobs(), five_tasks(), rates=RATES).to_dict("records")
-    assert dig["value"] == pytest.approx(2.9145)
-    assert (dig["low"], dig["high"]) == pytest.approx((2.6151, 3.2482), abs=1e-4)
+    assert dig["value"] == pytest.approx(2.625)
+    assert (dig["low"], dig["high"]) == pytest.approx((2.3553, 2.9256), abs=1e-4)
     (edge,) = propose_rates(five_jobs(), five_tasks(key=EDGE), rates=RATES).to_dict("records")
     assert edge["value"] == pytest.approx(25 / 1.5)
     assert (edge["low"], edge["high"]) == pytest.approx((14.9543, 18.5752), abs=1e-4)
@@ -178,7 +177,7 @@ def test_tasks_that_share_a_rate_are_added_up_job_by_job():
         for n in range(1, 6) for task, hours in (("dig", 20.0), ("skim", 10.0))
     ]  # fmt: skip
     (row,) = propose_rates(five_jobs(), job_tasks(*parts), rates=RATES).to_dict("records")
-    assert row["value"] == pytest.approx(1.943 * 1.5)
+    assert row["value"] == pytest.approx(1.75 * 1.5)
     table = compare_tasks(five_jobs(), job_tasks(*parts), rates=RATES).set_index("task")
     assert table["ratio"].to_dict() == {"dig": pytest.approx(2), "skim": pytest.approx(1)}
 

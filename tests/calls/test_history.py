@@ -14,7 +14,7 @@ from scanner.calls.ranking import rank_calls
 from scanner.schema.log_tables import CALL_LOG, OUTCOMES
 from scanner.schema.tables import check_table
 from tests.calls.desk import calls_of, rows_of, square, stored_of
-from tests.small_scan import TODAY, small_rates, small_scan
+from tests.small_scan import TODAY, small_learned, small_rates, small_scan
 
 
 def log_of(*rows):
@@ -106,7 +106,14 @@ def test_do_not_call_from_the_log_bars_from_the_list():
     scan = small_scan()
     season = season_of(("C0002", "2020-01-01", "do not call"))
     clients = add_history(scan.clients, season, rates=scan.rates)
-    calls = rank_calls(scan.offers, scan.beds, clients, rates=scan.rates, today=date(2035, 1, 1))
+    calls = rank_calls(
+        scan.offers,
+        scan.beds,
+        clients,
+        learned=small_learned(),
+        rates=scan.rates,
+        today=date(2035, 1, 1),
+    )
     call = calls.set_index("client_id").loc["C0002"]
     assert (call["rank"], call["left_out"]) == (0, "asked not to be called")
     assert call["last_outcome"] == "do not call"
@@ -124,7 +131,9 @@ def test_rest_ends_on_its_day(today, reason):
     clients = add_history(
         scan.clients, season_of(("C0002", "2026-02-01", "not now")), rates=scan.rates
     )
-    calls = rank_calls(scan.offers, scan.beds, clients, rates=scan.rates, today=today)
+    calls = rank_calls(
+        scan.offers, scan.beds, clients, learned=small_learned(), rates=scan.rates, today=today
+    )
     told = calls.set_index("client_id").loc["C0002", "left_out"]
     assert told == (reason if today < date(2026, 5, 2) else "")
 
@@ -133,7 +142,9 @@ def test_contact_in_the_client_list_that_is_later_than_the_log_counts_too():
     scan = small_scan()
     clients = scan.clients.assign(last_contact="2026-02-12")
     told = add_history(clients, season_of(("C0002", "2026-02-01", "not reached")), rates=scan.rates)
-    calls = rank_calls(scan.offers, scan.beds, told, rates=scan.rates, today=TODAY)
+    calls = rank_calls(
+        scan.offers, scan.beds, told, learned=small_learned(), rates=scan.rates, today=TODAY
+    )
     assert calls.set_index("client_id").loc["C0002", "left_out"] == (
         "last contact 2026-02-12, rests until 2026-02-19"
     )
@@ -143,23 +154,26 @@ def test_same_contact_in_list_and_log_is_told_once():
     scan = small_scan()
     clients = scan.clients.assign(last_contact="2026-02-12")
     told = add_history(clients, season_of(("C0002", "2026-02-12", "quoted")), rates=scan.rates)
-    calls = rank_calls(scan.offers, scan.beds, told, rates=scan.rates, today=TODAY)
+    calls = rank_calls(
+        scan.offers, scan.beds, told, learned=small_learned(), rates=scan.rates, today=TODAY
+    )
     assert calls.set_index("client_id").loc["C0002", "left_out"] == (
         "quoted on 2026-02-12, rests until 2026-02-22"
     )
 
 
-def test_neighbor_is_a_reason_and_moves_the_odds_as_the_rate_book_says():
+def test_a_neighbor_who_has_one_is_a_reason_and_a_sign():
     scan = small_scan()
     near = scan.clients["client_id"] == "C0003"
     clients = add_history(scan.clients, NO_SEASON, rates=scan.rates, is_near_built=near)
-    odds = scan.rates.neighbor_built_odds.model_copy(update={"value": 2.0, "high": 2.0})
-    rates = scan.rates.model_copy(update={"neighbor_built_odds": odds})
-    calls = rank_calls(scan.offers, scan.beds, clients, rates=rates, today=TODAY)
+    learned = replace(small_learned(), signs={"neighbor_built": 2.0})
+    calls = rank_calls(
+        scan.offers, scan.beds, clients, learned=learned, rates=scan.rates, today=TODAY
+    )
     calls = calls.set_index("client_id")
-    assert calls.loc["C0003", "reasons"].endswith("a neighbor's bed was just built")
-    # odds 0.08 / 0.92 doubled: 0.16 / 1.08
-    assert calls.loc["C0003", "chance"] == pytest.approx(0.16 / 1.08)
+    ratio = calls["chance"] / scan.calls.set_index("client_id")["chance"]
+    assert "a neighbor's bed was just built" in calls.loc["C0003", "reasons"]
+    assert ratio["C0003"] == pytest.approx(2 * ratio["C0001"])
     assert "neighbor" not in calls.loc["C0001", "reasons"]
 
 

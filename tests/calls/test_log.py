@@ -212,9 +212,27 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (1, "2027-03-02"),
         (2, "2027-03-03"),
         (3, "2027-03-03"),
+        (4, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("3",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("4",)]
     raw.close()
+
+
+def test_a_list_without_prices_is_read_as_one_that_knows_none(tmp_path, monkeypatch):
+    monkeypatch.setattr(file, "STEPS", STEPS[:3])
+    record(tmp_path, VISIT)
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    raw.execute(
+        "INSERT INTO listed VALUES ('A-curb-1', 'A', '2027-03-01', 'a bed', 'A-curb-1', 'curb', 240, 1,"
+        " 1000, 2000, 500, 0.1, 0.05, 0.2, 50, '', '')"
+    )
+    raw.commit()
+    raw.close()
+    listed = read_last_scan(tmp_path, LISTED)
+    assert listed[["offer_id", "price_cents", "say"]].to_numpy().tolist() == [["A-curb-1", 0, ""]]
+    monkeypatch.setattr(file, "STEPS", STEPS)
+    record(tmp_path, ("B", "2027-03-03", "no"))
+    assert read_last_scan(tmp_path, LISTED).equals(listed)
 
 
 def test_step_that_fails_leaves_the_old_file(tmp_path, monkeypatch):
@@ -233,7 +251,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 4 .* knows 3\)"
+            LogError, match=r"written by a newer bed-scanner \(version 5 .* knows 4\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -7,20 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.chance import CallCounts
-from scanner.calls.learning import Learned
+from scanner.calls.chance import chance_of_sale
 from scanner.calls.ranking import rank_calls
 from scanner.errors import SchemaError
-from scanner.schema.documents import Rate
-from tests.small_scan import TODAY, small_scan
+from tests.small_scan import TODAY, small_learned, small_scan
 
 
-def rank(*, offers=None, clients=None, **options):
+def rank(*, offers=None, clients=None, beds=None, **options):
     scan = small_scan()
-    options = {"rates": scan.rates, "today": TODAY} | options
+    options = {"rates": scan.rates, "today": TODAY, "learned": small_learned()} | options
     return rank_calls(
         scan.offers if offers is None else offers,
-        scan.beds,
+        scan.beds if beds is None else beds,
         scan.clients if clients is None else clients,
         **options,
     )
@@ -37,35 +36,85 @@ def with_client(client_id, **values):
     return clients
 
 
-def with_rate(**values):
-    rates = {k: Rate(value=v, low=v, high=v, source="made up") for k, v in values.items()}
-    return small_scan().rates.model_copy(update=rates)
-
-
 def test_best_first_then_name_then_left_out():
     calls = rank()
-    # Gross profits 1930.91, 1289.45, twice 1243.64, 1014.55 and 785.45; at the tie "<script>"
-    # stands before "Cy Verbena"; the do-not-call and the past-due client come last
-    assert calls["client_id"].tolist() == [
-        "C0002", "C0001", "C0008", "C0003", "C0004", "C0009", "C0005", "C0006",
-    ]  # fmt: skip
+    listed = calls[calls["left_out"] == ""]
+    # The price falls with the bed, its profit is 45 % of it, all pay $1,400: s(r) r is largest near
+    # a year's fee, so that 785.45 of profit at $1,745 beats 1,930.91 at $4,291 (the two-bed offer)
+    assert listed["client_id"].tolist() == ["C0009", "C0004", "C0008", "C0003", "C0001", "C0002"]
     assert calls["rank"].tolist() == [1, 2, 3, 4, 5, 6, 0, 0]
+    assert calls["client_id"].tolist()[6:] == ["C0005", "C0006"]
 
 
 def test_profits_by_hand():
-    # 1.6 of 20 sold: 0.08; gross profit 1,243.64; 0.875 crew-days; 4 of 20 calls come to a
-    # visit, so 0.25 h + 0.2 * 1.5 h = 0.55 selling hours
+    # gross profit 1,243.64 at 2,763.64, that is 1.974 of $1,400; 0.875 crew-days; 6 of 10 are reached,
+    # 1 of 3 agrees: 0.25 h + 0.2 x 1.5 h = 0.55 selling hours
     call = row_of(rank(), "C0003")
-    assert call["chance"] == pytest.approx(0.08)
-    assert call["expected_profit_cents"] == 9949  # 9,949.12
+    assert call["price_over_annual"] == pytest.approx(2763.64 / 1400, abs=1e-5)
+    mean, _, _ = chance_of_sale(small_learned().stages, [2763.64 / 1400], [1.0])
+    assert call["chance"] == pytest.approx(mean[0])
+    assert call["expected_profit_cents"] == pytest.approx(mean[0] * 124_364, abs=0.6)
     assert call["profit_per_crew_day_cents"] == 142130  # 142,130.29
-    assert call["profit_per_selling_hour_cents"] == 18089  # 18,089.31
+    assert call["profit_per_selling_hour_cents"] == pytest.approx(mean[0] * 124_364 / 0.55, abs=0.6)
 
 
-def test_record_moves_the_chance():
-    call = row_of(rank(learned=Learned(CallCounts(40, 40, 8, 12))), "C0003")
-    assert call["chance"] == pytest.approx(13.6 / 120)
-    assert call["chance_calls_count"] == 100
+def test_an_upgrade_adds_to_the_rank_but_not_to_the_chance():
+    offers = small_scan().offers
+    better = offers.assign(
+        upgrade_price_cents=offers["price_cents"].where(offers["client_id"] != "C0003", 300_000),
+        upgrade_gross_profit_cents=offers["gross_profit_cents"].where(
+            offers["client_id"] != "C0003", 200_000
+        ),
+    )
+    plain, more = row_of(rank(), "C0003"), row_of(rank(offers=better), "C0003")
+    assert more["chance"] == plain["chance"]
+    upgraded, _, _ = chance_of_sale(small_learned().stages, [3000 / 1400], [1.0])
+    added = upgraded[0] * (200_000 - 124_364)
+    assert more["expected_profit_cents"] == pytest.approx(
+        plain["expected_profit_cents"] + added, abs=1.1
+    )
+    alone = rank(
+        offers=better, rates=small_scan().rates.model_copy(update={"rank_by": "lead_profit"})
+    )
+    assert row_of(alone, "C0003")["expected_profit_cents"] == plain["expected_profit_cents"]
+
+
+def test_rank_by_crew_day_when_crews_are_short():
+    rates = small_scan().rates.model_copy(update={"rank_by": "profit_per_crew_day"})
+    calls = rank(rates=rates)
+    listed = calls[calls["left_out"] == ""]
+    a_day = listed["chance"] * listed["profit_per_crew_day_cents"]
+    assert a_day.round().is_monotonic_decreasing
+
+
+def test_tries_in_vain_lower_the_chance_and_keep_the_place_of_others():
+    tried = replace(small_learned(), tried_counts=pd.Series({"C0003": 1}))
+    before, after = rank(), rank(learned=tried)
+    assert row_of(after, "C0003")["chance"] == pytest.approx(
+        0.641026 * row_of(before, "C0003")["chance"], abs=1e-6
+    )
+    assert row_of(after, "C0001")["chance"] == row_of(before, "C0001")["chance"]
+
+
+def test_the_interval_holds_the_chance():
+    calls = rank()
+    assert (calls["chance_low"] < calls["chance"]).all()
+    assert (calls["chance"] < calls["chance_high"]).all()
+
+
+def test_totals_by_route_add_up():
+    scan = small_scan()
+    totals = scan.totals
+    routes, whole = totals[~totals["is_all"]], totals[totals["is_all"]].iloc[0]
+    listed = scan.calls[scan.calls["left_out"] == ""]
+    assert whole["expected_profit_cents"] == pytest.approx(
+        listed["expected_profit_cents"].sum(), abs=4
+    )
+    assert routes["expected_profit_cents"].sum() == pytest.approx(
+        whole["expected_profit_cents"], abs=4
+    )
+    assert routes["call_count"].sum() == whole["call_count"] == len(listed)
+    assert routes["route"].tolist() == ["", "North", "South"]
 
 
 def test_reasons_are_facts_of_the_data():
@@ -85,7 +134,7 @@ def test_reasons_are_facts_of_the_data():
 @pytest.mark.parametrize(
     ("width_ft", "words"),
     [
-        # Residual widths, trade-values section 12: under 4, 8 and 10 ft; 10 is fine, 0 is no turf
+        # Widths under which turf is hard to keep, as `TURF_WIDTH_FT_WORDS` has them with their sources
         (3.9, "only 4 ft of turf stays behind it, too narrow to mow and water"),
         (4.0, "only 4 ft of turf stays behind it, hard to water"),
         (7.9, "only 8 ft of turf stays behind it, hard to water"),
@@ -98,7 +147,7 @@ def test_reasons_are_facts_of_the_data():
 def test_width_of_the_turf_left(width_ft, words):
     scan = small_scan()
     beds = scan.beds.assign(turf_left_width_ft=width_ft)
-    calls = rank_calls(scan.offers, beds, scan.clients, rates=scan.rates, today=TODAY)
+    calls = rank(beds=beds)
     reasons = row_of(calls, "C0003")["reasons"]
     assert (words in reasons) if words else ("stays behind" not in reasons)
 
@@ -106,7 +155,7 @@ def test_width_of_the_turf_left(width_ft, words):
 def test_absorbed_turf_is_a_reason():
     scan = small_scan()
     beds = scan.beds.assign(absorbed_ft2=100.0)
-    calls = rank_calls(scan.offers, beds, scan.clients, rates=scan.rates, today=TODAY)
+    calls = rank(beds=beds)
     assert "takes in 100 ft² of turf too narrow to mow" in row_of(calls, "C0003")["reasons"]
 
 
@@ -146,14 +195,23 @@ def test_long_client_from_five_years_on(since, is_long):
     assert ("a client since 2021" in call["reasons"]) is is_long
 
 
-def test_warm_signs_move_the_odds_only_as_the_rate_book_says():
-    rates = with_rate(bought_before_odds=2.0)
-    calls = rank(rates=rates)
-    # odds 0.08 / 0.92 doubled: 0.16 / 1.08
-    assert row_of(calls, "C0001")["chance"] == pytest.approx(0.16 / 1.08)
-    assert row_of(calls, "C0003")["chance"] == pytest.approx(0.08)
-    both = rank(rates=with_rate(bought_before_odds=2.0, long_client_odds=1.5))
-    assert row_of(both, "C0001")["chance"] == pytest.approx(0.24 / 1.16)
+def test_signs_move_the_chance_and_the_lists_sum_stays():
+    plain = rank()
+    moved = rank(learned=replace(small_learned(), signs={"bought_before": 2.0}))
+    ratio = {
+        one: row_of(moved, one)["chance"] / row_of(plain, one)["chance"]
+        for one in ("C0001", "C0003")
+    }
+    assert ratio["C0001"] == pytest.approx(2 * ratio["C0003"])
+    is_open = plain["left_out"] == ""
+    assert moved.loc[moved["left_out"] == "", "chance"].sum() == pytest.approx(
+        plain.loc[is_open, "chance"].sum()
+    )
+
+
+def test_no_chance_is_above_95_percent():
+    moved = rank(learned=replace(small_learned(), signs={"bought_before": 1e6}))
+    assert moved["chance"].max() <= 0.95
 
 
 def test_only_the_first_phase_is_ranked():

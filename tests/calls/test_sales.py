@@ -11,7 +11,7 @@ from scanner.calls.entry_kinds import JOB, VISIT
 from scanner.calls.history import tell_history
 from scanner.calls.log import open_log, read_season
 from scanner.calls.sales import drop_sold, set_sold_aside
-from scanner.calls.seasons import count_seasons
+from scanner.calls.trials import list_trials
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.calls.desk import record
 from tests.job.job_cases import rate_book
@@ -38,7 +38,7 @@ def test_a_job_counts_as_a_call_that_ended_in_its_sale(tmp_path):
     # 1 June + 180 days: 29 left of June, 31, 31, 30, 31 to the end of October: 152, 28 of November
     (told,) = tell_history(calls, rates=rate_book(rest_sold_days=180)).to_dict("records")
     assert (told["last_outcome"], told["free_on"]) == ("sold", "2027-11-28")
-    assert count_seasons(calls, today=date(2027, 6, 2)).sold_count == 1
+    assert list_trials(calls, today=date(2027, 6, 2)).quotes["end"].tolist() == ["sold"]
 
 
 def test_told_again_it_stays_on_the_day_it_was_sold(tmp_path):
@@ -61,7 +61,8 @@ def test_a_call_that_ended_in_the_sale_is_not_doubled(tmp_path, called_on, sale_
     record(tmp_path, ("A", called_on, "sold"), today=SOLD_ON)
     sell(tmp_path)
     assert len(sales(tmp_path)) == sale_count
-    assert count_seasons(read_season(tmp_path).calls, today=SOLD_ON).sold_count == 1
+    trials = list_trials(read_season(tmp_path).calls, today=SOLD_ON)
+    assert trials.quotes["end"].tolist() == ["sold"] * sale_count
 
 
 def test_two_jobs_of_a_day_are_one_sale(tmp_path):

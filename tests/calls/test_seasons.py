@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.chance import CallCounts
-from scanner.calls.seasons import PENDING, count_seasons, lead_along, list_seasons
+from scanner.calls.seasons import PENDING, lead_along, list_seasons
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.calls_on_record import calls
 
@@ -87,15 +86,6 @@ def test_order_is_that_of_the_days_not_of_typing():
     assert ends(*told) == {"A": "reached only"}
 
 
-def test_counts_leave_pending_out():
-    told = [
-        ("A", "2027-03-02", "not reached"), ("B", "2027-03-02", "no"), ("C", "2027-03-02", "quoted"),
-        ("D", "2027-03-02", "sold"), ("E", "2027-03-02", "sold"), ("F", "2027-03-02", "visit"),
-    ]  # fmt: skip
-    assert count_seasons(calls(*told), today=DECEMBER) == CallCounts(1, 1, 1, 2)
-    assert count_seasons(calls(), today=DECEMBER) == CallCounts()
-
-
 @pytest.mark.parametrize(
     ("bed_ids", "along"),
     [("C1-curb-1 C1-house-2", "curb"), ("house-7-sidewalk-2", "sidewalk"), ("", ""), ("C1", "")],
@@ -114,7 +104,3 @@ def test_every_client_season_is_counted_once(told, today):
     seasons = list_seasons(calls(*told), today=today)
     asked = {(client, day[:4]) for client, day, _ in told if day <= today.isoformat()}
     assert len(seasons) == len(asked)
-    counts = count_seasons(calls(*told), today=today)
-    total = sum((counts.not_reached_count, counts.reached_only_count,
-                 counts.visited_only_count, counts.sold_count))  # fmt: skip
-    assert total + (seasons["end"] == PENDING).sum() == len(asked)

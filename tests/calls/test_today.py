@@ -51,8 +51,8 @@ def test_due_call_backs_first_the_longest_due_before_the_others():
         ("C0001", "2026-02-01", "call back", "", "", "2026-02-17"),
     )
     to_call = calls[calls["left_out"] == ""]
-    # C0009 earns least of all and C0001 most but one; tomorrow's call-back is not due
-    assert to_call["client_id"].tolist() == ["C0004", "C0009", "C0002", "C0008", "C0003"]
+    # The others by rank; C0001 is before C0002 there, but tomorrow's call-back is not due
+    assert to_call["client_id"].tolist() == ["C0004", "C0009", "C0008", "C0003", "C0002"]
     assert to_call["due_on"].tolist() == ["2026-02-10", "2026-02-16", "", "", ""]
     assert to_call["next_action"].tolist()[1] == "send the sketch"
     left_out = calls.set_index("client_id")["left_out"]
@@ -90,11 +90,11 @@ def test_client_list_changed_since_the_scan_is_respected():
 @pytest.mark.parametrize(
     ("wanted", "client_ids"),
     [
-        ({"route": "north"}, ["C0002", "C0001", "C0003", "C0009"]),
+        ({"route": "north"}, ["C0009", "C0003", "C0001", "C0002"]),
         ({"route": " South "}, ["C0004"]),
-        ({"day": "Mon"}, ["C0002", "C0001"]),
+        ({"day": "Mon"}, ["C0001", "C0002"]),
         ({"day": "tuesday", "route": "North"}, ["C0003"]),
-        ({"kind": "house"}, ["C0002", "C0009"]),
+        ({"kind": "house"}, ["C0009", "C0002"]),
         ({"kind": "sidewalk"}, ["C0003"]),
         ({"kind": "fence"}, []),
         ({"route": "West"}, []),

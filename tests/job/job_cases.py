@@ -1,8 +1,4 @@
-"""
-Rates, clients and beds for the tests of the job room.
-
-The rates are those of the standard rate book's table; each keeps its spread.
-"""
+"""Rates, clients and beds for the tests of the job room."""
 
 from __future__ import annotations
 
@@ -11,88 +7,39 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.book.settings import read_rates
+from scanner.job.bundles import Demand, bundle_beds
+from scanner.job.line_items import itemize
+from scanner.job.offers import make_offers
+from scanner.job.order import order_beds
+from scanner.job.planting import place_plants
+from scanner.job.prices import price_offers
+from scanner.job.quantities import take_off
 from scanner.schema.documents import LocalRules, Rate, RateBook, Setbacks
 from scanner.schema.tables import BEDS, CLIENTS, OFFER_BEDS, check_table, empty_table
 
-# value, low, high; where one figure stands its spread is not given
-FIGURES = {
-    "labor_usd_per_hour": (28, 22, 38),
-    "crew_count": (2, 2, 4),
-    "day_hours": (8,),
-    "cut_depth_in": (3,),
-    "swell_ratio": (1.25,),
-    "soil_wet_lb_per_yd3": (3000,),
-    "dig_hand_hours_per_yd3": (1.943, 0.95, 3.6),
-    "sod_cutter_ft2_per_hour": (300, 130, 400),
-    "sod_cutter_cut_in": (1.5,),
-    "sod_cutter_usd_per_day": (110, 80, 150),
-    "loader_hours_per_yd3": (0.5, 0.3, 0.8),
-    "loader_usd_per_day": (325, 250, 450),
-    "loader_gate_in": (48,),
-    "load_trailer_yd3_per_hour": (2, 1.25, 2),
-    "haul_hours_per_load": (1, 0.5, 2),
-    "trailer_payload_lb": (7390,),
-    "trailer_volume_yd3": (5.33,),
-    "tip_fee_usd_per_ton": (30, 0, 60),
-    "mulch_depth_in": (3,),
-    "gravel_depth_in": (3,),
-    "compost_yd3_per_1000ft2": (4,),
-    "spread_mulch_yd3_per_hour": (1.5, 1, 2.5),
-    "spread_gravel_yd3_per_hour": (1, 1, 2.5),
-    "spread_compost_yd3_per_hour": (1.4, 1, 2.5),
-    "till_ft2_per_hour": (400, 200, 600),
-    "tiller_usd_per_day": (75, 50, 120),
-    "set_edging_ft_per_hour": (25, 15, 40),
-    "lay_fabric_ft2_per_hour": (240, 150, 400),
-    "plant_spacing_in": (24,),
-    "plant_1gal_minutes": (5, 1, 8),
-    "plant_3gal_minutes": (8, 5, 12),
-    "plant_5gal_minutes": (15, 10, 20),
-    "water_in_minutes": (0.75,),
-    "heads_per_100ft": (8, 4, 10),
-    "head_hours": (0.5,),
-    "head_usd": (12,),
-    "setup_hours_per_day": (1, 0.5, 2),
-    "mobilization_usd_per_day": (120, 75, 200),
-    "mulch_usd_per_yd3": (38, 28, 50),
-    "compost_usd_per_yd3": (40, 25, 55),
-    "gravel_usd_per_ton": (55, 35, 80),
-    "gravel_ton_per_yd3": (1.3,),
-    "mulch_delivery_usd": (75, 50, 150),
-    "gravel_delivery_usd": (90, 50, 150),
-    "edging_usd_per_ft": (2.75, 1.5, 5),
-    "edging_stick_ft": (8,),
-    "fabric_usd_per_ft2": (0.15, 0.08, 0.3),
-    "plant_1gal_usd": (9, 6, 14),
-    "plant_3gal_usd": (20, 15, 32),
-    "plant_5gal_usd": (32, 24, 50),
-    "waste_share": (0.1, 0.05, 0.15),
-    "plant_warranty_share": (0.1, 0.05, 0.15),
-    "gross_margin_share": (0.45, 0.35, 0.55),
-    "minimum_job_usd": (750, 400, 1200),
-    "sales_tax_share": (0,),
-    "range_measured_share": (0, -0.20, 0.30),
-    "range_drawn_share": (0, -0.25, 0.40),
-    "range_guessed_share": (0, -0.30, 0.50),
-    "barrow_hours_per_yd3": (0.72, 0.72, 1.36),
-}
+STANDARD = read_rates(None)[0]
 
 
 def rate(value, low=None, high=None):
     low, high = (value if low is None else low), (value if high is None else high)
-    return Rate(value=value, low=low, high=high, source="table of the standard rates")
+    return Rate(value=value, low=low, high=high, source="a test")
 
 
 def rate_book(**changes):
     """The standard rates, some figures changed: a number, or the name of a choice."""
-    figures = {name: rate(1) for name in RateBook.model_fields if name not in FIGURES}
-    figures |= {name: rate(*figure) for name, figure in FIGURES.items()}
-    figures |= {name: x if isinstance(x, str) else rate(x) for name, x in changes.items()}
-    choices = {name: figures[name] for name in ("lead_finish", "plant_size") if name in changes}
-    for name in ("lead_finish", "plant_size"):
-        figures.pop(name)
-    # what only a test would ask, a free rental or one of 100,000 USD, lies beyond the bounds
-    return RateBook.model_construct(**figures, **choices)
+    moved = {name: x if isinstance(x, str) else rate(x) for name, x in changes.items()}
+    # what only a test would ask, a rental of 100,000 USD, lies beyond the bounds
+    return RateBook.model_construct(**(dict(STANDARD) | moved))
+
+
+def firm_rates():
+    """The standard rates, every one known to the cent; only the class of an estimate is left."""
+    fixed = {
+        name: x.value for name, x in STANDARD
+        if isinstance(x, Rate) and not name.startswith("range_")
+    }  # fmt: skip
+    return rate_book(**fixed)
 
 
 def local_rules(**changes):
@@ -166,3 +113,53 @@ def beds(*rows):
     """The beds of single-bed offers, as the scan found them."""
     table = offer_beds(*rows)
     return check_table(table[table["offer_id"] == table["bed_id"]], BEDS)
+
+
+def price_table(table, *, rates, sprinklers="no", seen=None):
+    """Take off and price beds as they lie: line items and prices."""
+    people = clients(*sorted(set(table["client_id"])), sprinklers=sprinklers)
+    plants = place_plants(table, rates=rates)
+    quantities = take_off(table, plants, people, rates=rates, answers=seen)
+    prices = price_offers(table, quantities, people, rates=rates, answers=seen)
+    return itemize(prices, table, quantities, rates=rates, answers=seen), prices
+
+
+class Desk:
+    """Lays sets of beds of which none changes another, and prices them."""
+
+    def __init__(self, *rows, rates, seen=None):
+        self.rows = {row["bed_id"]: row for row in rows}
+        self.rates, self.seen = rates, seen
+        self.tables = [offer_beds(*rows)]
+        self.prices = [price_table(self.tables[0], rates=rates, seen=seen)[1]]
+
+    def lay_sets(self, sets):
+        table = offer_beds(*(
+            self.rows[bed_id] | {"offer_id": name} for name, beds in sets.items() for bed_id in beds
+        ))  # fmt: skip
+        prices = price_table(table, rates=self.rates, seen=self.seen)[1]
+        self.tables.append(table)
+        self.prices.append(prices)
+        return prices[prices["is_lead"]].set_index("offer_id")
+
+
+def bundle(desk, *, fee_usd=1500.0, buys=lambda years: 0.5 / (1 + years**2), limit=4.0):
+    """Choose what clients are offered who all pay the same fee."""
+    alone = desk.prices[0]
+    alone = alone[alone["is_lead"]]
+    order = order_beds(alone, beds(*desk.rows.values()))
+    fees = pd.Series(fee_usd, index=sorted({row["client_id"] for row in desk.rows.values()}))
+    return bundle_beds(
+        order, alone.set_index("offer_id"), desk.lay_sets,
+        demand=Demand(fees, buys), limit_crew_days=limit,
+    )  # fmt: skip
+
+
+def offer(*rows, rates, limit=4.0, seen=None, **demand):
+    """Table `OFFERS` of some beds."""
+    desk = Desk(*rows, rates=rates, seen=seen)
+    bundles = bundle(desk, limit=limit, **demand)
+    return make_offers(
+        bundles, pd.concat(desk.prices, ignore_index=True), pd.concat(desk.tables, ignore_index=True),
+        rules=local_rules(job_limit_crew_days=limit), rates=rates, answers=seen,
+    )  # fmt: skip

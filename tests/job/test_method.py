@@ -1,50 +1,100 @@
+"""How the sod is stripped: every figure worked out from the standard rates."""
+
 from __future__ import annotations
 
+import numpy as np
+import pandas as pd
 import pytest
 
-from scanner.job.method import break_even_areas, choose_method
-from scanner.schema.tables import OFFER_BEDS, empty_table
+from scanner.job.method import break_even_areas, choose_method, strip_usd, strip_work
+from scanner.schema.tables import METHODS
 from tests.job.job_cases import bed, offer_beds, rate_book
 
 RATES = rate_book()
+OWNED = rate_book(sod_cutter_owned="yes")
+BOTH_OWNED = rate_book(sod_cutter_owned="yes", loader_owned="yes")
 
 
 def method(*rows, rates=RATES):
-    return choose_method(offer_beds(*rows), rates=rates).set_index("offer_id")["method"].to_dict()
+    table = offer_beds(*rows)
+    codes, names = pd.factorize(table["offer_id"])
+    return dict(zip(names, choose_method(table, codes, rates=rates), strict=True))
 
 
-def test_break_even_areas():
-    # standard rates, check of the worked bed: cutter about 1,690 ft2, loader about 610 ft2 at 3 in
-    break_even = break_even_areas(RATES)
-    assert break_even.cutter_ft2 == pytest.approx(1690, abs=10)
-    assert break_even.loader_ft2 == pytest.approx(610, abs=10)
+def cost_usd(ft2, along, rates=RATES, face=""):
+    table = offer_beds(bed(length=ft2 / 4, along=along, face=face))
+    return [
+        strip_usd(strip_work(table, np.array([name]), rates=rates), np.zeros(1, int), rates)[0]
+        for name in METHODS
+    ]
+
+
+# Worked out by hand from the standard rates: at a curb 500 ft2 are 4.630 bank yd3 at 3 in. Hand:
+# 8.102 h of digging and 2.894 of loading. Cutter: 0.556 h of cutting, 2.701 of digging the last
+# inch, 2.894 of loading, 1 of fetching, $100. Loader: 1.968 h of loading 85 %, 1.649 of the rest
+# by hand, 1.5 of set-up, $395. Both: 0.556, 1.852, 1 and 1.5 h, $495. Elsewhere 3.333 h of barrowing.
+@pytest.mark.parametrize(
+    ("along", "face", "ft2", "expected_usd"),
+    [
+        ("curb", "", 100, (62, 162, 457, 578)),
+        ("curb", "", 500, (308, 300, 538, 632)),
+        ("curb", "", 1000, (616, 472, 640, 700)),
+        ("curb", "", 2000, (1231, 817, 842, 835)),
+        ("curb", "", 4000, (2463, 1506, 1247, 1104)),
+        ("house", "front", 500, (401, 394, 552, 632)),
+        ("house", "front", 2000, (1605, 1190, 898, 835)),
+    ],
+)
+def test_what_stripping_costs(along, face, ft2, expected_usd):
+    assert cost_usd(ft2, along, face=face) == pytest.approx(expected_usd, abs=0.6)
+
+
+def test_cutting_pace_against_published_all_in_rate():
+    # sod-cutters.com: 125 to 143 ft2 of sod an hour, cut, lifted and carried off
+    ft2, sod_yd3 = 1000.0, 1000 * 1.5 / 324
+    hours = ft2 / 900 + sod_yd3 * 1.25 / 2 + sod_yd3 * 0.72
+    assert 125 <= ft2 / hours <= 143
+
+
+@pytest.mark.parametrize(
+    ("rates", "at_curb", "elsewhere"),
+    [
+        (
+            RATES,
+            {"hand": 0, "sod cutter": 480, "cutter and loader": 2090},
+            {"hand": 0, "sod cutter": 480, "loader": 1030, "cutter and loader": 1340},
+        ),
+        (
+            OWNED,
+            {"hand": 0, "sod cutter": 120, "cutter and loader": 2090},
+            {"hand": 0, "sod cutter": 120, "cutter and loader": 1110},
+        ),
+        (
+            BOTH_OWNED,
+            {"hand": 0, "sod cutter": 120, "cutter and loader": 780},
+            {"hand": 0, "sod cutter": 120, "cutter and loader": 410},
+        ),
+    ],
+)
+def test_break_even_areas(rates, at_curb, elsewhere):
+    found = break_even_areas(rates)
+    assert dict(found.at_curb) == at_curb
+    assert dict(found.elsewhere) == elsewhere
 
 
 def test_a_machine_that_saves_nothing_never_pays():
-    slow = rate_book(sod_cutter_ft2_per_hour=10, loader_hours_per_yd3=9)
-    assert break_even_areas(slow).cutter_ft2 == float("inf")
-    assert break_even_areas(slow).loader_ft2 == float("inf")
+    slow = rate_book(
+        sod_cutter_ft2_per_hour=10, loader_hours_per_yd3=9, loader_after_cut_hours_per_yd3=9
+    )
+    assert break_even_areas(slow).at_curb == (("hand", 0.0),)
 
 
 @pytest.mark.parametrize(
-    ("ft2", "chosen"), [(240, "hand"), (600, "hand"), (615, "loader"), (3000, "loader")]
+    ("face", "chosen"),
+    [("front", "loader"), ("side", "sod cutter"), ("back", "sod cutter"), ("", "sod cutter")],
 )
-def test_curb_bed_takes_the_loader_past_its_break_even(ft2, chosen):
-    assert method(bed(length=ft2 / 4)) == {"C1-curb-1": chosen}
-
-
-@pytest.mark.parametrize(
-    ("face", "ft2", "chosen"),
-    [
-        ("front", 1000, "loader"),
-        ("side", 1000, "hand"),  # behind a gate, too small for the cutter
-        ("back", 1750, "sod cutter"),
-        ("front+side", 1750, "sod cutter"),
-        ("", 1750, "sod cutter"),
-    ],
-)
-def test_walls_behind_a_gate_take_no_loader(face, ft2, chosen):
-    row = bed("C1-house-1", along="house", face=face, length=ft2 / 4)
+def test_walls_behind_a_gate_take_no_loader(face, chosen):
+    row = bed("C1-house-1", along="house", face=face, length=300)
     assert method(row) == {"C1-house-1": chosen}
 
 
@@ -54,18 +104,21 @@ def test_hand_ground_stays_by_hand():
 
 
 def test_one_method_an_offer():
-    # either bed alone is 320 ft2, below the loader's break-even; both are above
+    # either bed alone is 320 ft2, too small for a rented cutter; both are 640
     one, two = bed(length=80), bed("C1-curb-2", length=80)
     together = [one | {"offer_id": "C1+2"}, two | {"offer_id": "C1+2"}]
     assert method(one, two, *together) == {
         "C1-curb-1": "hand",
         "C1-curb-2": "hand",
-        "C1+2": "loader",
+        "C1+2": "sod cutter",
     }
 
 
-def test_empty_table_keeps_its_columns():
-    assert choose_method(empty_table(OFFER_BEDS), rates=RATES).columns.tolist() == [
-        "offer_id",
-        "method",
-    ]
+def test_a_closed_bed_beside_an_open_one_is_cut_and_dug_by_hand():
+    table = offer_beds(bed(length=60, along="house", face="back"))
+    work = strip_work(table, np.array(["cutter and loader"]), rates=RATES).iloc[0]
+    # 240 ft2: 2 in of sod is 1.481 yd3, the last inch 0.741, all barrowed
+    assert work["sod_yd3"] == pytest.approx(240 * 2 / 324)
+    assert work["hand_yd3"] == pytest.approx(240 / 324)
+    assert work["barrow_yd3"] == pytest.approx(240 * 3 / 324)
+    assert work["after_cut_yd3"] == 0

@@ -15,8 +15,14 @@ from tests.job.job_cases import bed, offer_beds, rate_book
 RATES = rate_book()
 
 
+def place_grid(table, *, rates=RATES):
+    """The grid of a full planting alone."""
+    plants = place_plants(table, rates=rates)
+    return plants[plants["planting"] == "planted"].reset_index(drop=True)
+
+
 def count(*rows, rates=RATES):
-    return len(place_plants(offer_beds(*rows), rates=rates))
+    return len(place_grid(offer_beds(*rows), rates=rates))
 
 
 def moved(row, change):
@@ -30,8 +36,8 @@ def points(plants):
 
 
 def test_worked_case_has_59_in_rows_of_30_and_29():
-    # trade values, section 17: 60 x 4 ft at 24 in, laid out half a spacing from the border
-    plants = place_plants(offer_beds(bed()), rates=RATES)
+    # 60 x 4 ft at 24 in, laid out half a spacing from the border
+    plants = place_grid(offer_beds(bed()), rates=RATES)
     rows = plants.groupby(plants["y_ft"].round(3)).size()
     assert rows.to_dict() == {1.0: 30, 2.732: 29}
     assert plants["x_ft"].min() == pytest.approx(1)
@@ -39,8 +45,8 @@ def test_worked_case_has_59_in_rows_of_30_and_29():
 
 
 def test_step_out_leaves_one_row():
-    # trade values, section 17: 18 in kept at the curb leaves 2.5 ft, one row at 24 in
-    plants = place_plants(offer_beds(bed(plantable=shapely.box(0, 1.5, 60, 4))), rates=RATES)
+    # 18 in kept at the curb leaves 2.5 ft, one row at 24 in
+    plants = place_grid(offer_beds(bed(plantable=shapely.box(0, 1.5, 60, 4))), rates=RATES)
     assert plants["y_ft"].to_numpy() == pytest.approx(np.full(30, 2.5))
 
 
@@ -59,7 +65,7 @@ def test_three_gallon_spacing_counts_rows():
 @pytest.mark.parametrize("is_reversed", [False, True])
 def test_turned_moved_reversed_is_the_same_grid(degrees, shift, is_reversed):
     row = bed(length=59.3, depth=7.1)
-    home = points(place_plants(offer_beds(row), rates=RATES))
+    home = points(place_grid(offer_beds(row), rates=RATES))
 
     def change(shape):
         turned = affinity.rotate(shape, degrees, origin=(0, 0))
@@ -68,7 +74,7 @@ def test_turned_moved_reversed_is_the_same_grid(degrees, shift, is_reversed):
     away = moved(row, change)
     if is_reversed:
         away["edge"] = away["edge"].reverse()
-    there = points(place_plants(offer_beds(away), rates=RATES))
+    there = points(place_grid(offer_beds(away), rates=RATES))
     expected = [change(point) for point in home]
     assert shapely.distance(there, expected).max() < 1e-4
 
@@ -98,7 +104,7 @@ def test_rows_follow_a_curb_arc():
     edge = shapely.LineString(40 * circle)
     ground = shapely.Polygon([*(40 * circle), *(44 * circle)[::-1]])
     row = bed(edge=edge, geometry=ground, length=edge.length, area_ft2=ground.area)
-    plants = place_plants(offer_beds(row), rates=RATES)
+    plants = place_grid(offer_beds(row), rates=RATES)
     radii = np.hypot(plants["x_ft"], plants["y_ft"])
     assert set(radii.round(2)) == {41.0, 42.73}
     # the clear run of the first row is its arc less half a spacing at each end
@@ -109,7 +115,7 @@ def test_rows_follow_a_curb_arc():
 def test_two_stretches_of_edge_share_a_corner_bed():
     edge = shapely.MultiLineString([[(0, 0), (40, 0)], [(0, 30), (0, 0)]])
     ground = shapely.box(0, 0, 40, 30).difference(shapely.box(4, 4, 41, 31))
-    plants = place_plants(offer_beds(bed(edge=edge, geometry=ground)), rates=RATES)
+    plants = place_grid(offer_beds(bed(edge=edge, geometry=ground)), rates=RATES)
     near = shapely.distance(points(plants)[:, None], points(plants)[None, :])
     assert near[near > 0].min() > 1.2  # nobody stands on another's roots
     assert len(plants) > 55  # 264 ft2 at about a plant each 4.2 ft2, less borders
@@ -118,7 +124,7 @@ def test_two_stretches_of_edge_share_a_corner_bed():
 def test_circle_kept_free_makes_a_hole():
     # hydrant, radius 3, 2 ft in: trade values, section 16
     hole = shapely.Point(30, 2).buffer(3, quad_segs=64)
-    plants = place_plants(
+    plants = place_grid(
         offer_beds(bed(plantable=shapely.box(0, 0, 60, 4).difference(hole))), rates=RATES
     )
     assert shapely.distance(points(plants), shapely.Point(30, 2)).min() >= 4 - 1e-3
@@ -127,14 +133,14 @@ def test_circle_kept_free_makes_a_hole():
 
 def test_low_plants_stand_in_the_triangle():
     row = bed(low_ground=shapely.Polygon([(0, 0), (10, 0), (0, 10)]))
-    plants = place_plants(offer_beds(row), rates=RATES)
+    plants = place_grid(offer_beds(row), rates=RATES)
     expected = plants["x_ft"] + plants["y_ft"] <= 10 + 1e-9
     assert (plants["is_low"] == expected).all()
 
 
 def test_a_table_without_triangles_has_no_low_plants():
     table = offer_beds(bed()).drop(columns="low_ground")
-    assert not place_plants(table, rates=RATES)["is_low"].any()
+    assert not place_grid(table, rates=RATES)["is_low"].any()
 
 
 def test_skipped_beds_get_no_plants_and_repeats_get_the_same():
@@ -143,7 +149,7 @@ def test_skipped_beds_get_no_plants_and_repeats_get_the_same():
         bed("C1-curb-2", skip_reason="too short"),
         bed(offer_id="C1+2"),
     ]
-    plants = place_plants(offer_beds(*rows), rates=RATES)
+    plants = place_grid(offer_beds(*rows), rates=RATES)
     assert plants.groupby(["offer_id", "bed_id"]).size().to_dict() == {
         ("C1+2", "C1-curb-1"): 59,
         ("C1-curb-1", "C1-curb-1"): 59,
@@ -152,13 +158,13 @@ def test_skipped_beds_get_no_plants_and_repeats_get_the_same():
 
 
 def test_empty_table_keeps_its_columns():
-    plants = place_plants(empty_table(OFFER_BEDS), rates=RATES)
+    plants = place_grid(empty_table(OFFER_BEDS), rates=RATES)
     assert plants.columns.tolist() == list(PLANTS.columns)
 
 
 def test_a_table_without_edges_is_our_bug():
     with pytest.raises(SchemaError, match="table offer_beds breaks its schema"):
-        place_plants(offer_beds(bed()).drop(columns="edge"), rates=RATES)
+        place_grid(offer_beds(bed()).drop(columns="edge"), rates=RATES)
 
 
 # trade values, section 2: triangle, plants a square foot, computed from 144 / (0.8660 s^2)
@@ -177,7 +183,7 @@ def test_wide_ground_holds_what_the_table_says(spacing_in, per_ft2):
 def test_published_wrong_multiplier_is_not_ours():
     # trade values, section 18: two charts say 0.24 a square foot at 24 in; 0.25 is right (square)
     # and 15 % more when staggered
-    plants = place_plants(offer_beds(bed()), rates=RATES)
+    plants = place_grid(offer_beds(bed()), rates=RATES)
     first, second = np.unique(plants["y_ft"].round(6))
     step_ft = np.diff(plants["x_ft"].to_numpy()[:2])[0]
     staggered = 1 / (step_ft * (second - first))
@@ -197,7 +203,7 @@ def test_no_plant_stands_near_a_border(length, depth, skew, turn):
     row = moved(
         bed(geometry=ground, length=length), lambda shape: affinity.rotate(shape, turn, (0, 0))
     )
-    plants = place_plants(offer_beds(row), rates=RATES)
+    plants = place_grid(offer_beds(row), rates=RATES)
     spots = points(plants)
     assert shapely.contains(row["plantable"], spots).all()
     assert (shapely.distance(row["plantable"].boundary, spots) >= 1 - 1e-3).all()

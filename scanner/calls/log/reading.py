@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -29,6 +30,7 @@ from scanner.schema.log_tables import (
     CALL_LOG,
     JOB_TASKS,
     JOBS,
+    LISTED,
     MEASUREMENTS,
     STORED_BEDS,
     VISITS,
@@ -43,6 +45,9 @@ BED_ROWS = replace(
     columns={name: one for name, one in STORED_BEDS.columns.items() if name != "geometry"},
 )
 """Beds as the log keeps them: their shapes as bytes, which only a scan reads."""
+
+LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": ""}
+"""Columns of `LISTED` that older logs lack, and what stands there."""
 
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
 
@@ -65,11 +70,20 @@ def read_season(folder: Path) -> Season:
 def read_last_scan(folder: Path, schema: TableSchema) -> pd.DataFrame:
     """Read what the last scan left of `LISTED` or `LEFT_OUT`; empty where nothing is on record."""
     with open_to_read(folder) as store:
-        # An older log knows no such table yet
-        known = "SELECT 1 FROM sqlite_master WHERE name = ?"
-        if store is None or not store.rows(known, (schema.name,)):
-            return empty_table(schema)
-        return check_table(_table(store, f"{schema.name} ORDER BY 1", schema.columns), schema)
+        return empty_table(schema) if store is None else last_scan_of(store, schema)
+
+
+def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
+    """Read the same from an open log; an earlier version's knows no such table, or fewer columns."""
+    known = {
+        name for (name,) in store.rows("SELECT name FROM pragma_table_info(?)", (schema.name,))
+    }
+    if not known:
+        return empty_table(schema)
+    names = [name for name in schema.columns if name in known]
+    blank = {name: cell for name, cell in LATER_COLUMNS.items() if name not in known}
+    listed = _table(store, f"{schema.name} ORDER BY 1", names).assign(**blank)
+    return check_table(listed[[*schema.columns]], schema)
 
 
 def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
@@ -95,6 +109,7 @@ def season_of(store: Store) -> Season:
         measurements=_checked(
             _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)), MEASUREMENTS
         ),
+        listed=last_scan_of(store, LISTED),
     )
 
 
@@ -157,5 +172,6 @@ NO_SEASON = Season(
     job_tasks=empty_table(JOB_TASKS),
     visits=empty_table(VISITS),
     measurements=empty_table(MEASUREMENTS),
+    listed=empty_table(LISTED),
 )
 """What a book without a log knows: nothing."""

@@ -108,5 +108,10 @@ _WHO_WAS_LEFT_OUT = (
     """,
 )
 
-STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT)
+_WHAT_TO_SAY = (
+    "ALTER TABLE listed ADD COLUMN price_cents INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE listed ADD COLUMN say TEXT NOT NULL DEFAULT ''",
+)
+
+STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY)
 """Statements that lead from each version to the next; the first starts an empty file."""

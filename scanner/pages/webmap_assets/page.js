@@ -224,7 +224,7 @@ function offerPart(offer) {
   const part = element("section", { class: "deal" }, element("h3", {}, offer.rank ? "Call number " + offer.rank : "The offer"));
   part.append(element("p", {}, offer.words), element("p", {}, element("b", {}, range(offer.low, offer.high)), " · " + number(offer.days) + " crew-days"));
   const worked = "Our estimate: " + usd(offer.price) + " before tax" + (offer.saving > 0 ? "; one job for all beds saves " + usd(offer.saving) : "");
-  part.append(element("p", { class: "soft" }, worked + (offer.chance > 0 ? ". Chance of a sale " + Math.round(offer.chance * 100) + " %." : ". To be sold after the first phase.")));
+  part.append(element("p", { class: "soft" }, worked + (offer.chance > 0 ? ". Chance of a sale " + Math.round(offer.chance * 100) + " %." : ". A job that may follow.")));
   if (!offer.confirmed) part.append(element("p", { class: "soft" }, "Not confirmed by a drawn lawn, a tape or the crew: look before you quote."));
   if (offer.reasons.length) part.append(element("ul", { class: "reasons" }, ...offer.reasons.map((said) => element("li", {}, element("span", {}, said)))));
   if (offer.unknowns.length) part.append(element("p", { class: "soft" }, "What widens the price: " + offer.unknowns.join("; ") + "."));

@@ -1,0 +1,155 @@
+"""
+What the calls on record came to, stage by stage: tries, talks and quotes.
+
+A try is a call; a talk is what a client said in one calendar year; a quote begins with
+*quoted*, or with a sale that had none, and ends sold or lost, at the latest after 60 days.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from scanner.schema.log_tables import CALL_LOG
+from scanner.schema.tables import check_table
+
+TRIES = 3
+"""A client is tried three times; a later try counts as a third."""
+
+QUOTE_DAYS = 60
+"""A quote that nobody answered for so many days is lost (our rule, no source)."""
+
+SOLD, LOST, OPEN = "sold", "lost", "open"
+
+AGREED = frozenset({"visit", "quoted", "sold"})
+REFUSED = frozenset({"not now", "no", "do not call"})
+
+QUOTE_COLUMNS = ("client_id", "quoted_on", "end", "open_days")
+
+
+@dataclass(frozen=True)
+class Trials:
+    """
+    What happened at each stage.
+
+    Attributes
+    ----------
+    reached_counts, missed_counts
+        First tries, second and later ones that reached somebody, and that did not.
+    agreed_count, refused_count
+        Client-years that agreed to a visit, and that refused.
+    quotes
+        Columns `QUOTE_COLUMNS`, one row a quote: ``end`` is sold, lost or open.
+    tried_counts
+        By client, tries this year that reached nobody, where nobody was reached yet.
+    """
+
+    reached_counts: npt.NDArray[np.int64]
+    missed_counts: npt.NDArray[np.int64]
+    agreed_count: int
+    refused_count: int
+    quotes: pd.DataFrame
+    tried_counts: pd.Series[int]
+
+
+def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
+    """
+    Sort what is on record into trials of each stage.
+
+    Parameters
+    ----------
+    calls
+        Table `CALL_LOG`.
+    today
+        Day on which it is asked: entries of later days are not looked at.
+
+    Returns
+    -------
+    trials
+        Tries, talks, quotes.
+
+    Raises
+    ------
+    SchemaError
+        If `calls` breaks its schema.
+
+    Examples
+    --------
+    >>> columns = ["entry_id", "client_id", "called_on", "outcome"]
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "not reached"), (2, "A", "2027-03-09", "visit"),
+    ...                       (3, "B", "2027-03-09", "not reached")], columns=columns)
+    >>> calls = calls.assign(note="", next_action="", next_date="", bed_ids="", recorded_at="")
+    >>> trials = list_trials(calls, today=date(2027, 3, 10))
+    >>> trials.missed_counts.tolist(), trials.reached_counts.tolist(), trials.tried_counts.to_dict()
+    ([2, 0, 0], [0, 1, 0], {'B': 1})
+    """
+    calls = check_table(calls, CALL_LOG)
+    calls = calls[calls["called_on"] <= today.isoformat()]
+    calls = calls.assign(year=calls["called_on"].str.slice(0, 4))
+    calls = calls.sort_values(["client_id", "called_on", "entry_id"], ignore_index=True)
+    season = [calls["client_id"], calls["year"]]
+    is_reached = calls["outcome"] != "not reached"
+    place = np.minimum(calls.groupby(season, sort=False).cumcount(), TRIES - 1)
+    reached_so_far = is_reached.groupby(season, sort=False).cumsum()
+    is_trial = (reached_so_far == 0) | (is_reached & (reached_so_far == 1))
+    agreed = calls["outcome"].isin(AGREED).groupby(season, sort=False).any()
+    refused = calls["outcome"].isin(REFUSED).groupby(season, sort=False).any()
+    return Trials(
+        np.bincount(place[is_trial & is_reached], minlength=TRIES),
+        np.bincount(place[is_trial & ~is_reached], minlength=TRIES),
+        int(agreed.sum()),
+        int((refused & ~agreed).sum()),
+        _list_quotes(calls, today),
+        _count_tries(calls[calls["year"] == str(today.year)], is_reached),
+    )
+
+
+def _count_tries(calls: pd.DataFrame, is_reached: pd.Series[bool]) -> pd.Series[int]:
+    """Count this year's tries of each client who was not reached yet."""
+    of_client = is_reached[calls.index].groupby(calls["client_id"])
+    counts = of_client.size()[~of_client.any()]
+    return counts.astype("int64")
+
+
+def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:
+    rows = list[tuple[str, date, str, int]]()
+    decided = calls[calls["outcome"].isin({"quoted", *AGREED, *REFUSED} - {"visit"})]
+    for client_id, own in decided.groupby("client_id", sort=True):
+        days = [date.fromisoformat(day) for day in own["called_on"]]
+        rows += _quotes_of(str(client_id), days, own["outcome"].tolist(), today)
+    return pd.DataFrame(rows, columns=[*QUOTE_COLUMNS])
+
+
+def _quotes_of(
+    client_id: str, days: list[date], outcomes: list[str], today: date
+) -> list[tuple[str, date, str, int]]:
+    """Follow one client's quotes; one made again while it is open is the same quote."""
+    rows = list[tuple[str, date, str, int]]()
+    since: date | None = None
+    for day, outcome in zip(days, outcomes, strict=True):
+        if since and (day - since).days > QUOTE_DAYS:
+            rows.append((client_id, since, LOST, QUOTE_DAYS))
+            since = None
+        if outcome == "quoted":
+            since = since or day
+        elif outcome == SOLD:
+            rows.append((client_id, since or day, SOLD, (day - (since or day)).days))
+            since = None
+        elif since:
+            rows.append((client_id, since, LOST, (day - since).days))
+            since = None
+    if since:
+        open_days = (today - since).days
+        rows.append(
+            (
+                client_id,
+                since,
+                OPEN if open_days <= QUOTE_DAYS else LOST,
+                min(open_days, QUOTE_DAYS),
+            )
+        )
+    return rows

@@ -1,0 +1,228 @@
+"""
+Which beds a call sells: a lead that the client may well take, an upgrade, later jobs.
+
+A set of beds is drawn and priced as one job by whoever calls; here it is chosen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from scanner.job.counting import FloatArray
+from scanner.units import CENTS_PER_USD
+
+LEAD, UPGRADE, ADDED, LATER = "lead", "upgrade", "added", "later"
+"""What a set of beds is sold as; `ADDED` is what an upgrade adds, as a job of its own."""
+
+GOOD_SHARE = 0.9
+"""A candidate this near to the best expected profit is as good: the cheapest of these leads."""
+
+PACK_SHARE = 1.10
+"""Later jobs are packed up to this share of the job limit."""
+
+AT_LEAST = 2.0
+"""Beds that take so many times the limit one by one do not fit it together: what they share is less."""
+
+LIMIT_SLACK = 1e-9
+"""Crew-days that come to the limit exactly fit it, whatever the last binary digit."""
+
+Beds = tuple[str, ...]
+
+PriceSets = Callable[[dict[str, Beds]], pd.DataFrame]
+"""Draw and price sets of beds as jobs: from beds by offer id to lead rows of `PRICES` by offer id."""
+
+
+@dataclass(frozen=True)
+class Demand:
+    """
+    What clients may well pay.
+
+    Attributes
+    ----------
+    fee_usd
+        Annual fee by client id [USD].
+    buys
+        From price over annual fee to the chance that a client who is visited buys.
+    """
+
+    fee_usd: pd.Series[float]
+    buys: Callable[[FloatArray], FloatArray]
+
+
+def bundle_beds(
+    order: pd.DataFrame, alone: pd.DataFrame, price_sets: PriceSets, *,
+    demand: Demand, limit_crew_days: float,
+) -> pd.DataFrame:  # fmt: skip
+    """
+    Choose what each client is offered.
+
+    Parameters
+    ----------
+    order
+        Table `BED_ORDER`.
+    alone
+        Lead rows of `PRICES`, each bed as a job of its own, indexed by bed id.
+    price_sets
+        Draws and prices sets of beds.
+    demand
+        Fees, and how many buy at a price.
+    limit_crew_days
+        Longest job.
+
+    Returns
+    -------
+    bundles
+        `client_id`, `role`, `job` (number among later jobs, else 1), `offer_id`, `beds` (a
+        tuple, the lead bed first): by client a lead; an upgrade with its added beds where
+        another bed fits; later jobs.
+
+    Notes
+    -----
+    Candidates are each bed alone and the first n beds of the order that fit the limit. The
+    lead is the cheapest whose chance × gross profit is at least 90 % of the best; where
+    nothing fits, the one of fewest crew-days. The upgrade takes further beds in order, each
+    that still fits. What is left is packed, first fit decreasing, up to 1.10 × the limit.
+    """
+    desk = _Desk(alone, price_sets, limit_crew_days + LIMIT_SLACK)
+    beds_of = order.sort_values(["client_id", "place"]).groupby("client_id")["bed_id"].agg(tuple)
+    desk.price_first_beds(beds_of)
+    leads = _choose_leads(desk, beds_of, demand)
+    upgrades = desk.add_beds(
+        {client: lead for client, lead in leads.items() if desk.fits(lead)}, beds_of
+    )
+    rows = list[tuple[str, str, int, Beds]]()
+    for client, lead in leads.items():
+        rows.append((client, LEAD, 1, lead))
+        whole = upgrades.get(client, lead)
+        if len(whole) > len(lead):
+            rows += [(client, UPGRADE, 1, whole), (client, ADDED, 1, whole[len(lead) :])]
+        left = [bed for bed in beds_of[client] if bed not in whole]
+        jobs = _pack(left, desk.crew_days, limit_crew_days * PACK_SHARE + LIMIT_SLACK)
+        rows += [(client, LATER, at, job) for at, job in enumerate(jobs, start=1)]
+    desk.price({beds for *_, beds in rows})
+    bundles = pd.DataFrame(rows, columns=["client_id", "role", "job", "beds"])
+    return bundles.assign(offer_id=[offer_id_of(beds) for beds in bundles["beds"]])
+
+
+def offer_id_of(beds: Beds) -> str:
+    """
+    Name a set of beds sold as one job.
+
+    Parameters
+    ----------
+    beds
+        Bed ids, lead first.
+
+    Returns
+    -------
+    offer_id
+        The bed's own id where it is one, else all joined by ``+``, by name.
+
+    Examples
+    --------
+    >>> offer_id_of(("A-house-1", "A-curb-1"))
+    'A-curb-1+A-house-1'
+    """
+    return "+".join(sorted(beds))
+
+
+class _Desk:
+    """Prices of sets of beds, each worked out once."""
+
+    def __init__(self, alone: pd.DataFrame, price_sets: PriceSets, limit_crew_days: float) -> None:
+        self.table = alone
+        self.crew_days: dict[str, float] = {str(k): float(v) for k, v in alone["crew_days"].items()}
+        self.limit_crew_days = limit_crew_days
+        self._price_sets = price_sets
+
+    def price(self, wanted: Iterable[Beds]) -> None:
+        """Price the sets that are not priced yet, all at once."""
+        sets = {offer_id_of(beds): beds for beds in wanted}
+        new = {name: sets[name] for name in sorted(sets.keys() - self.crew_days.keys())}
+        if new:
+            priced = self._price_sets(new)
+            self.table = pd.concat([self.table, priced])
+            self.crew_days |= {str(k): float(v) for k, v in priced["crew_days"].items()}
+
+    def fits(self, beds: Beds) -> bool:
+        """Tell whether a set is no longer than a job may be."""
+        return bool(self.crew_days[offer_id_of(beds)] <= self.limit_crew_days)
+
+    def price_first_beds(self, beds_of: pd.Series) -> None:
+        """Price the first two, three … beds of each client, as far as they may fit one job."""
+        self.price(
+            beds[:count]
+            for beds in beds_of
+            for count in range(2, len(beds) + 1)
+            if sum(self.crew_days[bed] for bed in beds[:count]) <= AT_LEAST * self.limit_crew_days
+        )
+
+    def add_beds(self, leads: dict[str, Beds], beds_of: pd.Series) -> dict[str, Beds]:
+        """Add each client's further beds in order, keeping those with which the job still fits."""
+        waiting = {c: [bed for bed in beds_of[c] if bed not in lead] for c, lead in leads.items()}
+        whole = {c: (*leads[c], *beds) for c, beds in waiting.items() if beds}
+        self.price(whole.values())
+        done = {c: beds for c, beds in whole.items() if self.fits(beds)}
+        jobs = leads | done
+        waiting = {c: beds for c, beds in waiting.items() if c not in done}
+        while any(waiting.values()):
+            tried = {c: (*jobs[c], beds.pop(0)) for c, beds in waiting.items() if beds}
+            self.price(tried.values())
+            jobs |= {c: beds for c, beds in tried.items() if self.fits(beds)}
+        return jobs
+
+
+def _choose_leads(desk: _Desk, beds_of: pd.Series, demand: Demand) -> dict[str, Beds]:
+    """Take of each client's candidates the cheapest of those that promise about the most."""
+    candidates = pd.DataFrame(
+        [
+            (client, beds)
+            for client, own in beds_of.items()
+            for beds in dict.fromkeys([*((bed,) for bed in own), *_first_beds(desk, own)])
+        ],
+        columns=["client_id", "beds"],
+    )
+    if candidates.empty:
+        return {}
+    named = candidates.assign(offer_id=[offer_id_of(beds) for beds in candidates["beds"]])
+    priced = named.join(
+        desk.table[["price_cents", "gross_profit_cents", "crew_days"]], on="offer_id"
+    )
+    years = priced["price_cents"] / CENTS_PER_USD / priced["client_id"].map(demand.fee_usd)
+    priced = priced.assign(
+        expected=demand.buys(years.to_numpy(float)) * priced["gross_profit_cents"],
+        is_long=priced["crew_days"] > desk.limit_crew_days,
+    )
+    best = (
+        priced["expected"].where(~priced["is_long"]).groupby(priced["client_id"]).transform("max")
+    )
+    is_good = priced["expected"] >= best - (1.0 - GOOD_SHARE) * best.abs()
+    by = np.where(priced["is_long"], priced["crew_days"], priced["price_cents"])
+    ordered = priced.assign(is_bad=~is_good, by=by, less=-priced["expected"]).sort_values(
+        ["client_id", "is_long", "is_bad", "by", "less", "crew_days", "offer_id"]
+    )
+    first = ordered.drop_duplicates("client_id")
+    return dict(zip(first["client_id"], first["beds"], strict=True))
+
+
+def _first_beds(desk: _Desk, beds: Beds) -> list[Beds]:
+    """The first two, three … beds that were priced and fit."""
+    firsts = [beds[:count] for count in range(2, len(beds) + 1)]
+    return [own for own in firsts if offer_id_of(own) in desk.crew_days and desk.fits(own)]
+
+
+def _pack(beds: list[str], crew_days: dict[str, float], most_crew_days: float) -> list[Beds]:
+    """Pack beds into jobs, first fit decreasing; a bed longer than a job is one by itself."""
+    jobs = list[tuple[float, Beds]]()
+    for bed in sorted(beds, key=lambda bed: (-crew_days[bed], bed)):
+        days = crew_days[bed]
+        at = next((n for n, (sum_, _) in enumerate(jobs) if sum_ + days <= most_crew_days), None)
+        if at is None:
+            jobs.append((days, (bed,)))
+        else:
+            jobs[at] = (jobs[at][0] + days, (*jobs[at][1], bed))
+    return [job for _, job in jobs]

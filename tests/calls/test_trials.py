@@ -1,0 +1,129 @@
+"""What the calls on record came to, stage by stage."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scanner.calls.trials import LOST, OPEN, SOLD, list_trials
+from scanner.schema.log_tables import OUTCOMES
+from tests.calls.calls_on_record import calls
+
+TODAY = date(2027, 6, 1)
+
+
+def trials(*outcomes, client="A", today=TODAY):
+    """One client called a day apart from March 1 on."""
+    first = date(2027, 3, 1)
+    told = [
+        (client, (first + timedelta(days=day)).isoformat(), outcome)
+        for day, outcome in enumerate(outcomes)
+    ]
+    return list_trials(calls(*told), today=today)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "reached", "missed"),
+    [
+        (["visit"], [1, 0, 0], [0, 0, 0]),
+        (["not reached", "no"], [0, 1, 0], [1, 0, 0]),
+        (["not reached"] * 5, [0, 0, 0], [1, 1, 3]),  # a fourth and fifth count as third
+        (["not reached"] * 3 + ["sold"], [0, 0, 1], [1, 1, 1]),
+        (
+            ["call back", "not reached", "not reached"],
+            [1, 0, 0],
+            [0, 0, 0],
+        ),  # reached once is enough
+    ],
+)
+def test_tries_count_until_somebody_is_reached(outcomes, reached, missed):
+    found = trials(*outcomes)
+    assert found.reached_counts.tolist() == reached
+    assert found.missed_counts.tolist() == missed
+
+
+def test_each_year_is_tried_anew():
+    told = [
+        ("A", "2026-03-01", "not reached"),
+        ("A", "2026-03-04", "no"),
+        ("A", "2027-03-01", "not reached"),
+    ]
+    found = list_trials(calls(*told), today=TODAY)
+    assert found.missed_counts.tolist() == [2, 0, 0]
+    assert found.reached_counts.tolist() == [0, 1, 0]
+    assert found.tried_counts.to_dict() == {"A": 1}
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "agreed", "refused"),
+    [
+        (["visit"], 1, 0),
+        (["quoted"], 1, 0),
+        (["sold"], 1, 0),
+        (["visit", "quoted", "no"], 1, 0),  # he agreed to the visit, whatever came of it
+        (["not now"], 0, 1),
+        (["no", "no"], 0, 1),
+        (["do not call"], 0, 1),
+        (["call back"], 0, 0),
+        (["call back", "visit"], 1, 0),
+        (["not reached"], 0, 0),
+    ],
+)
+def test_one_talk_a_client_and_year(outcomes, agreed, refused):
+    found = trials(*outcomes)
+    assert (found.agreed_count, found.refused_count) == (agreed, refused)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "ends"),
+    [
+        (["visit"], []),
+        (["quoted", "sold"], [SOLD]),
+        (["sold"], [SOLD]),  # a sale on the spot is a quote that was taken
+        (["quoted", "not now"], [LOST]),
+        (["quoted", "call back", "no"], [LOST]),
+        (["quoted", "quoted", "sold"], [SOLD]),  # made again while open: the same quote
+        (["quoted", "no", "quoted", "sold"], [LOST, SOLD]),
+        (["no"], []),
+    ],
+)
+def test_how_quotes_end(outcomes, ends):
+    assert trials(*outcomes).quotes["end"].tolist() == ends
+
+
+@pytest.mark.parametrize(
+    ("days", "end", "open_days"), [(0, OPEN, 0), (60, OPEN, 60), (61, LOST, 60)]
+)
+def test_a_quote_is_open_for_60_days(days, end, open_days):
+    quotes = trials("quoted", today=date(2027, 3, 1) + timedelta(days=days)).quotes
+    assert quotes[["end", "open_days"]].to_numpy().tolist() == [[end, open_days]]
+
+
+def test_an_answer_after_60_days_is_another_quote():
+    told = [("A", "2027-01-04", "quoted"), ("A", "2027-05-04", "sold")]
+    found = list_trials(calls(*told), today=TODAY)
+    assert found.quotes["end"].tolist() == [LOST, SOLD]
+
+
+def test_later_entries_are_not_looked_at():
+    found = list_trials(calls(("A", "2027-07-01", "sold")), today=TODAY)
+    assert found.reached_counts.sum() == 0
+    assert found.quotes.empty
+
+
+days = st.dates(date(2026, 1, 1), date(2027, 5, 31)).map(date.isoformat)
+entries = st.tuples(st.sampled_from("ABC"), days, st.sampled_from(OUTCOMES))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(entries, max_size=25))
+def test_every_client_year_is_reached_once_at_most(told):
+    found = list_trials(calls(*told), today=TODAY)
+    talked = {(client, day[:4]) for client, day, outcome in told if outcome != "not reached"}
+    assert found.reached_counts.sum() == len(talked)
+    assert found.agreed_count + found.refused_count <= len(talked)
+    quoted = sum(outcome in ("quoted", "sold") for *_, outcome in told)
+    assert len(found.quotes) <= quoted
