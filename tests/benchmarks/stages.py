@@ -22,7 +22,7 @@ import scanner
 
 SCANNER = Path(scanner.__file__).parent
 EVERY_SECONDS = 0.002
-JOINING = ("cli", "pipeline", "__init__", "__main__")
+JOINING = ("cli", "pipeline", "store", "__init__", "__main__")
 MOST_ROWS = 24
 
 
