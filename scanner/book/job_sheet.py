@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from scanner.schema.documents import FINISH_WORDS, FINISHES
+from scanner.schema.documents import FINISH_LONG_WORDS, FINISH_WORDS, FINISHES
 from scanner.sheets.client_ids import match_ids
 from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.problems import (
@@ -125,7 +125,11 @@ def _check_heads(
 def _finish(typed: str) -> str | None:
     """Give the finish that a word stands for, blank for none told, None for a strange one."""
     plain = " ".join(typed.lower().split())
-    by_words = {words: finish for finish, words in FINISH_WORDS.items()}
+    by_words = {
+        words: finish
+        for names in (FINISH_WORDS, FINISH_LONG_WORDS)
+        for finish, words in names.items()
+    }
     return by_words.get(plain, plain if plain in ("", *FINISHES) else None)
 
 

@@ -141,7 +141,7 @@ def _signs(
     bad = list_bad_edges(answers)
     bad_since = ended["client_id"].map(bad.groupby("client_id")["seen_on"].min())
     return {
-        "bought_before": ended["client_id"].map(bought).lt(ended["year"]),
+        "bought_before": ended["client_id"].map(bought).astype(float).lt(ended["year"]),
         "long_client": joined <= first_on - pd.DateOffset(months=months),
         "bad_edge": bad_since.astype("str").fillna("9999") <= ended["last_on"],
     }

@@ -77,6 +77,7 @@ def make_offers(
         .merge(leads.reset_index().drop(columns="client_id"), on="offer_id", validate="one_to_one")
         .pipe(_add_saving, beds, leads)
         .pipe(_add_upgrade, bundles, leads)
+        .pipe(_add_unseen, offer_beds, answers)
         .pipe(_add_doubts, rules.job_limit_crew_days, answers)
         .pipe(add_words, beds, rates=rates)
         .pipe(add_say, bundles, offer_beds)
@@ -109,8 +110,7 @@ def _place_beds(offer_beds: pd.DataFrame, phases: pd.DataFrame) -> pd.DataFrame:
 
 def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     is_confirmed = _is_confirmed(beds, answers)
-    unseen = beds["bed_id"].where(~is_confirmed, "")
-    by_offer = beds.assign(is_confirmed=is_confirmed, unseen=unseen).groupby("offer_id", sort=False)
+    by_offer = beds.assign(is_confirmed=is_confirmed).groupby("offer_id", sort=False)
     return by_offer.agg(
         edge_ft=("edge_ft", "sum"),
         area_ft2=("area_ft2", "sum"),
@@ -118,7 +118,6 @@ def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
         bed_count=("bed_id", "size"),
         bed_ids=("bed_id", " ".join),
         is_confirmed=("is_confirmed", "all"),
-        unseen_bed_ids=("unseen", lambda ids: " ".join(name for name in ids if name)),
     ).reset_index()
 
 
@@ -158,6 +157,20 @@ def _add_upgrade(offers: pd.DataFrame, bundles: pd.DataFrame, leads: pd.DataFram
         upgrade_gross_profit_cents=offer_id.map(leads["gross_profit_cents"]).fillna(0).astype(int),
         upgrade_saving_cents=(apart_cents - price_cents).clip(lower=0).astype(int),
     )
+
+
+def _add_unseen(
+    offers: pd.DataFrame, offer_beds: pd.DataFrame, answers: pd.DataFrame
+) -> pd.DataFrame:
+    """Name the beds of an offer and its upgrade that nobody has seen."""
+    alone = offer_beds[offer_beds["offer_id"] == offer_beds["bed_id"]]
+    unseen = {*alone.loc[~_is_confirmed(alone, answers), "bed_id"]}
+    told = zip(offers["bed_ids"], offers["upgrade_bed_ids"], strict=True)
+    names = [
+        " ".join(name for name in dict.fromkeys([*own.split(), *more.split()]) if name in unseen)
+        for own, more in told
+    ]
+    return offers.assign(unseen_bed_ids=names)
 
 
 def _add_doubts(

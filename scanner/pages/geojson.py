@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
 
-from scanner.pages.summary import unseen_beds
+from scanner.pages.summary import offered_beds, unseen_beds
 from scanner.schema.documents import FINISHES, Part, Scan
 from scanner.sheets.columns import Text, decimals, json_texts, usd
 
@@ -150,12 +150,12 @@ def _price_columns(prices: pd.DataFrame, name: str) -> dict[str, Text]:
 
 def _confirmed(beds: pd.DataFrame, offers: pd.DataFrame) -> np.ndarray:
     """Tell which beds rest on ground that is known, though another of their offer may not."""
-    offered = set(offers["bed_ids"].str.split().explode()) - unseen_beds(offers)
+    offered = set(offered_beds(offers)["bed_id"]) - unseen_beds(offers)
     return np.array([bed_id in offered for bed_id in beds["bed_id"].tolist()], dtype=bool)
 
 
 def _of_offer(beds: pd.DataFrame, offers: pd.DataFrame, words: pd.Series[str]) -> pd.Series[str]:
     """Give each bed what is said of the offer that holds it; blank where none does."""
-    of_bed = offers["bed_ids"].str.split().explode().rename("bed_id").to_frame()
-    said = of_bed.assign(said=offers["offer_id"].map(words)).set_index("bed_id")["said"]
+    of_bed = offered_beds(offers)
+    said = of_bed.set_index("bed_id")["offer_id"].map(words)
     return beds["bed_id"].map(said).fillna("")

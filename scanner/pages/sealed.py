@@ -41,7 +41,7 @@ def offer_backgrounds(backgrounds: Backgrounds) -> list[dict[str, str]]:
 
     Examples
     --------
-    >>> rules = Backgrounds(imagery_url="https://a.example/{z}/{y}/{x}", streets_url="javascript:1")
+    >>> rules = Backgrounds(imagery_url="https://a.example/{z}/{y}/{x}", streets_url="")
     >>> [background["label"] for background in offer_backgrounds(rules)]
     ['Aerial picture']
     """

@@ -117,6 +117,13 @@ def _unconfirmed(
     }
 
 
+def offered_beds(offers: pd.DataFrame) -> pd.DataFrame:
+    """List the beds of each offer, those of its upgrade too, as `bed_id`; a bed stands once."""
+    more = offers["upgrade_bed_ids"].mask(offers["upgrade_bed_ids"] == "", offers["bed_ids"])
+    listed = offers.assign(bed_id=more.str.split()).explode("bed_id")
+    return listed.drop_duplicates("bed_id")
+
+
 def unseen_beds(offers: pd.DataFrame) -> set[str]:
     """
     Name the beds that rest on ground that nobody has seen.

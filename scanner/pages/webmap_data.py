@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
 
+from scanner.pages.summary import offered_beds
 from scanner.pages.webmap_rows import LEFT_OUT, SKIPPED, TOLD, dial
 from scanner.schema.documents import FINISHES, Part
 from scanner.schema.tables import LAYERS, UTILITIES
@@ -128,10 +129,13 @@ def _offer_rows(offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
 
 def _bed_rows(part: Part, offers: pd.DataFrame, cautions: Text) -> Text:
     beds = part["beds"]
-    of_bed = (
-        offers[["band", "bed_ids"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
+    band = (
+        offered_beds(offers)
+        .groupby("bed_id")["band"]
+        .min()
+        .reindex(beds["bed_id"])
+        .fillna(LEFT_OUT)
     )
-    band = of_bed.groupby("bed_id")["band"].min().reindex(beds["bed_id"]).fillna(LEFT_OUT)
     is_skipped = (beds["skip_reason"] != "").to_numpy()
     bands = pd.DataFrame({"band": np.where(is_skipped, SKIPPED, band.to_numpy(dtype=int))})
     return _array(

@@ -103,7 +103,7 @@ OFFERS = TableSchema("offers", "What one call sells, one row an offer; the lead 
     "upgrade_gross_profit_cents": cents_column("its gross profit", least=None),
     "upgrade_saving_cents": cents_column("what one job saves against the lead and the added beds as two"),
     "is_confirmed": flag_column("every bed rests on a drawn lawn, a measured edge or a crew's answer"),
-    "unseen_bed_ids": text_column("beds of which that cannot be said yet, joined by a blank", required=False),
+    "unseen_bed_ids": text_column("beds of it and of its upgrade of which that cannot be said yet, joined by a blank", required=False),
     "needs_designer": flag_column("not to be sketched in a quarter of an hour"),
     "unknowns": text_column("what widens the range, in words"),
     "cautions": text_column("what to watch out for, in words, each once"),

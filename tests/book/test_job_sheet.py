@@ -29,7 +29,7 @@ def read(tmp_path, *lines):
 def test_job_with_its_tasks(tmp_path):
     told, actuals, problems = read(
         tmp_path,
-        "12,A,A-curb-1 A-house-1,mulch and plants,hand,2027-05-12,\"$4,200.50\",4300,gate,set edging,5.5,",
+        "12,A,A-curb-1 A-house-1,full planting,hand,2027-05-12,\"$4,200.50\",4300,gate,set edging,5.5,",
         ",,,,,,,,,plants,,820",
         "13,007,007-curb-1,,,,900,,,,,",
     )  # fmt: skip
@@ -73,7 +73,10 @@ def test_rows_of_a_job_may_stand_apart(tmp_path):
         ("1,Q,A-curb-1,,,,10,,,x,1,", "client_id 'Q' is not in the client list"),
         ("1,A,A-curb-1,,,soon,10,,,x,1,", "built_on is 'soon', which is no day"),
         ("1,A,A-curb-1,,,2027-05-21,10,,,x,1,", "built_on 2027-05-21 is after today"),
-        ("1,A,A-curb-1,paint,,,10,,,x,1,", "finish 'paint' is none of mulch, planted, gravel"),
+        (
+            "1,A,A-curb-1,paint,,,10,,,x,1,",
+            "finish 'paint' is none of mulch, accent, planted, gravel",
+        ),
     ],
 )
 def test_faulty_job_is_listed_and_the_rest_kept(tmp_path, line, problem):

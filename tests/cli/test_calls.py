@@ -53,21 +53,16 @@ def test_list_as_text_with_what_was_said_and_the_law() -> None:
     result = type_in("calls", "lawns", *DAY)
     rows = rows_of(result.stdout)
     assert [row["client_id"] for row in rows] == [
-        "C0002",
-        "C0001",
-        "C0008",
-        "C0003",
-        "C0004",
-        "C0009",
-    ]
+        "C0009", "C0004", "C0008", "C0003", "C0001", "C0002",
+    ]  # fmt: skip
     assert [row["place"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
     first = rows[0]
     assert (first["name"], first["route"], first["bed_ids"]) == (
-        "Bo Tansy", "North", "C0002-curb-1 C0002-house-1",
+        "'=SUM(1,2) Lane Trust", "North", "C0009-house-1",
     )  # fmt: skip
-    # Direct cost 2,360 $, over 0.55 4,290.91 $: 3,200 to 6,050 $, gross profit 1,930.91 $
-    assert (first["price_low_usd"], first["price_high_usd"]) == ("3200.00", "6050.00")
-    assert first["gross_profit_usd"] == "1930.91"
+    # Direct cost 960 $, over 0.55 1,745.45 $: 1,300 to 2,450 $, gross profit 785.45 $
+    assert (first["price_low_usd"], first["price_high_usd"]) == ("1300.00", "2450.00")
+    assert first["gross_profit_usd"] == "785.45"
     assert result.stderr.splitlines() == [
         "From the scan of 2026-02-16; what has changed in the book since is not in it.",
         "6 clients to call, 0 of them promised a call; 6 rows shown, 4 clients left out, 2 of them without an offer"
@@ -93,10 +88,10 @@ def test_due_call_backs_first_and_alone_with_due(book: Path) -> None:
     ("options", "client_ids"),
     [
         (("--route", "south"), ["C0004"]),
-        (("--day", "mon"), ["C0002", "C0001"]),
-        (("--kind", "house"), ["C0002", "C0009"]),
-        (("--limit", "2"), ["C0002", "C0001"]),
-        (("--route", "North", "--limit", "1"), ["C0002"]),
+        (("--day", "mon"), ["C0001", "C0002"]),
+        (("--kind", "house"), ["C0009", "C0002"]),
+        (("--limit", "2"), ["C0009", "C0004"]),
+        (("--route", "North", "--limit", "1"), ["C0009"]),
         (("--due",), []),
     ],
 )
@@ -118,7 +113,7 @@ def test_all_lists_every_client_left_out_with_the_reason() -> None:
 
 def test_refusal_and_do_not_call_are_respected(book: Path) -> None:
     record(book, ("C0002", "2026-02-01", "no"), ("C0001", "2020-02-01", "do not call"), today=TODAY)
-    assert ids_of() == ["C0008", "C0003", "C0004", "C0009"]
+    assert ids_of() == ["C0009", "C0004", "C0008", "C0003"]
     rows = {
         row["client_id"]: row for row in rows_of(type_in("calls", "lawns", *DAY, "--all").stdout)
     }
@@ -142,8 +137,8 @@ def test_list_may_be_filled_in_and_recorded_as_it_is(book: Path) -> None:
 @pytest.mark.usefixtures("book")
 def test_json_for_other_programs() -> None:
     rows = json.loads(type_in("calls", "lawns", *DAY, "--json", "--limit", "1").stdout)
-    assert rows[0]["client_id"] == "C0002"
-    assert (rows[0]["price_low_usd"], rows[0]["place"]) == (3200.0, 1)
+    assert rows[0]["client_id"] == "C0009"
+    assert (rows[0]["price_low_usd"], rows[0]["place"]) == (1300.0, 1)
     assert "called_on" not in rows[0]
 
 
@@ -180,27 +175,8 @@ def test_table_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "200")
     told = re.sub(r"\x1b\[[0-9;]*m", "", type_in("calls", "lawns", *DAY, "--limit", "1").stdout)
     assert "what to offer" in told
-    assert "Bo Tansy (C0002)" in told
-    assert "$3,200 to $6,050" in told
-
-
-def test_later_phases_have_no_words_on_a_terminal(
-    book: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    words = (
-        "50 ft curb bed, mulch; then phase 2: 30 ft house bed, mulch; phase 3: 9 ft walk bed, mulch"
-    )
-    scan = small_scan()
-    listed = list_offered(scan.calls, scan.offers, scan.beds, today=TODAY)
-    with open_log(book, today=TODAY) as log:
-        log.store_last_scan(LISTED, listed.assign(offer=words))
-    # A list that is filled in has them all
-    assert rows_of(type_in("calls", "lawns", *DAY).stdout)[0]["offer"] == words
-    monkeypatch.setenv("FORCE_COLOR", "1")
-    monkeypatch.setenv("COLUMNS", "250")
-    told = re.sub(r"\x1b\[[0-9;]*m", "", type_in("calls", "lawns", *DAY, "--limit", "1").stdout)
-    assert "50 ft curb bed, mulch; then phases 2 to 3" in told
-    assert "house bed" not in told
+    assert "=SUM(1,2) Lane Trust (C0009)" in told
+    assert "$1,300 to $2,450" in told
 
 
 @pytest.mark.usefixtures("book")

@@ -211,11 +211,11 @@ def test_calibrate_after_five_jobs(book):
     result = type_in("calibrate", str(book), "--json")
     (row,) = json.loads(result.stdout)
     assert (row["task"], row["job_count"], row["estimated"], row["actual"]) == ("dig", 5, 50, 75)
-    # All five ratios are 1.5, so the interval is 1.5 alone; 1.943 × 1.5
+    # All five ratios are 1.5, so the interval is 1.5 alone; 1.75 × 1.5
     assert (row["ratio"], row["ratio_low"], row["ratio_high"]) == (1.5, 1.5, 1.5)
-    assert row["rate_suggested"] == 2.9145
+    assert row["rate_suggested"] == 2.625
     proposed = (book / PROPOSED_FILE).read_text("utf-8")
-    assert "dig_hand_hours_per_yd3 = { value = 2.91" in proposed
+    assert "dig_hand_hours_per_yd3 = { value = 2.62" in proposed
     assert "labor_usd_per_hour = 30" in proposed
     assert (book / "rates.toml").read_text("utf-8") == "labor_usd_per_hour = 30\n"
 

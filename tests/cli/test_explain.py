@@ -81,7 +81,7 @@ def test_a_bed_alone_in_another_finish(book: Path) -> None:
 def test_json_for_other_programs(book: Path) -> None:
     result = type_in("explain", str(book), "007", "--bed", "007-curb-1", "--json")
     lines = json.loads(result.stdout)
-    assert {line["finish"] for line in lines} == {"planted"}
+    assert {line["finish"] for line in lines} == {"accent"}
     assert all(isinstance(line["amount_usd"], float) for line in lines)
 
 

@@ -141,7 +141,7 @@ def test_sheet_from_the_scan_filled_in_and_recorded_twice(office: Path) -> None:
         f"Reading {Path('maps') / 'lawns' / 'calls.xlsx'}",
         "Recorded 1 new call. 1 row needs fixing.",
     ]
-    assert "row 2, client 002: called_on 2027-03-09 is after today" in result.stdout
+    assert "row 3, client 002: called_on 2027-03-09 is after today" in result.stdout
     assert result.exit_code == 1
     call = read_season(office / "lawns").calls.iloc[0]
     assert (call["client_id"], call["note"]) == ("001", "gate")
@@ -160,7 +160,7 @@ def test_scan_is_refused_until_the_sheet_is_recorded(office: Path) -> None:
     )
     refused = type_in("scan", "lawns", *TODAY)
     assert refused.exit_code == 1
-    assert "row 3 has something filled in that is not recorded yet" in refused.stderr
+    assert "row 2 has something filled in that is not recorded yet" in refused.stderr
     type_in("record", "lawns", "calls.xlsx", *TODAY)
     done = type_in("scan", "lawns", *TODAY)
     assert done.exit_code == 0, done.stderr
@@ -189,7 +189,7 @@ def test_a_copy_of_the_sheet_is_recorded_and_keeps_a_scan_from_writing_over_it(
     words = {"called_on": "2027-03-02", "outcome": "visit", "note": "gate code 4711"}
     fill(sheet, {"client_id": "001", **words}, sheet="March")
     refused = type_in("scan", "lawns", *TODAY)
-    assert "sheet March, row 3 has something filled in that is not recorded yet" in refused.stderr
+    assert "sheet March, row 2 has something filled in that is not recorded yet" in refused.stderr
     assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     assert read_season(office / "lawns").calls["note"].tolist() == ["gate code 4711"]
     assert type_in("scan", "lawns", *TODAY).exit_code == 0
@@ -235,7 +235,7 @@ def test_client_deleted_with_calls_on_record(office: Path) -> None:
     assert "Recorded 0 new calls, 1 on record already." in again.stderr
     fill(sheet, {"client_id": "002", "outcome": "quoted"})
     gone = type_in("record", "lawns", "calls.xlsx", *TODAY)
-    assert "row 2, client 002: the client is not in the client list any more" in gone.stdout
+    assert "row 3, client 002: the client is not in the client list any more" in gone.stdout
     fill(sheet, {"client_id": "002", "outcome": "visit"})
     scan = type_in("scan", "lawns", *TODAY)
     assert scan.exit_code in (0, 1)
