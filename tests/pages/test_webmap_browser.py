@@ -95,15 +95,15 @@ def listed(one):
 
 def test_row_shows_the_card_and_nothing_leaves_the_page(opened):
     one = opened()
-    assert listed(one)[:2] == ["Bo Tansy", "Ada Quill"]
-    one.page.click("#rows .row:nth-child(2) .money")
+    assert listed(one)[:2] == ["=SUM(1,2) Lane Trust", "Di Yarrow"]
+    one.page.click("#rows .row:nth-child(5) .money")
     words = card(one).inner_text()
-    for said in ("Ada Quill", "100 Prairie Lane", "208 ft²", "mulch and plants", "$2,865",
+    for said in ("Ada Quill", "100 Prairie Lane", "208 ft²", "few plants", "$2,865",
                  "$2,100–$4,050", "crew-days", "ought extra work before",
                  "all the locating service before digging", "Call 308-555-0101"):  # fmt: skip
         assert said in words
     assert card(one).locator("a[href='tel:3085550101']").count() == 1
-    assert card(one).locator("tbody tr").count() == 3
+    assert card(one).locator("tbody tr").count() == 4
     assert one.page.locator(".row.chosen .go").inner_text() == "Ada Quill"
     quiet(one)
 
@@ -111,7 +111,7 @@ def test_row_shows_the_card_and_nothing_leaves_the_page(opened):
 def test_map_goes_to_the_lot(opened):
     one = opened()
     before = one.page.evaluate("map.getZoom()")
-    one.page.click("#rows .row:nth-child(2) .go")
+    one.page.click("#rows .row:nth-child(5) .go")
     until(one, "map.getZoom() >= 19")
     assert before < 19
     # The lot lies left of the card, in sight
@@ -192,7 +192,7 @@ def test_policy_stops_a_script_that_is_not_ours(opened):
 def test_filter_by_route_day_and_name(opened):
     one = opened()
     one.page.select_option("#route", "North")
-    assert listed(one) == ["Bo Tansy", "Ada Quill", "Cy Verbena", "=SUM(1,2) Lane Trust"]
+    assert listed(one) == ["=SUM(1,2) Lane Trust", "Cy Verbena", "Ada Quill", "Bo Tansy"]
     one.page.select_option("#day", "Tuesday")
     assert listed(one) == ["Cy Verbena"]
     assert one.page.locator("#count").inner_text() == "1 of 6 offers"
@@ -209,25 +209,24 @@ def test_keyboard_alone_reaches_card_phone_and_back(opened):
     one = opened()
     one.page.focus("#day")
     one.page.keyboard.press("Tab")
-    assert one.page.evaluate("document.activeElement.textContent") == "Bo Tansy"
+    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
     assert one.page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
     one.page.keyboard.press("Enter")
     assert one.page.evaluate("document.activeElement.id") == "card-name"
     reached = []
-    for _ in range(4):
+    for _ in range(3):
         one.page.keyboard.press("Tab")
         reached.append(one.page.evaluate("document.activeElement.textContent"))
     assert reached == [
         "×",
-        "Call 308-555-0102",
-        "Bed along the curb",
+        "Call +1 308 555 0109",
         "Bed along the house wall, front",
     ]
     one.page.keyboard.press("Enter")
     assert "30 ft of edge" in card(one).inner_text()
     one.page.keyboard.press("Escape")
     assert not card(one).is_visible()
-    assert one.page.evaluate("document.activeElement.textContent") == "Bo Tansy"
+    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
     quiet(one)
 
 
@@ -272,7 +271,7 @@ def test_without_scripts_the_list_is_there(opened):
 
 def test_print_is_the_list(opened):
     one = opened()
-    one.page.click("#rows .row:nth-child(2) .go")
+    one.page.click("#rows .row:nth-child(5) .go")
     one.page.emulate_media(media="print")
     assert not one.page.locator("#map_plan").is_visible()
     assert not one.page.locator("#filter").is_visible()
@@ -315,7 +314,7 @@ def test_pictures_that_do_not_come_leave_the_plan(opened):
     one.page.check("input[value=imagery]")
     until(one, "document.getElementById('ground-note').textContent !== ''")
     one.page.click("#rows .row:nth-child(1) .go")
-    assert "Bo Tansy" in card(one).inner_text()
+    assert "=SUM(1,2) Lane Trust" in card(one).inner_text()
 
 
 @pytest.fixture(scope="module")
