@@ -266,3 +266,10 @@ def one_bed(curb_ft: float = 0.0) -> Drawing:
 def curb_line(points: list[tuple[float, float]]) -> LineString:
     """A curb drawn as a line."""
     return LineString(points)
+
+
+def first_sets(order: pd.DataFrame) -> pd.DataFrame:
+    """The first two, three … beds of each client, as sets to be laid together."""
+    sizes = order[order["place"] > 1][["client_id", "place"]].rename(columns={"place": "size"})
+    sets = sizes.merge(order, on="client_id").query("place <= size")
+    return sets.assign(offer_id=sets["client_id"] + "+" + sets["size"].astype("str"))

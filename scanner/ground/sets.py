@@ -18,7 +18,7 @@ from scanner.ground.measures import measure_shapes
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.segments import Segs, cut_rings, join
 from scanner.schema.documents import LocalRules
-from scanner.schema.tables import BED_ORDER, BEDS, OFFER_BEDS, check_table
+from scanner.schema.tables import BEDS, OFFER_BEDS, check_table
 
 MOWERS_APART = 2.0
 """Beds so many mowers apart leave room between them for one at least, whatever each absorbs."""
@@ -46,32 +46,6 @@ def single_bed_offers(beds: pd.DataFrame) -> pd.DataFrame:
     kept = beds[beds["skip_reason"] == ""].reset_index(drop=True)
     alone = kept.assign(offer_id=kept["bed_id"])
     return check_table(alone.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
-
-
-def first_sets(order: pd.DataFrame) -> pd.DataFrame:
-    """
-    List the first n beds of each client for each n from two up.
-
-    Parameters
-    ----------
-    order
-        Table `BED_ORDER`.
-
-    Returns
-    -------
-    sets
-        Columns ``offer_id``, ``client_id``, ``bed_id``, ``place``.
-
-    Raises
-    ------
-    SchemaError
-        If `order` breaks its schema.
-    """
-    order = check_table(order, BED_ORDER)
-    sizes = order[order["place"] > 1][["client_id", "place"]].rename(columns={"place": "size"})
-    sets = sizes.merge(order, on="client_id")
-    sets = sets[sets["place"] <= sets["size"]]
-    return sets.assign(offer_id=sets["client_id"] + "+" + sets["size"].astype("str"))
 
 
 def combine_beds(

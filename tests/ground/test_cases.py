@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from shapely import affinity
 
-from scanner.ground.sets import combine_beds, first_sets
+from scanner.ground.sets import combine_beds
 from scanner.ground.survey import Survey
 from scanner.schema.documents import LocalRules
 from tests.sites import (
@@ -17,6 +17,7 @@ from tests.sites import (
     corner_lot,
     cul_de_sac,
     densified,
+    first_sets,
     five_acres,
     front_walk,
     hydrant_front,

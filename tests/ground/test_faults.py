@@ -9,13 +9,14 @@ import shapely
 from shapely import LineString, Polygon, box
 
 from scanner.ground.lawn import _joined as joined_lots
-from scanner.ground.sets import combine_beds, first_sets
+from scanner.ground.sets import combine_beds
 from scanner.plane.frame import to_degrees, to_feet
 from tests.sites import (
     RING,
     Drawing,
     beds_of,
     densified,
+    first_sets,
     front_walk,
     mid_block,
     restarted,
