@@ -36,9 +36,6 @@ MINUTES_PER_HOUR = 60.0
 CENTS_PER_USD = 100
 """Cents in one dollar."""
 
-ACRE_FT2 = 43_560.0
-"""Square feet in one acre [2]_."""
-
 
 def cents_from_usd(amount_usd: float | str | Decimal) -> int:
     """

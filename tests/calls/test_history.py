@@ -54,8 +54,9 @@ def test_rest_by_outcome(outcome, days, free_on):
 
 
 def test_every_outcome_has_its_rest():
-    for outcome in OUTCOMES:
-        rest_days(outcome, small_rates())
+    rests = {outcome: rest_days(outcome, small_rates()) for outcome in OUTCOMES}
+    assert {outcome for outcome, days in rests.items() if days is None} == {"do not call"}
+    assert all(days > 0 for days in rests.values() if days is not None)
 
 
 def test_day_that_was_named_stands_for_the_rest():

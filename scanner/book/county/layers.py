@@ -193,8 +193,3 @@ def _refuse_elsewhere(layers: list[LayerFeatures]) -> None:
 
 def _first(reasons: NDArray[np.object_]) -> str:
     return next((str(reason) for reason in reasons if reason), "none can be read")
-
-
-def feature_fault(things: LayerFeatures, at: int, problem: str, remedy: str) -> Problem:
-    """Say that a feature of a layer is left out."""
-    return fault(**things.place(at), problem=problem, remedy=remedy)
