@@ -42,25 +42,12 @@ from scanner.sheets.problems import join_problems, list_problems
 
 @dataclass(frozen=True)
 class Assembly:
-    """
-    What came of assembling a book's sites.
+    """What came of assembling a book's sites."""
 
-    Attributes
-    ----------
-    counts
-        Clients by what came of them.
-    problems
-        Table `PROBLEMS`: of the client list, the layers and the choices.
-    sites_file
-        The file of site features; None where no client has a lot.
-    unmatched_file
-        The list of clients without a lot; None where all have one.
-    """
-
-    counts: Counts
-    problems: pd.DataFrame
-    sites_file: Path | None
-    unmatched_file: Path | None
+    counts: Counts  # clients by what came of them
+    problems: pd.DataFrame  # table `PROBLEMS`: of the client list, the layers and the choices
+    sites_file: Path | None  # the file of site features; None where no client has a lot
+    unmatched_file: Path | None  # the list of clients without a lot; None where all have one
 
 
 def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = None) -> Assembly:

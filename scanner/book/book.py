@@ -19,13 +19,10 @@ MEASURED_FILE = "measured.csv"
 
 
 def read_book(folder: Path, *, needs_lots: bool = True, shapes_into: Path | None = None) -> Book:
-    """
-    Read a book; what is faulty is listed and left out, the rest is kept.
+    """Read a book; what is faulty is listed and left out, the rest is kept.
 
     Tables and documents, with one table of all problems.
 
-    Examples
-    --------
     >>> read_book(Path("no such book"))
     Traceback (most recent call last):
     ...

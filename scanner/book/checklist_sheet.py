@@ -38,8 +38,7 @@ CELL_LEFT = "that answer is left out"
 def read_checklist(
     path: Path, clients: pd.DataFrame, *, today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""
-    Read the answers from a checklist: table `ANSWERS` by client and question, and table `PROBLEMS`.
+    r"""Read the answers from a checklist: table `ANSWERS` by client and question, and table `PROBLEMS`.
 
     >>> import tempfile
     >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})

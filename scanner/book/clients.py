@@ -30,8 +30,7 @@ def client_files(folder: Path) -> list[Path]:
 
 
 def read_clients(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""
-    Read the client list: table `CLIENTS` in the order of the file, and table `PROBLEMS`.
+    r"""Read the client list: table `CLIENTS` in the order of the file, and table `PROBLEMS`.
 
     Faulty rows and cells are listed, the rest is kept; other columns are carried along. A file that is
     missing, empty, no table, without ``client_id`` or without one usable row is a `BookError`.

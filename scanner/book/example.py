@@ -12,8 +12,7 @@ EXAMPLES = ("sites/example.geojson", "measured.csv")
 
 
 def find_example(folder: Path, client_file: Path) -> set[str]:
-    """
-    Find example files that were left as they were when the client list was replaced.
+    """Find example files that were left as they were when the client list was replaced.
 
     Of `EXAMPLES`, in the folder; none while the client list is the example's, too.
     """

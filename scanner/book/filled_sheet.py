@@ -66,8 +66,7 @@ def sheet_kind(path: Path) -> str:
 def read_call_sheet(
     path: Path, clients: pd.DataFrame, *, today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """
-    Read the calls that were filled into a list.
+    """Read the calls that were filled into a list.
 
     Gives `CALL_COLUMNS`, indexed by the row in the file, in the order of the days; and the
     table `PROBLEMS` of rows left out. What is no call list is a `BookError`.
@@ -122,8 +121,7 @@ def find_strange_beds(calls: pd.DataFrame, stored: pd.DataFrame) -> list[Problem
 
 
 def plain_outcome(text: str) -> str:
-    """
-    Bring an outcome into the form in which it is listed.
+    """Bring an outcome into the form in which it is listed.
 
     >>> plain_outcome(" Not-Reached "), plain_outcome("Left message."), plain_outcome("maybe")
     ('not reached', 'not reached', 'maybe')

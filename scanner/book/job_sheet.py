@@ -49,8 +49,7 @@ def read_job_sheet(
 def check_jobs(
     rows: pd.DataFrame, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """
-    Check jobs as they were typed, one row a task; ``stored`` is the table `STORED_BEDS`.
+    """Check jobs as they were typed, one row a task; ``stored`` is the table `STORED_BEDS`.
 
     Gives one row a job: ``job_id client_id bed_ids finish method built_on note`` (blank: not told),
     ``sold_cents`` and ``invoiced_cents`` (NaN: not told); one row a task: ``job_id task actual_hours

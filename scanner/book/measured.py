@@ -29,8 +29,7 @@ MAX_FRONTAGES = 3.0
 
 
 def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""
-    Read the edges measured on foot: tables `MEASURED` and `PROBLEMS`; no such file is no edge, not a fault.
+    r"""Read the edges measured on foot: tables `MEASURED` and `PROBLEMS`; no such file is no edge, not a fault.
 
     >>> import tempfile
     >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})

@@ -13,11 +13,8 @@ KEEP_PRIVATE = "# clients' names and numbers: never part of a published folder\n
 
 
 def start_book(folder: Path) -> list[Path]:
-    """
-    Write a small example book that can be scanned at once and then filled in.
+    """Write a small example book that can be scanned at once and then filled in.
 
-    Examples
-    --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
     ...     [path.name for path in start_book(Path(place) / "my book")]

@@ -18,8 +18,7 @@ SWAPPED = "longitude and latitude are swapped"
 
 
 def find_misplaced(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.str_]:
-    """
-    Find places that no lawn can have.
+    """Find places that no lawn can have.
 
     A place is taken for swapped where the latitude is beyond the poles or farther south than any
     town while the two exchanged make sense; or where most places given lie together, this one far
@@ -27,8 +26,6 @@ def find_misplaced(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArra
 
     What is wrong, in words; blank where nothing is.
 
-    Examples
-    --------
     >>> import numpy as np
     >>> find_misplaced(np.array([-95.1, 40.0, 0.0]), np.array([40.0, -95.1, 0.0])).tolist()
     ['', 'longitude and latitude are swapped', '0, 0 is in the ocean']

@@ -14,8 +14,7 @@ PROPOSED_FILE = "rates-proposed.toml"
 
 
 def write_proposals(folder: Path, proposals: pd.DataFrame, *, reason: str) -> Path:
-    """
-    Write proposed rates beside the old ones, never over them.
+    """Write proposed rates beside the old ones, never over them.
 
     The file. It holds the proposals and, below, what the book's own ``rates.toml`` says of other
     rates, so that it can take that file's place.

@@ -31,14 +31,11 @@ WGS84 = "EPSG:4326"
 def read_sites(
     folder: Path, clients: pd.DataFrame, *, left_out: Collection[str] = ()
 ) -> tuple[GeoDataFrame, pd.DataFrame]:
-    """
-    Read all files of site features in a folder; faulty features are listed and left out.
+    """Read all files of site features in a folder; faulty features are listed and left out.
 
     features: Table `FEATURES`, WGS 84 longitude and latitude, one outline a client, houses,
     outbuildings, lawns and beds placed on theirs.
 
-    Examples
-    --------
     >>> clients = pd.DataFrame({"client_id": ["A"]}, dtype="str")
     >>> features, problems = read_sites(Path("no such folder"), clients)
     >>> len(features), len(problems)
@@ -52,21 +49,7 @@ def read_sites(
 def read_land(
     folder: Path, clients: pd.DataFrame, file_of_shapes: Path, *, left_out: Collection[str] = ()
 ) -> tuple[Land, pd.DataFrame]:
-    """
-    Read all files of site features feature by feature, shapes into a file: as `read_sites`.
-
-    Parameters
-    ----------
-    folder, clients, left_out
-        As for `read_sites`.
-    file_of_shapes
-        Where the shapes go.
-
-    Returns
-    -------
-    land, problems
-        The features by place, and table `PROBLEMS`.
-    """
+    """Read all files of site features feature by feature, shapes into a file: the features by place, and `PROBLEMS`."""
     paths = {f"{folder.name}/{path.name}": path for path in _list_files(folder)}
     writer = LandWriter(file_of_shapes, paths)
     problems = list[Problem]()

@@ -36,8 +36,7 @@ def read_visit_sheet(
 def check_visits(
     rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """
-    Check visits as they were typed, one row an edge.
+    """Check visits as they were typed, one row an edge.
 
     Gives `VISIT_COLUMNS`, one row a client and day, of each detail the first that is not blank;
     the table `MEASUREMENTS`; and one fault a row left out.

@@ -23,8 +23,7 @@ MONEY_LOOK, DAY_LOOK, TEXT_LOOK = '"$"#,##0.00', "yyyy-mm-dd", "@"
 
 @dataclass(frozen=True)
 class Column:
-    """
-    A column of a sheet.
+    """A column of a sheet.
 
     ``least`` and ``most`` are in the unit that the name ends in. A number may carry the marks of ``unit``.
     ``doubtful`` is what a word that can't be read is taken for, ``also`` are other
@@ -57,8 +56,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Sheet:
-    """
-    A sheet: columns in order, those by which it is known (all of ``needs``, one of ``needs_one``), and how it prints.
+    """A sheet: columns in order, those by which it is known (all of ``needs``, one of ``needs_one``), and how it prints.
 
     The first ``kept_count`` columns stay in sight when it is scrolled; it is ``pages_wide`` on paper. Rows
     with a height of their own [points] are boxes to write in.
@@ -112,8 +110,7 @@ class Sheet:
 
 
 def plain_heading(heading: str) -> str:
-    """
-    Bring a heading into the form in which headings are compared.
+    """Bring a heading into the form in which headings are compared.
 
     >>> plain_heading(" Called On"), plain_heading("Note:")
     ('called_on', 'note')

@@ -20,8 +20,7 @@ OPEN_MARKS = (("~$", ""), (".~lock.", "#"))
 
 
 def read_sheet(path: Path, sheet: Sheet) -> tuple[pd.DataFrame, list[Problem]]:
-    """
-    Read a csv or xlsx file as text, one row a record; a file that is no such table is a `BookError`.
+    """Read a csv or xlsx file as text, one row a record; a file that is no such table is a `BookError`.
 
     In a workbook all sheets that fit are read, whatever they are called and wherever they stand: people
     copy them. A column that is missing is blank, others are carried along behind the known ones. The

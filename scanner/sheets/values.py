@@ -58,8 +58,7 @@ def read_cells(
     *,
     taken: str = "the cell is taken as blank",
 ) -> tuple[pd.Series, list[Problem]]:
-    """
-    Read one column; a cell that can't be read is blank (NaN for numbers), or what its column takes it for.
+    """Read one column; a cell that can't be read is blank (NaN for numbers), or what its column takes it for.
 
     >>> texts = pd.Series(["1,200", "12 ft", ""], name="length_ft", dtype="str")
     >>> place = lambda at: {"file": "a.csv", "feature": f"row {at + 2}"}
@@ -92,8 +91,7 @@ def read_cells(
 
 
 def allowed_words(column: Column) -> str:
-    """
-    Say what belongs into a cell.
+    """Say what belongs into a cell.
 
     >>> allowed_words(Column("curb condition", WHOLE, most=3))
     'a whole number from 0 to 3'
@@ -160,8 +158,7 @@ def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:
 
 
 def _without_marks(text: str, unit: str) -> str:
-    r"""
-    Take the marks of its own unit off a number; feet may have inches behind them.
+    r"""Take the marks of its own unit off a number; feet may have inches behind them.
 
     >>> [_without_marks(text, "ft") for text in ("70'", "55.5 ft", "24' 6\"", "far", "24 6", "36 in")]
     ['70', '55.5', '24.5', 'far', '24 6', '36 in']

@@ -48,33 +48,17 @@ _MOST_NUMBERS = 50
 
 @dataclass(frozen=True)
 class Address:
-    """
-    An address in its one form.
+    """An address in its one form."""
 
-    Attributes
-    ----------
-    numbers
-        House numbers that it holds; the first is the one written first.
-    written
-        The number as written: ``22-24``.
-    street
-        Directionals, name and suffix in capitals, abbreviated.
-    unit
-        Unit; blank where there is none.
-    town, zip_code
-        Where given, else blank.
-    """
-
-    numbers: tuple[str, ...]
-    written: str
-    street: str
-    unit: str
-    town: str
+    numbers: tuple[str, ...]  # house numbers that it holds; the first is the one written first
+    written: str  # the number as written: ``22-24``
+    street: str  # directionals, name and suffix in capitals, abbreviated
+    unit: str  # unit; blank where there is none
+    town: str  # where given, else blank
     zip_code: str
 
     def agrees(self, other: Address) -> bool:
-        """
-        Tell whether town and ZIP code contradict nothing.
+        """Tell whether town and ZIP code contradict nothing.
 
         True where neither town nor ZIP code is given on both sides and differs.
         """
@@ -84,13 +68,10 @@ class Address:
 
 
 def read_address(text: str, *, towns: Iterable[str] = ()) -> Address | None:
-    """
-    Bring an address to its one form.
+    """Bring an address to its one form.
 
     None where it has no house number, or cannot be read without guessing.
 
-    Examples
-    --------
     >>> read_address("215 Fifth Avenue, Quillbrook, NE 68847-1234").street
     '5TH AVE'
     >>> read_address("22-24 n. Harrow street").numbers
@@ -119,11 +100,8 @@ def read_address(text: str, *, towns: Iterable[str] = ()) -> Address | None:
 
 
 def find_towns(texts: Iterable[str]) -> frozenset[str]:
-    """
-    Collect the towns that stand behind a comma, to know them where there is none.
+    """Collect the towns that stand behind a comma, to know them where there is none.
 
-    Examples
-    --------
     >>> sorted(find_towns(["1 Elm St, West Point, NE 68788", "2 Elm St, Apt 4", "3 Elm St"]))
     ['WEST POINT']
     """

@@ -22,8 +22,7 @@ _LEAST_FT2 = 1.0
 
 
 def give_buildings(buildings: Shapes, lots: Lots, owned: Rows) -> pd.DataFrame:
-    """
-    Give each building to its lot, cut at the line where several lots have a part of it.
+    """Give each building to its lot, cut at the line where several lots have a part of it.
 
     Surveyed layers are off by feet, so a building belongs to the lot with most of it and stays
     whole though its eaves reach over the line.
@@ -53,11 +52,8 @@ def give_buildings(buildings: Shapes, lots: Lots, owned: Rows) -> pd.DataFrame:
 
 
 def name_houses(parts: pd.DataFrame) -> pd.DataFrame:
-    """
-    Tell houses from outbuildings by their size beside the largest on the lot.
+    """Tell houses from outbuildings by their size beside the largest on the lot.
 
-    Examples
-    --------
     >>> boxes = [shapely.box(0, 0, 40, 30), shapely.box(50, 0, 70, 20), shapely.box(0, 50, 36, 70)]
     >>> name_houses(pd.DataFrame({"lot": 7, "geometry": boxes}))["kind"].tolist()
     ['house', 'outbuilding', 'house']

@@ -33,22 +33,13 @@ _REMEDY = "write 1, 2 or 3, a parcel's id as the county has it, or latitude, lon
 
 @dataclass(frozen=True)
 class Choices:
-    """
-    What somebody filled in.
+    """What somebody filled in."""
 
-    Attributes
-    ----------
-    lots
-        Lot of each client, where the choice fits one.
-    typed
-        What stands there for each client; of a number of the list, what it stood for.
-    problems
-        Choices that fit none, one fault each.
-    """
-
+    # lot of each client, where the choice fits one
     lots: Mapping[str, int] = field(default_factory=dict)
+    # what stands there for each client; of a number of the list, what it stood for
     typed: Mapping[str, str] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)  # choices that fit none, one fault each
 
 
 def read_choices(
@@ -114,8 +105,7 @@ def unmatched_csv(
     frame: str,
     typed: Mapping[str, str] = NOTHING_TYPED,
 ) -> bytes | None:
-    """
-    Write the clients without a lot, each with its likeliest lots, to be filled in.
+    """Write the clients without a lot, each with its likeliest lots, to be filled in.
 
     The file's bytes; clients matched by a choice stand there too, so that the file can be read
     again next time. None where it would have no row.

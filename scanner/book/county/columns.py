@@ -13,13 +13,10 @@ _SHOWN_COUNT = 30
 
 
 def read_texts(column: pd.Series) -> pd.Series[str]:
-    """
-    Make text of a column; a whole number stays whole, null is blank.
+    """Make text of a column; a whole number stays whole, null is blank.
 
     Same index, trimmed, single blanks.
 
-    Examples
-    --------
     >>> read_texts(pd.Series([7.0, None, 2.5])).tolist(), read_texts(pd.Series([" 0 7 ", None])).tolist()
     (['7', '', '2.5'], ['0 7', ''])
     """
@@ -40,11 +37,8 @@ def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
 
 
 def list_names(names: Sequence[object] | pd.Index) -> str:
-    """
-    List names in a sentence, not more than a few dozen.
+    """List names in a sentence, not more than a few dozen.
 
-    Examples
-    --------
     >>> list_names(["a", "b"]), list_names([])
     ('a, b', 'none')
     """

@@ -38,19 +38,10 @@ _ORDER = (
 
 @dataclass(frozen=True)
 class Owned:
-    """
-    Lots that are clients'.
+    """Lots that are clients'."""
 
-    Attributes
-    ----------
-    client_id
-        The clients.
-    lots
-        Their lots, aligned.
-    """
-
-    client_id: np.ndarray
-    lots: Rows
+    client_id: np.ndarray  # the clients
+    lots: Rows  # their lots, aligned
 
 
 def gather_features(
@@ -62,8 +53,7 @@ def gather_features(
     *,
     rules: LocalRules,
 ) -> pd.DataFrame:
-    """
-    Gather what a scan needs to see round the clients' lots.
+    """Gather what a scan needs to see round the clients' lots.
 
     Columns `COLUMNS` [ft], by kind, clients in their order, then in the layers' order.
     """
@@ -93,8 +83,7 @@ def gather_features(
 
 
 def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
-    """
-    Find the lots that bound clients' lots and frontage: what lies between a front and a street.
+    """Find the lots that bound clients' lots and frontage: what lies between a front and a street.
 
     Lots of nobody who is a client; no right-of-way, no ground that a client has.
     """

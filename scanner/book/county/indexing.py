@@ -17,25 +17,12 @@ ALIKE = 0.75
 
 @dataclass(frozen=True)
 class Index:
-    """
-    Lots by what a client may say of one.
+    """Lots by what a client may say of one."""
 
-    Attributes
-    ----------
-    by_id
-        Lot by its id.
-    by_address
-        Lots by house number and street.
-    addresses
-        Address of each lot; None where it has none that can be read.
-    towns
-        Towns that the layers and the client list name.
-    """
-
-    by_id: dict[str, int]
-    by_address: dict[tuple[str, str], list[int]]
-    addresses: list[Address | None]
-    towns: frozenset[str] = field(repr=False)
+    by_id: dict[str, int]  # lot by its id
+    by_address: dict[tuple[str, str], list[int]]  # lots by house number and street
+    addresses: list[Address | None]  # address of each lot; None where it has none that can be read
+    towns: frozenset[str] = field(repr=False)  # towns that the layers and the client list name
 
 
 def index_lots(lots: Lots, clients: pd.DataFrame) -> Index:
@@ -54,8 +41,7 @@ def index_lots(lots: Lots, clients: pd.DataFrame) -> Index:
 
 
 def find_equal(address: Address, index: Index) -> list[int]:
-    """
-    Find the lots that have an address.
+    """Find the lots that have an address.
 
     Equal in number, street and unit, and with no other town or ZIP code; where no lot has the unit,
     the only one of the house, if it has none itself.
@@ -68,13 +54,10 @@ def find_equal(address: Address, index: Index) -> list[int]:
 
 
 def bare_id(parcel_id: str) -> str:
-    """
-    Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do.
+    """Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do.
 
     The same for ids that may be one, written in two ways.
 
-    Examples
-    --------
     >>> bare_id("0012-004a"), bare_id("12 004A")
     ('12004A', '12004A')
     """
@@ -82,11 +65,8 @@ def bare_id(parcel_id: str) -> str:
 
 
 def is_alike(street: str, other: str) -> bool:
-    """
-    Tell whether two streets may be one misspelled.
+    """Tell whether two streets may be one misspelled.
 
-    Examples
-    --------
     >>> is_alike("CLOVER ST", "CLOVER LN"), is_alike("CLOVER ST", "ELM ST")
     (True, False)
     """

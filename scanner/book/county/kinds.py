@@ -10,22 +10,11 @@ from scanner.book.county.sources import Source
 
 @dataclass(frozen=True)
 class Kind:
-    """
-    A kind of layer.
+    """A kind of layer."""
 
-    Attributes
-    ----------
-    name
-        Kind of site feature that it becomes.
-    option
-        What people call the layer, and the option that names it.
-    shapes
-        What its features may be drawn as, usual one first.
-    """
-
-    name: str
-    option: str
-    shapes: tuple[str, ...]
+    name: str  # kind of site feature that it becomes
+    option: str  # what people call the layer, and the option that names it
+    shapes: tuple[str, ...]  # what its features may be drawn as, usual one first
 
 
 PROPERTY = Kind("property", "parcels", ("areas",))
@@ -61,26 +50,12 @@ class Pick:
 
 @dataclass(frozen=True)
 class County:
-    """
-    The layers of a county or city, as they are named on the command line.
+    """The layers of a county or city, as they are named on the command line."""
 
-    Attributes
-    ----------
-    sources
-        Layers by kind; ``property`` is there.
-    parcel_id, parcel_address
-        Columns of the parcel layers; blank where there is none.
-    picks
-        Which features are used; a kind without one is used whole.
-    street_width_ft
-        Paved width of a street known by its centerline where no column says it [ft].
-    sidewalk_width_ft
-        Width of a sidewalk known by its centerline [ft].
-    """
-
-    sources: Mapping[str, tuple[Source, ...]]
-    parcel_id: str = ""
+    sources: Mapping[str, tuple[Source, ...]]  # layers by kind; ``property`` is there
+    parcel_id: str = ""  # columns of the parcel layers; blank where there is none
     parcel_address: str = ""
-    picks: tuple[Pick, ...] = ()
+    picks: tuple[Pick, ...] = ()  # which features are used; a kind without one is used whole
+    # paved width of a street known by its centerline where no column says it [ft]
     street_width_ft: float | None = None
-    sidewalk_width_ft: float | None = None
+    sidewalk_width_ft: float | None = None  # width of a sidewalk known by its centerline [ft]

@@ -29,31 +29,14 @@ _DIMENSIONS = {"points": 0, "lines": 1, "areas": 2}
 
 @dataclass(frozen=True)
 class LayerFeatures:
-    """
-    The usable features of one layer.
+    """The usable features of one layer."""
 
-    Attributes
-    ----------
-    kind
-        Kind of layer.
-    source
-        Where they came from.
-    fields
-        Columns as the file has them, one row a feature.
-    numbers
-        Place of each feature in the file, 1 is the first.
-    shapes
-        On the plane [ft]; degrees until a plane is laid.
-    is_line
-        Whether they are lines where areas are usual.
-    """
-
-    kind: Kind
-    source: Source
-    fields: pd.DataFrame
-    numbers: NDArray[np.intp]
-    shapes: Shapes
-    is_line: bool
+    kind: Kind  # kind of layer
+    source: Source  # where they came from
+    fields: pd.DataFrame  # columns as the file has them, one row a feature
+    numbers: NDArray[np.intp]  # place of each feature in the file, 1 is the first
+    shapes: Shapes  # on the plane [ft]; degrees until a plane is laid
+    is_line: bool  # whether they are lines where areas are usual
 
     def __len__(self) -> int:
         return len(self.shapes)
@@ -64,8 +47,7 @@ class LayerFeatures:
 
 
 def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]]:
-    """
-    Read all layers of a county.
+    """Read all layers of a county.
 
     layers: Usable features by layer, parcels first, on one plane, and its name. problems: Features left out, one
     fault each; what was mended, one note a layer.

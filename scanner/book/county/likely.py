@@ -31,8 +31,7 @@ NEAR_NUMBERS = 10
 def find_likely(
     clients: pd.DataFrame, matches: list[Match], lots: Lots, index: Index, *, frame: str
 ) -> list[tuple[int, ...]]:
-    """
-    Find the likeliest lots of each client who has none.
+    """Find the likeliest lots of each client who has none.
 
     At most `COUNT` lots a client, likeliest first: those that fit, those with a like id, with a
     like address, then those nearest to its point; never another client's. None for a client who has

@@ -38,41 +38,24 @@ WAY_FILL = 0.5
 
 @dataclass(frozen=True)
 class Lots:
-    """
-    What the parcel layers come to.
+    """What the parcel layers come to."""
 
-    Attributes
-    ----------
-    table
-        One row a lot: ``parcel_id`` (blank where it has none that stands for it),
-        ``address`` as the layer has it, ``is_right_of_way`` (right-of-way, no lot), ``file`` and
-        ``feature``.
-    shapes
-        Ground of each lot [ft].
-    pieces, rows
-        The same ground cut small [ft], and the lot of each piece.
-    tree
-        Spatial index over `pieces`.
-    no_lot_ids
-        Ids that stand for no lot, and why, in words.
-    has_ids
-        Whether the layers have a column of ids.
-    """
-
+    # one row a lot: ``parcel_id`` (blank where it has none that stands for it), ``address``
+    # as the layer has it, ``is_right_of_way`` (right-of-way, no lot), ``file`` and
+    # ``feature``
     table: pd.DataFrame
-    shapes: Shapes
-    pieces: Shapes
+    shapes: Shapes  # ground of each lot [ft]
+    pieces: Shapes  # the same ground cut small [ft], and the lot of each piece
     rows: Rows
-    tree: shapely.STRtree
-    no_lot_ids: dict[str, str]
-    has_ids: bool
+    tree: shapely.STRtree  # spatial index over `pieces`
+    no_lot_ids: dict[str, str]  # ids that stand for no lot, and why, in words
+    has_ids: bool  # whether the layers have a column of ids
 
     def __len__(self) -> int:
         return len(self.shapes)
 
     def meet(self, shapes: Shapes, reach_ft: float = 0.0) -> tuple[Rows, Rows]:
-        """
-        Find the lots in reach of shapes.
+        """Find the lots in reach of shapes.
 
         Pairs, each once, sorted: row of `shapes`, row of the lots.
         """
@@ -81,8 +64,7 @@ class Lots:
         return pairs[:, 0], pairs[:, 1]
 
     def shared_ft2(self, shapes: Shapes) -> tuple[Rows, Rows, NDArray[np.float64]]:
-        """
-        Measure the ground that areas have in common with lots.
+        """Measure the ground that areas have in common with lots.
 
         Pairs, each once, sorted, and what the two share [ft2].
         """
@@ -98,8 +80,7 @@ class Lots:
 def find_lots(
     parcels: list[LayerFeatures], pavement: Shapes, *, id_column: str = "", address_column: str = ""
 ) -> Lots:
-    """
-    Make lots of parcels.
+    """Make lots of parcels.
 
     In the order of the layers; a lot in several parts stands where its first does.
     """
@@ -117,11 +98,8 @@ def find_lots(
 
 
 def plain_id(parcel_id: str) -> str:
-    """
-    Write a parcel id as ids are compared: in capitals, single blanks.
+    """Write a parcel id as ids are compared: in capitals, single blanks.
 
-    Examples
-    --------
     >>> plain_id(" 12-004a "), plain_id("12  004A")
     ('12-004A', '12 004A')
     """
@@ -129,11 +107,8 @@ def plain_id(parcel_id: str) -> str:
 
 
 def is_placeholder_id(parcel_id: str) -> bool:
-    """
-    Tell whether an id is a word, a dash or zeros only, which no county gives to a lot.
+    """Tell whether an id is a word, a dash or zeros only, which no county gives to a lot.
 
-    Examples
-    --------
     >>> [is_placeholder_id(text) for text in ("ROW", "-", "000-00", "12-004", "")]
     [True, True, True, False, False]
     """

@@ -36,25 +36,13 @@ WAYS = ("choice", "parcel id", "address", "place")
 
 @dataclass(frozen=True)
 class Match:
-    """
-    What came of one client.
+    """What came of one client."""
 
-    Attributes
-    ----------
-    way
-        How its lot was found, one of `WAYS`; blank where it was not.
-    lots
-        Its lot; where it was not found, those that it may be, if any fit at all.
-    reason
-        Why it was not found, in words.
-    is_ambiguous
-        Whether several lots fit.
-    """
-
-    way: str = ""
+    way: str = ""  # how its lot was found, one of `WAYS`; blank where it was not
+    # its lot; where it was not found, those that it may be, if any fit at all
     lots: tuple[int, ...] = ()
-    reason: str = ""
-    is_ambiguous: bool = False
+    reason: str = ""  # why it was not found, in words
+    is_ambiguous: bool = False  # whether several lots fit
 
 
 def match_clients(
@@ -66,8 +54,7 @@ def match_clients(
     pavement: Shapes,
     choices: Mapping[str, int],
 ) -> list[Match]:
-    """
-    Find the lot of each client.
+    """Find the lot of each client.
 
     One a client, in their order; no ground is found twice.
     """
@@ -229,8 +216,7 @@ def _refuse_far(matches: list[Match], points: Shapes, lots: Lots) -> list[Match]
 
 
 def _take_once(matches: list[Match], clients: pd.DataFrame, lots: Lots) -> list[Match]:
-    """
-    Give each ground to one client: a choice takes no lot that was found for another.
+    """Give each ground to one client: a choice takes no lot that was found for another.
 
     Of several clients found on one ground, or who chose it, the first in the list has it.
     """

@@ -10,39 +10,21 @@ from scanner.book.county.matching import Match
 
 @dataclass(frozen=True)
 class Counts:
-    """
-    Clients by what came of them [count].
+    """Clients by what came of them [count]."""
 
-    Attributes
-    ----------
-    clients
-        All that the client list has.
-    matched
-        With a lot: the sum of the next four.
-    by_choice, by_parcel_id, by_address, by_place
-        By how the lot was found.
-    unmatched
-        Without a lot: the sum of the next two. ``matched`` and this are all clients.
-    ambiguous, not_found
-        Several lots fit; none does, or one that something speaks against.
-    with_house, without_house
-        Matched clients by whether a building stands on the lot; the two are ``matched``.
-    with_curb, without_curb
-        Matched clients by whether a curb lies within the frontage; likewise.
-    """
-
-    clients: int
-    matched: int
-    by_choice: int
+    clients: int  # all that the client list has
+    matched: int  # with a lot: the sum of the next four
+    by_choice: int  # by how the lot was found
     by_parcel_id: int
     by_address: int
     by_place: int
-    unmatched: int
-    ambiguous: int
+    unmatched: int  # without a lot: the sum of the next two. ``matched`` and this are all clients
+    ambiguous: int  # several lots fit; none does, or one that something speaks against
     not_found: int
+    # matched clients by whether a building stands on the lot; the two are ``matched``
     with_house: int
     without_house: int
-    with_curb: int
+    with_curb: int  # matched clients by whether a curb lies within the frontage; likewise
     without_curb: int
 
     def as_dict(self) -> dict[str, int]:
@@ -67,11 +49,8 @@ LINES = {
 
 
 def count_clients(matches: list[Match], *, without_house: int, without_curb: int) -> Counts:
-    """
-    Count clients by what came of them.
+    """Count clients by what came of them.
 
-    Examples
-    --------
     >>> found = [Match("address", (3,)), Match(reason="no parcel has its address")]
     >>> counts = count_clients(found, without_house=1, without_curb=0)
     >>> counts.clients, counts.matched, counts.unmatched, counts.with_house
@@ -98,11 +77,8 @@ def count_clients(matches: list[Match], *, without_house: int, without_curb: int
 
 
 def report_lines(counts: Mapping[str, int]) -> list[str]:
-    """
-    Write the counts one a line, numbers under each other.
+    """Write the counts one a line, numbers under each other.
 
-    Examples
-    --------
     >>> report_lines(count_clients([], without_house=0, without_curb=0).as_dict())[0]
     'clients                               0'
     """

@@ -48,19 +48,10 @@ _EXPORT = "export it again from the county's site with its coordinate system (.p
 
 @dataclass(frozen=True)
 class Source:
-    """
-    Where a layer lies.
+    """Where a layer lies."""
 
-    Attributes
-    ----------
-    path
-        File, or folder of a file geodatabase.
-    layer
-        Layer in it; blank where it has one only.
-    """
-
-    path: Path
-    layer: str = ""
+    path: Path  # file, or folder of a file geodatabase
+    layer: str = ""  # layer in it; blank where it has one only
 
     @property
     def name(self) -> str:
@@ -69,8 +60,7 @@ class Source:
 
 
 def read_source(source: Source) -> tuple[RawLayer, list[Problem]]:
-    """
-    Read one layer, with its shapes in their own coordinates.
+    """Read one layer, with its shapes in their own coordinates.
 
     layer: Features as the file has them. problems: What the reader says of single features; their
     shapes are None.

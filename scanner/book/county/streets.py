@@ -22,25 +22,16 @@ from scanner.sheets.values import read_cells
 
 @dataclass(frozen=True)
 class Streets:
-    """
-    Everything that is a street.
+    """Everything that is a street."""
 
-    Attributes
-    ----------
-    table
-        One row a feature: ``kind`` (street, street_centerline or edge), ``along``,
-        ``curbed``, ``parking``, ``pavement_ft``, ``geometry`` [ft].
-    pavement
-        The same as areas, cut small [ft]; curb lines pave nothing.
-    """
-
+    # one row a feature: ``kind`` (street, street_centerline or edge), ``along``, ``curbed``,
+    # ``parking``, ``pavement_ft``, ``geometry`` [ft]
     table: pd.DataFrame
-    pavement: Shapes
+    pavement: Shapes  # the same as areas, cut small [ft]; curb lines pave nothing
 
 
 def find_streets(layers: list[LayerFeatures], county: County) -> tuple[Streets, list[Problem]]:
-    """
-    Bring streets in any form into one table.
+    """Bring streets in any form into one table.
 
     problems: Centerlines without a width, one fault each.
     """
@@ -65,8 +56,7 @@ def find_streets(layers: list[LayerFeatures], county: County) -> tuple[Streets, 
 def find_sidewalks(
     layers: list[LayerFeatures], county: County
 ) -> tuple[Shapes, NDArray[np.float64]]:
-    """
-    Bring sidewalks in either form to areas.
+    """Bring sidewalks in either form to areas.
 
     Sidewalks [ft], and of each the width that it was given; NaN where it is an area.
     """

@@ -36,13 +36,10 @@ _COMPASS = "NSEW"
 
 
 def tidy_words(text: str) -> str:
-    """
-    Write an address in plain capitals: one blank between words, no stops, no odd dashes.
+    """Write an address in plain capitals: one blank between words, no stops, no odd dashes.
 
     Capitals, digits, ``, - / # &`` and single blanks.
 
-    Examples
-    --------
     >>> tidy_words(" 10½  St.  James Pl ,Quillbrook")
     '10 1/2 ST JAMES PL, QUILLBROOK'
     """
@@ -58,13 +55,10 @@ def tidy_words(text: str) -> str:
 
 
 def join_numbers(line: str) -> str:
-    """
-    Write house numbers in one form: ranges, lists, letters and halves.
+    """Write house numbers in one form: ranges, lists, letters and halves.
 
     The line, its number without blanks but the one before a half.
 
-    Examples
-    --------
     >>> join_numbers("22 - 24 ELM ST"), join_numbers("22 & 24 ELM ST"), join_numbers("10 A ELM ST")
     ('22-24 ELM ST', '22,24 ELM ST', '10A ELM ST')
     >>> join_numbers("10 E ELM ST"), join_numbers("10 A ST"), join_numbers("10-1/2 ELM ST")
@@ -87,13 +81,10 @@ def join_numbers(line: str) -> str:
 
 
 def parse_line(number: str, rest: str, *, is_whole: bool) -> tuple[str, str, str] | None:
-    """
-    Read street, unit and what follows from the line behind the house number.
+    """Read street, unit and what follows from the line behind the house number.
 
     Abbreviated; None where the library refuses it or loses a word of it.
 
-    Examples
-    --------
     >>> parse_line("12", "NORTH TWENTY FIRST STREET APARTMENT 4", is_whole=True)
     ('N 21ST ST', 'APT 4', '')
     >>> parse_line("12", "CR 7", is_whole=True)
@@ -121,11 +112,8 @@ def parse_line(number: str, rest: str, *, is_whole: bool) -> tuple[str, str, str
 
 
 def short_names(text: str, *, is_street: bool = False) -> str:
-    """
-    Write what has two usual forms in one: Saint and St, Mount and Mt, North and N.
+    """Write what has two usual forms in one: Saint and St, Mount and Mt, North and N.
 
-    Examples
-    --------
     >>> short_names("SAINT PAUL"), short_names("NORTH PLATTE")
     ('ST PAUL', 'N PLATTE')
     >>> short_names("SAINT JAMES PL", is_street=True), short_names("COUNTY RD 12", is_street=True)

@@ -28,8 +28,7 @@ _PROPERTIES = (
 
 
 def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
-    """
-    Write site features as RFC 7946 GeoJSON, one a line.
+    """Write site features as RFC 7946 GeoJSON, one a line.
 
     The file's bytes; the same features give the same bytes. Rings are valid after rounding, outer
     ones counterclockwise.
@@ -46,13 +45,10 @@ def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
 
 
 def round_shapes(shapes: Shapes) -> Shapes:
-    """
-    Round shapes to what the file holds, still valid and by the right-hand rule.
+    """Round shapes to what the file holds, still valid and by the right-hand rule.
 
     Degrees; what rounding leaves nothing of is empty.
 
-    Examples
-    --------
     >>> sliver = shapely.box(0, 0, 1e-3, 1e-11)
     >>> bool(shapely.is_empty(round_shapes(np.array([sliver], object))[0]))
     True

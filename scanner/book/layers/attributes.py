@@ -30,16 +30,13 @@ _Rows = NDArray[np.bool_] | pd.Series
 
 
 def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
-    """
-    Pick the columns that are known and make them text.
+    """Pick the columns that are known and make them text.
 
     Capitals don't matter, and a name cut to ten letters, as a Shapefile does it, is known again. A
     whole number stays whole: 7.0 is ``7``.
 
     Columns `COLUMNS`, same rows, text without nulls.
 
-    Examples
-    --------
     >>> fields = pd.DataFrame({"KIND": ["street_centerline"], "pavement_f": [36.0]})
     >>> name_fields(fields)[["kind", "pavement_ft", "client_id"]].iloc[0].tolist()
     ['street_centerline', '36', '']
@@ -57,8 +54,7 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
 def read_attributes(
     texts: pd.DataFrame, where: Where, ids: pd.Series[str]
 ) -> tuple[pd.DataFrame, NDArray[np.object_], list[Problem]]:
-    """
-    Read what the columns say; cells that go with another kind are passed over.
+    """Read what the columns say; cells that go with another kind are passed over.
 
     attributes: Columns `COLUMNS` with the types of `FEATURES`. reasons: What keeps a feature out
     and the remedy, parted by a line break; blank where nothing does. problems: Faults of cells that
@@ -165,11 +161,8 @@ def _plain(texts: pd.Series[str]) -> pd.Series[str]:
 
 
 def text_of(value: object) -> str:
-    """
-    Make text of a cell: a whole number stays whole, a flag is yes or no, null is blank.
+    """Make text of a cell: a whole number stays whole, a flag is yes or no, null is blank.
 
-    Examples
-    --------
     >>> [text_of(value) for value in (7.0, 2.5, True, None, " 07 ")]
     ['7', '2.5', 'yes', '', '07']
     """

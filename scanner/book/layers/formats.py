@@ -63,8 +63,7 @@ def open_layers(path: Path, file: str) -> RawFile:
 
 
 def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
-    """
-    Read one file of site features in batches, layer by layer.
+    """Read one file of site features in batches, layer by layer.
 
     The content decides: a file that is not what its name says is refused before any reader opens
     it, since a reader might follow what it describes to other files.

@@ -39,14 +39,7 @@ _Feature = tuple[Any, str]
 
 
 def stream_geojson(path: Path, file: str) -> Iterator[RawLayer]:
-    """
-    Read a GeoJSON file in batches of features; a shape that cannot be read is None there.
-
-    Raises
-    ------
-    SiteError
-        If the file is no GeoJSON at all, which may come out at its end only.
-    """
+    """Read a GeoJSON file in batches of features, a shape that cannot be read as None; that it is none may come out at its end only."""
     try:
         yield from _stream(path, file)
     except UnicodeDecodeError as err:

@@ -26,8 +26,7 @@ _ENCODING = "WKB"
 
 
 def stream_geoparquet(path: Path, file: str) -> Iterator[RawLayer]:
-    """
-    Read a GeoParquet file in batches.
+    """Read a GeoParquet file in batches.
 
     One layer, without columns that hold tables of their own.
     """

@@ -25,8 +25,7 @@ PLACED_KINDS = ("house", "outbuilding", "lawn", "bed")
 
 
 def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
-    """
-    Make one outline of all that are drawn for one client, and tell of doubles.
+    """Make one outline of all that are drawn for one client, and tell of doubles.
 
     features: The first outline of each client holds all its parts. An outline that covers an
     earlier client's by more than `DOUBLE_SHARE` is gone, with everything that carries its client's
@@ -52,15 +51,12 @@ def note_nobody(files: pd.Series[str]) -> list[Problem]:
 
 
 def place_features(features: GeoDataFrame) -> GeoDataFrame:
-    """
-    Give houses, outbuildings, lawns and beds the client whose outline holds most of them.
+    """Give houses, outbuildings, lawns and beds the client whose outline holds most of them.
 
     Shares of area are the same in degrees as in feet, so no plane is needed.
 
     Same rows; ``client_id`` filled in where one outline holds more than half.
 
-    Examples
-    --------
     >>> lot, house = shapely.box(0, 1, 2, 3), shapely.box(1, 2, 1.5, 2.5)
     >>> features = GeoDataFrame(
     ...     {"kind": ["property", "house"], "client_id": ["A", ""]}, geometry=[lot, house], crs=4326)
@@ -167,11 +163,8 @@ def _find_doubles(lots: NDArray[np.object_]) -> list[tuple[int, int]]:
 
 
 def split_id(feature_id: str) -> tuple[str, str]:
-    """
-    Take a feature's id apart into its file and its place there.
+    """Take a feature's id apart into its file and its place there.
 
-    Examples
-    --------
     >>> split_id("sites/lots.geojson#3")
     ('sites/lots.geojson', 'feature 3')
     """

@@ -16,30 +16,16 @@ from scanner.sheets.problems import Problem
 
 @dataclass(frozen=True)
 class RawLayer:
-    """
-    One layer of a file as it was read.
+    """One layer of a file as it was read."""
 
-    Attributes
-    ----------
-    name
-        The layer's name; blank where a file has one layer only.
-    fields
-        One row a feature, whatever columns the file has.
-    shapes
-        One shape a feature in the layer's own coordinates; None where there is none.
-    crs
-        The coordinates' reference system; None where the file declares none.
-    is_told
-        Whether a problem row tells of the shape already; None where none does.
-    problems
-        What is wrong with shapes and file, found while reading.
-    """
-
-    name: str
-    fields: pd.DataFrame
+    name: str  # the layer's name; blank where a file has one layer only
+    fields: pd.DataFrame  # one row a feature, whatever columns the file has
+    # one shape a feature in the layer's own coordinates; None where there is none
     shapes: NDArray[np.object_]
-    crs: CRS | None
+    crs: CRS | None  # the coordinates' reference system; None where the file declares none
+    # whether a problem row tells of the shape already; None where none does
     is_told: NDArray[np.bool_] | None = None
+    # what is wrong with shapes and file, found while reading
     problems: list[Problem] = field(default_factory=list)
 
 

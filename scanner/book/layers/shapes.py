@@ -30,8 +30,7 @@ Reasons = NDArray[np.object_]
 
 
 def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
-    """
-    Bring a layer's shapes to WGS 84 longitude and latitude, flat.
+    """Bring a layer's shapes to WGS 84 longitude and latitude, flat.
 
     shapes: Same length, degrees; None where there is no shape. problems: A note where no coordinate
     system is declared and degrees are taken.
@@ -66,15 +65,12 @@ def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
 def check_shapes(
     shapes: Shapes, kinds: NDArray[np.object_]
 ) -> tuple[Shapes, Reasons, NDArray[np.float64]]:
-    """
-    Check shapes against their kinds, and mend rings where that is safe.
+    """Check shapes against their kinds, and mend rings where that is safe.
 
     shapes: Same length, mended where that changed the area by at most `REPAIR_SHARE`. reasons: What
     keeps a shape out, in words; blank where nothing does. changes: Share of its area by which
     mending changed a shape; NaN where nothing was mended.
 
-    Examples
-    --------
     >>> import numpy as np, shapely
     >>> bow = shapely.from_wkt("POLYGON ((9 9, 10 10, 10 9, 9 10, 9 9))")
     >>> check_shapes(np.array([bow, None]), np.array(["lawn", "lawn"], dtype=object))[1].tolist()
@@ -95,11 +91,8 @@ def check_shapes(
 
 
 def wanted_type(kind: str) -> str:
-    """
-    Tell what a kind of feature is drawn as.
+    """Tell what a kind of feature is drawn as.
 
-    Examples
-    --------
     >>> wanted_type("house"), wanted_type("edge"), wanted_type("tree")
     ('an area', 'a line', 'a point')
     """
@@ -114,11 +107,8 @@ def _type_words(type_id: int) -> str:
 
 
 def share_words(share: float) -> str:
-    """
-    Say a share of an area, however small or large.
+    """Say a share of an area, however small or large.
 
-    Examples
-    --------
     >>> share_words(3e-7), share_words(0.0042), share_words(float("inf"))
     ('less than 0.01 %', '0.42 %', 'more than 100 %')
     """
@@ -130,8 +120,7 @@ def share_words(share: float) -> str:
 def list_shape_problems(
     reasons: Reasons, changes: NDArray[np.float64], places: list[dict[str, str]]
 ) -> list[Problem]:
-    """
-    Put into problem rows what `check_shapes` found.
+    """Put into problem rows what `check_shapes` found.
 
     A fault a shape left out, a note a shape mended.
     """
