@@ -19,7 +19,7 @@ from scanner.schema.tables import PROBLEMS, check_table, empty_table
 NOT_REACHED, CALL_BACK, DO_NOT_CALL = "not reached", "call back", "do not call"
 
 HISTORY_COLUMNS = (
-    "client_id", "last_called_on", "last_outcome", "next_action", "free_on", "due_on", "is_barred",
+    "client_id", "last_called_on", "last_outcome", "last_note", "next_action", "free_on", "due_on", "is_barred",
 )  # fmt: skip
 HISTORY_FILE = "book.sqlite"
 
@@ -28,7 +28,8 @@ def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Tell of each client on record how the last call ended and when the next may be.
 
-    Columns `HISTORY_COLUMNS`, one row a client, by id. ``free_on``: first day on which a call
+    Columns `HISTORY_COLUMNS`, one row a client, by id. ``last_note``: what was said in the last talk
+    and the tries since, newest first, else the newest note before. ``free_on``: first day on which a call
     is right again; ``due_on``: day on which one is expected, blank for none; ``is_barred``:
     asked not to be called, ever.
     """
@@ -51,12 +52,12 @@ def add_history(
     Put beside each client what the log knows of them.
 
     Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
-    ``last_called_on last_outcome free_on due_on neighbor_built``.
+    ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built``.
     """
     history = tell_history(season.calls, rates=rates).set_index("client_id")
     of_client = {
         name: clients["client_id"].map(history[name]).astype("str").fillna("")
-        for name in ("last_called_on", "last_outcome", "next_action", "free_on", "due_on")
+        for name in HISTORY_COLUMNS[1:-1]
     }
     barred = history.index[history["is_barred"].astype(bool)]
     later = clients["last_contact"].where(
@@ -126,6 +127,8 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
     talks = [call for call in calls if call["outcome"] != NOT_REACHED]
     tries = calls[len(calls) - _tail(calls) :]
     report = [*talks[-1:], *tries]
+    notes = [call["note"] for call in reversed(report) if call["note"]]
+    notes = notes or [call["note"] for call in reversed(calls) if call["note"]][:1]
     last = calls[-1]
     dues = [call["next_date"] for call in tries[-1:] if call["next_date"]]
     if not dues and talks and (_due(talks[-1], rates)):
@@ -135,6 +138,7 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
         "client_id": client_id,
         "last_called_on": last["called_on"],
         "last_outcome": DO_NOT_CALL if is_barred else last["outcome"],
+        "last_note": "; ".join(notes),
         "next_action": next((call["next_action"] for call in reversed(report) if call["next_action"]), ""),
         "free_on": max(_free(call, rates) for call in report),
         "due_on": "" if is_barred or not dues else dues[0],

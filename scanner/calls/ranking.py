@@ -27,6 +27,11 @@ from scanner.units import CENTS_PER_USD
 
 FIRST_PHASE = 1
 
+REMEMBERED = {
+    "last_outcome": "last_outcome", "last_note": "last_note", "due_action": "next_action", "due_date": "due_on",
+}  # fmt: skip
+"""What a caller wants to know, by the column of the clients' history in which it stands."""
+
 MOST_CHANCE = 0.95
 """No chance is taken for higher (judgement)."""
 
@@ -88,7 +93,8 @@ def rank_calls(
         "upgrade_over_annual": offers["upgrade_price_cents"] / CENTS_PER_USD / fee_usd,
         "reasons": reasons_to_call(offers, beds, callees, rates=rates, today=today),
         "left_out": left_out,
-        "last_outcome": callees.get("last_outcome", ""),
+        "last_contact": callees["last_contact"],
+        **{name: callees.get(known, "") for name, known in REMEMBERED.items()},
     })  # fmt: skip
     signs = warm_signs(callees, rates=rates, today=today)
     signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "")

@@ -194,7 +194,7 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
     money_names = ("price", "price_low", "price_high", "gross_profit", "expected_profit",
                    "profit_per_crew_day", "profit_per_selling_hour", "later_price")  # fmt: skip
     words = ("say", "offer", "bed_ids", "finish", "reasons", "cautions", "upgrade_bed_ids", "later",
-             "last_contact", "last_outcome")  # fmt: skip
+             "last_contact", "last_outcome", "last_note", "due_action", "due_date")  # fmt: skip
     has_upgrade = call["upgrade_bed_ids"] != ""
     values = (
         {name: call[name] for name in text_names}

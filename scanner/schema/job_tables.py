@@ -130,7 +130,11 @@ CALLS = TableSchema("calls", "Whom to call, best first, and who is left out and 
     "profit_per_selling_hour_cents": cents_column("expected profit over expected selling hours", least=None),
     "reasons": text_column("why to call, in words"),
     "left_out": text_column("why not to call, in words; blank: on the list"),
+    "last_contact": text_column("day of the last contact, ISO; blank: none known"),
     "last_outcome": text_column("how the last call ended; blank: none on record"),
+    "last_note": text_column("what was said in it"),
+    "due_action": text_column("what is to be done next"),
+    "due_date": text_column("day on which a call was promised, ISO; blank: none"),
 })  # fmt: skip
 
 TOTALS = TableSchema("totals", "What the calls on the list bring, one row a route and one for all; clients share what is uncertain.", {

@@ -46,6 +46,7 @@ CALL_LIST = Sheet("Calls", (
     *plain("right_of_way_ft2", look=FEET_LOOK, is_folded=True),
     *plain("confirmed"), Column("reasons", width=60, is_wrapped=True),
     Column("cautions", width=60, is_wrapped=True), *plain("last_contact last_outcome"),
+    Column("last_note", width=36, is_wrapped=True), Column("due_action", width=24), *plain("due_date"),
     *FILL_IN, CHANGE,
 ), needs=("client_id", "called_on", "outcome"), pages_wide=3)  # fmt: skip
 

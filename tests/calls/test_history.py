@@ -73,6 +73,22 @@ def test_other_outcomes_without_a_day_promise_no_call(outcome):
     assert history_of(("A", "2027-03-02", outcome))["due_on"] == ""
 
 
+@pytest.mark.parametrize(
+    ("rows", "note"),
+    [
+        ([("A", "2027-03-02", "call back", "gate 47"), ("A", "2027-03-04", "not reached", "voicemail")],
+         "voicemail; gate 47"),
+        # A later talk is the last one; without a word in it the newest before stands
+        ([("A", "2027-03-02", "call back", "gate 47"), ("A", "2027-03-04", "visit", "dog")], "dog"),
+        ([("A", "2027-03-01", "call back", "dog"), ("A", "2027-03-02", "call back", "gate 47"),
+          ("A", "2027-03-04", "visit", "")], "gate 47"),
+        ([("A", "2027-03-04", "visit", "")], ""),
+    ],
+)  # fmt: skip
+def test_last_note(rows, note):
+    assert history_of(*rows)["last_note"] == note
+
+
 def test_try_that_reached_nobody_takes_nothing_back():
     # The refusal of March 2027 holds its year though somebody rang in vain in April
     told = history_of(("A", "2027-03-02", "no"), ("A", "2027-04-10", "not reached"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 import sqlite3
@@ -114,6 +115,40 @@ def test_do_not_call_says_that_it_holds_for_good() -> None:
     )
 
 
+def test_words_come_back_with_the_next_list(office: Path) -> None:
+    """Notes recorded: whoever phones next finds them in the text list and in the spreadsheet."""
+    for client_id, note, words in (
+        (
+            "001",
+            "gate code 4711, ask for Ms. Nuñez",
+            ("--action", "bring the sketch", "--next", "2027-03-09"),
+        ),
+        ("002", "=dog, mornings only", ()),
+    ):
+        type_in("record", "lawns", "calls", client_id, "call back", "--note", note, *words, *TODAY)
+    assert type_in("scan", "lawns", "--today", "2027-03-10").exit_code == 0
+    lists = office / "maps" / "lawns"
+    sheet = openpyxl.load_workbook(lists / "calls.xlsx")["Calls"]
+    header, *rows = [[str(cell or "") for cell in row] for row in sheet.iter_rows(values_only=True)]
+    text = [*csv.reader((lists / "calls.csv").read_text("utf-8").splitlines())]
+    columns = ("last_contact", "last_outcome", "last_note", "due_action", "due_date")
+    for head, lines in ((header, rows), (text[0], text[1:])):
+        told = {
+            line[head.index("client_id")]: [line[head.index(name)] for name in columns]
+            for line in lines
+        }
+        assert told["001"] == [
+            "2027-03-02",
+            "call back",
+            "gate code 4711, ask for Ms. Nuñez",
+            "bring the sketch",
+            "2027-03-09",
+        ]
+        # Without a day a call back is due after the rates' seven days
+        assert told["002"][2].removeprefix("'") == "=dog, mornings only"
+        assert told["002"][3:] == ["", "2027-03-09"]
+
+
 @pytest.mark.usefixtures("desk")
 def test_undo_takes_the_last_entry_back() -> None:
     type_in("record", "lawns", "calls", "001", "visit", *TODAY)
@@ -186,12 +221,18 @@ def test_a_copy_of_the_sheet_is_recorded_and_keeps_a_scan_from_writing_over_it(
     workbook = openpyxl.load_workbook(sheet)
     workbook.copy_worksheet(workbook["Calls"]).title = "March"
     workbook.save(sheet)
-    words = {"called_on": "2027-03-02", "outcome": "visit", "note": "gate code 4711"}
+    words = {
+        "called_on": "2027-03-02",
+        "outcome": "visit",
+        "note": "gate code 4711, ask for Ms. Nuñez",
+    }
     fill(sheet, {"client_id": "001", **words}, sheet="March")
     refused = type_in("scan", "lawns", *TODAY)
     assert "sheet March, row 2 has something filled in that is not recorded yet" in refused.stderr
     assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
-    assert read_season(office / "lawns").calls["note"].tolist() == ["gate code 4711"]
+    assert read_season(office / "lawns").calls["note"].tolist() == [
+        "gate code 4711, ask for Ms. Nuñez"
+    ]
     assert type_in("scan", "lawns", *TODAY).exit_code == 0
 
 
