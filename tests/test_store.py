@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from dataclasses import replace
 from datetime import date
@@ -13,12 +12,13 @@ import pytest
 from shapely import box
 from shapely.affinity import translate
 
-from scanner.errors import WorkerError
+from scanner.errors import SchemaError, WorkerError
 from scanner.pipeline import open_store, publish_scan, read_book, scan
 from scanner.store.curve import along_curve
 from scanner.store.tables import read_table, write_table
 from scanner.store.workers import work_through
 from tests.sites import Drawing, features_of
+from tests.worker_tasks import die_at_three, fail_at, lots_named
 
 TODAY = date(2026, 2, 16)
 LOT_FT = 80.0
@@ -69,18 +69,24 @@ def test_same_bytes_for_any_block_worker_and_order_of_files(book, tmp_path):
     assert written(other, tmp_path / "order", block_lots=4) == whole
 
 
-def die_at_three(task):
-    """End the process that works on task 3, as a system without memory does."""
-    if task == 3:
-        os._exit(9)
-    return task
-
-
 def test_worker_that_dies_is_named_with_what_it_did():
     with pytest.raises(WorkerError, match=r"at lots 3 ended unexpectedly \(exit code 9\)"):
-        list(
-            work_through(iter(range(6)), die_at_three, workers=2, name=lambda task: f"lots {task}")
-        )
+        list(work_through(iter(range(6)), die_at_three, workers=2, name=lots_named))
+
+
+@pytest.mark.parametrize(
+    ("task", "kind", "words"),
+    [
+        ("unreadable", WorkerError, "at lots unreadable met UnreadableError: met a nut;"),
+        ("unsendable", WorkerError, "at lots unsendable met RuntimeError: the lid is open;"),
+        ("result", Exception, "at lots result:\nTraceback"),
+        ("plain", SchemaError, "^a column is missing\nat lots plain:\nTraceback"),
+    ],
+)
+def test_an_error_of_a_worker_keeps_its_sentence(task, kind, words):
+    tasks = iter(["good", task, "good"])
+    with pytest.raises(kind, match=words):
+        list(work_through(tasks, fail_at, workers=2, name=lots_named))
 
 
 def test_neighbors_lie_side_by_side_along_the_curve():

@@ -8,12 +8,14 @@ itself therefore starts under ``if __name__ == "__main__":``.
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
+from traceback import format_exc
 from typing import Generic, TypeVar, cast
 
 from scanner.errors import WorkerError
@@ -52,7 +54,7 @@ def work_through(
     workers
         Processes; with one, this process does them itself.
     name
-        Says what a task is about, for the message when its worker dies.
+        Says what a task is about, for the message when its worker fails.
 
     Yields
     ------
@@ -62,12 +64,13 @@ def work_through(
     Raises
     ------
     WorkerError
-        If a worker dies: memory ran out, or somebody ended it.
+        If a worker dies (memory ran out, or somebody ended it), or meets an error that cannot
+        be sent; any other error of a task is raised as it is.
     """
     if workers == 1:
         yield from map(work, tasks)
         return
-    crew = [_Worker.start(work) for _ in range(workers)]
+    crew = [_Worker.start(work, name) for _ in range(workers)]
     try:
         yield from _hand_out(enumerate(tasks), crew, name)
     finally:
@@ -84,10 +87,12 @@ class _Worker(Generic[Task, Result]):
     doing: tuple[int, Task] | None = field(default=None)
 
     @classmethod
-    def start(cls, work: Callable[[Task], Result]) -> _Worker[Task, Result]:
+    def start(
+        cls, work: Callable[[Task], Result], name: Callable[[Task], str]
+    ) -> _Worker[Task, Result]:
         context = get_context("spawn")
         ours, theirs = context.Pipe()
-        process = context.Process(target=_serve, args=(theirs, work), daemon=True)
+        process = context.Process(target=_serve, args=(theirs, work, name), daemon=True)
         process.start()
         theirs.close()
         return cls(process, ours)
@@ -145,7 +150,7 @@ def _hand_out(
             due += 1
 
 
-def _serve(line: Connection, work: Callable[[Task], Result]) -> None:
+def _serve(line: Connection, work: Callable[[Task], Result], name: Callable[[Task], str]) -> None:
     """Do what comes down the line until nobody is at its other end."""
     # Ctrl-C reaches every process of a terminal; the one that started us decides
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -157,4 +162,15 @@ def _serve(line: Connection, work: Callable[[Task], Result]) -> None:
         try:
             line.send((True, work(task)))
         except Exception as err:  # noqa: BLE001  # raised again where the result is awaited
-            line.send((False, err))
+            err.add_note(f"at {name(task)}:\n{format_exc()}")
+            line.send((False, _readable(err, name(task))))
+
+
+def _readable(err: Exception, doing: str) -> Exception:
+    """Give an error that can be read at the other end of the line: itself, or its type and text."""
+    try:
+        pickle.loads(pickle.dumps(err))  # noqa: S301  # our own
+    except Exception:  # noqa: BLE001  # what an error does when it is copied is its own affair
+        kind = type(err).__name__
+        return WorkerError(f"the worker that was at {doing} met {kind}: {err}; nothing was changed")
+    return err
