@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.book.book import SITES_FOLDER
-from scanner.book.clients import CLIENT_FILES, read_clients
+from scanner.book.clients import read_client_list
 from scanner.book.county.choices import (
     FILE,
     Choices,
@@ -30,21 +30,22 @@ from scanner.book.county.layers import LayerFeatures, read_layers
 from scanner.book.county.likely import find_likely
 from scanner.book.county.lots import Lots, find_lots
 from scanner.book.county.matching import Match, match_clients
-from scanner.book.county.report import Counts, count_clients
+from scanner.book.county.report import count_clients
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
 from scanner.book.county.unread import note_columns
-from scanner.book.county.writing import features_geojson, put_in_place
+from scanner.book.county.writing import features_geojson
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.measured import read_measured
 from scanner.book.settings import read_rules
 from scanner.sheets.problems import join_problems, list_problems
+from scanner.store.replacing import put_in_place
 
 
 @dataclass(frozen=True)
 class Assembly:
     """What came of assembling a book's sites."""
 
-    counts: Counts  # clients by what came of them
+    counts: dict[str, int]  # clients by what came of them
     problems: pd.DataFrame  # table `PROBLEMS`: of the client list, the layers and the choices
     sites_file: Path | None  # the file of site features; None where no client has a lot
     unmatched_file: Path | None  # the list of clients without a lot; None where all have one
@@ -55,7 +56,7 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     unmatched_file = folder / FILE
     if matches_file is None or matches_file.resolve() != unmatched_file.resolve():
         refuse_filled(unmatched_file)
-    clients, client_problems = read_clients(_client_file(folder))
+    clients, client_problems = read_client_list(folder)
     rules, _ = read_rules(folder / "local.toml")
     layers, frame, problems = read_layers(county)
     streets, street_problems = find_streets(layers, county)
@@ -72,10 +73,11 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     owned = _owned(clients, matches)
     features = gather_features(layers, lots, owned, streets, sidewalks, rules=rules)
     unmatched = unmatched_csv(clients, matches, likely, lots, frame=frame, typed=choices.typed)
-    sites_file = folder / SITES_FOLDER / ASSEMBLED_FILE
+    sites_name = f"{SITES_FOLDER}/{ASSEMBLED_FILE}"
     # a file without a feature would be a fault of the book
     made = features_geojson(features, frame) if len(features) else None
-    put_in_place({sites_file: made, unmatched_file: unmatched})
+    files = {name: content for name, content in ((sites_name, made), (FILE, unmatched)) if content}
+    put_in_place(files.items(), folder, stale=[sites_name, FILE])
     counts = count_clients(
         matches,
         without_house=_count_without_house(features, owned),
@@ -84,13 +86,8 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
     problems += [*street_problems, *note_columns(layers), *choices.problems, *taken]
     every = join_problems(client_problems, list_problems(problems))
     return Assembly(
-        counts, every, sites_file if made else None, unmatched_file if unmatched else None
+        counts, every, folder / sites_name if made else None, unmatched_file if unmatched else None
     )
-
-
-def _client_file(folder: Path) -> Path:
-    files = [folder / name for name in CLIENT_FILES if (folder / name).is_file()]
-    return files[0] if files else folder / CLIENT_FILES[0]
 
 
 def _find_lots(layers: list[LayerFeatures], streets: Streets, county: County) -> Lots:

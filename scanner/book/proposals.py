@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from scanner.errors import BookError
+from scanner.store.replacing import put_in_place
 
 PROPOSED_FILE = "rates-proposed.toml"
 
@@ -21,17 +21,7 @@ def write_proposals(folder: Path, proposals: pd.DataFrame, *, reason: str) -> Pa
     """
     own = folder / "rates.toml"
     text = _compose(proposals, _rest(own, proposals["rate_key"].tolist()), reason)
-    path = folder / PROPOSED_FILE
-    try:
-        part = path.with_suffix(".part")
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
-    except OSError as err:
-        message = (
-            f"'{path}' cannot be written ({err.strerror}): see that you may write into the book"
-        )
-        raise BookError(message) from err
-    return path
+    return put_in_place([(PROPOSED_FILE, text.encode())], folder)[0]
 
 
 def _compose(proposals: pd.DataFrame, rest: str | None, reason: str) -> str:

@@ -169,7 +169,7 @@ def assemble(
         assembly = assemble_sites(book, county, matches_file=matches_file)
     _tell(assembly, book, as_json=as_json)
     has_faults = bool((assembly.problems["severity"] == "fault").any())
-    ctx.exit(int(has_faults or assembly.counts.unmatched > 0))
+    ctx.exit(int(has_faults or assembly.counts["unmatched"] > 0))
 
 
 def _refuse_idle(ctx: click.Context, county: County) -> None:
@@ -193,19 +193,19 @@ def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
             for row in problems.to_dict("records")
         ]
         document = {
-            "counts": counts.as_dict(),
+            "counts": counts,
             "files": [str(file) for file in files],
             "problems": rows,
         }
         click.echo(json.dumps(document, ensure_ascii=False, indent=2))
     else:
         show_problems(problems, as_json=False)
-        click.echo("\n".join([*report_lines(counts.as_dict()), *(str(file) for file in files)]))
+        click.echo("\n".join([*report_lines(counts), *(str(file) for file in files)]))
     fault_count = int((problems["severity"] == "fault").sum())
-    words = [f"Matched {counts.matched:,} of {counted(counts.clients, 'client')}."]
-    if counts.unmatched and assembly.unmatched_file:
+    words = [f"Matched {counts['matched']:,} of {counted(counts['clients'], 'client')}."]
+    if counts["unmatched"] and assembly.unmatched_file:
         words.append(
-            f"{counted(counts.unmatched, 'client')} without a lot: fill in the column choice of "
+            f"{counted(counts['unmatched'], 'client')} without a lot: fill in the column choice of "
             f"{assembly.unmatched_file} and run the same command with --matches {assembly.unmatched_file}."
         )
     words.append(problem_words(fault_count, len(problems), None))

@@ -58,7 +58,7 @@ def main() -> int:
             f"assemble: {seconds:.1f} s, peak {peak_gib():.2f} GiB ({before_gib:.2f} GiB of it to make the county)"
         )
         print(
-            f"matched {assembly.counts.matched:,}, without a curb {assembly.counts.without_curb:,}"
+            f"matched {assembly.counts['matched']:,}, without a curb {assembly.counts['without_curb']:,}"
         )
     tell_ratio(layers)
     return int(seconds > MOST_SECONDS or peak_gib() > MOST_GIB)

@@ -56,7 +56,7 @@ def test_a_choice_is_a_number_an_id_or_a_place(book, choice):
     lon, lat = point(120, 60)
     path = fill(book, A=f"{lat}, {lon}" if choice == "place" else choice)
     made = assemble(book, LAYERS, matches=path)
-    assert (made.counts.by_choice, made.counts.unmatched) == (1, 0)
+    assert (made.counts["by_choice"], made.counts["unmatched"]) == (1, 0)
     assert made.problems.empty
 
 
@@ -66,7 +66,7 @@ def test_a_choice_is_kept_for_the_next_time(book):
     assemble(book, LAYERS, matches=path)
     row = unmatched_rows(book)["A"]
     assert (row["choice"], row["why"]) == ("10-002", "matched by your choice")
-    assert assemble(book, LAYERS, matches=path).counts.by_choice == 1
+    assert assemble(book, LAYERS, matches=path).counts["by_choice"] == 1
 
 
 def test_a_choice_that_was_not_read_is_not_lost(book):
@@ -85,7 +85,7 @@ def test_a_spreadsheet_is_read_too(book, tmp_path):
     for row in (["Client_ID", "Choice"], ["A", "10-002"]):
         workbook.active.append(row)
     workbook.save(tmp_path / "mine.xlsx")
-    assert assemble(book, LAYERS, matches=tmp_path / "mine.xlsx").counts.by_choice == 1
+    assert assemble(book, LAYERS, matches=tmp_path / "mine.xlsx").counts["by_choice"] == 1
 
 
 def test_a_place_stands_for_a_lot_without_an_id(book):
@@ -94,7 +94,7 @@ def test_a_place_stands_for_a_lot_without_an_id(book):
     named = unmatched_rows(book)["A"]["likely_1"]
     lat, lon = (float(part) for part in named.split(", "))
     assert (lon, lat) == pytest.approx(point(120, 60), abs=2e-6)
-    assert assemble(book, layers, matches=fill(book, A="1")).counts.by_choice == 1
+    assert assemble(book, layers, matches=fill(book, A="1")).counts["by_choice"] == 1
 
 
 def test_an_unknown_client_is_refused_with_that_sentence(book):
@@ -129,7 +129,7 @@ def test_a_choice_that_fits_no_lot_is_a_fault_and_the_rest_is_done(book, choice,
         "row 2",
         "A",
     ]
-    assert (made.counts.matched, made.counts.unmatched) == (1, 1)
+    assert (made.counts["matched"], made.counts["unmatched"]) == (1, 1)
 
 
 def test_an_id_that_stands_for_no_lot_cannot_be_chosen(book):
@@ -146,13 +146,17 @@ def test_two_choices_for_one_client_are_none(book):
     )
     made = assemble(book, LAYERS, matches=path)
     assert made.problems["problem"].str.contains("stands there twice").sum() == 2
-    assert made.counts.by_choice == 0
+    assert made.counts["by_choice"] == 0
 
 
 def test_a_choice_takes_no_lot_that_was_found_for_another(book):
     path = write(book, {"client_id": "A", "choice": "10-004"})
     made = assemble(book, LAYERS, matches=path)
-    assert (made.counts.by_parcel_id, made.counts.by_choice, made.counts.unmatched) == (1, 0, 1)
+    assert (made.counts["by_parcel_id"], made.counts["by_choice"], made.counts["unmatched"]) == (
+        1,
+        0,
+        1,
+    )
     assert made.problems["severity"].tolist() == ["fault"]
     assert "its lot is the lot of B already" in made.problems["problem"].iloc[0]
     # What was typed is not lost

@@ -75,6 +75,7 @@ def test_rates_that_cannot_be_carried_over_are_said(tmp_path):
     assert "copy its lines into rates.toml" in text
 
 
-def test_a_folder_that_is_not_there_is_told(tmp_path):
+def test_a_folder_that_cannot_be_written_is_told(tmp_path):
+    (tmp_path / "gone").write_text("a file")
     with pytest.raises(BookError, match="cannot be written"):
         write_proposals(tmp_path / "gone", PROPOSALS, reason="jobs")

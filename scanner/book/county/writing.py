@@ -1,13 +1,9 @@
-"""The assembled site features as a GeoJSON file, and files put in place whole or not at all."""
+"""The assembled site features as a GeoJSON file."""
 
 from __future__ import annotations
 
-import contextlib
 import json
-import shutil
-import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,7 +11,6 @@ import pandas as pd
 import shapely
 
 from scanner.book.county.pieces import Shapes
-from scanner.errors import BookError
 from scanner.plane.frame import to_degrees
 
 DEGREE_DIGITS = 9
@@ -61,49 +56,6 @@ def round_shapes(shapes: Shapes) -> Shapes:
     is_gone = is_area & ((shapely.get_dimensions(rounded) < _AREA) | (shapely.area(rounded) == 0))
     rounded[is_gone] = shapely.Polygon()
     return np.asarray(shapely.orient_polygons(rounded), object)
-
-
-def put_in_place(contents: Mapping[Path, bytes | None]) -> None:
-    """Write files, all of them or none."""
-    with contextlib.ExitStack() as stack:
-        try:
-            folders = {path: _make_workplace(path.parent, stack) for path in contents}
-            for path, content in contents.items():
-                if content is not None:
-                    (folders[path] / f"new-{path.name}").write_bytes(content)
-            _swap_all(contents, folders)
-        except OSError as err:
-            message = (
-                f"{err.filename} cannot be written ({err.strerror}): close it if it is open in another program, see "
-                "that you may write there and that the disk has room. Nothing was changed"
-            )
-            raise BookError(message) from err
-
-
-def _make_workplace(folder: Path, stack: contextlib.ExitStack) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    workplace = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
-    stack.callback(shutil.rmtree, workplace, ignore_errors=True)
-    return workplace
-
-
-def _swap_all(contents: Mapping[Path, bytes | None], folders: Mapping[Path, Path]) -> None:
-    moved: list[Path] = []
-    try:
-        for path, content in contents.items():
-            moved.append(path)
-            if path.exists():
-                path.replace(folders[path] / f"old-{path.name}")
-            if content is not None:
-                (folders[path] / f"new-{path.name}").replace(path)
-    except OSError:
-        for path in moved:
-            old = folders[path] / f"old-{path.name}"
-            if old.exists():
-                old.replace(path)
-            elif contents[path] is not None and not (folders[path] / f"new-{path.name}").exists():
-                path.unlink(missing_ok=True)
-        raise
 
 
 def _round(shapes: Shapes) -> Shapes:

@@ -20,13 +20,13 @@ from scanner.pages.publish.earlier import (
     refuse_saved_since,
     stamp,
 )
-from scanner.pages.publish.replacing import put_in_place
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import map_pages
 from scanner.pages.webmap_pages import FOLDER
 from scanner.schema.documents import Part, Scan
 from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
+from scanner.store.replacing import put_in_place
 
 __all__ = ["CALL_LISTS", "publish", "publish_files", "publish_page"]
 

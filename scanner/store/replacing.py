@@ -34,8 +34,16 @@ Keep = Callable[[Path], bool]
 """Whether a file that stands in place must not be replaced."""
 
 
+def _never(_path: Path) -> bool:
+    return False
+
+
 def put_in_place(
-    pieces: Iterable[tuple[str, bytes]], folder: Path, *, stale: Iterable[str] = (), keep: Keep
+    pieces: Iterable[tuple[str, bytes]],
+    folder: Path,
+    *,
+    stale: Iterable[str] = (),
+    keep: Keep = _never,
 ) -> list[Path]:
     """
     Write files into a folder, all or none; returns them by name.
@@ -44,10 +52,7 @@ def put_in_place(
     written anew are taken away. What an earlier run left is settled first; there, and only
     there, `keep` is asked of each file that stands in place.
 
-    Raises
-    ------
-    BookError
-        If a file cannot be written or replaced. Then the earlier ones are left as they were.
+    A `BookError` where one cannot be written or replaced: then the earlier ones are left as they were.
     """
     try:
         settle(folder, keep=keep)
@@ -84,10 +89,6 @@ def settle(folder: Path, *, keep: Keep) -> None:
         _finish(folder, keep)
     for stray in folder.glob(f"{UNFINISHED}*"):
         shutil.rmtree(stray)
-
-
-def _never(_path: Path) -> bool:
-    return False
 
 
 def _write(pieces: Iterable[tuple[str, bytes]], folder: Path) -> set[str]:

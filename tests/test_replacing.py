@@ -9,7 +9,7 @@ from contextlib import suppress
 import pytest
 
 from scanner.errors import BookError
-from scanner.pages.publish.replacing import put_in_place, settle
+from scanner.store.replacing import put_in_place, settle
 
 OLD = {
     "calls.csv": b"old calls",
