@@ -31,8 +31,8 @@ from scanner.book.county.likely import find_likely
 from scanner.book.county.lots import Lots, find_lots
 from scanner.book.county.matching import Match, match_clients
 from scanner.book.county.report import count_clients
+from scanner.book.county.roofs import note_roofs
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
-from scanner.book.county.unread import note_columns
 from scanner.book.county.writing import features_geojson
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.measured import read_measured
@@ -83,7 +83,7 @@ def assemble_sites(folder: Path, county: County, *, matches_file: Path | None = 
         without_house=_count_without_house(features, owned),
         without_curb=count_without_curb(lots, owned, streets, rules=rules),
     )
-    problems += [*street_problems, *note_columns(layers), *choices.problems, *taken]
+    problems += [*street_problems, *note_roofs(layers), *choices.problems, *taken]
     every = join_problems(client_problems, list_problems(problems))
     return Assembly(
         counts, every, folder / sites_name if made else None, unmatched_file if unmatched else None

@@ -116,20 +116,14 @@ def _check_features(
         for number, client_id in enumerate(texts["client_id"], start)
     ]
     shapes, located = locate_shapes(layer, file)
-    attributes, reasons, cell_problems = read_attributes(texts, places.__getitem__, ids)
-    shapes, shape_reasons, changes = check_shapes(
-        shapes, attributes["kind"].where(reasons == "", "").to_numpy(dtype=object)
+    attributes, is_faulty, problems = read_attributes(texts, places.__getitem__, ids)
+    is_told = is_faulty.to_numpy(bool) | layer.is_told
+    shapes, reasons, changes = check_shapes(
+        shapes, attributes["kind"].mask(is_faulty, "").to_numpy(object)
     )
-    is_told = np.zeros(len(texts), dtype=bool) if layer.is_told is None else layer.is_told
-    shape_reasons = np.where((reasons == "") & ~is_told, shape_reasons, "")
-    told = [
-        fault(**places[at], problem=reason.partition("\n")[0], remedy=reason.partition("\n")[2])
-        for at, reason in enumerate(reasons)
-        if reason
-    ]
-    problems = [*located, *cell_problems, *told]
-    problems += list_shape_problems(shape_reasons, np.where(reasons == "", changes, np.nan), places)
-    is_good = (reasons == "") & (shape_reasons == "") & ~is_told
+    reasons[is_told], changes[is_told] = "", np.nan
+    problems += [*located, *list_shape_problems(reasons, changes, places)]
+    is_good = (reasons == "") & ~is_told
     features = attributes.assign(
         feature_id=[f"{file}#{number}" for number in range(start, start + len(texts))], file=file
     )

@@ -16,7 +16,7 @@ Problem = Mapping[str, str]
 Where = Callable[[int], dict[str, str]]
 """From a position in a column to ``file``, ``feature`` and ``client_id`` of a problem."""
 
-Cause = tuple["pd.Series[bool]", "str | pd.Series[str]", str]
+Cause = tuple["pd.Series[bool]", "str | pd.Series[str]", "str | pd.Series[str]"]
 """What keeps a row out: where it is so, in words (``{column}`` is the cell as typed), the remedy."""
 
 ROW_LEFT = "the row is left out"
@@ -94,10 +94,11 @@ def first_faults(
     for is_so, words, remedy in causes:
         for at in np.flatnonzero(is_so & ~is_faulty).tolist():
             if isinstance(words, str):
-                told = words.format(**{str(name): shown(rows[name].iloc[at]) for name in rows})
+                problem = words.format(**{str(name): shown(rows[name].iloc[at]) for name in rows})
             else:
-                told = words.iloc[at]
-            problems[at] = fault(**where(at), problem=f"{told}; {end}", remedy=remedy)
+                problem = words.iloc[at]
+            way_out = remedy if isinstance(remedy, str) else remedy.iloc[at]
+            problems[at] = fault(**where(at), problem=f"{problem}; {end}", remedy=way_out)
         is_faulty |= is_so
     return is_faulty, [problems[at] for at in sorted(problems)]
 

@@ -72,6 +72,10 @@ def read_cells(
     >>> flags.tolist(), problems[0]["problem"]
     (['yes', ''], "renter: 'maybe' came where yes or no belongs; the cell is taken as blank")
     """
+    if (texts == "").all():
+        # most sheets and layers leave most columns blank, and there is nothing to read in them
+        is_number = column.kind in (NUMBER, WHOLE)
+        return (pd.Series(np.nan, texts.index, name=texts.name) if is_number else texts), []
     plain = texts.str.strip()
     values = _READERS[column.kind](plain, column)
     is_wrong = plain.ne("") & (values.isna() | values.eq(""))

@@ -10,14 +10,12 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.book.county.buildings import give_buildings
-from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STREET
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import SAME_GROUND_SHARE
 from scanner.book.county.pieces import Rows, Shapes, boxes_round, cut_large
 from scanner.book.county.streets import Streets
-from scanner.book.layers.attributes import MAX_DBH_IN
 from scanner.schema.documents import LocalRules
 
 COLUMNS = (
@@ -75,7 +73,9 @@ def gather_features(
         if things.kind in (PROPERTY, HOUSE, STREET, CENTERLINE, SIDEWALK):
             continue
         shapes, rows = cut_large(things.shapes, near)
-        tables.append(_rows(things.kind.name, shapes, dbh_in=_trunks(things)[rows]))
+        tables.append(
+            _rows(things.kind.name, shapes, dbh_in=things.said["dbh_in"].to_numpy()[rows])
+        )
     filled = [table for table in tables if len(table)] or tables[:1]
     features = pd.concat(filled, ignore_index=True)
     rank = features["kind"].map({kind: at for at, kind in enumerate(_ORDER)})
@@ -142,17 +142,6 @@ def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
         client_id="", dbh_in=np.nan, drives_known="", geometry=pd.Series(list(shapes), dtype=object)
     )
     return cut.astype({"pavement_ft": float})[list(COLUMNS)]
-
-
-def _trunks(things: LayerFeatures) -> np.ndarray:
-    """Read trunk diameters where a tree layer says them in inches."""
-    columns = {str(name).lower(): name for name in things.fields.columns}
-    if things.kind.name != "tree" or "dbh_in" not in columns:
-        return np.full(len(things), np.nan)
-    inches = pd.to_numeric(read_texts(things.fields[columns["dbh_in"]]), errors="coerce").to_numpy(
-        float
-    )
-    return np.where((inches > 0) & (inches <= MAX_DBH_IN), inches, np.nan)
 
 
 def _rows(

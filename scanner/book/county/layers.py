@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 
-from scanner.book.county.columns import find_column, list_names, read_texts
+from scanner.book.county.columns import find_column, list_names, read_said, read_texts
 from scanner.book.county.kinds import KINDS, PROPERTY, County, Kind, Pick
 from scanner.book.county.pieces import Shapes
 from scanner.book.county.sources import Source, read_source
@@ -34,6 +34,7 @@ class LayerFeatures:
     kind: Kind  # kind of layer
     source: Source  # where they came from
     fields: pd.DataFrame  # columns as the file has them, one row a feature
+    said: pd.DataFrame  # columns of `CELLS`, as a layer of its kind says them
     numbers: NDArray[np.intp]  # place of each feature in the file, 1 is the first
     shapes: Shapes  # on the plane [ft]; degrees until a plane is laid
     is_line: bool  # whether they are lines where areas are usual
@@ -71,10 +72,10 @@ def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]
 def _read_layer(
     source: Source, kind: Kind, picks: list[Pick]
 ) -> tuple[LayerFeatures, list[Problem]]:
-    layer, problems = read_source(source)
+    layer = read_source(source)
     at = _pick(layer, picks, source)
     drawn_as = _drawn_as(layer.shapes[at], kind, source)
-    is_told = np.zeros(len(at), bool) if layer.is_told is None else layer.is_told[at]
+    is_told = np.broadcast_to(layer.is_told, len(layer.shapes))[at]
     shapes = _locate(
         RawLayer(layer.name, layer.fields.iloc[at], layer.shapes[at], layer.crs), source
     )
@@ -88,18 +89,23 @@ def _read_layer(
         {"file": source.name, "feature": f"feature {number + 1}", "client_id": ""} for number in at
     ]
     told = np.flatnonzero((reasons != "") & ~is_told).tolist()
-    problems += [
+    problems = [
+        *layer.problems,
+        *_note_mended(changes, at, source),
+    ] + [
         fault(**places[row], problem=f"{reasons[row]}; it is left out", remedy=_REMEDY)
         for row in told
     ]
-    problems += _note_mended(changes, at, source)
     is_good = (reasons == "") & ~is_told
     if not is_good.any():
         message = f"{source.name} holds not one usable feature of {len(at):,}: {_first(reasons)}"
         raise SiteError(message)
-    fields = layer.fields.iloc[at[is_good]].reset_index(drop=True)
+    fields, numbers = layer.fields.iloc[at[is_good]].reset_index(drop=True), at[is_good] + 1
+    good = [place for place, is_so in zip(places, is_good, strict=True) if is_so]
+    said, unread = read_said(kind.name, fields, good.__getitem__, source.name)
     is_line = drawn_as == "lines"
-    return LayerFeatures(kind, source, fields, at[is_good] + 1, shapes[is_good], is_line), problems
+    things = LayerFeatures(kind, source, fields, said, numbers, shapes[is_good], is_line)
+    return things, [*problems, *unread]
 
 
 def _pick(layer: RawLayer, picks: list[Pick], source: Source) -> NDArray[np.intp]:

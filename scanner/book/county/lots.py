@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scanner.book.county.columns import find_column, read_texts
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.pieces import Rows, Shapes, cut_large
+from scanner.book.layers.placing import same_ground
 
 SAME_SHARE = 0.98
 """Two parcels of one id that cover each other by this share are one, recorded twice."""
@@ -155,19 +156,15 @@ def _records(things: LayerFeatures, id_column: str, address_column: str) -> pd.D
 
 def _find_firsts(records: pd.DataFrame, shapes: Shapes) -> NDArray[np.bool_]:
     """Tell which records stay where the same ground is recorded twice for one lot."""
-    one, two = shapely.STRtree(shapes).query(shapes)
-    size_ft2 = shapely.area(shapes)
     ids = records["parcel_id"].map(plain_id).to_numpy()
     said = records["address"].str.upper().to_numpy()
-    is_one_lot = (ids[one] == ids[two]) | (ids[one] == "") | (ids[two] == "")
-    is_one_lot &= (said[one] == said[two]) | (said[one] == "") | (said[two] == "")
-    least, most = np.minimum(size_ft2[one], size_ft2[two]), np.maximum(size_ft2[one], size_ft2[two])
-    is_pair = (one < two) & is_one_lot & (least > SAME_SHARE * most)
-    one, two, most = one[is_pair], two[is_pair], most[is_pair]
-    shared_ft2 = shapely.area(shapely.intersection(shapes[one], shapes[two]))
-    is_same = shared_ft2 > SAME_SHARE * most
+
+    def is_one_lot(one: Rows, two: Rows) -> NDArray[np.bool_]:
+        agrees = [(of[one] == of[two]) | (of[one] == "") | (of[two] == "") for of in (ids, said)]
+        return agrees[0] & agrees[1]
+
     is_kept = np.ones(len(records), dtype=bool)
-    for first, second in zip(one[is_same].tolist(), two[is_same].tolist(), strict=True):
+    for first, second in same_ground(shapes, SAME_SHARE, is_one_lot):
         if is_kept[first] and is_kept[second]:
             # the one that says more stays, and of two alike the first
             told = [(ids[at] != "", said[at] != "") for at in (first, second)]

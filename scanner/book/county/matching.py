@@ -19,6 +19,7 @@ from scanner.book.county.addresses import Address, read_address
 from scanner.book.county.indexing import Index, bare_id, find_equal, is_alike
 from scanner.book.county.lots import Lots, is_placeholder_id, plain_id
 from scanner.book.county.pieces import Rows, Shapes
+from scanner.book.layers.placing import same_ground
 from scanner.plane.frame import to_feet
 from scanner.sheets.problems import shown
 
@@ -235,15 +236,8 @@ def _take_once(matches: list[Match], clients: pd.DataFrame, lots: Lots) -> list[
 
 def _find_owners(holders: Rows, shapes: Shapes) -> dict[int, int]:
     """Name, for each client whose ground an earlier one has, the earlier one."""
-    size_ft2 = shapely.area(shapes)
-    one, two = shapely.STRtree(shapes).query(shapes)
-    least, most = np.minimum(size_ft2[one], size_ft2[two]), np.maximum(size_ft2[one], size_ft2[two])
-    is_pair = (one < two) & (least > SAME_GROUND_SHARE * most)
-    one, two, most = one[is_pair], two[is_pair], most[is_pair]
-    shared_ft2 = shapely.area(shapely.intersection(shapes[one], shapes[two]))
-    is_same = shared_ft2 > SAME_GROUND_SHARE * most
     owner: dict[int, int] = {}
-    for first, second in sorted(zip(one[is_same].tolist(), two[is_same].tolist(), strict=True)):
+    for first, second in same_ground(shapes, SAME_GROUND_SHARE):
         if int(holders[first]) not in owner:
             owner.setdefault(int(holders[second]), int(holders[first]))
     return owner

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import re
-import warnings
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
-import pyogrio
 import shapely
 
 from scanner.book.county.columns import list_names
-from scanner.book.layers.formats import READER_ERRORS, open_layers, read_layer
+from scanner.book.layers.formats import list_layers, read_layer, stream_layers
 from scanner.book.layers.geojson import WGS84
-from scanner.book.layers.raw import RawFile, RawLayer
+from scanner.book.layers.raw import RawLayer, join_batches
 from scanner.errors import SiteError
-from scanner.sheets.problems import Problem
 
 MAX_DEGREES = 360.0
 """Coordinates beyond this are no degrees, whatever the file declares."""
@@ -59,14 +55,9 @@ class Source:
         return f"{self.path.name}#{self.layer}" if self.layer else self.path.name
 
 
-def read_source(source: Source) -> tuple[RawLayer, list[Problem]]:
-    """Read one layer, with its shapes in their own coordinates.
-
-    layer: Features as the file has them. problems: What the reader says of single features; their
-    shapes are None.
-    """
-    raw = _open(source)
-    layer = _choose(raw.layers, source)
+def read_source(source: Source) -> RawLayer:
+    """Read one layer, with its shapes in their own coordinates; None where a single one cannot be read."""
+    layer = _open(source)
     if not len(layer.fields):
         message = f"{source.name} holds no feature: name a layer that does, or leave it out"
         raise SiteError(message)
@@ -76,13 +67,13 @@ def read_source(source: Source) -> tuple[RawLayer, list[Problem]]:
         )
         raise SiteError(message)
     _refuse_false_degrees(layer, source)
-    return layer, raw.problems
+    return layer
 
 
-def _open(source: Source) -> RawFile:
+def _open(source: Source) -> RawLayer:
     path, file = source.path, source.path.name
     if path.is_dir():
-        return RawFile(_read_with(source, str(path)))
+        return _read_with(source, str(path))
     with path.open("rb") as stream:
         head = stream.read(_HEAD_BYTES).lower()
     if not head.strip():
@@ -95,13 +86,13 @@ def _open(source: Source) -> RawFile:
         raise SiteError(message)
     suffix = path.suffix.lower()
     if suffix == ".zip" and (folder := _geodatabase_in(path)):
-        return RawFile(_read_with(source, f"/vsizip/{path.resolve().as_posix()}/{folder}"))
+        return _read_with(source, f"/vsizip/{path.resolve().as_posix()}/{folder}")
     if suffix in (".geojson", ".zip", ".parquet") or (
         suffix == ".json" and b"featurecollection" in head
     ):
-        raw = open_layers(path, file)
-        return RawFile([_rename(layer) for layer in raw.layers], raw.problems)
-    return RawFile(_read_with(source, str(path)))
+        layers = {_own_name(layer): layer for layer in join_batches(stream_layers(path, file))}
+        return layers[_choose([*layers], source)]
+    return _read_with(source, str(path))
 
 
 def _geodatabase_in(path: Path) -> str:
@@ -118,36 +109,20 @@ def _geodatabase_in(path: Path) -> str:
     return min(found, default="")
 
 
-def _read_with(source: Source, target: str) -> list[RawLayer]:
-    """Read the one layer that is wanted; where it is not known which, only the names."""
+def _read_with(source: Source, target: str) -> RawLayer:
     file = source.path.name
-    try:
-        # the reader warns of rings and indexes that we check ourselves
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            names = [str(name) for name in pyogrio.list_layers(target)[:, 0]]
-            wanted = [name for name in names if source.layer in ("", name)]
-            if len(wanted) != 1:
-                return [RawLayer(name, pd.DataFrame(), np.array([]), None) for name in names]
-            info = pyogrio.read_info(target, layer=wanted[0])
-            if info["driver"] not in _PLAIN_DRIVERS:
-                message = f"{file} is of the kind {info['driver']}, which is not read as a layer; {_EXPORT}"
-                raise SiteError(message)
-            return [read_layer(target, wanted[0], info["crs"])]
-    except READER_ERRORS as err:
-        message = f"{file} cannot be read as a layer, it may be damaged: export it again from the county's site"
-        raise SiteError(message) from err
+    name = _choose(list_layers(target, file), source)
+    return join_batches(read_layer(target, name, file, _PLAIN_DRIVERS, called=name))[0]
 
 
-def _rename(layer: RawLayer) -> RawLayer:
+def _own_name(layer: RawLayer) -> str:
     """Call a Shapefile in a zip by its own name, without folder and ending."""
-    name = layer.name.removesuffix(".shp").rpartition("/")[2]
-    return RawLayer(name, layer.fields, layer.shapes, layer.crs, layer.is_told)
+    return layer.name.removesuffix(".shp").rpartition("/")[2]
 
 
-def _choose(layers: list[RawLayer], source: Source) -> RawLayer:
-    names = [layer.name for layer in layers]
-    fitting = [layer for layer in layers if source.layer in ("", layer.name)]
+def _choose(names: list[str], source: Source) -> str:
+    """Choose the layer that is wanted: the one named, or the only one."""
+    fitting = [name for name in names if source.layer in ("", name)]
     if len(fitting) == 1:
         return fitting[0]
     file = source.path.name

@@ -9,15 +9,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scanner.book.county.columns import read_texts
 from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.pieces import Shapes, cut_large
-from scanner.book.layers.attributes import MAX_PAVEMENT_FT
 from scanner.errors import SiteError
-from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
-from scanner.sheets.problems import Problem, Where, fault
-from scanner.sheets.values import read_cells
+from scanner.sheets.problems import Problem, fault
 
 
 @dataclass(frozen=True)
@@ -86,27 +82,13 @@ def pave(lines: Shapes, width_ft: np.ndarray) -> Shapes:
 
 
 def _describe(things: LayerFeatures) -> pd.DataFrame:
-    """Take along what a street layer says of curbs and parking, where it says yes or no."""
-    columns = {str(name).lower(): name for name in things.fields.columns}
-    flags = {}
-    for name in ("curbed", "parking"):
-        texts = pd.Series("", index=things.fields.index, dtype="str")
-        if name in columns:
-            texts = read_texts(things.fields[columns[name]])
-        # a county's column of that name may hold anything; only yes and no are meant for us
-        flags[name] = read_cells(texts, Column(name, WORD, choices=YES_NO), things.place)[0]
-    table = pd.DataFrame({**flags, "pavement_ft": np.nan, "geometry": things.shapes})
-    return table.assign(geometry=table["geometry"].astype(object))
+    shapes = pd.Series(list(things.shapes), dtype=object)
+    return things.said[["curbed", "parking", "pavement_ft"]].assign(geometry=shapes)
 
 
 def _widen(things: LayerFeatures, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
     """Give each centerline its width, and join those that are one street."""
-    where: Where = things.place
-    columns = {str(name).lower(): name for name in things.fields.columns}
-    said = pd.Series("", index=things.fields.index, dtype="str")
-    if "pavement_ft" in columns:
-        said = read_texts(things.fields[columns["pavement_ft"]])
-    numbers, _ = read_cells(said, Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), where)
+    numbers = things.said["pavement_ft"]
     widths = numbers.where(numbers > 0, np.nan if width_ft is None else width_ft)
     if widths.isna().all():
         message = (
@@ -116,7 +98,7 @@ def _widen(things: LayerFeatures, width_ft: float | None) -> tuple[pd.DataFrame,
         raise SiteError(message)
     problems = [
         fault(
-            **where(at),
+            **things.place(at),
             problem="a street drawn as a line needs its paved width, and this one has none; it is left out",
             remedy="add --street-width for those that have none, or fill in its pavement_ft",
         )

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from difflib import get_close_matches
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from scanner.schema.tables import ALONG, FEATURE_KINDS, UTILITIES
 from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
-from scanner.sheets.problems import Problem, Where, fault, shown
+from scanner.sheets.problems import Cause, Problem, Where, fault, first_faults
 from scanner.sheets.values import read_cells
 
 COLUMNS = (
@@ -22,11 +20,19 @@ MAX_PAVEMENT_FT = 200.0
 MAX_DBH_IN = 240.0
 """Wider streets and thicker trunks are a slip of the pen (starting values, no source)."""
 
+_STREETS = ("street", "street_centerline")
+CELLS = (
+    (Column("curbed", WORD, choices=YES_NO), _STREETS),
+    (Column("parking", WORD, choices=YES_NO), _STREETS),
+    (Column("drives_known", WORD, choices=YES_NO), ("property",)),
+    (Column("dbh_in", NUMBER, most=MAX_DBH_IN), ("tree",)),
+    (Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), ("street_centerline", "sidewalk")),
+)
+"""Columns that are not plain text, and the kinds of features that they go with."""
+
 _SHAPEFILE_LETTERS = 10
 _EXACT_INTEGER = 2.0**53
 """Beyond this a number with a comma has lost digits, and an id with them its meaning."""
-
-_Rows = NDArray[np.bool_] | pd.Series
 
 
 def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
@@ -53,98 +59,54 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
 
 def read_attributes(
     texts: pd.DataFrame, where: Where, ids: pd.Series[str]
-) -> tuple[pd.DataFrame, NDArray[np.object_], list[Problem]]:
-    """Read what the columns say; cells that go with another kind are passed over.
+) -> tuple[pd.DataFrame, pd.Series[bool], list[Problem]]:
+    """
+    Read what the columns say; cells that go with another kind are passed over.
 
-    attributes: Columns `COLUMNS` with the types of `FEATURES`. reasons: What keeps a feature out
-    and the remedy, parted by a line break; blank where nothing does. problems: Faults of cells that
-    were taken as blank.
+    Columns `COLUMNS` with the types of `FEATURES`; which features are faulty; a fault for each of
+    these, and one for each cell that was taken as blank.
     """
     kinds = _plain(texts["kind"])
     columns: dict[str, pd.Series] = {
         "kind": kinds,
         "along": _plain(texts["along"]).where(kinds == "edge", ""),
+        "what": _plain(texts["what"]).where(kinds == "utility", ""),
     }
-    columns["what"] = _plain(texts["what"]).where(kinds == "utility", "")
     problems: list[Problem] = []
-    streets = ("street", "street_centerline")
-    for name, of in (("curbed", streets), ("parking", streets), ("drives_known", ("property",))):
-        flags = texts[name].where(kinds.isin(of), "")
-        # most layers leave most columns blank, and there is nothing to read in them
-        if (flags == "").all():
-            columns[name] = flags
-            continue
-        columns[name], found = read_cells(flags, Column(name, WORD, choices=YES_NO), where)
-        problems += found
-    for name, of, most in (
-        ("dbh_in", ("tree",), MAX_DBH_IN),
-        ("pavement_ft", ("street_centerline", "sidewalk"), MAX_PAVEMENT_FT),
-    ):
-        cells = texts[name].where(kinds.isin(of), "")
-        if (cells == "").all():
-            columns[name] = pd.Series(np.nan, index=cells.index)
-            continue
-        columns[name], found = read_cells(cells, Column(name, NUMBER, most=most), where)
+    for column, of in CELLS:
+        cells = texts[column.name].where(kinds.isin(of), "")
+        columns[column.name], found = read_cells(cells, column, where)
         # a centerline without its width is left out whole, which says it all
-        problems += found if name == "dbh_in" else []
+        problems += [] if column.name == "pavement_ft" else found
     attributes = texts.assign(**columns)
-    return attributes, _find_reasons(attributes, texts, ids), problems
+    causes = _causes(attributes, ids)
+    is_faulty, faults = first_faults(texts, causes, where, end="it is left out")
+    return attributes, is_faulty, [*problems, *faults]
 
 
-def _find_reasons(
-    attributes: pd.DataFrame, texts: pd.DataFrame, ids: pd.Series[str]
-) -> NDArray[np.object_]:
-    reasons = np.full(len(texts), "", dtype=object)
-
-    def mark(is_wrong: _Rows, name: str, sentence: Callable[[str], str]) -> None:
-        for at in np.flatnonzero(np.asarray(is_wrong) & (reasons == "")):
-            reasons[at] = sentence(texts[name].iloc[at])
-
-    kinds = attributes["kind"]
-    mark(~kinds.isin(FEATURE_KINDS), "kind", _tell_kind)
-    ids_given = attributes["client_id"]
-    mark((ids_given != "") & ~ids_given.isin(ids), "client_id", _tell_client)
-    mark((kinds == "edge") & ~attributes["along"].isin(ALONG), "along", _tell_word("along", ALONG))
-    mark(
-        (kinds == "utility") & ~attributes["what"].isin(UTILITIES),
-        "what",
-        _tell_word("what", UTILITIES),
-    )
-    mark(
-        (kinds == "street_centerline") & ~(attributes["pavement_ft"] > 0),
-        "pavement_ft",
-        _tell_pavement,
-    )
-    return reasons
-
-
-def _tell_kind(came: str) -> str:
-    near = get_close_matches(came.lower(), FEATURE_KINDS, n=1)
-    remedy = f"write {near[0]}" if near else f"write one of {', '.join(FEATURE_KINDS)}"
-    return f"kind is {shown(came)}, which is none that is known; it is left out\n{remedy}"
-
-
-def _tell_client(came: str) -> str:
+def _causes(attributes: pd.DataFrame, ids: pd.Series[str]) -> tuple[Cause, ...]:
+    """Say what may be wrong with a feature, in the order in which it is told."""
+    kinds, given = attributes["kind"], attributes["client_id"]
+    is_strange = ~kinds.isin(FEATURE_KINDS)
+    named = {kind: _name_kind(kind) for kind in kinds[is_strange].unique()}
+    along, utilities = ", ".join(ALONG), ", ".join(UTILITIES)
     return (
-        f"client_id {shown(came)} is not in the client list; it is left out\n"
-        "add the client to the client list, or put the id right"
-    )
+        (is_strange, "kind is {kind}, which is none that is known", kinds.map(named)),
+        ((given != "") & ~given.isin(ids), "client_id {client_id} is not in the client list",
+         "add the client to the client list, or put the id right"),
+        ((kinds == "edge") & ~attributes["along"].isin(ALONG),
+         f"along is {{along}}; one of {along} belongs there", f"write one of {along}"),
+        ((kinds == "utility") & ~attributes["what"].isin(UTILITIES),
+         f"what is {{what}}; one of {utilities} belongs there", f"write one of {utilities}"),
+        ((kinds == "street_centerline") & ~(attributes["pavement_ft"] > 0),
+         "pavement_ft is {pavement_ft}; a street drawn as a line needs its paved width, above 0 and at most "
+         f"{MAX_PAVEMENT_FT:g} ft", "write the width from curb to curb in feet, as a number alone"),
+    )  # fmt: skip
 
 
-def _tell_word(name: str, words: tuple[str, ...]) -> Callable[[str], str]:
-    named = ", ".join(words)
-
-    def tell(came: str) -> str:
-        return f"{name} is {shown(came)}; one of {named} belongs there; it is left out\nwrite one of {named}"
-
-    return tell
-
-
-def _tell_pavement(came: str) -> str:
-    return (
-        f"pavement_ft is {shown(came)}; a street drawn as a line needs its paved width, above 0 and at most "
-        f"{MAX_PAVEMENT_FT:g} ft; it is left out\nwrite the width from curb to curb in feet, as a number alone"
-    )
+def _name_kind(came: str) -> str:
+    near = get_close_matches(came, FEATURE_KINDS, n=1) or [f"one of {', '.join(FEATURE_KINDS)}"]
+    return f"write {near[0]}"
 
 
 def unknown_kinds(count: int, file: str, layer: str) -> list[Problem]:

@@ -5,21 +5,22 @@ from __future__ import annotations
 import tempfile
 import warnings
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 import numpy as np
 import pandas as pd
 import pyogrio
-import pyogrio.errors
-import shapely
-from numpy.typing import NDArray
+from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
-from pyproj.exceptions import CRSError
+from pyproj.exceptions import ProjError
+from shapely.errors import ShapelyError
 
 from scanner.book.layers.geojson import stream_geojson
 from scanner.book.layers.geoparquet import stream_geoparquet
-from scanner.book.layers.raw import RawFile, RawLayer, join_batches
+from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
 
 MAX_UNPACKED_BYTES = 2_000_000_000
@@ -37,29 +38,14 @@ _GEOPACKAGE_MARK = slice(68, 70)
 """Where an SQLite file says what it is used for; a GeoPackage has GP there (GPKG, GP10, GP11)."""
 
 READER_ERRORS = (
-    pyogrio.errors.DataSourceError,
-    pyogrio.errors.DataLayerError,
-    pyogrio.errors.FieldError,
-    pyogrio.errors.GeometryError,
-    pyogrio.errors.CRSError,
-    pyogrio.errors.FeatureError,
-    shapely.errors.ShapelyError,
-    CRSError,
-    IndexError,
-    ValueError,
-    UnicodeDecodeError,
-)
+    DataSourceError, DataLayerError, ShapelyError, ProjError, IndexError, ValueError,
+)  # fmt: skip
 
 FORMATS = (".geojson", ".json", ".gpkg", ".zip", ".kml", ".fgb", ".parquet")
 FORMAT_WORDS = (
     "GeoJSON (.geojson), GeoPackage (.gpkg), zipped Shapefile (.zip), KML (.kml), FlatGeobuf (.fgb), "
     "GeoParquet (.parquet)"
 )
-
-
-def open_layers(path: Path, file: str) -> RawFile:
-    """Read one file of site features whole, all its layers: as `stream_layers`, joined."""
-    return join_batches(stream_layers(path, file))
 
 
 def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
@@ -85,9 +71,9 @@ def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
     yield from opened(path, file)
 
 
-def _open_with(driver: str) -> Callable[[Path, str], Iterator[RawLayer]]:
+def _open_with(*drivers: str) -> Callable[[Path, str], Iterator[RawLayer]]:
     def opened(path: Path, file: str) -> Iterator[RawLayer]:
-        return _read_layers(path, file, driver)
+        return _read_layers(path, file, drivers)
 
     return opened
 
@@ -150,59 +136,61 @@ def _read_shapefile(path: Path, file: str, name: str) -> Iterator[RawLayer]:
     # without .shx the reader gives up unless it may build the index again, in our own folder
     pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": "YES"})
     try:
-        for layer in _read_layers(path, file, "ESRI Shapefile"):
-            yield RawLayer(name, layer.fields, layer.shapes, layer.crs)
+        for layer in _read_layers(path, file, ("ESRI Shapefile",)):
+            yield replace(layer, name=name)
     finally:
         pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
 
 
-def _read_layers(path: Path, file: str, driver: str) -> Iterator[RawLayer]:
+def _read_layers(path: Path, file: str, drivers: Collection[str]) -> Iterator[RawLayer]:
+    names = list_layers(path, file)
+    for name in names:
+        yield from read_layer(path, name, file, drivers, called="" if len(names) == 1 else name)
+
+
+def list_layers(target: Path | str, file: str) -> list[str]:
+    """List the layers of a file by name."""
+    with _reading(file):
+        return [str(name) for name in pyogrio.list_layers(target)[:, 0]]
+
+
+def read_layer(
+    target: Path | str, name: str, file: str, drivers: Collection[str], *, called: str
+) -> Iterator[RawLayer]:
+    """Read one layer in batches, if the reader says that it is of one of some kinds of files."""
+    with _reading(file):
+        info = pyogrio.read_info(target, layer=name)
+        if info["driver"] not in drivers:
+            message = f"{file} is of the kind {info['driver']}, which is not read here; it was not opened further"
+            raise SiteError(message)
+        crs = CRS(info["crs"]) if info["crs"] else None
+        start, count = 0, BATCH_FEATURES
+        while count == BATCH_FEATURES:
+            fields = pyogrio.read_dataframe(
+                target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False,
+                skip_features=start, max_features=BATCH_FEATURES,
+            )  # fmt: skip
+            count = len(fields)
+            shapes = np.full(count, None, dtype=object)
+            if "geometry" in fields:
+                shapes = np.asarray(fields["geometry"].array, dtype=object)
+                fields = pd.DataFrame(fields.drop(columns="geometry"))
+            yield RawLayer(called, fields.reset_index(drop=True), shapes, crs)
+            start += count
+
+
+@contextmanager
+def _reading(file: str) -> Iterator[None]:
+    """Turn what the reader raises into a sentence; what it warns of we check ourselves."""
     try:
-        # the reader warns of rings and indexes that we check ourselves
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
-            for name in names:
-                info = pyogrio.read_info(path, layer=name)
-                if driver not in info["driver"]:
-                    message = f"{file} is a {info['driver']} file, whatever its name says"
-                    raise SiteError(message)
-                called = "" if len(names) == 1 else name
-                yield from _read_batches(
-                    path, name, called, CRS(info["crs"]) if info["crs"] else None
-                )
+            yield
     except READER_ERRORS as err:
-        message = f"{file} is damaged: as a {driver} file it cannot be read"
+        message = (
+            f"{file} cannot be read as a layer, it may be damaged\nexport it again, or take it out"
+        )
         raise SiteError(message) from err
-
-
-def read_layer(target: Path | str, name: str, crs: str | None) -> RawLayer:
-    """Read one layer of a file that was looked at."""
-    fields, shapes = _read_rows(target, name)
-    return RawLayer(name, fields, shapes, CRS(crs) if crs else None)
-
-
-def _read_batches(path: Path, name: str, called: str, crs: CRS | None) -> Iterator[RawLayer]:
-    start, count = 0, BATCH_FEATURES
-    while count == BATCH_FEATURES:
-        fields, shapes = _read_rows(path, name, skip_features=start, max_features=BATCH_FEATURES)
-        yield RawLayer(called, fields, shapes, crs)
-        count = len(fields)
-        start += count
-
-
-def _read_rows(
-    target: Path | str, name: str, **which: int
-) -> tuple[pd.DataFrame, NDArray[np.object_]]:
-    fields = pyogrio.read_dataframe(
-        target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False, **which
-    )
-    if "geometry" in fields:
-        shapes = np.asarray(fields["geometry"].array, dtype=object)
-        fields = pd.DataFrame(fields.drop(columns="geometry"))
-    else:
-        shapes = np.full(len(fields), None, dtype=object)
-    return fields.reset_index(drop=True), shapes
 
 
 def _open_kml(path: Path, file: str) -> Iterator[RawLayer]:
@@ -213,7 +201,7 @@ def _open_kml(path: Path, file: str) -> Iterator[RawLayer]:
             f"{file} defines a document type of its own, which KML does not need; it was not opened"
         )
         raise SiteError(message)
-    yield from _read_layers(path, file, "KML")
+    yield from _read_layers(path, file, ("KML", "LIBKML"))
 
 
 def _is_geopackage(head: bytes) -> bool:

@@ -10,7 +10,6 @@ import codecs
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from json.decoder import JSONDecoder
 from pathlib import Path
 from typing import Any
@@ -59,14 +58,12 @@ def _stream(path: Path, file: str) -> Iterator[RawLayer]:
     for features in document.batches():
         named = members.get("crs", late)
         crs, problems = _find_crs(named, file)
-        layer = _make_layer(features, crs)
-        yield replace(layer, problems=[*problems, *_tell_broken(layer, file, count)])
+        yield _make_layer(features, crs, problems, (file, count))
         count += len(features)
     kind = members.get("type")
     if kind == "Feature" and not document.has_features:
         crs, problems = _find_crs(members.get("crs"), file)
-        layer = _make_layer([(members, json.dumps(members))], crs)
-        yield replace(layer, problems=[*problems, *_tell_broken(layer, file, 0)])
+        yield _make_layer([(members, json.dumps(members))], crs, problems, (file, 0))
     elif not document.is_object:
         message = f"{file} is no GeoJSON: a FeatureCollection is allowed"
         raise SiteError(message)
@@ -191,51 +188,38 @@ class _Members:
         yield decoder.decode(b"", final=True)
 
 
-def _make_layer(read: list[_Feature], crs: CRS | None) -> RawLayer:
-    features, texts = [value for value, _ in read], [text for _, text in read]
-    is_whole = [isinstance(feature, dict) for feature in features]
+def _make_layer(
+    read: list[_Feature], crs: CRS | None, problems: list[Problem], place: tuple[str, int]
+) -> RawLayer:
+    """Make a layer of features; ``place`` is the file and how many came before."""
+    features = [value if isinstance(value, dict) else {} for value, _ in read]
+    texts = np.array([text for _, text in read], dtype=object)
+    said = [feature.get("properties") for feature in features]
     fields = pd.DataFrame(
-        [
-            _properties(feature) if whole else {}
-            for feature, whole in zip(features, is_whole, strict=True)
-        ],
+        [properties if isinstance(properties, dict) else {} for properties in said],
         index=range(len(features)),
         dtype=object,
     )
-    has_shape = np.array(
-        [
-            whole and bool(feature.get("geometry"))
-            for feature, whole in zip(features, is_whole, strict=True)
-        ],
-        dtype=bool,
-    )
+    has_shape = np.array([bool(feature.get("geometry")) for feature in features], dtype=bool)
     shapes = np.full(len(texts), None, dtype=object)
-    shapes[has_shape] = shapely.from_geojson(
-        np.array(texts, dtype=object)[has_shape], on_invalid="ignore"
-    )
+    shapes[has_shape] = shapely.from_geojson(texts[has_shape], on_invalid="ignore")
     # words beside the shape may be what could not be read
     lost = np.flatnonzero(has_shape & shapely.is_missing(shapes))
     alone = [json.dumps(features[at]["geometry"]) for at in lost.tolist()]
     shapes[lost] = shapely.from_geojson(np.array(alone, dtype=object), on_invalid="ignore")
-    # a shape that is told of as broken is not told of again as missing
-    return RawLayer("", fields, shapes, crs, has_shape & shapely.is_missing(shapes))
-
-
-def _tell_broken(layer: RawLayer, file: str, before: int) -> list[Problem]:
-    return [
+    is_broken = has_shape & shapely.is_missing(shapes)
+    file, before = place
+    broken = [
         fault(
             file,
             f"feature {before + at + 1}",
             "the shape cannot be read (a ring that is not closed or has too few points, or no number); it is left out",
             "draw the feature again",
         )
-        for at in np.flatnonzero(np.asarray(layer.is_told)).tolist()
+        for at in np.flatnonzero(is_broken).tolist()
     ]
-
-
-def _properties(feature: dict[str, Any]) -> dict[str, Any]:
-    properties = feature.get("properties")
-    return properties if isinstance(properties, dict) else {}
+    # a shape that is told of as broken is not told of again as missing
+    return RawLayer("", fields, shapes, crs, [*problems, *broken], is_broken)
 
 
 def _find_crs(declared: Any, file: str) -> tuple[CRS | None, list[Any]]:  # noqa: ANN401

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 import shapely
@@ -10,6 +12,9 @@ from numpy.typing import NDArray
 
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.sheets.problems import Problem, fault, note
+
+Rows = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 DOUBLE_SHARE = 0.9
 """Outlines that cover each other by more than this share are one lot drawn twice."""
@@ -115,12 +120,13 @@ def _leave_out_doubles(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Probl
     outlines = features[features["kind"] == "property"]
     # outlines of nobody come last, so that a client's own is the one kept
     outlines = outlines.loc[outlines["client_id"].eq("").sort_values(kind="stable").index]
-    doubles = _find_doubles(outlines.geometry.to_numpy())
     problems = []
-    dropped = []
-    for earlier, later in doubles:
+    lost = set[int]()
+    for earlier, later in same_ground(outlines.geometry.to_numpy(), DOUBLE_SHARE):
+        if earlier in lost or later in lost:
+            continue
+        lost.add(later)
         row, first = outlines.iloc[later], outlines.iloc[earlier]
-        dropped.append(outlines.index[later])
         if not row["client_id"]:
             continue
         file, feature = split_id(row["feature_id"])
@@ -130,36 +136,31 @@ def _leave_out_doubles(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Probl
         )
         remedy = "delete the outline that is wrong; if both are one client, keep one row in the client list"
         problems.append(fault(file, feature, problem, remedy, client_id=row["client_id"]))
+    dropped = outlines.index[[*lost]]
     lost_ids = set(outlines.loc[dropped, "client_id"]) - {""}
     is_kept = ~features.index.isin(dropped) & ~features["client_id"].isin(lost_ids)
     return features[is_kept], problems
 
 
-def _find_doubles(lots: NDArray[np.object_]) -> list[tuple[int, int]]:
-    """Find pairs (kept, left out) of outlines that cover each other."""
-    later, earlier = shapely.STRtree(lots).query(lots)
-    is_pair = earlier < later
-    later, earlier = later[is_pair], earlier[is_pair]
-    area = shapely.area(lots)
-    largest = np.maximum(area[later], area[earlier])
+def same_ground(
+    shapes: NDArray[np.object_],
+    share: float,
+    is_likely: Callable[[Rows, Rows], Flags] | None = None,
+) -> list[tuple[int, int]]:
+    """Find pairs of areas, earlier and later, that share more than a share of the larger one's ground."""
+    later, earlier = shapely.STRtree(shapes).query(shapes)
+    area = shapely.area(shapes)
+    least, most = (pick(area[later], area[earlier]) for pick in (np.minimum, np.maximum))
+    is_pair = (earlier < later) & (least > share * most)
+    if is_likely:
+        is_pair &= is_likely(earlier, later)
+    later, earlier, most = later[is_pair], earlier[is_pair], most[is_pair]
     # neighbors only touch: sizes and boxes sort nearly all of them out
-    boxes = shapely.box(*shapely.bounds(lots).T)
-    shared = shapely.area(shapely.intersection(boxes[later], boxes[earlier]))
-    is_near = (np.minimum(area[later], area[earlier]) > DOUBLE_SHARE * largest) & (
-        shared > DOUBLE_SHARE * largest
-    )
-    later, earlier, largest = later[is_near], earlier[is_near], largest[is_near]
-    covered = shapely.area(shapely.intersection(lots[later], lots[earlier]))
-    is_double = covered > DOUBLE_SHARE * largest
-    lost: set[int] = set()
-    doubles = []
-    for first, second in sorted(
-        zip(earlier[is_double].tolist(), later[is_double].tolist(), strict=True)
-    ):
-        if first not in lost and second not in lost:
-            lost.add(second)
-            doubles.append((first, second))
-    return doubles
+    boxes = shapely.box(*shapely.bounds(shapes).T)
+    is_near = shapely.area(shapely.intersection(boxes[later], boxes[earlier])) > share * most
+    later, earlier, most = later[is_near], earlier[is_near], most[is_near]
+    is_same = shapely.area(shapely.intersection(shapes[later], shapes[earlier])) > share * most
+    return sorted(zip(earlier[is_same].tolist(), later[is_same].tolist(), strict=True))
 
 
 def split_id(feature_id: str) -> tuple[str, str]:
