@@ -11,13 +11,11 @@ from scanner.calls.sales import set_sold_aside
 from scanner.desk import Desk
 from scanner.ground.corrections import correct_beds
 from scanner.ground.on_foot import size_measured
-from scanner.ground.sets import single_bed_offers
 from scanner.ground.stored import match_stored_beds, plant_built
 from scanner.ground.survey import Survey, survey_lots
 from scanner.ground.tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.job.bundles import LATER, LEAD, Demand, bundle_beds
 from scanner.job.offers import make_offers
-from scanner.job.order import order_beds
 from scanner.schema.documents import PART_TABLES, Part
 from scanner.schema.tables import (
     BED_LIST,
@@ -113,15 +111,13 @@ def _price_block(
     measured = book.measured[book.measured["client_id"].isin(clients)]
     beds = set_sold_aside(_find_beds(block, survey, measured), season.jobs)
     desk = Desk(book, season, beds, survey)
-    alone = desk.lay(single_bed_offers(beds))
     bundles = bundle_beds(
-        order_beds(alone, beds), alone.set_index("offer_id"), desk.lay_sets,
+        desk.price_alone(), desk.price_sets,
         demand=demand, limit_crew_days=rules.job_limit_crew_days,
     )  # fmt: skip
-    # Sets of beds that no offer sells have served their turn
-    used = pd.concat([alone["offer_id"], bundles["offer_id"]]).unique()
+    sets = dict(zip(bundles["offer_id"], bundles["beds"], strict=True))
     listed = bundles["role"].isin([LEAD, LATER])
-    kept = desk.keep(used, bundles.loc[listed, "offer_id"].to_numpy())
+    kept = desk.keep(sets, bundles.loc[listed, "offer_id"].tolist())
     offers = make_offers(
         bundles, kept["prices"], kept["offer_beds"],
         rules=rules, rates=book.rates, answers=season.answers,

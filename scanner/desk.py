@@ -1,23 +1,26 @@
-"""Sets of a block's beds: drawn, taken off and priced as one job each."""
+"""Sets of a block's beds: drawn where beds are near each other, taken off, priced."""
 
 from __future__ import annotations
+
+from collections import defaultdict
 
 import numpy as np
 import pandas as pd
 
-from scanner.ground.sets import combine_beds
+from scanner.ground.sets import combine_beds, leave_turf, near_beds, single_bed_offers
 from scanner.ground.survey import Survey
 from scanner.job.line_items import itemize
-from scanner.job.planting import place_plants
-from scanner.job.prices import price_offers
-from scanner.job.quantities import take_off
+from scanner.job.prices import price_leads, price_offers, take
+from scanner.job.quantities import amounts_of, know_lots, take_off
 from scanner.schema.documents import Book, Season
 from scanner.schema.tables import OFFER_BEDS
+
+Beds = tuple[str, ...]
 
 
 class Desk:
     """
-    Draws and prices sets of beds, and keeps what it made.
+    Draws and prices sets of beds; each group of near beds is drawn once.
 
     Parameters
     ----------
@@ -34,33 +37,43 @@ class Desk:
     def __init__(
         self, book: Book, season: Season, beds: pd.DataFrame, survey: Survey | None
     ) -> None:
-        self.book, self.season, self.beds, self.survey = book, season, beds, survey
-        self.made = list[dict[str, pd.DataFrame]]()
+        self.book, self.beds, self.survey = book, beds, survey
+        self.lots = know_lots(beds, book.clients, rates=book.rates, answers=season.answers)
+        alone = single_bed_offers(beds)
+        # Beds as they are drawn, alone first, and what is taken off them
+        self.drawn = [alone]
+        self.taken = [take_off(alone, self.lots, rates=book.rates)]
+        self.amounts = amounts_of(self.taken[0])
+        self.is_wildfire = alone["is_wildfire"].to_numpy()
+        self.row_of: dict[tuple[Beds, str], int] = {
+            ((bed,), bed): row for row, bed in enumerate(alone["bed_id"])
+        }
+        self.near = defaultdict[str, set[str]](set)
+        names = alone["bed_id"].tolist()
+        for i, j in zip(*near_beds(alone, rules=book.rules), strict=True):
+            self.near[names[i]].add(names[j])
+            self.near[names[j]].add(names[i])
 
-    def lay(self, offer_beds: pd.DataFrame) -> pd.DataFrame:
+    def price_alone(self) -> pd.DataFrame:
         """
-        Take off and price beds as they lie.
-
-        Parameters
-        ----------
-        offer_beds
-            Table `OFFER_BEDS`.
+        Price each bed as a job of its own.
 
         Returns
         -------
-        leads
-            Table `PRICES`, the lead finish of each offer.
+        alone
+            Its lead finish by bed id, with `client_id`.
         """
-        clients, rates, answers = self.book.clients, self.book.rates, self.season.answers
-        plants = place_plants(offer_beds, rates=rates)
-        quantities = take_off(offer_beds, plants, clients, rates=rates, answers=answers)
-        prices = price_offers(offer_beds, quantities, clients, rates=rates, answers=answers)
-        self.made.append({
-            "offer_beds": offer_beds[[*OFFER_BEDS.columns]], "quantities": quantities, "prices": prices,
-        })  # fmt: skip
-        return prices[prices["is_lead"]]
+        alone = self.drawn[0]
+        if alone.empty:
+            return pd.DataFrame(
+                columns=["client_id", "price_cents", "gross_profit_cents", "crew_days"]
+            )
+        leads = price_leads(
+            self.amounts, np.arange(len(alone)), self.is_wildfire, rates=self.book.rates
+        )
+        return leads.assign(client_id=alone["client_id"]).set_index(alone["bed_id"])
 
-    def lay_sets(self, sets: dict[str, tuple[str, ...]]) -> pd.DataFrame:
+    def price_sets(self, sets: dict[str, Beds]) -> pd.DataFrame:
         """
         Draw and price sets of beds, each as one job.
 
@@ -72,25 +85,65 @@ class Desk:
         Returns
         -------
         leads
-            Table `PRICES`, the lead finish of each, by offer id.
+            The lead finish of each, by offer id.
         """
-        rows = [
-            (name, bed_id, place) for name, ids in sets.items() for place, bed_id in enumerate(ids)
-        ]
-        table = pd.DataFrame(rows, columns=["offer_id", "bed_id", "place"]).merge(
-            self.beds[["bed_id", "client_id"]], on="bed_id"
-        )
-        laid = combine_beds(table, self.beds, self.survey, rules=self.book.rules)
-        return self.lay(laid).set_index("offer_id")
+        rows = self._lay(sets)
+        sizes = np.array([len(beds) for beds in sets.values()])
+        leads = price_leads(
+            take(self.amounts, rows), np.cumsum(sizes) - sizes, self.is_wildfire[rows],
+            rates=self.book.rates,
+        )  # fmt: skip
+        return leads.set_index(pd.Index(sets, name="offer_id"))
 
-    def keep(self, offer_ids: np.ndarray, listed: np.ndarray) -> dict[str, pd.DataFrame]:
+    def _lay(self, sets: dict[str, Beds]) -> np.ndarray:
+        """Give the row of each bed as it lies in its set, drawing groups that are not drawn yet."""
+        keys = [(group, bed) for beds in sets.values() for bed, group in self._groups(beds)]
+        new = sorted({group for group, bed in keys if (group, bed) not in self.row_of})
+        if new:
+            owner = self.beds.set_index("bed_id")["client_id"]
+            rows = pd.DataFrame(
+                [("\n".join(group), bed, at) for group in new for at, bed in enumerate(group)],
+                columns=["offer_id", "bed_id", "place"],
+            )
+            rows = rows.assign(client_id=rows["bed_id"].map(owner))
+            laid = combine_beds(rows, self.beds, self.survey, rules=self.book.rules)
+            rates = self.book.rates
+            taken = take_off(laid, self.lots, rates=rates, finishes=[rates.lead_finish])
+            first = len(self.is_wildfire)
+            self.row_of |= {
+                (tuple(name.split("\n")), bed): first + at
+                for at, (name, bed) in enumerate(zip(laid["offer_id"], laid["bed_id"], strict=True))
+            }
+            self.drawn.append(laid)
+            self.amounts = {
+                name: np.concatenate([self.amounts[name], own])
+                for name, own in amounts_of(taken).items()
+            }
+            self.is_wildfire = np.concatenate([self.is_wildfire, laid["is_wildfire"].to_numpy()])
+        return np.array([self.row_of[key] for key in keys], dtype=np.intp)
+
+    def _groups(self, beds: Beds) -> list[tuple[str, Beds]]:
+        """Name the beds of a set that each is drawn with: those near it, and those near these."""
+        group_of = dict[str, Beds]()
+        for bed in beds:
+            if bed in group_of:
+                continue
+            group, open_beds = {bed}, [bed]
+            while open_beds:
+                more = (self.near[open_beds.pop()] & set(beds)) - group
+                group |= more
+                open_beds += more
+            group_of |= dict.fromkeys(group, tuple(sorted(group)))
+        return [(bed, group_of[bed]) for bed in beds]
+
+    def keep(self, sets: dict[str, Beds], listed: list[str]) -> dict[str, pd.DataFrame]:
         """
-        Put together what was made of some offers.
+        Price each bed alone and some sets in every finish.
 
         Parameters
         ----------
-        offer_ids
-            Offers to keep.
+        sets
+            Ids of beds by offer id; those of one bed are there anyway.
         listed
             Offers whose lead finish is written out line by line.
 
@@ -99,14 +152,28 @@ class Desk:
         tables
             ``offer_beds quantities prices line_items`` by name.
         """
-        kept = {}
-        for name in self.made[0]:
-            tables = [made[name][made[name]["offer_id"].isin(offer_ids)] for made in self.made]
-            filled = [table for table in tables if len(table)] or tables[:1]
-            kept[name] = pd.concat(filled, ignore_index=True)
-        asked = kept["prices"][kept["prices"]["is_lead"] & kept["prices"]["offer_id"].isin(listed)]
-        items = itemize(
-            asked, kept["offer_beds"], kept["quantities"],
-            rates=self.book.rates, answers=self.season.answers,
-        )  # fmt: skip
-        return {**kept, "line_items": items}
+        rates, alone = self.book.rates, len(self.drawn[0])
+        sets = {name: beds for name, beds in sets.items() if len(beds) > 1}
+        rows = self._lay(sets)
+        drawn = pd.concat(self.drawn, ignore_index=True)
+        names = [name for name, beds in sets.items() for _ in beds]
+        together = drawn.iloc[rows].assign(offer_id=np.array(names, dtype="str"))
+        if self.survey is not None:
+            together = leave_turf(together, self.survey)
+        offer_beds = pd.concat([drawn.iloc[:alone], together], ignore_index=True)
+        # In groups, only what was offered in the end is planted in full
+        anew = np.unique(rows[rows >= alone])
+        taken = pd.concat(
+            [*self.taken, take_off(drawn.iloc[anew], self.lots, rates=rates)], ignore_index=True
+        )
+        at = np.where(rows < alone, rows, alone + np.searchsorted(anew, rows))
+        quantities = taken.iloc[np.concatenate([np.arange(alone), at])].reset_index(drop=True)
+        quantities = quantities.assign(offer_id=offer_beds["offer_id"])
+        prices = price_offers(offer_beds, quantities, self.lots, rates=rates)
+        asked = prices[prices["is_lead"] & prices["offer_id"].isin(listed)]
+        return {
+            "offer_beds": offer_beds[[*OFFER_BEDS.columns]],
+            "quantities": quantities,
+            "prices": prices,
+            "line_items": itemize(asked, quantities, rates=rates),
+        }

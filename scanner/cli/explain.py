@@ -63,7 +63,7 @@ def explain(
             read, today=today, season=season, client_ids={client_id}, progress=report
         )
     prices = _choose(found, client_id, bed_id, finish)
-    items = itemize_all(found, season).table("line_items")
+    items = itemize_all(found).table("line_items")
     rows = [
         _row(item, found.rates)
         for price in prices.to_dict("records")

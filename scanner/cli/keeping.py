@@ -80,19 +80,16 @@ def draw_up(
     if new:
         read = read_for_scan(book, season)
         scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
-        found = itemize_all(scanned, season)  # a job may be sold in any finish
+        found = itemize_all(scanned)  # a job may be sold in any finish
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks(rates)))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)
 
 
-def itemize_all(found: Scan, season: Season) -> Scan:
+def itemize_all(found: Scan) -> Scan:
     """Write every price of a scan out, where its own line items are those of the offers made."""
     parts = [
-        {**part, "line_items": itemize(
-            part["prices"], part["offer_beds"], part["quantities"],
-            rates=found.rates, answers=season.answers,
-        )}
+        {**part, "line_items": itemize(part["prices"], part["quantities"], rates=found.rates)}
         for part in found.parts
-    ]  # fmt: skip
+    ]
     return replace(found, parts=parts)

@@ -84,22 +84,49 @@ def combine_beds(
         rows = rows.assign(group=group)
         if len(drawn):
             rows = _draw_anew(rows, drawn, survey, rules)
-        rows = _leave_turf(rows, survey)
+        rows = leave_turf(rows, survey)
     return check_table(rows.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
 
 
-def _groups(rows: pd.DataFrame, rules: LocalRules) -> np.ndarray:
-    """Name the group of beds near each other that each row belongs to; blank: none is near."""
-    offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
+def near_beds(beds: pd.DataFrame, *, rules: LocalRules) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Pair the beds of a client that change when they are laid together.
+
+    Parameters
+    ----------
+    beds
+        Rows of table `BEDS`.
+    rules
+        Mower [ft].
+
+    Returns
+    -------
+    i, j
+        Rows, the lower first: all that lie within two mowers of each other.
+    """
+    return _near_pairs(beds, beds["client_id"], rules)
+
+
+def _near_pairs(
+    rows: pd.DataFrame, keys: pd.Series[str], rules: LocalRules
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pair the rows of one key whose beds lie near each other."""
     at = np.flatnonzero(rows["frame"] != "")
-    shapes = rows["geometry"].to_numpy()[at]
-    i, j = join(offer[at], offer[at], int(offer.max()) + 1)
+    shapes, own = rows["geometry"].to_numpy()[at], pd.factorize(keys.iloc[at])[0]
+    order = np.argsort(own, kind="stable")
+    i, j = join(own, own[order], int(own.max(initial=0)) + 1)
+    j = order[j]
     i, j = i[i < j], j[i < j]
     box, far_ft = shapely.bounds(shapes).reshape(-1, 4), MOWERS_APART * rules.mower_ft
     close = (box[i, :2] <= box[j, 2:] + far_ft).all(1) & (box[i, 2:] >= box[j, :2] - far_ft).all(1)
     i, j = i[close], j[close]
     near = shapely.dwithin(shapes[i], shapes[j], far_ft)
-    i, j = at[i[near]], at[j[near]]
+    return at[i[near]], at[j[near]]
+
+
+def _groups(rows: pd.DataFrame, rules: LocalRules) -> np.ndarray:
+    """Name the group of beds near each other that each row belongs to; blank: none is near."""
+    i, j = _near_pairs(rows, rows["offer_id"], rules)
     first = np.arange(len(rows))
     while True:  # beds in a row are one group
         before = first.copy()
@@ -128,12 +155,26 @@ def _draw_anew(
     return pd.concat([rest, again[rows.columns]]).sort_index()
 
 
-def _leave_turf(rows: pd.DataFrame, survey: Survey) -> pd.DataFrame:
-    """Take all beds of an offer out of the turf that each leaves."""
+def leave_turf(rows: pd.DataFrame, survey: Survey) -> pd.DataFrame:
+    """
+    Take all beds of an offer out of the turf that each leaves.
+
+    Parameters
+    ----------
+    rows
+        Rows of table `OFFER_BEDS` [ft²].
+    survey
+        The block.
+
+    Returns
+    -------
+    rows
+        With `turf_left_ft2` of the whole offer.
+    """
     turf_ft2 = pd.Series(shapely.area(survey.lawn.ground), index=survey.lots.client_id)
     is_drawn = rows["frame"] != ""
     area_ft2 = rows["area_ft2"].where(is_drawn, 0.0).groupby(rows["offer_id"]).transform("sum")
-    left_ft2 = (rows["client_id"].map(turf_ft2) - area_ft2).clip(lower=0.0)
+    left_ft2 = (rows["client_id"].map(turf_ft2).astype(float) - area_ft2).clip(lower=0.0)
     return rows.assign(turf_left_ft2=rows["turf_left_ft2"].mask(is_drawn, left_ft2))
 
 

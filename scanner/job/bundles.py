@@ -6,6 +6,7 @@ A set of beds is drawn and priced as one job by whoever calls; here it is chosen
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -33,7 +34,7 @@ LIMIT_SLACK = 1e-9
 Beds = tuple[str, ...]
 
 PriceSets = Callable[[dict[str, Beds]], pd.DataFrame]
-"""Draw and price sets of beds as jobs: from beds by offer id to lead rows of `PRICES` by offer id."""
+"""Draw and price sets of beds as jobs: from beds by offer id to rows like those of beds alone."""
 
 
 @dataclass(frozen=True)
@@ -54,18 +55,16 @@ class Demand:
 
 
 def bundle_beds(
-    order: pd.DataFrame, alone: pd.DataFrame, price_sets: PriceSets, *,
-    demand: Demand, limit_crew_days: float,
-) -> pd.DataFrame:  # fmt: skip
+    alone: pd.DataFrame, price_sets: PriceSets, *, demand: Demand, limit_crew_days: float
+) -> pd.DataFrame:
     """
     Choose what each client is offered.
 
     Parameters
     ----------
-    order
-        Table `BED_ORDER`.
     alone
-        Lead rows of `PRICES`, each bed as a job of its own, indexed by bed id.
+        Each bed as a job of its own in its lead finish, indexed by bed id: `client_id`,
+        `price_cents`, `gross_profit_cents`, `crew_days`.
     price_sets
         Draws and prices sets of beds.
     demand
@@ -82,13 +81,13 @@ def bundle_beds(
 
     Notes
     -----
-    Candidates are each bed alone and the first n beds of the order that fit the limit. The
-    lead is the cheapest whose chance × gross profit is at least 90 % of the best; where
+    Candidates are each bed alone and the first n beds by gross profit that fit the limit.
+    The lead is the cheapest whose chance × gross profit is at least 90 % of the best; where
     nothing fits, the one of fewest crew-days. The upgrade takes further beds in order, each
     that still fits. What is left is packed, first fit decreasing, up to 1.10 × the limit.
     """
     desk = _Desk(alone, price_sets, limit_crew_days + LIMIT_SLACK)
-    beds_of = order.sort_values(["client_id", "place"]).groupby("client_id")["bed_id"].agg(tuple)
+    beds_of = order_beds(alone)
     desk.price_first_beds(beds_of)
     leads = _choose_leads(desk, beds_of, demand)
     upgrades = desk.add_beds(
@@ -103,9 +102,35 @@ def bundle_beds(
         left = [bed for bed in beds_of[client] if bed not in whole]
         jobs = _pack(left, desk.crew_days, limit_crew_days * PACK_SHARE + LIMIT_SLACK)
         rows += [(client, LATER, at, job) for at, job in enumerate(jobs, start=1)]
-    desk.price({beds for *_, beds in rows})
     bundles = pd.DataFrame(rows, columns=["client_id", "role", "job", "beds"])
     return bundles.assign(offer_id=[offer_id_of(beds) for beds in bundles["beds"]])
+
+
+def order_beds(alone: pd.DataFrame) -> dict[str, Beds]:
+    """
+    Put the beds of each client in order of gross profit.
+
+    Parameters
+    ----------
+    alone
+        As for `bundle_beds`.
+
+    Returns
+    -------
+    beds_of
+        By client the highest gross profit first, equal ones by bed id.
+
+    Examples
+    --------
+    >>> rows = {"client_id": ["B", "A", "A"], "gross_profit_cents": [9, 5, 7]}
+    >>> order_beds(pd.DataFrame(rows, index=["B-curb-1", "A-curb-1", "A-house-1"]))
+    {'A': ('A-house-1', 'A-curb-1'), 'B': ('B-curb-1',)}
+    """
+    rows = zip(alone["client_id"], -alone["gross_profit_cents"], alone.index, strict=True)
+    beds_of = defaultdict[str, Beds](tuple)
+    for client_id, _, bed_id in sorted(rows):
+        beds_of[client_id] += (bed_id,)
+    return dict(beds_of)
 
 
 def offer_id_of(beds: Beds) -> str:
@@ -152,16 +177,16 @@ class _Desk:
         """Tell whether a set is no longer than a job may be."""
         return bool(self.crew_days[offer_id_of(beds)] <= self.limit_crew_days)
 
-    def price_first_beds(self, beds_of: pd.Series) -> None:
+    def price_first_beds(self, beds_of: dict[str, Beds]) -> None:
         """Price the first two, three … beds of each client, as far as they may fit one job."""
         self.price(
             beds[:count]
-            for beds in beds_of
+            for beds in beds_of.values()
             for count in range(2, len(beds) + 1)
             if sum(self.crew_days[bed] for bed in beds[:count]) <= AT_LEAST * self.limit_crew_days
         )
 
-    def add_beds(self, leads: dict[str, Beds], beds_of: pd.Series) -> dict[str, Beds]:
+    def add_beds(self, leads: dict[str, Beds], beds_of: dict[str, Beds]) -> dict[str, Beds]:
         """Add each client's further beds in order, keeping those with which the job still fits."""
         waiting = {c: [bed for bed in beds_of[c] if bed not in lead] for c, lead in leads.items()}
         whole = {c: (*leads[c], *beds) for c, beds in waiting.items() if beds}
@@ -176,7 +201,7 @@ class _Desk:
         return jobs
 
 
-def _choose_leads(desk: _Desk, beds_of: pd.Series, demand: Demand) -> dict[str, Beds]:
+def _choose_leads(desk: _Desk, beds_of: dict[str, Beds], demand: Demand) -> dict[str, Beds]:
     """Take of each client's candidates the cheapest of those that promise about the most."""
     candidates = pd.DataFrame(
         [

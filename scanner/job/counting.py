@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 
@@ -11,6 +13,9 @@ from scanner.units import CENTS_PER_USD
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+
+Amounts = Mapping[str, np.ndarray]
+"""How much of each thing, one array a quantity, named as in `QUANTITIES` and by `tasks`."""
 
 DECIMALS = 6
 """Rounded so before going up or to cents: 40 × 2.25 must stay 90 (trade values, section 2)."""

@@ -5,16 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from scanner.errors import SchemaError
 from scanner.job.cost_sheet import make_cost_sheet
 from scanner.job.counting import FloatArray, IntArray
-from scanner.job.prices import full_price_cents, join_quantities
+from scanner.job.prices import full_price_cents, take
+from scanner.job.quantities import amounts_of
 from scanner.job.tasks import Task, unit_hours, unit_usd
-from scanner.schema.documents import FINISHES, Finish, RateBook
-from scanner.schema.tables import (
-    LINE_ITEMS,
-    check_table,
-    empty_table,
-)
+from scanner.plane.segments import join
+from scanner.schema.documents import RateBook
+from scanner.schema.tables import LINE_ITEMS, check_table, empty_table
 from scanner.units import CENTS_PER_USD
 
 OVERHEAD = "overhead and profit: cost × margin ÷ (1 − margin), so that the margin is its share of the price"
@@ -22,14 +21,7 @@ MINIMUM = "minimum job, what the price falls short of it"
 TAX = "sales tax, on top of the price"
 
 
-def itemize(
-    prices: pd.DataFrame,
-    offer_beds: pd.DataFrame,
-    quantities: pd.DataFrame,
-    *,
-    rates: RateBook,
-    answers: pd.DataFrame | None = None,
-) -> pd.DataFrame:
+def itemize(prices: pd.DataFrame, quantities: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     Write prices out line by line.
 
@@ -37,14 +29,10 @@ def itemize(
     ----------
     prices
         Table `PRICES`: the offers and finishes that are asked for.
-    offer_beds
-        Table `OFFER_BEDS` [ft, ft²]: the beds of these offers, others too.
     quantities
-        Table `QUANTITIES` of the same beds.
+        Table `QUANTITIES`: the beds of these offers, others too.
     rates
         The rate book that the prices were made with.
-    answers
-        Table `ANSWERS`: gates that crews saw. None: no crew has looked yet.
 
     Returns
     -------
@@ -56,60 +44,47 @@ def itemize(
     Raises
     ------
     SchemaError
-        If a bed has no quantities.
+        If the beds of an offer have no quantities.
     RateError
         If set-up alone fills the crew's day.
 
     Examples
     --------
-    >>> from scanner.schema.tables import OFFER_BEDS, PRICES, QUANTITIES
-    >>> nothing = [empty_table(schema) for schema in (PRICES, OFFER_BEDS, QUANTITIES)]
+    >>> from scanner.schema.tables import PRICES, QUANTITIES
+    >>> nothing = [empty_table(schema) for schema in (PRICES, QUANTITIES)]
     >>> len(itemize(*nothing, rates=RateBook.model_construct()))
     0
     """
-    prices = prices.assign(place_of_price=np.arange(len(prices)))
-    parts = [
-        _finish_items(finish, of_finish, offer_beds, quantities, rates, answers)
-        for finish in FINISHES
-        if len(of_finish := prices[prices["finish"] == finish])
-    ]
-    if not parts:
+    if prices.empty:
         return empty_table(LINE_ITEMS)
-    items = pd.concat(parts, ignore_index=True)
-    ordered = items.sort_values(
-        ["place_of_price", "section", "place"], kind="stable", ignore_index=True
+    offer_ids = pd.Index(prices["offer_id"].unique())
+    codes = offer_ids.get_indexer(pd.Index(quantities["offer_id"]))
+    order = np.argsort(codes, kind="stable")[np.count_nonzero(codes < 0) :]
+    job, at = join(
+        offer_ids.get_indexer(pd.Index(prices["offer_id"])), codes[order], len(offer_ids)
     )
-    return check_table(ordered[[*LINE_ITEMS.columns]], LINE_ITEMS)
-
-
-def _finish_items(
-    finish: Finish,
-    prices: pd.DataFrame,
-    offer_beds: pd.DataFrame,
-    quantities: pd.DataFrame,
-    rates: RateBook,
-    answers: pd.DataFrame | None,
-) -> pd.DataFrame:
-    """Write the prices of one finish out, with what the rows are to be sorted by."""
-    is_asked = offer_beds["offer_id"].isin(prices["offer_id"])
-    beds, quantities = join_quantities(offer_beds[is_asked], quantities, answers)
+    row, starts = order[at], np.searchsorted(job, np.arange(len(prices)))
+    if np.bincount(job, minlength=len(prices)).min() == 0:
+        message = "a price has no quantities that it could be made of"
+        raise SchemaError(message)
     sheet = make_cost_sheet(
-        beds, quantities, prices.set_index("offer_id")["method"],
-        finish=finish, rates=rates,
+        take(amounts_of(quantities), row), starts,
+        prices["method"].to_numpy(object), prices["finish"].to_numpy(object), rates=rates,
     )  # fmt: skip
     bed_rows = _task_rows(sheet.bed_tasks, sheet.bed_quantities, sheet.bed_cents, rates)
-    of_bed = bed_rows["row"].to_numpy()
     job_rows = _task_rows(sheet.job_tasks, sheet.job_quantities, sheet.job_cents, rates)
+    bed_ids, of_bed = quantities["bed_id"].to_numpy(object)[row], bed_rows["row"].to_numpy()
     parts = [
-        bed_rows.assign(
-            offer=sheet.offer_codes[of_bed], bed_id=beds["bed_id"].to_numpy()[of_bed], section=of_bed
+        bed_rows.assign(row=job[of_bed], bed_id=bed_ids[of_bed], section=of_bed),
+        *(
+            rows.assign(bed_id="", section=len(row) + n)
+            for n, rows in enumerate([job_rows, *_price_rows(prices, rates)])
         ),
-        job_rows.assign(offer=job_rows["row"], bed_id="", section=len(beds)),
-        *(rows.assign(section=len(beds) + 1 + n) for n, rows in enumerate(_price_rows(prices, rates))),
-    ]  # fmt: skip
+    ]
     items = pd.concat(parts, ignore_index=True)
-    of_offer = prices[["offer_id", "finish", "place_of_price"]].iloc[items["offer"]]
-    return items.assign(**{str(name): of_offer[name].to_numpy() for name in of_offer})
+    items = items.sort_values(["row", "section", "place"], kind="stable", ignore_index=True)
+    of_price = {name: prices[name].to_numpy()[items["row"]] for name in ("offer_id", "finish")}
+    return check_table(items.assign(**of_price)[[*LINE_ITEMS.columns]], LINE_ITEMS)
 
 
 def _task_rows(
@@ -149,9 +124,8 @@ def _price_rows(prices: pd.DataFrame, rates: RateBook) -> list[pd.DataFrame]:
     }  # fmt: skip
     listed = [
         pd.DataFrame({
-            "offer": np.arange(len(prices)),
+            "row": np.arange(len(prices)),
             "place": 0,
-            "bed_id": "",
             "task": task,
             "quantity": quantity,
             "unit": "job" if task == MINIMUM else "USD",

@@ -13,13 +13,12 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 import shapely
 
 from scanner.job.accents import place_accents
+from scanner.job.counting import IntArray
 from scanner.job.edge_rows import BORDER_FT, Shapes, edge_parts, far_ft
-from scanner.job.quantities import kept
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import OFFER_BEDS, PLANTS, check_table, empty_table
 from scanner.units import IN_PER_FT
@@ -27,8 +26,8 @@ from scanner.units import IN_PER_FT
 ROW_SHARE = sqrt(3) / 2
 """Rows of an equilateral grid over its spacing: 0.866 (trade values, section 2)."""
 
-BLOCK_COUNT = 4000
-"""Grounds laid out at a time, so that memory does not grow with the book."""
+PLANTINGS = (ACCENT, GRID) = ("accent", "planted")
+"""The few shrubs of an accent, the grid of a full planting."""
 
 
 def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
@@ -61,44 +60,59 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     >>> place_plants(empty_table(OFFER_BEDS), rates=rates).columns.tolist()
     ['offer_id', 'bed_id', 'planting', 'x_ft', 'y_ft', 'is_low']
     """
-    offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
-    grounds = np.asarray(offer_beds["plantable"], dtype=object)
-    edges = np.asarray(offer_beds["edge"], dtype=object)
-    # a bed drawn alone and drawn in an offer is mostly the same ground: lay it out once
-    codes, firsts = _same_ground(grounds, edges)
-    spots = pd.concat([
-        place_accents(grounds[firsts], edges[firsts], rates=rates).assign(planting="accent"),
-        _lay_out(grounds[firsts], edges[firsts], rates.plant_spacing_in.value / IN_PER_FT)
-        .assign(planting="planted"),
-    ], ignore_index=True)  # fmt: skip
-    if spots.empty:
+    check_table(offer_beds, OFFER_BEDS)
+    beds = offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)
+    laid = {planting: _lay_out(beds, planting, rates) for planting in PLANTINGS}
+    if all(spots.empty for _, spots in laid.values()):
         return empty_table(PLANTS)
-    return check_table(_onto_beds(offer_beds, codes, spots), PLANTS)
+    plants = pd.concat([
+        _onto_beds(beds, codes, spots.assign(planting=planting))
+        for planting, (codes, spots) in laid.items()
+    ], ignore_index=True)  # fmt: skip
+    return check_table(plants, PLANTS)
 
 
-def _same_ground(
-    grounds: Shapes, edges: Shapes
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+def count_plants(beds: pd.DataFrame, planting: str, *, rates: RateBook) -> IntArray:
+    """
+    Count the plants of each bed without keeping their places.
+
+    Parameters
+    ----------
+    beds
+        Rows of table `OFFER_BEDS`, n of them [ft].
+    planting
+        One of `PLANTINGS`.
+    rates
+        Plant spacing [in], spacing of an accent's shrubs [ft].
+
+    Returns
+    -------
+    counts
+        One a bed.
+    """
+    codes, spots = _lay_out(beds, planting, rates)
+    counts = np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(beds))
+    return counts.astype(np.int64)[codes]
+
+
+def _lay_out(beds: pd.DataFrame, planting: str, rates: RateBook) -> tuple[IntArray, pd.DataFrame]:
+    """Lay each ground out once, though it lies in several offers; the ground of each bed."""
+    grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
+    codes, firsts = _same_ground(grounds, edges)
+    grounds, edges = grounds[firsts], edges[firsts]
+    if planting == ACCENT:
+        return codes, place_accents(grounds, edges, rates=rates)
+    return codes, _lay_grid(grounds, edges, rates.plant_spacing_in.value / IN_PER_FT)
+
+
+def _same_ground(grounds: Shapes, edges: Shapes) -> tuple[IntArray, IntArray]:
     keys = pd.DataFrame({"ground": shapely.to_wkb(grounds), "edge": shapely.to_wkb(edges)})
     codes = keys.groupby(["ground", "edge"], sort=False, dropna=False).ngroup().to_numpy()
     _, firsts = np.unique(codes, return_index=True)
     return codes.astype(np.int64), firsts.astype(np.int64)
 
 
-def _lay_out(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
-    blocks = []
-    for start in range(0, len(grounds), BLOCK_COUNT):
-        block = slice(start, start + BLOCK_COUNT)
-        spots = _lay_out_block(grounds[block], edges[block], spacing_ft)
-        blocks.append(spots.assign(ground=spots["ground"] + start))
-    return (
-        pd.concat(blocks, ignore_index=True)
-        if blocks
-        else pd.DataFrame(columns=["ground", "x_ft", "y_ft"])
-    )
-
-
-def _lay_out_block(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
+def _lay_grid(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
     _, parts, owners = edge_parts(grounds, edges)
     rows = _draw_rows(parts, owners, grounds, spacing_ft)
     spots = _step_along(rows, spacing_ft)
@@ -114,9 +128,7 @@ def _lay_out_block(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.Data
     return spots[fits].sort_values(["ground", "part", "place", "step"], kind="stable")
 
 
-def _draw_rows(
-    parts: Shapes, owners: npt.NDArray[np.int64], grounds: Shapes, spacing_ft: float
-) -> pd.DataFrame:
+def _draw_rows(parts: Shapes, owners: IntArray, grounds: Shapes, spacing_ft: float) -> pd.DataFrame:
     # Where plants may stand at all: a corner too narrow for one must not shift the rows.
     inner = shapely.buffer(grounds, BORDER_FT - spacing_ft / 2)
     first_ft = shapely.distance(parts, inner[owners]) + BORDER_FT
@@ -179,16 +191,14 @@ def _step_along(rows: pd.DataFrame, spacing_ft: float) -> pd.DataFrame:
     })  # fmt: skip
 
 
-def _together(parts: Shapes, owners: npt.NDArray[np.int64], count: int) -> Shapes:
+def _together(parts: Shapes, owners: IntArray, count: int) -> Shapes:
     whole = np.full(count, shapely.MultiLineString(), dtype=object)
     if len(parts):
         shapely.multilinestrings(parts, indices=owners, out=whole)
     return whole
 
 
-def _onto_beds(
-    offer_beds: pd.DataFrame, codes: npt.NDArray[np.int64], spots: pd.DataFrame
-) -> pd.DataFrame:
+def _onto_beds(offer_beds: pd.DataFrame, codes: IntArray, spots: pd.DataFrame) -> pd.DataFrame:
     beds = offer_beds[["offer_id", "bed_id"]].assign(ground=codes, bed=np.arange(len(offer_beds)))
     spots = spots.assign(at=np.arange(len(spots)))
     plants = beds.merge(spots, on="ground").sort_values(
@@ -197,11 +207,11 @@ def _onto_beds(
     return plants.assign(is_low=_is_low(offer_beds, plants))[[*PLANTS.columns]]
 
 
-def _is_low(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> npt.NDArray[np.bool_]:
+def _is_low(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> np.ndarray:
     if "low_ground" not in offer_beds:
         return np.zeros(len(plants), dtype=bool)
     low_grounds = np.asarray(offer_beds["low_ground"], dtype=object)[plants["bed"]]
-    inside: npt.NDArray[np.bool_] = shapely.intersects_xy(
+    inside: np.ndarray = shapely.intersects_xy(
         low_grounds, plants["x_ft"].to_numpy(), plants["y_ft"].to_numpy()
     )
     return inside

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
-from scanner.job.counting import whole_loads
+from scanner.job.counting import Amounts, FloatArray, whole_loads
+from scanner.job.planting import count_plants
 from scanner.schema.answers import numbers_by_client
-from scanner.schema.documents import RateBook
+from scanner.schema.documents import FINISHES, Finish, RateBook
+from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
-from scanner.schema.tables import CLIENTS, OFFER_BEDS, PLANTS, QUANTITIES, check_table, empty_table
+from scanner.schema.tables import OFFER_BEDS, QUANTITIES, check_table, empty_table
 from scanner.units import FT2_IN_PER_YD3
-
-HEADS_QUESTION = "heads along edge"
-"""What a crew is asked about sprinklers."""
 
 FT2_PER_COMPOST_RATE = 1000.0
 """Square feet that the compost rate is given for (yd³ per 1,000 ft²)."""
@@ -22,13 +23,55 @@ FT_PER_HEAD_RATE = 100.0
 """Feet of edge that the sprinkler-head rate is given for (heads per 100 ft)."""
 
 
-def take_off(
-    offer_beds: pd.DataFrame,
-    plants: pd.DataFrame,
+def know_lots(
+    beds: pd.DataFrame,
     clients: pd.DataFrame,
     *,
     rates: RateBook,
     answers: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """
+    Gather what clients and crews said of each lot.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS` or `OFFER_BEDS`: all beds of these lots [ft].
+    clients
+        Table `CLIENTS`: who has sprinklers.
+    rates
+        Sprinkler heads per 100 ft.
+    answers
+        Table `ANSWERS`: heads, gates and slopes that crews saw. None: none has looked yet.
+
+    Returns
+    -------
+    lots
+        By ``client_id``: `heads_per_ft` of edge (counted ones are shared out by the length of
+        the beds' edges), `sprinklers_unknown`, `gate_in` and `slope_percent` (NaN: not seen).
+    """
+    answers = empty_table(ANSWERS) if answers is None else answers
+    edge_ft = beds.drop_duplicates("bed_id").groupby("client_id")["edge_ft"].sum()
+    counted, gate_in, slope_percent = (
+        numbers_by_client(answers, question).reindex(edge_ft.index)
+        for question in ("heads along edge", "gate width in", "slope percent")
+    )
+    sprinklers = clients.set_index("client_id")["sprinklers"].reindex(edge_ft.index)
+    by_rate = (sprinklers == "yes") * rates.heads_per_100ft.value / FT_PER_HEAD_RATE
+    return pd.DataFrame({
+        "heads_per_ft": (counted / edge_ft).fillna(by_rate),
+        "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]) & counted.isna(),
+        "gate_in": gate_in,
+        "slope_percent": slope_percent,
+    })  # fmt: skip
+
+
+def take_off(
+    offer_beds: pd.DataFrame,
+    lots: pd.DataFrame,
+    *,
+    rates: RateBook,
+    finishes: Collection[Finish] = FINISHES,
 ) -> pd.DataFrame:
     """
     Take off what each bed of each offer needs.
@@ -37,15 +80,12 @@ def take_off(
     ----------
     offer_beds
         Table `OFFER_BEDS`, n rows [ft, ft²]; skipped beds are left out.
-    plants
-        Table `PLANTS`, the planting grid of the same beds.
-    clients
-        Table `CLIENTS`: who has sprinklers.
+    lots
+        What `know_lots` gathered of the same lots.
     rates
-        Depths [in], swell, weights [lb/yd³], trailer [lb, yd³], heads per 100 ft.
-    answers
-        Table `ANSWERS`: sprinkler heads that a crew counted along a lot's edges stand in
-        for the rate, shared out by the length of each bed's edge. None: none was counted.
+        Depths [in], spacings, swell, weights [lb/yd³], trailer [lb, yd³].
+    finishes
+        What is to be priced: a full planting is laid out only where it is among them.
 
     Returns
     -------
@@ -60,29 +100,103 @@ def take_off(
     Notes
     -----
     A volume is area times depth over 324 ft²·in/yd³. The strip along a wall is
-    skimmed of its sod only, takes no compost and gets gravel in every finish.
+    skimmed of its sod only, takes no compost and gets gravel in every finish. A loader
+    reaches what lies at the street, a front wall, and all else through a gate wide enough.
 
     Examples
     --------
     >>> from scanner.schema.documents import Rate
-    >>> from scanner.schema.tables import empty_table
     >>> one = Rate(value=1, low=1, high=1, source="an example")
     >>> rates = RateBook.model_construct(**dict.fromkeys(RateBook.model_fields, one))
-    >>> beds, plants = empty_table(OFFER_BEDS), empty_table(PLANTS)
-    >>> quantities = take_off(beds, plants, empty_table(CLIENTS), rates=rates)
-    >>> len(quantities), quantities.columns[-1]
-    (0, 'head_count')
+    >>> beds = empty_table(OFFER_BEDS)
+    >>> lots = know_lots(beds, pd.DataFrame(columns=["client_id", "sprinklers"]), rates=rates)
+    >>> take_off(beds, lots, rates=rates).columns[-1]
+    'head_count'
     """
-    offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
-    clients = check_table(clients, CLIENTS)
-    quantities = (
-        offer_beds[["offer_id", "bed_id"]]
-        .pipe(_add_strip, offer_beds, rates)
-        .assign(**_count_plants(offer_beds, check_table(plants, PLANTS)))
-        .pipe(_add_cover, offer_beds, rates)
-        .assign(head_count=_count_heads(offer_beds, clients, rates, answers))
-    )
+    beds = kept(check_table(offer_beds, OFFER_BEDS))
+    heads_per_ft = beds["client_id"].map(lots["heads_per_ft"]).to_numpy(float)
+    quantities = pd.DataFrame({
+        "offer_id": beds["offer_id"],
+        "bed_id": beds["bed_id"],
+        **_reach(beds, lots, rates),
+        **_strip(beds, rates),
+        **_cover(beds, rates, has_grid="planted" in finishes),
+        "edging_ft": beds["bed_line_ft"],
+        "head_count": beds["edge_ft"].to_numpy() * heads_per_ft,
+    })  # fmt: skip
     return check_table(quantities[[*QUANTITIES.columns]], QUANTITIES)
+
+
+def _reach(beds: pd.DataFrame, lots: pd.DataFrame, rates: RateBook) -> dict[str, np.ndarray]:
+    """Tell where machines may dig and whether loader and trailer get there."""
+    gate_in = beds["client_id"].map(lots["gate_in"]).to_numpy(float)
+    ground_ft2 = _ground_ft2(beds)
+    at_front = (beds["along"] == "house") & (beds["face"] == "front")
+    is_open = beds["along"].isin(STREET_SIDE) | at_front | (gate_in >= rates.loader_gate_in.value)
+    return {
+        "ground_ft2": ground_ft2,
+        "wall_strip_ft2": beds["wall_strip_ft2"].to_numpy(),
+        "machine_ft2": np.maximum(ground_ft2 - beds["hand_dig_ft2"].to_numpy(), 0.0),
+        "is_open": is_open.to_numpy(),
+        "is_at_curb": (beds["along"] == "curb").to_numpy(),
+    }
+
+
+def _ground_ft2(beds: pd.DataFrame) -> FloatArray:
+    """Area off the wall."""
+    ground_ft2: FloatArray = np.maximum((beds["area_ft2"] - beds["wall_strip_ft2"]).to_numpy(), 0.0)
+    return ground_ft2
+
+
+def _strip(beds: pd.DataFrame, rates: RateBook) -> dict[str, np.ndarray]:
+    skimmed = beds["wall_strip_ft2"].to_numpy() * rates.skim_depth_in.value
+    bank_yd3 = (_ground_ft2(beds) * rates.cut_depth_in.value + skimmed) / FT2_IN_PER_YD3
+    loose_yd3 = bank_yd3 * rates.swell_ratio.value
+    sod_lb = bank_yd3 * rates.soil_wet_lb_per_yd3.value
+    return {
+        "sod_bank_yd3": bank_yd3,
+        "sod_loose_yd3": loose_yd3,
+        "sod_lb": sod_lb,
+        "haul_loads": whole_loads(loose_yd3, sod_lb, rates=rates),
+    }
+
+
+def _cover(beds: pd.DataFrame, rates: RateBook, *, has_grid: bool) -> dict[str, np.ndarray]:
+    ground_ft2, gravel_in = _ground_ft2(beds), rates.gravel_depth_in.value
+    area_ft2, wall_ft2 = beds["area_ft2"].to_numpy(), beds["wall_strip_ft2"].to_numpy()
+    none = np.zeros(len(beds), dtype=np.int64)
+    plant_count = count_plants(beds, "planted", rates=rates) if has_grid else none
+    compost_yd3 = ground_ft2 * rates.compost_yd3_per_1000ft2.value / FT2_PER_COMPOST_RATE
+    return {
+        "accent_count": count_plants(beds, "accent", rates=rates),
+        "plant_count": plant_count,
+        # where no plant fits there is nothing to improve the soil for
+        "compost_yd3": np.where(plant_count > 0, compost_yd3, 0.0),
+        "mulch_yd3": ground_ft2 * rates.mulch_depth_in.value / FT2_IN_PER_YD3,
+        "gravel_yd3": area_ft2 * gravel_in / FT2_IN_PER_YD3,
+        "wall_gravel_yd3": wall_ft2 * gravel_in / FT2_IN_PER_YD3,
+        "fabric_ft2": area_ft2,
+    }
+
+
+def amounts_of(quantities: pd.DataFrame) -> Amounts:
+    """
+    Take the numbers of a table as plain arrays.
+
+    Parameters
+    ----------
+    quantities
+        Table `QUANTITIES`.
+
+    Returns
+    -------
+    amounts
+        Its columns but the names.
+    """
+    return {
+        str(name): quantities[name].to_numpy()
+        for name in quantities.columns.drop(["offer_id", "bed_id"])
+    }
 
 
 def kept(offer_beds: pd.DataFrame) -> pd.DataFrame:
@@ -100,80 +214,3 @@ def kept(offer_beds: pd.DataFrame) -> pd.DataFrame:
         Rows without a `skip_reason`, numbered anew from 0.
     """
     return offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)
-
-
-def _add_strip(quantities: pd.DataFrame, offer_beds: pd.DataFrame, rates: RateBook) -> pd.DataFrame:
-    wall_ft2 = offer_beds["wall_strip_ft2"]
-    bank_yd3 = (
-        ground_ft2(offer_beds) * rates.cut_depth_in.value + wall_ft2 * rates.skim_depth_in.value
-    ) / FT2_IN_PER_YD3
-    loose_yd3 = bank_yd3 * rates.swell_ratio.value
-    sod_lb = bank_yd3 * rates.soil_wet_lb_per_yd3.value
-    return quantities.assign(
-        sod_bank_yd3=bank_yd3,
-        sod_loose_yd3=loose_yd3,
-        sod_lb=sod_lb,
-        haul_loads=whole_loads(loose_yd3.to_numpy(), sod_lb.to_numpy(), rates=rates),
-    )
-
-
-def _add_cover(quantities: pd.DataFrame, offer_beds: pd.DataFrame, rates: RateBook) -> pd.DataFrame:
-    ground = ground_ft2(offer_beds)
-    gravel_in = rates.gravel_depth_in.value
-    compost_yd3 = ground * rates.compost_yd3_per_1000ft2.value / FT2_PER_COMPOST_RATE
-    return quantities.assign(
-        # where no plant fits there is nothing to improve the soil for
-        compost_yd3=compost_yd3.where(quantities["plant_count"] > 0, 0.0),
-        mulch_yd3=ground * rates.mulch_depth_in.value / FT2_IN_PER_YD3,
-        gravel_yd3=offer_beds["area_ft2"] * gravel_in / FT2_IN_PER_YD3,
-        wall_gravel_yd3=offer_beds["wall_strip_ft2"] * gravel_in / FT2_IN_PER_YD3,
-        edging_ft=offer_beds["bed_line_ft"],
-        fabric_ft2=offer_beds["area_ft2"],
-    )
-
-
-def _count_plants(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> dict[str, np.ndarray]:
-    keys = ["offer_id", "bed_id"]
-    own = pd.MultiIndex.from_frame(offer_beds[keys])
-    return {
-        column: plants[plants["planting"] == planting].groupby(keys).size()
-        .reindex(own, fill_value=0).to_numpy().astype(int)
-        for column, planting in (("accent_count", "accent"), ("plant_count", "planted"))
-    }  # fmt: skip
-
-
-def _count_heads(
-    offer_beds: pd.DataFrame,
-    clients: pd.DataFrame,
-    rates: RateBook,
-    answers: pd.DataFrame | None,
-) -> pd.Series[float]:
-    client_id, edge_ft = offer_beds["client_id"], offer_beds["edge_ft"]
-    has_heads = client_id.map(clients.set_index("client_id")["sprinklers"]) == "yes"
-    by_rate = (edge_ft * rates.heads_per_100ft.value / FT_PER_HEAD_RATE).where(has_heads, 0.0)
-    counted = numbers_by_client(
-        empty_table(ANSWERS) if answers is None else answers, HEADS_QUESTION
-    )
-    # A bed stands in several offers; its edge counts once.
-    total_ft = offer_beds.drop_duplicates("bed_id").groupby("client_id")["edge_ft"].sum()
-    by_count = (
-        client_id.map(counted).astype(float) * edge_ft / client_id.map(total_ft).astype(float)
-    )
-    return by_count.fillna(by_rate)
-
-
-def ground_ft2(offer_beds: pd.DataFrame) -> pd.Series[float]:
-    """
-    Measure the ground of each bed off the wall: dug, covered and planted.
-
-    Parameters
-    ----------
-    offer_beds
-        Table `OFFER_BEDS` [ft²].
-
-    Returns
-    -------
-    ground_ft2
-        Area less the strip along a wall [ft²], never negative.
-    """
-    return (offer_beds["area_ft2"] - offer_beds["wall_strip_ft2"]).clip(lower=0.0)

@@ -14,10 +14,9 @@ import pandas as pd
 
 from scanner.job.cost_sheet import CostSheet
 from scanner.job.counting import FloatArray, IntArray
-from scanner.job.quantities import FT_PER_HEAD_RATE, HEADS_QUESTION
+from scanner.job.quantities import FT_PER_HEAD_RATE
 from scanner.job.tasks import Task, unit_usd
-from scanner.schema.answers import numbers_by_client
-from scanner.schema.documents import Rate, RateBook
+from scanner.schema.documents import RateBook
 from scanner.schema.rate_book import factor, words_of
 from scanner.units import CENTS_PER_USD
 
@@ -30,14 +29,11 @@ NAMED_COUNT = 2
 CLASS_RANGES = ("range_measured_share", "range_drawn_share", "range_guessed_share")
 """Names in the rate book, best knowledge first."""
 
-SLOPE_QUESTION = "slope percent"
-"""What a crew is asked about the slope."""
-
 CLASS_BY_SOURCE = {"measured": 0, "drawn": 1, "surveyed": 1, "centerline": 2}
 
 
 def assess_knowledge(
-    offer_beds: pd.DataFrame, codes: IntArray, clients: pd.DataFrame, answers: pd.DataFrame
+    offer_beds: pd.DataFrame, codes: np.ndarray, lots: pd.DataFrame
 ) -> pd.DataFrame:
     """
     Tell what is known of each offer's ground.
@@ -48,10 +44,8 @@ def assess_knowledge(
         Table `OFFER_BEDS`, m kept rows.
     codes
         Offer of each bed: 0 to n - 1.
-    clients
-        Table `CLIENTS`: whether there are sprinklers.
-    answers
-        Table `ANSWERS`: the slope, and whether sprinkler heads were counted.
+    lots
+        What `know_lots` gathered.
 
     Returns
     -------
@@ -60,16 +54,13 @@ def assess_knowledge(
         `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`, `is_wildfire`,
         `slope_percent` (NaN: not seen).
     """
-    sprinklers = offer_beds["client_id"].map(clients.set_index("client_id")["sprinklers"])
-    is_counted = offer_beds["client_id"].isin(numbers_by_client(answers, HEADS_QUESTION).index)
-    slopes = numbers_by_client(answers, SLOPE_QUESTION)
+    client_id, is_guess = offer_beds["client_id"], offer_beds["is_opening_guessed"]
     beds = pd.DataFrame({
-        "estimate_class": offer_beds["edge_source"].map(CLASS_BY_SOURCE).astype(int)
-        .where(~offer_beds["is_opening_guessed"], 2),
+        "estimate_class": offer_beds["edge_source"].map(CLASS_BY_SOURCE).astype(int).where(~is_guess, 2),
         "has_centerline": offer_beds["edge_source"] == "centerline",
-        "has_guess": offer_beds["is_opening_guessed"],
-        "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]) & ~is_counted,
-        "slope_percent": offer_beds["client_id"].map(slopes).astype(float),
+        "has_guess": is_guess,
+        "sprinklers_unknown": client_id.map(lots["sprinklers_unknown"]).astype(bool),
+        "slope_percent": client_id.map(lots["slope_percent"]).astype(float),
         "is_wildfire": offer_beds["is_wildfire"],
         "edge_ft": offer_beds["edge_ft"],
     })  # fmt: skip
@@ -86,11 +77,11 @@ def add_range(
     Parameters
     ----------
     prices
-        One row an offer, one finish: `price_cents`.
+        `price_cents`, one row a job.
     sheet
-        Its cost sheet, the same offers.
+        Cost sheet of the same jobs.
     knowledge
-        What `assess_knowledge` tells of the same offers.
+        What `assess_knowledge` tells of the offer of each.
     rates
         The rate book, with the spread of each rate.
 
@@ -101,7 +92,7 @@ def add_range(
     """
     names, low, high = rate_effects(sheet.tasks, rates)
     to_price_cents = CENTS_PER_USD / (1.0 - rates.gross_margin_share.value)
-    quantities = sheet.offer_quantities * to_price_cents
+    quantities = sheet.quantities * to_price_cents
     ends = np.stack([quantities @ low, quantities @ high])
     down, up = np.minimum(ends.min(axis=0), 0.0), np.maximum(ends.max(axis=0), 0.0)
     heads_cents = _unknown_heads_usd(knowledge, rates) * to_price_cents
@@ -143,24 +134,20 @@ def rate_effects(
         Change of the cost of a unit with the rate at its low and high end [USD], K × R.
     """
     names = tuple(dict.fromkeys(key for task in tasks for key in (*task.keys, *task.scaled_by)))
-    low, high = (
-        np.array([[_effect(task, name, end, rates) for name in names] for task in tasks])
-        for end in ("low", "high")
-    )
+    low, high = np.zeros((2, len(tasks), len(names)))
+    for row, task in enumerate(tasks):
+        for name in {*task.keys, *task.scaled_by}:
+            spread = getattr(rates, name)
+            column, was = names.index(name), factor(name, spread.value)
+            for effects, end in ((low, spread.low), (high, spread.high)):
+                if name in task.scaled_by:
+                    # the quantity itself goes with this rate; at zero it tells nothing
+                    share = factor(name, end) / was - 1.0 if was else 0.0
+                    effects[row, column] = unit_usd(task, rates) * share
+                else:
+                    moved = unit_usd(task, rates, **{name: end})
+                    effects[row, column] = moved - unit_usd(task, rates)
     return names, low, high
-
-
-def _effect(task: Task, name: str, end: str, rates: RateBook) -> float:
-    if name not in (*task.keys, *task.scaled_by):
-        return 0.0
-    rate: Rate = getattr(rates, name)
-    moved: float = getattr(rate, end)
-    if name in task.scaled_by:
-        # the quantity itself goes with this rate; at zero it tells nothing
-        was = factor(name, rate.value)
-        return unit_usd(task, rates) * (factor(name, moved) / was - 1.0) if was else 0.0
-    changed = rates.model_copy(update={name: rate.model_copy(update={"value": moved})})
-    return unit_usd(task, changed) - unit_usd(task, rates)
 
 
 def _unknown_heads_usd(knowledge: pd.DataFrame, rates: RateBook) -> FloatArray:

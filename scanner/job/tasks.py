@@ -9,6 +9,7 @@ pace (``_per_hour``) enters as its inverse, minutes enter as hours.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import prod
 
 from scanner.job.method import day_rates
 from scanner.schema.documents import RateBook
@@ -170,7 +171,7 @@ def job_tasks(rates: RateBook) -> tuple[Task, ...]:
     )  # fmt: skip
 
 
-def unit_usd(task: Task, rates: RateBook) -> float:
+def unit_usd(task: Task, rates: RateBook, **moved: float) -> float:
     """
     Price one unit of a task.
 
@@ -180,16 +181,15 @@ def unit_usd(task: Task, rates: RateBook) -> float:
         The task.
     rates
         The rate book.
+    **moved
+        Values that stand in for those of the book.
 
     Returns
     -------
     rate_usd
         Price of one unit [USD].
     """
-    rate_usd = 1.0
-    for key in task.keys:
-        rate_usd *= factor(key, getattr(rates, key).value)
-    return rate_usd
+    return prod(factor(key, moved.get(key, getattr(rates, key).value)) for key in task.keys)
 
 
 def unit_hours(task: Task, rates: RateBook) -> float:
@@ -210,8 +210,4 @@ def unit_hours(task: Task, rates: RateBook) -> float:
     """
     if not task.is_labor:
         return 0.0
-    hours = 1.0
-    for key in task.keys:
-        if key != LABOR:
-            hours *= factor(key, getattr(rates, key).value)
-    return hours
+    return prod(factor(key, getattr(rates, key).value) for key in task.keys if key != LABOR)

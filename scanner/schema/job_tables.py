@@ -17,6 +17,11 @@ from scanner.schema.rate_book import FINISHES
 QUANTITIES = TableSchema("quantities", "What each bed of each offer takes, one row an offer and bed.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed"),
+    "ground_ft2": number_column("ft2", "area off the wall: dug, covered and planted"),
+    "wall_strip_ft2": number_column("ft2", "area along a wall: skimmed and gravelled"),
+    "machine_ft2": number_column("ft2", "part of the ground where machines may dig"),
+    "is_open": flag_column("a loader gets there"),
+    "is_at_curb": flag_column("the trailer stands beside it: no barrow"),
     "sod_bank_yd3": number_column("yd3", "sod and soil to strip, as it lies"),
     "sod_loose_yd3": number_column("yd3", "the same, loose"),
     "sod_lb": number_column("lb", "the same, wet"),

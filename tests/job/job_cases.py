@@ -11,10 +11,8 @@ from scanner.book.settings import read_rates
 from scanner.job.bundles import Demand, bundle_beds
 from scanner.job.line_items import itemize
 from scanner.job.offers import make_offers
-from scanner.job.order import order_beds
-from scanner.job.planting import place_plants
 from scanner.job.prices import price_offers
-from scanner.job.quantities import take_off
+from scanner.job.quantities import know_lots, take_off
 from scanner.schema.documents import LocalRules, Rate, RateBook, Setbacks
 from scanner.schema.tables import BEDS, CLIENTS, OFFER_BEDS, check_table, empty_table
 
@@ -118,10 +116,10 @@ def beds(*rows):
 def price_table(table, *, rates, sprinklers="no", seen=None):
     """Take off and price beds as they lie: line items and prices."""
     people = clients(*sorted(set(table["client_id"])), sprinklers=sprinklers)
-    plants = place_plants(table, rates=rates)
-    quantities = take_off(table, plants, people, rates=rates, answers=seen)
-    prices = price_offers(table, quantities, people, rates=rates, answers=seen)
-    return itemize(prices, table, quantities, rates=rates, answers=seen), prices
+    lots = know_lots(table, people, rates=rates, answers=seen)
+    quantities = take_off(table, lots, rates=rates)
+    prices = price_offers(table, quantities, lots, rates=rates)
+    return itemize(prices, quantities, rates=rates), prices
 
 
 class Desk:
@@ -133,7 +131,7 @@ class Desk:
         self.tables = [offer_beds(*rows)]
         self.prices = [price_table(self.tables[0], rates=rates, seen=seen)[1]]
 
-    def lay_sets(self, sets):
+    def price_sets(self, sets):
         table = offer_beds(*(
             self.rows[bed_id] | {"offer_id": name} for name, beds in sets.items() for bed_id in beds
         ))  # fmt: skip
@@ -146,11 +144,9 @@ class Desk:
 def bundle(desk, *, fee_usd=1500.0, buys=lambda years: 0.5 / (1 + years**2), limit=4.0):
     """Choose what clients are offered who all pay the same fee."""
     alone = desk.prices[0]
-    alone = alone[alone["is_lead"]]
-    order = order_beds(alone, beds(*desk.rows.values()))
     fees = pd.Series(fee_usd, index=sorted({row["client_id"] for row in desk.rows.values()}))
     return bundle_beds(
-        order, alone.set_index("offer_id"), desk.lay_sets,
+        alone[alone["is_lead"]].set_index("offer_id"), desk.price_sets,
         demand=Demand(fees, buys), limit_crew_days=limit,
     )  # fmt: skip
 
@@ -159,6 +155,10 @@ def offer(*rows, rates, limit=4.0, seen=None, **demand):
     """Table `OFFERS` of some beds."""
     desk = Desk(*rows, rates=rates, seen=seen)
     bundles = bundle(desk, limit=limit, **demand)
+    priced = {*pd.concat(desk.prices)["offer_id"]}
+    late = bundles[~bundles["offer_id"].isin(priced)]
+    if len(late):  # later jobs and what an upgrade adds are priced once they are chosen
+        desk.price_sets(dict(zip(late["offer_id"], late["beds"], strict=True)))
     return make_offers(
         bundles, pd.concat(desk.prices, ignore_index=True), pd.concat(desk.tables, ignore_index=True),
         rules=local_rules(job_limit_crew_days=limit), rates=rates, answers=seen,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from scanner.job.method import break_even_areas, choose_method, strip_usd, strip_work
+from scanner.job.quantities import amounts_of, know_lots, take_off
 from scanner.schema.tables import METHODS
-from tests.job.job_cases import bed, offer_beds, rate_book
+from tests.job.job_cases import bed, clients, offer_beds, rate_book
 
 RATES = rate_book()
 OWNED = rate_book(sod_cutter_owned="yes")
@@ -16,13 +16,20 @@ BOTH_OWNED = rate_book(sod_cutter_owned="yes", loader_owned="yes")
 
 
 def method(*rows, rates=RATES):
+    names = [row["offer_id"] for row in rows]
+    starts = np.array([names.index(name) for name in dict.fromkeys(names)])
+    methods = choose_method(amounts(*rows, rates=rates), starts, rates=rates)
+    return dict(zip(dict.fromkeys(names), methods, strict=True))
+
+
+def amounts(*rows, rates):
     table = offer_beds(*rows)
-    codes, names = pd.factorize(table["offer_id"])
-    return dict(zip(names, choose_method(table, codes, rates=rates), strict=True))
+    lots = know_lots(table, clients("C1"), rates=rates)
+    return amounts_of(take_off(table, lots, rates=rates))
 
 
 def cost_usd(ft2, along, rates=RATES, face=""):
-    table = offer_beds(bed(length=ft2 / 4, along=along, face=face))
+    table = amounts(bed(length=ft2 / 4, along=along, face=face), rates=rates)
     return [
         strip_usd(strip_work(table, np.array([name]), rates=rates), np.zeros(1, int), rates)[0]
         for name in METHODS
@@ -115,8 +122,8 @@ def test_one_method_an_offer():
 
 
 def test_a_closed_bed_beside_an_open_one_is_cut_and_dug_by_hand():
-    table = offer_beds(bed(length=60, along="house", face="back"))
-    work = strip_work(table, np.array(["cutter and loader"]), rates=RATES).iloc[0]
+    table = amounts(bed(length=60, along="house", face="back"), rates=RATES)
+    work = strip_work(table, np.array(["cutter and loader"]), rates=RATES)
     # 240 ft2: 2 in of sod is 1.481 yd3, the last inch 0.741, all barrowed
     assert work["sod_yd3"] == pytest.approx(240 * 2 / 324)
     assert work["hand_yd3"] == pytest.approx(240 / 324)

@@ -8,15 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanner.errors import SchemaError
-from scanner.job.bundles import Demand, bundle_beds
+from scanner.job.bundles import Demand, bundle_beds, order_beds
 from scanner.job.offers import make_offers
-from scanner.job.order import order_beds
 from scanner.job.saying import usd_said
-from scanner.schema.tables import BED_ORDER, BEDS, OFFERS, PRICES, empty_table
+from scanner.schema.tables import OFFERS
 from tests.job.job_cases import (
     Desk,
     bed,
-    beds,
     bundle,
     local_rules,
     offer,
@@ -56,11 +54,10 @@ def choose(prices, *, buys=nobody_minds, limit=4.0, fee_usd=1500.0):
         }  # fmt: skip
         return pd.DataFrame(rows).T
 
-    order = pd.DataFrame(
-        {"client_id": "A", "bed_id": list(prices), "place": range(1, len(prices) + 1)}
-    )
     demand = Demand(pd.Series({"A": fee_usd}), buys)
-    bundles = bundle_beds(order, alone, price_sets, demand=demand, limit_crew_days=limit)
+    bundles = bundle_beds(
+        alone.assign(client_id="A"), price_sets, demand=demand, limit_crew_days=limit
+    )
     assert len(asked) == len(set(asked)), "a set was priced twice"
     return {
         role: [" ".join(own) for own in bundles.loc[bundles["role"] == role, "beds"]]
@@ -134,15 +131,14 @@ def test_every_bed_is_sold_once_and_jobs_are_few(days, limit):
 
 def test_beds_are_ordered_by_gross_profit_then_id():
     rows = [bed("C1-curb-2", length=40), bed("C1-curb-1", length=40), bed("C1-house-1", length=50)]
-    order = order_beds(price_table(offer_beds(*rows), rates=RATES)[1], beds(*rows))
-    assert order["bed_id"].tolist() == ["C1-house-1", "C1-curb-1", "C1-curb-2"]
-    assert order["place"].tolist() == [1, 2, 3]
+    prices = price_table(offer_beds(*rows), rates=RATES)[1]
+    order = order_beds(prices[prices["is_lead"]].set_index("offer_id"))
+    assert order == {"C1": ("C1-house-1", "C1-curb-1", "C1-curb-2")}
 
 
-def test_skipped_beds_have_no_place():
-    rows = [bed(), bed("C1-curb-2", skip_reason="denied")]
-    order = order_beds(price_table(offer_beds(*rows), rates=RATES)[1], beds(*rows))
-    assert order["bed_id"].tolist() == ["C1-curb-1"]
+def test_skipped_beds_are_not_offered():
+    made = offer(bed(), bed("C1-curb-2", skip_reason="denied"), rates=RATES)
+    assert made["bed_ids"].tolist() == ["C1-curb-1"]
 
 
 def test_one_bed_is_its_own_offer():
@@ -262,8 +258,6 @@ def test_where_no_plant_fits_none_is_promised():
 
 
 def test_empty_tables_keep_their_columns():
-    order = order_beds(empty_table(PRICES), empty_table(BEDS))
-    assert order.columns.tolist() == list(BED_ORDER.columns)
     assert offer(rates=RATES).columns.tolist() == list(OFFERS.columns)
 
 

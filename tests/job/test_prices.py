@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -7,9 +8,8 @@ from hypothesis import strategies as st
 
 from scanner.errors import RateError, SchemaError
 from scanner.job.line_items import MINIMUM, OVERHEAD, TAX, itemize
-from scanner.job.planting import place_plants
-from scanner.job.prices import price_offers
-from scanner.job.quantities import take_off
+from scanner.job.prices import price_leads, price_offers
+from scanner.job.quantities import amounts_of, know_lots, take_off
 from scanner.schema.tables import (
     CLIENTS,
     LINE_ITEMS,
@@ -314,8 +314,9 @@ def test_unknown_sprinklers_raise_the_high_end_only():
 
 def test_empty_tables_keep_their_columns():
     beds, quantities = empty_table(OFFER_BEDS), empty_table(QUANTITIES)
-    prices = price_offers(beds, quantities, empty_table(CLIENTS), rates=RATES)
-    items = itemize(prices, beds, quantities, rates=RATES)
+    lots = know_lots(beds, empty_table(CLIENTS), rates=RATES)
+    prices = price_offers(beds, quantities, lots, rates=RATES)
+    items = itemize(prices, quantities, rates=RATES)
     assert items.columns.tolist() == list(LINE_ITEMS.columns)
     assert prices.columns.tolist() == list(PRICES.columns)
 
@@ -327,9 +328,12 @@ def test_offers_of_skipped_beds_only_have_no_price():
 
 
 def test_a_bed_without_quantities_is_our_bug():
-    table, people = offer_beds(bed()), clients("C1")
+    table = offer_beds(bed())
+    lots = know_lots(table, clients("C1"), rates=RATES)
     with pytest.raises(SchemaError, match="table quantities breaks its schema"):
-        price_offers(table, empty_table(QUANTITIES), people, rates=RATES)
+        price_offers(table, empty_table(QUANTITIES), lots, rates=RATES)
+    with pytest.raises(SchemaError, match="a price has no quantities"):
+        itemize(price(bed())[1], empty_table(QUANTITIES), rates=RATES)
 
 
 def test_set_up_longer_than_the_day_is_refused():
@@ -361,17 +365,33 @@ def test_amounts_sum_to_the_price(length, depth, wall_ft, margin):
 
 
 def test_any_choice_of_prices_is_written_out_as_among_all():
-    table, people = offer_beds(bed(), bed("C2-curb-1", length=33)), clients("C1", "C2")
-    quantities = take_off(table, place_plants(table, rates=RATES), people, rates=RATES)
-    prices = price_offers(table, quantities, people, rates=RATES)
-    every = itemize(prices, table, quantities, rates=RATES)
+    table = offer_beds(bed(), bed("C2-curb-1", length=33))
+    lots = know_lots(table, clients("C1", "C2"), rates=RATES)
+    quantities = take_off(table, lots, rates=RATES)
+    prices = price_offers(table, quantities, lots, rates=RATES)
+    every = itemize(prices, quantities, rates=RATES)
     chosen = prices.iloc[[4, 0]]  # backwards: the second bed planted, the first with mulch
-    items = itemize(chosen, table, quantities, rates=RATES)
+    items = itemize(chosen, quantities, rates=RATES)
     expected = [
         every[(every["offer_id"] == row.offer_id) & (every["finish"] == row.finish)]
         for row in chosen.itertuples()
     ]
     pd.testing.assert_frame_equal(items, pd.concat(expected, ignore_index=True))
+
+
+def test_a_choice_between_sets_sees_the_price_of_the_finish_that_leads():
+    rows = [bed(), bed("C2-curb-1", is_wildfire=True), bed("C3-curb-1", depth=1.9)]
+    rows += [bed(offer_id="C1+2"), bed("C1-curb-2", length=20, offer_id="C1+2")]
+    table = offer_beds(*rows)
+    lots = know_lots(table, clients("C1", "C2", "C3"), rates=RATES)
+    quantities = take_off(table, lots, rates=RATES)
+    prices = price_offers(table, quantities, lots, rates=RATES)
+    leads = prices[prices["is_lead"]].reset_index(drop=True)
+    seen = price_leads(
+        amounts_of(quantities), np.array([0, 1, 2, 3]), table["is_wildfire"].to_numpy(), rates=RATES
+    )
+    assert leads["finish"].tolist() == ["accent", "gravel", "mulch", "accent"]
+    pd.testing.assert_frame_equal(seen, leads[seen.columns])
 
 
 @settings(max_examples=8, deadline=None)

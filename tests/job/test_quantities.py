@@ -4,18 +4,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.job.planting import place_plants
-from scanner.job.quantities import take_off
-from scanner.schema.tables import CLIENTS, OFFER_BEDS, PLANTS, QUANTITIES, empty_table
+from scanner.job.quantities import know_lots, take_off
+from scanner.schema.tables import CLIENTS, OFFER_BEDS, QUANTITIES, empty_table
 from tests.job.job_cases import bed, clients, offer_beds, rate_book
 
 
 def take(*rows, sprinklers="no", **changes):
     rates = rate_book(**changes)
     table = offer_beds(*rows)
-    plants = place_plants(table, rates=rates)
     people = clients(*sorted({row["client_id"] for row in rows}), sprinklers=sprinklers)
-    return take_off(table, plants, people, rates=rates)
+    return take_off(table, know_lots(table, people, rates=rates), rates=rates)
 
 
 def test_worked_case_12():
@@ -113,6 +111,13 @@ def test_heads_only_where_the_client_has_them(sprinklers, heads):
     assert take(bed(), sprinklers=sprinklers)["head_count"].tolist() == [pytest.approx(heads)]
 
 
+def test_a_full_planting_is_laid_out_only_where_it_is_priced():
+    table, rates = offer_beds(bed()), rate_book()
+    lots = know_lots(table, clients("C1"), rates=rates)
+    (row,) = take_off(table, lots, rates=rates, finishes=["accent"]).to_dict("records")
+    assert (row["accent_count"], row["plant_count"], row["compost_yd3"]) == (10, 0, 0)
+
+
 def test_no_compost_where_no_plant_fits():
     assert take(bed(depth=1.5))["compost_yd3"].tolist() == [0]
 
@@ -123,9 +128,9 @@ def test_skipped_beds_are_left_out_and_order_is_kept():
 
 
 def test_empty_tables_keep_their_columns():
-    quantities = take_off(
-        empty_table(OFFER_BEDS), empty_table(PLANTS), empty_table(CLIENTS), rates=rate_book()
-    )
+    beds = empty_table(OFFER_BEDS)
+    lots = know_lots(beds, empty_table(CLIENTS), rates=rate_book())
+    quantities = take_off(beds, lots, rates=rate_book())
     assert quantities.columns.tolist() == list(QUANTITIES.columns)
 
 

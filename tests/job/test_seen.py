@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scanner.job.planting import place_plants
-from scanner.job.quantities import take_off
+from scanner.job.quantities import know_lots, take_off
 from tests.answers import answers
 from tests.job.job_cases import (
     bed,
@@ -25,8 +24,8 @@ FRONT = {"along": "house", "face": "front"}
 def heads(*rows, told=(), sprinklers="no"):
     table = offer_beds(*rows)
     people = clients("C1", sprinklers=sprinklers)
-    plants = place_plants(table, rates=RATES)
-    taken = take_off(table, plants, people, rates=RATES, answers=answers(*told))
+    lots = know_lots(table, people, rates=RATES, answers=answers(*told))
+    taken = take_off(table, lots, rates=RATES)
     return dict(zip(zip(taken["offer_id"], taken["bed_id"], strict=True), taken["head_count"], strict=True))  # fmt: skip
 
 
