@@ -36,6 +36,9 @@ MINUTES_PER_HOUR = 60.0
 CENTS_PER_USD = 100
 """Cents in one dollar."""
 
+SAID_CENTS = 1000
+"""A price that a client hears is rounded up to $10 (our rule, no source)."""
+
 
 def cents_from_usd(amount_usd: float | str | Decimal) -> int:
     """
@@ -90,3 +93,25 @@ def usd_text(amount_cents: int) -> str:
     sign = "-" if amount_cents < 0 else ""
     whole, rest = divmod(abs(int(amount_cents)), CENTS_PER_USD)
     return f"{sign}{whole}.{rest:02d}"
+
+
+def usd_said(price_cents: int) -> str:
+    """
+    Write a price as a client hears it: rounded up to $10.
+
+    Parameters
+    ----------
+    price_cents
+        Price [cents].
+
+    Returns
+    -------
+    words
+        With a dollar sign and commas.
+
+    Examples
+    --------
+    >>> usd_said(181_234), usd_said(182_000)
+    ('$1,820', '$1,820')
+    """
+    return f"${-(-price_cents // SAID_CENTS) * SAID_CENTS // CENTS_PER_USD:,}"

@@ -176,7 +176,7 @@ def _scan(played: Played, name: str, today: str) -> None:
 def _fill_call_list(path: Path) -> None:
     """Fill 40 rows in and do to the sheet what people do: sort, rename, add, delete, retype."""
     workbook = openpyxl.load_workbook(path)
-    sheet = workbook["Calls"]
+    sheet = workbook["Figures"]
     header, *rows = [list(row) for row in sheet.iter_rows(values_only=True)]
     at = {name: place for place, name in enumerate(header)}
     by_client = {int(row[at["client_id"]]): row for row in rows}

@@ -225,6 +225,8 @@ def small_quantities(offer_beds: gpd.GeoDataFrame) -> pd.DataFrame:
         wall_gravel_yd3=0.0, edging_ft=offer_beds["bed_line_ft"], fabric_ft2=offer_beds["area_ft2"],
         accent_count=(offer_beds["area_ft2"] // 24).astype(int),
         plant_count=(offer_beds["area_ft2"] // 4).astype(int), head_count=0.0,
+        ground_ft2=offer_beds["area_ft2"], wall_strip_ft2=0.0, machine_ft2=offer_beds["area_ft2"],
+        is_open=True, is_at_curb=offer_beds["along"] == "curb",
     )  # fmt: skip
     return check_table(quantities, QUANTITIES)
 

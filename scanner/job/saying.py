@@ -8,10 +8,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.job.bundles import ADDED, LEAD
-from scanner.units import CENTS_PER_USD
-
-SAID_CENTS = 1000
-"""A price that a client hears is rounded up to $10 (our rule, no source)."""
+from scanner.units import usd_said
 
 UPGRADE_TIMES = 3
 """An upgrade is said where it costs at most so many times the lead (our rule, no source)."""
@@ -63,28 +60,6 @@ def add_say(offers: pd.DataFrame, bundles: pd.DataFrame, offer_beds: pd.DataFram
     )
     said = [_sentences(offer) if offer["phase"] == 1 else "" for offer in offers.to_dict("records")]
     return offers.assign(say=said)
-
-
-def usd_said(price_cents: int) -> str:
-    """
-    Write a price as a client hears it: rounded up to $10.
-
-    Parameters
-    ----------
-    price_cents
-        Price [cents].
-
-    Returns
-    -------
-    words
-        With a dollar sign and commas.
-
-    Examples
-    --------
-    >>> usd_said(181_234), usd_said(182_000)
-    ('$1,820', '$1,820')
-    """
-    return f"${-(-price_cents // SAID_CENTS) * SAID_CENTS // CENTS_PER_USD:,}"
 
 
 def _places(bundles: pd.DataFrame, offer_beds: pd.DataFrame, words: dict[str, str]) -> pd.DataFrame:

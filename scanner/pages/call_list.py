@@ -6,24 +6,17 @@ What changed since the list that lies there already is marked in the column ``ch
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
-from scanner.pages.summary import unseen_beds
-from scanner.schema.documents import Scan
+from scanner.schema.documents import FINISHES, Scan
 from scanner.schema.tables import CLIENTS
 from scanner.sheets.cells import count, number, usd, yes_no
-from scanner.sheets.days import day_number
 from scanner.sheets.lists import CALL_LIST
-
-TO_LOOK_AT = {
-    False: "does turf run up to the house front?",
-    True: "where is the drive, and how wide is it at the curb?",
-}
-"""What a crew has to see, by whether the place of a drive is a guess."""
 
 CHANCE_DIGITS = 4
 ROWS_AT_ONCE = 1000
@@ -87,7 +80,9 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     """
     listed = scan.calls[scan.calls["left_out"] == ""].sort_values("rank")
     shared = [name for name in scan.offers.columns if name in listed.columns and name != "offer_id"]
-    offers = scan.offers.drop(columns=shared)
+    offers = scan.offers.drop(columns=shared).join(
+        _prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
+    )
     extra = {name: _free_name(str(name)) for name in scan.clients if name not in CLIENTS.columns}
     clients = scan.clients.assign(
         **{f"{OWN}{new}": scan.clients[old] for old, new in extra.items()}
@@ -145,43 +140,15 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     return Rows(rows)
 
 
-def unseen_rows(scan: Scan) -> list[dict[str, Any]]:
-    """
-    List the beds that rest on ground that nobody has seen, in the order of the rounds.
-
-    Parameters
-    ----------
-    scan
-        Its offers, beds, prices and clients.
-
-    Returns
-    -------
-    rows
-        One row a bed, a value by column of `UNSEEN`.
-    """
-    beds = scan.beds[scan.beds["bed_id"].isin(unseen_beds(scan.offers))]
-    leads = _lead_prices(scan, pd.Index(beds["bed_id"]))
-    clients = scan.clients[["client_id", "name", "address", "route", "mow_day", "stop"]]
-    table = beds.merge(clients, on="client_id").assign(
-        _route=lambda rows: rows["route"].str.casefold(),
-        _day=lambda rows: rows["mow_day"].map(day_number),
-    )
-    ordered = table.sort_values(["_route", "_day", "mow_day", "stop", "client_id", "bed_id"])
-    return [
-        {name: bed[name] for name in ("client_id", "name", "address", "route", "mow_day", "bed_id", "along")}
-        | {"stop": count(bed["stop"]), "edge_ft": number(bed["edge_ft"]), "area_ft2": number(bed["area_ft2"]),
-           "price_usd": usd(leads[bed["bed_id"]]), "to_look_at": TO_LOOK_AT[bool(bed["is_opening_guessed"])]}
-        for bed in ordered.to_dict("records")
-    ]  # fmt: skip
-
-
-def _lead_prices(scan: Scan, bed_ids: pd.Index) -> pd.Series[int]:
-    """Give the price of each bed alone in the finish that it leads with [cents]."""
-    of_parts = [pd.Series(dtype="int64")]
-    for part in scan.parts if len(bed_ids) else ():
-        prices = part["prices"][part["prices"]["is_lead"]].set_index("offer_id")["price_cents"]
-        of_parts.append(prices[bed_ids.get_indexer(prices.index) >= 0])
-    return pd.concat(of_parts[1:] or of_parts)
+def _prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
+    """Give what each offer costs in each finish that can be built there [cents], by offer."""
+    of_parts = []
+    for part in scan.parts:
+        prices = part["prices"][["offer_id", "finish", "price_cents"]]
+        of_parts.append(prices[offer_ids.get_indexer(pd.Index(prices["offer_id"])) >= 0])
+    prices = pd.concat(of_parts or [pd.DataFrame(columns=["offer_id", "finish", "price_cents"])])
+    by_finish = prices.pivot_table("price_cents", "offer_id", "finish", aggfunc="first")
+    return by_finish.reindex(columns=[*FINISHES]).add_prefix("price_").add_suffix("_cents")
 
 
 def _free_name(name: str) -> str:
@@ -202,6 +169,7 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
         | {name: number(call[name]) for name in ("edge_ft", "area_ft2", "crew_days", "right_of_way_ft2")}
         | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("price_over_annual", "chance", "chance_low", "chance_high")}
         | {f"{name}_usd": usd(call[f"{name}_cents"]) for name in money_names}
+        | {f"price_{finish}_usd": None if math.isnan(cents := call[f"price_{finish}_cents"]) else usd(cents) for finish in FINISHES}
         | {f"upgrade_{name}_usd": usd(call[f"upgrade_{name}_cents"]) if has_upgrade else None
            for name in ("price", "saving")}
         | {"rank": int(call["rank"]), "later_jobs": int(call["later_jobs"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),

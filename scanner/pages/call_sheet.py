@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
 from typing import Any, BinaryIO
 
-from scanner.schema.documents import Scan
-from scanner.sheets.lists import CALL_LIST, LEFT_OUT, UNSEEN
-from scanner.sheets.writer import Page, write_workbook
+from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
+from scanner.sheets.call_paper import PAPER, TICKS
+from scanner.sheets.days import short_day
+from scanner.sheets.lists import CALL_LIST, LEFT_OUT
+from scanner.sheets.paper import MOST_LINES, PaperPage
+from scanner.sheets.writer import Page, line_count, write_workbook
+from scanner.units import usd_said
 
 Rows = Iterable[Mapping[str, Any]]
+
+FOOT = "Prices before tax, good once measured. Not on the list, with the reason: sheet Left out."
+TRIMMING = "No more trimming there."
+DAY_LETTERS = 3
 
 ABOUT = (
     ("What this is", "Whom to call about an accent bed, best first: chance of a sale times gross profit."),
@@ -19,15 +28,15 @@ ABOUT = (
     ("price low and high", "What the price may come to once the lot is measured."),
     ("crew_days", "Labor hours over the crew's hours in a day."),
     ("confirmed", "yes: drawn lawn, measured edge or a look by the crew. no: look first."),
-    ("To fill in", "The shaded columns, after each call. Keep the other columns as they are."),
+    ("To fill in", "After each call: day, answer, note and next on the first sheet, or the shaded columns of Figures. A date at the start of Next is the day of the next call."),
     ("Before a call", "Call between 8 in the morning and 9 in the evening at the client's place; some states stop "
-                      "earlier. Whoever asked not to be called is on the second sheet."),
+                      "earlier. Whoever asked not to be called is on the third sheet."),
     ("Before digging", "Call the locating service. Ask for the permit where a bed lies in the right-of-way. Keep sight "
                        "lines, walls, roots and hydrants clear. Local codes and licensed practice go first."),
 )  # fmt: skip
 
 
-def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows, unseen: Rows = ()) -> None:
+def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows) -> None:
     """
     Write `calls.xlsx`.
 
@@ -38,20 +47,72 @@ def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows, unseen: R
     scan
         Day of the scan, name of the company.
     rows
-        What `call_rows` gives: the first sheet.
+        What `call_rows` gives: the sheet of paper, and all its columns on the second sheet.
     left_out
-        What `left_out_rows` gives: the second sheet.
-    unseen
-        What `unseen_rows` gives: the third sheet.
+        What `left_out_rows` gives: the third sheet.
     """
+    company = scan.rules.company.name
+    paper = PaperPage(
+        paper_rows(rows, today=scan.today), list_line(company or scan.name, scan.today), FOOT
+    )
     write_workbook(
         file,
-        (Page(CALL_LIST, rows), Page(LEFT_OUT, left_out), Page(UNSEEN, unseen)),
-        (*ABOUT, *_at_your_rates(scan)),
+        (paper, Page(CALL_LIST, rows), Page(LEFT_OUT, left_out)),
+        ("Assumptions", (*ABOUT, *_at_your_rates(scan))),
         title=f"{scan.name}, {scan.today.isoformat()}",
-        author=scan.rules.company.name,
+        author=company,
         day=scan.today,
     )
+
+
+def paper_rows(rows: Iterable[Mapping[str, Any]], *, today: date) -> Iterator[dict[str, Any]]:
+    """Put the rows of the call list into the columns of the sheet."""
+    for row in rows:
+        yield {
+            "number": row["rank"],
+            "client": "\n".join(filter(None, (row["name"], row["address"], row["client_id"]))),
+            "phone": row["phone"],
+            "what_to_say": short_say(row["say"]),
+            "if_asked": _if_asked(row),
+            "route": "\n".join(filter(None, (row["route"], row["mow_day"][:DAY_LETTERS]))),
+            "last_said": last_said(row, today),
+            "answer": TICKS,
+        }
+
+
+def short_say(say: str) -> str:
+    """Take from what is said what finds no room in a row: first the trimming, then the larger job."""
+    for text in (say, plain := say.replace(f" {TRIMMING}", ""), plain.partition(" With ")[0]):
+        if line_count(text, PAPER["what_to_say"].width) <= MOST_LINES:
+            break
+    return text
+
+
+def last_said(row: Mapping[str, Any], today: date) -> str:
+    """Say what was promised and how the last call ended, with its words."""
+    told = ", ".join(filter(None, (short_day(row["last_contact"], today), row["last_outcome"])))
+    due = f"Due {short_day(row['due_date'], today)}" if row["due_date"] else ""
+    lines = (
+        ": ".join(filter(None, (due, row["due_action"]))),
+        ": ".join(filter(None, (told, row["last_note"]))),
+    )
+    return "\n".join(filter(None, lines))
+
+
+def _if_asked(row: Mapping[str, Any]) -> str:
+    """Price the finishes that the sentence does not name."""
+    prices = {finish: row[f"price_{finish}_usd"] for finish in FINISHES if finish != row["finish"]}
+    return "\n".join(
+        f"{FINISH_WORDS[finish]} {usd_said(int(price * 100))}"
+        for finish, price in prices.items()
+        if price
+    )
+
+
+def list_line(company: str, day: date) -> str:
+    """Say whose list it is, and of which day."""
+    of = f"list of {day:%B} {day.day}, {day.year}"
+    return " · ".join(filter(None, (company, of, "best call first")))
 
 
 def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:

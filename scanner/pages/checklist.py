@@ -143,7 +143,9 @@ def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today:
         for lot in one.lots
     )
     title = f"{book}, {today.isoformat()}"
-    write_workbook(file, [Page(CHECKLIST, rows)], ABOUT, title=title, author=book, day=today)
+    write_workbook(
+        file, [Page(CHECKLIST, rows)], ("About", ABOUT), title=title, author=book, day=today
+    )
 
 
 def _place(client: dict[Any, Any]) -> tuple[Any, ...]:

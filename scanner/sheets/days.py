@@ -15,6 +15,7 @@ FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
 _ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[ T].*)?$")
 _AMERICAN = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?: .*)?$")
 _MONTHS = 12
+_NEAR = timedelta(days=300)
 _NUMBER = re.compile(r"^\d{5}(\.\d+)?$")
 _COMPACT = re.compile(r"^(20\d{2})(\d{2})(\d{2})$")
 _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
@@ -32,6 +33,18 @@ def day_number(mow_day: str) -> int:
     word = mow_day.strip().casefold().rstrip(".")
     near = [number for number, name in enumerate(WEEKDAYS) if word and name.startswith(word[:3])]
     return near[0] if len(near) == 1 else len(WEEKDAYS)
+
+
+def short_day(iso: str, today: date) -> str:
+    """Write a day as it stands on paper, with its year where that could be doubted; other texts as they are.
+
+    >>> [short_day(text, date(2026, 3, 16)) for text in ("2026-03-04", "2024-11-03", "2019", "")]
+    ['Mar 4', 'Nov 3, 2024', '2019', '']
+    """
+    day = read_day(iso)
+    if day is None:
+        return iso
+    return f"{day:%b} {day.day}" + (f", {day.year}" if abs(today - day) > _NEAR else "")
 
 
 def read_days(texts: Sequence[str]) -> list[date | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
@@ -59,7 +59,7 @@ class Sheet:
     """A sheet: columns in order, those by which it is known (all of ``needs``, one of ``needs_one``), and how it prints.
 
     The first ``kept_count`` columns stay in sight when it is scrolled; it is ``pages_wide`` on paper. Rows
-    with a height of their own [points] are boxes to write in.
+    with a height of their own [points] are boxes to write in. The same records may come back in other ``forms``.
     """
 
     title: str
@@ -69,6 +69,7 @@ class Sheet:
     kept_count: int = 3
     pages_wide: int = 1
     row_height: float | None = None
+    forms: tuple[Form, ...] = ()
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -91,13 +92,21 @@ class Sheet:
         return {other: column.name for column in self.columns for other in column.also}
 
     def fits(self, headings: Iterable[str]) -> bool:
-        """Whether a sheet with these headings is one of these."""
+        """Whether a sheet with these headings is one of these, or one of its forms."""
+        return self.form(headings) is not None
+
+    def form(self, headings: Iterable[str]) -> Form | None:
+        """Tell in which form a sheet with these headings has the records; None: it has none."""
+        headings = list(headings)
         found = self._found(headings)
-        return set(self.needs) <= found and (not self.needs_one or bool(found & {*self.needs_one}))
+        if set(self.needs) <= found and (not self.needs_one or bool(found & {*self.needs_one})):
+            return Form(self)
+        return next((form for form in self.forms if form.sheet.fits(headings)), None)
 
     def knows(self, headings: Iterable[str]) -> bool:
         """Whether one of these headings is a column's."""
-        return bool(self._found(headings))
+        headings = list(headings)
+        return bool(self._found(headings)) or any(form.sheet.knows(headings) for form in self.forms)
 
     def _found(self, headings: Iterable[str]) -> set[str]:
         plain = [plain_heading(heading) for heading in headings]
@@ -107,6 +116,14 @@ class Sheet:
     def __getitem__(self, name: str) -> Column:
         """Give a column by its name; one that is unknown is plain text."""
         return next((column for column in self.columns if column.name == name), Column(name))
+
+
+@dataclass(frozen=True)
+class Form:
+    """A sheet whose rows are records of another one: ``parts`` takes a row's cells apart into its columns."""
+
+    sheet: Sheet
+    parts: Callable[[Mapping[str, str]], dict[str, str]] | None = None
 
 
 def plain_heading(heading: str) -> str:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from scanner.schema.book_tables import PROBLEMS
 from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.call_paper import CALL_PAPER
 from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet, table_columns
 
 CLIENT_ID = Column("client_id", look=TEXT_LOOK, width=11)
@@ -32,12 +33,13 @@ FILL_IN = (
 )  # fmt: skip
 """What people write into the call list; a row with none of it was not called."""
 
-CALL_LIST = Sheet("Calls", (
+CALL_LIST = Sheet("Figures", (
     Column("rank", width=6), CLIENT_ID, NAME, ADDRESS, Column("phone", look=TEXT_LOOK, width=16),
     *plain("route mow_day"), STOP, Column("say", width=60, is_wrapped=True), OFFER,
     Column("bed_ids", width=30, is_folded=True), *plain("finish bed_count", is_folded=True),
     *plain("edge_ft area_ft2", look=FEET_LOOK, is_folded=True), *plain("crew_days", look="0.00"),
-    *plain("price_usd price_low_usd price_high_usd"), *plain("gross_profit_usd", is_folded=True),
+    *plain("price_usd price_low_usd price_high_usd"),
+    *plain("price_mulch_usd price_accent_usd price_planted_usd price_gravel_usd", is_folded=True), *plain("gross_profit_usd", is_folded=True),
     *plain("price_over_annual", look="0.00"), *plain("chance", look=SHARE_LOOK),
     *plain("chance_low chance_high", look=SHARE_LOOK, is_folded=True),
     *plain("expected_profit_usd profit_per_crew_day_usd profit_per_selling_hour_usd", is_folded=True),
@@ -48,7 +50,7 @@ CALL_LIST = Sheet("Calls", (
     Column("cautions", width=60, is_wrapped=True), *plain("last_contact last_outcome"),
     Column("last_note", width=36, is_wrapped=True), Column("due_action", width=24), *plain("due_date"),
     *FILL_IN, CHANGE,
-), needs=("client_id", "called_on", "outcome"), pages_wide=3)  # fmt: skip
+), needs=("client_id", "called_on", "outcome"), pages_wide=3, forms=(CALL_PAPER,))  # fmt: skip
 
 LEFT_OUT = Sheet("Left out", (
     CLIENT_ID, NAME, ADDRESS, *plain("route mow_day"), OFFER, REASON, CHANGE,
@@ -59,11 +61,6 @@ ITEM_LIST = Sheet(
 )
 RATE_LIST = Sheet("Rates", plain("rate_key value low high unit source"))
 PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
-
-UNSEEN = Sheet("To be seen", (
-    *plain("route mow_day"), STOP, CLIENT_ID, NAME, ADDRESS, Column("bed_id"), *plain("along"),
-    *plain("edge_ft area_ft2", look=FEET_LOOK), *plain("price_usd to_look_at"),
-))  # fmt: skip
 
 CARE = Sheet("Care", (
     Column("route", heading="route"), Column("mow_day", heading="day"), STOP, CLIENT_ID,

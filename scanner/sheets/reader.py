@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from scanner.errors import BookError
 from scanner.sheets.cells import unguard
-from scanner.sheets.description import Sheet, plain_heading
+from scanner.sheets.description import Form, Sheet, plain_heading
 from scanner.sheets.grids import Grid, read_grids
 from scanner.sheets.problems import Problem, fault, note, row_words, shown
 
@@ -31,20 +32,32 @@ def read_sheet(path: Path, sheet: Sheet) -> tuple[pd.DataFrame, list[Problem]]:
     if not any(cell.strip() for cell in grids[0].headings):
         message = f"{path.name} is empty: a header row with the column names belongs on top"
         raise BookError(message)
-    fitting = [grid for grid in grids if sheet.fits(grid.headings)] if sheet.needs else grids[:1]
-    if not fitting:
-        raise BookError(_missing(path, sheet, grids[0].headings))
+    forms = [sheet.form(grid.headings) for grid in grids] if sheet.needs else [Form(sheet)]
     tables: list[pd.DataFrame] = []
-    for grid in fitting:
-        table, found = _table(grid, sheet, path.name, is_copy=bool(tables))
-        tables.append(table)
-        problems += found
+    for grid, form in zip(grids, forms, strict=False):
+        if form is not None:
+            table, found = _table(grid, form.sheet, path.name, is_copy=bool(tables))
+            tables.append(_in_parts(table, form, sheet))
+            problems += found
+    if not tables:
+        raise BookError(_missing(path, sheet, grids[0].headings))
     rows = pd.concat(tables).fillna("") if len(tables) > 1 else tables[0]
     if rows.empty and not problems and not sheet.needs:
         problems = [
             note(path.name, "", "the table has a header and no rows", "add one row a record")
         ]
     return rows, problems
+
+
+def _in_parts(table: pd.DataFrame, form: Form, sheet: Sheet) -> pd.DataFrame:
+    """Take the cells of another form apart into the columns of the sheet; the office's own stand behind."""
+    if form.parts is None:
+        return table
+    own = [name for name in table.columns if name not in form.sheet.names]
+    records: list[dict[Any, Any]] = table.to_dict("records")
+    parts = pd.DataFrame([form.parts(row) for row in records], index=table.index, dtype="str")
+    known = parts.reindex(columns=[*sheet.names], fill_value="").fillna("")
+    return pd.concat([known.astype("str"), table[own]], axis=1)
 
 
 def read_headings(path: Path, sheets: Iterable[Sheet]) -> list[list[str]]:

@@ -46,7 +46,7 @@ def office(scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pa
     return folder
 
 
-def fill(path: Path, *rows: dict[str, object], sheet: str = "Calls") -> None:
+def fill(path: Path, *rows: dict[str, object], sheet: str = "Figures") -> None:
     """Type into a call list: each row by its client."""
     workbook = openpyxl.load_workbook(path)
     cells = workbook[sheet]
@@ -128,7 +128,7 @@ def test_words_come_back_with_the_next_list(office: Path) -> None:
         type_in("record", "lawns", "calls", client_id, "call back", "--note", note, *words, *TODAY)
     assert type_in("scan", "lawns", "--today", "2027-03-10").exit_code == 0
     lists = office / "maps" / "lawns"
-    sheet = openpyxl.load_workbook(lists / "calls.xlsx")["Calls"]
+    sheet = openpyxl.load_workbook(lists / "calls.xlsx")["Figures"]
     header, *rows = [[str(cell or "") for cell in row] for row in sheet.iter_rows(values_only=True)]
     text = [*csv.reader((lists / "calls.csv").read_text("utf-8").splitlines())]
     columns = ("last_contact", "last_outcome", "last_note", "due_action", "due_date")
@@ -219,7 +219,7 @@ def test_a_copy_of_the_sheet_is_recorded_and_keeps_a_scan_from_writing_over_it(
 ) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     workbook = openpyxl.load_workbook(sheet)
-    workbook.copy_worksheet(workbook["Calls"]).title = "March"
+    workbook.copy_worksheet(workbook["Figures"]).title = "March"
     workbook.save(sheet)
     words = {
         "called_on": "2027-03-02",
@@ -414,7 +414,7 @@ def test_case_12_curb_moved_and_scanned_again_keeps_name_and_outcome(office: Pat
     assert calls[["client_id", "outcome", "note"]].to_numpy().tolist() == [["001", "visit", "gate"]]
     assert set(calls["bed_ids"].item().split()) <= set(before)
     assert "matches nothing" not in (sheet.with_name("problems.csv")).read_text(encoding="utf-8")
-    rows = openpyxl.load_workbook(sheet)["Calls"].values
+    rows = openpyxl.load_workbook(sheet)["Figures"].values
     header = list(next(rows))
     told = {row[header.index("client_id")]: row[header.index("last_outcome")] for row in rows}
     assert told["001"] == "visit"

@@ -49,7 +49,7 @@ LIBRARY_HOMES = {
     "scipy": ("calls", "ground"),
     "scourgify": ("book.county.wording",),
     "tomllib": ("book",),
-    "xlsxwriter": ("sheets.writer",),
+    "xlsxwriter": ("sheets.writer", "sheets.paper"),
     "openpyxl": ("sheets.grids",),
     "tempfile": ("store", "book", "pages.publish", "calls.log", "cli"),
     "shutil": ("store", "book", "pages.publish", "calls.log", "cli"),

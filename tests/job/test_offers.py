@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scanner.errors import SchemaError
 from scanner.job.bundles import Demand, bundle_beds, order_beds
 from scanner.job.offers import make_offers
-from scanner.job.saying import usd_said
 from scanner.schema.tables import OFFERS
+from scanner.units import usd_said
 from tests.job.job_cases import (
     Desk,
     bed,

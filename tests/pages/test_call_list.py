@@ -4,7 +4,7 @@ import csv
 import io
 from dataclasses import replace
 
-from scanner.pages.call_list import EarlierList, call_rows, left_out_rows, unseen_rows
+from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
 from scanner.pages.webmap_rows import page_left_out
 from scanner.sheets.cells import sheet_csv
 from scanner.sheets.lists import CALL_LIST
@@ -31,6 +31,10 @@ CALL_COLUMNS = [
     "price_usd",
     "price_low_usd",
     "price_high_usd",
+    "price_mulch_usd",
+    "price_accent_usd",
+    "price_planted_usd",
+    "price_gravel_usd",
     "gross_profit_usd",
     "price_over_annual",
     "chance",
@@ -96,6 +100,19 @@ def test_one_row_an_offer_best_first():
     )  # fmt: skip
 
 
+def test_a_row_prices_every_finish_that_can_be_built():
+    scan = small_scan()
+    prices = scan.table("prices")
+    prices = prices[(prices["offer_id"] == "C0001-curb-1") & (prices["finish"] != "gravel")]
+    told = prices.set_index("finish")["price_cents"]
+    part = {**scan.parts[0], "prices": prices}
+    row = next(row for row in call_rows(replace(scan, parts=[part])) if row["client_id"] == "C0001")
+    for finish in ("mulch", "accent", "planted"):
+        assert int(row[f"price_{finish}_usd"] * 100) == int(told[finish])
+    assert row["price_gravel_usd"] is None
+    assert row[f"price_{row['finish']}_usd"] == row["price_usd"]
+
+
 def test_names_that_would_run_are_neutralised():
     names = {row["client_id"]: row for row in read(sheet_csv(CALL_LIST, call_rows(small_scan())))}
     assert names["C0009"]["name"] == f"'{FORMULA_NAME}"
@@ -121,18 +138,6 @@ def test_map_and_list_agree_on_who_is_left_out_and_why():
         ("C0007", "no lawn touches a curb, house front or sidewalk (nothing to do)"),
         ("C0010", "no outline for this client (draw the lot or measure its edges)"),
     ]
-
-
-def test_beds_to_be_seen_are_listed_as_the_week_runs():
-    scan = small_scan()
-    offers = scan.offers.assign(unseen_bed_ids=scan.offers["bed_ids"])
-    days = ["Wednesday", "Fri", "Monday", "thursday", "Tuesday", "Sat"]
-    clients = scan.clients.assign(route="North", mow_day=(days * 2)[: len(scan.clients)])
-    rows = unseen_rows(replace(scan, clients=clients, offers=offers))
-    order = ["Monday", "Tuesday", "Wednesday", "thursday", "Fri", "Sat"]
-    told = [row["mow_day"] for row in rows]
-    assert told == sorted(told, key=order.index)
-    assert len(set(told)) > 3
 
 
 def test_no_earlier_list_marks_nothing():

@@ -31,26 +31,26 @@ def cell(sheet, client_id, column):
 
 
 def test_sheets_and_frozen_header(workbook):
-    assert workbook.sheetnames == ["Calls", "Left out", "To be seen", "About"]
-    assert workbook["Calls"].freeze_panes == "D2"
-    assert tuple(c.value for c in workbook["Calls"][1]) == CALL_LIST.names
+    assert workbook.sheetnames == ["Calls", "Figures", "Left out", "Assumptions"]
+    assert workbook["Figures"].freeze_panes == "D2"
+    assert tuple(c.value for c in workbook["Figures"][1]) == CALL_LIST.names
 
 
 def test_money_is_a_number_in_money_format(workbook):
-    price = cell(workbook["Calls"], "C0002", "price_usd")
+    price = cell(workbook["Figures"], "C0002", "price_usd")
     assert price.value == 4290.91
     assert price.number_format == '"$"#,##0.00'
-    assert cell(workbook["Calls"], "C0002", "chance").number_format == "0.0%"
-    assert cell(workbook["Calls"], "C0002", "called_on").number_format == "yyyy-mm-dd"
+    assert cell(workbook["Figures"], "C0002", "chance").number_format == "0.0%"
+    assert cell(workbook["Figures"], "C0002", "called_on").number_format == "yyyy-mm-dd"
 
 
 def test_phone_stays_text(workbook):
-    phone = cell(workbook["Calls"], "C0009", "phone")
+    phone = cell(workbook["Figures"], "C0009", "phone")
     assert (phone.value, phone.data_type, phone.number_format) == ("+1 308 555 0109", "s", "@")
 
 
 def test_formula_is_stored_as_quoted_text(workbook):
-    name = cell(workbook["Calls"], "C0009", "name")
+    name = cell(workbook["Figures"], "C0009", "name")
     assert (name.value, name.data_type, name.quotePrefix) == (FORMULA_NAME, "s", True)
     formulas = [
         c for sheet in workbook for row in sheet.iter_rows() for c in row if c.data_type == "f"
@@ -59,7 +59,7 @@ def test_formula_is_stored_as_quoted_text(workbook):
 
 
 def test_outcome_is_a_drop_down_and_dates_are_dates(workbook):
-    sheet = workbook["Calls"]
+    sheet = workbook["Figures"]
     heads = {cell.value: cell.column_letter for cell in sheet[1]}
     checks = {str(check.sqref): check for check in sheet.data_validations.dataValidation}
     outcome = checks.pop(f"{heads['outcome']}2:{heads['outcome']}7")
@@ -69,13 +69,13 @@ def test_outcome_is_a_drop_down_and_dates_are_dates(workbook):
     }
 
 
-def test_second_sheet_tells_why(workbook):
+def test_third_sheet_tells_why(workbook):
     rows = list(workbook["Left out"].iter_rows(min_row=2, values_only=True))
     assert ("C0005", "asked not to be called") in [(row[0], row[6]) for row in rows]
 
 
 def test_print_set_up(workbook):
-    sheet = workbook["Calls"]
+    sheet = workbook["Figures"]
     assert sheet.page_setup.orientation == "landscape"
     assert sheet.print_title_rows == "$1:$1"
     assert sheet.sheet_properties.pageSetUpPr.fitToPage
@@ -97,10 +97,10 @@ def test_characters_that_a_sheet_cannot_hold_become_blanks():
     scan = small_scan()
     rows = list(call_rows(scan))
     rows[0]["name"] = "Bo\x07Tansy"
-    sheet = load_workbook(io.BytesIO(write(rows)))["Calls"]
+    sheet = load_workbook(io.BytesIO(write(rows)))["Figures"]
     assert sheet["C2"].value == "Bo Tansy"
 
 
 def test_empty_list_is_still_a_sheet():
-    sheet = load_workbook(io.BytesIO(write([])))["Calls"]
-    assert sheet.max_row == 1
+    workbook = load_workbook(io.BytesIO(write([])))
+    assert [workbook[name].max_row for name in ("Calls", "Figures")] == [1, 1]

@@ -27,7 +27,7 @@ def contents(folder):
 
 def fill_sheet(path, column, value):
     workbook = load_workbook(path)
-    sheet = workbook["Calls"]
+    sheet = workbook["Figures"]
     place = [cell.value for cell in sheet[1]].index(column) + 1
     sheet.cell(3, place).value = value
     workbook.save(path)
@@ -82,7 +82,7 @@ def test_filled_spreadsheet_is_never_replaced(tmp_path, column, value):
     before = contents(tmp_path)
     with pytest.raises(
         BookError,
-        match=rf"calls.xlsx: row 3 has something in {column} that is not recorded yet.*move it",
+        match=rf"calls.xlsx: sheet Figures, row 3 has something in {column} that is not recorded yet.*move it",
     ):
         publish(cheaper(), tmp_path)
     assert contents(tmp_path) == before

@@ -20,7 +20,7 @@ SHEET = Sheet("Ours", (Column("client_id"), Column("note", is_filled_in=True)))
 
 def write(rows, file=None):
     file = file or io.BytesIO()
-    write_workbook(file, [Page(SHEET, rows)], [], title="B & Co", author="B", day=DAY)
+    write_workbook(file, [Page(SHEET, rows)], ("About", []), title="B & Co", author="B", day=DAY)
     return file
 
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from itertools import tee
 from pathlib import Path
 
-from scanner.pages.call_list import EarlierList, call_rows, left_out_rows, unseen_rows
+from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
 from scanner.pages.call_sheet import calls_xlsx
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
@@ -102,7 +102,7 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
 def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:
     rows, left_out = call_rows(scan, earlier=earlier), left_out_rows(scan, earlier=earlier)
     sheet = io.BytesIO()
-    calls_xlsx(sheet, scan, rows, left_out, unseen_rows(scan))
+    calls_xlsx(sheet, scan, rows, left_out)
     yield "calls.xlsx", sheet.getvalue()
     yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
 

@@ -1,0 +1,102 @@
+"""
+The call list as a sheet of paper: eleven plain columns to read from on the phone and to write into.
+
+A cell holds what belongs together, one thing a line; `call_of` takes it apart again.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.days import read_day
+from scanner.sheets.description import DAY, WORD, Column, Form, Sheet
+
+BOX = "☐"
+USUAL_ANSWERS = ("not reached", "call back", "visit", "not now", "no")
+TICKS = "\n".join(f"{BOX} {answer}" for answer in USUAL_ANSWERS)
+"""What stands in an answer's cell on paper; a cell that still holds it holds no answer."""
+
+_TICKED = re.compile(r"^[☒☑✓✔✗xX]\s+")
+_DAY_TOKENS = 3
+_MONTH_AND_DAY = re.compile(r"^(\d{1,2}[/.-]\d{1,2}|[A-Za-z]{3,9} \d{1,2})$")
+
+
+def _column(name: str, width_pt: float, *, kind: str = "text", heading: str = "") -> Column:
+    """Describe a column by its width on paper [points]; those behind *last said* are filled in."""
+    is_filled_in = name in FILLED_IN
+    heading = heading or name.replace("_", " ").capitalize()
+    choices = OUTCOMES if kind == WORD else ()
+    return Column(name, kind, choices=choices, heading=heading, width=width_pt, is_filled_in=is_filled_in)  # fmt: skip
+
+
+FILLED_IN = ("called_on", "answer", "note", "next")
+
+PAPER = Sheet("Calls", (
+    _column("number", 20, heading="#"), _column("client", 104), _column("phone", 66), _column("what_to_say", 152),
+    _column("if_asked", 66), _column("route", 38), _column("last_said", 70), _column("called_on", 50, kind=DAY),
+    _column("answer", 64, kind=WORD), _column("note", 52), _column("next", 38),
+), needs=("client", "called_on", "answer"), kept_count=2)  # fmt: skip
+"""Widths in points: together 720, what landscape letter paper has between half-inch margins."""
+
+
+def call_of(row: Mapping[str, str]) -> dict[str, str]:
+    r"""
+    Take a row of the sheet apart into columns of the call list.
+
+    >>> row = {"client": "Ada Quill\n7 Elm St\n007", "phone": "", "called_on": "2027-03-12", "note": "gate 12#",
+    ...        "answer": TICKS.replace("☐ visit", "x visit"), "next": "3/19 measure the curb"}
+    >>> call = call_of(row)
+    >>> [call[name] for name in ("client_id", "name", "outcome", "next_date", "next_action")]
+    ['007', 'Ada Quill', 'visit', '3/19/2027', 'measure the curb']
+    """
+    *told, client_id = [line.strip() for line in row["client"].splitlines()] or [""]
+    next_date, next_action = split_next(row["next"], called_on=row["called_on"])
+    return {
+        "client_id": client_id, "name": told[0] if told else "", "phone": row["phone"], "called_on": row["called_on"],
+        "outcome": read_answer(row["answer"]), "note": row["note"], "next_action": next_action, "next_date": next_date,
+    }  # fmt: skip
+
+
+def read_answer(cell: str) -> str:
+    r"""
+    Read an answer that was chosen, typed or ticked; boxes without a tick say nothing.
+
+    >>> read_answer(TICKS), read_answer("call back"), read_answer("x visit\n☐ not now")
+    ('', 'call back', 'visit')
+    """
+    lines = (line.strip() for line in cell.splitlines())
+    return " ".join(_TICKED.sub("", line) for line in lines if not line.startswith(BOX))
+
+
+def split_next(cell: str, *, called_on: str) -> tuple[str, str]:
+    """
+    Part a date at the beginning from what is to be done; one without a year comes after the call.
+
+    >>> split_next("Mar 19: ring after five", called_on="2027-03-12")
+    ('Mar 19 2027', 'ring after five')
+    >>> split_next("1/4", called_on="2027-03-12"), split_next("send the price", called_on="")
+    (('1/4/2028', ''), ('', 'send the price'))
+    """
+    tokens = cell.split()
+    for count in range(min(_DAY_TOKENS, len(tokens)), 0, -1):
+        text = " ".join(tokens[:count]).rstrip(":;,")
+        day = _with_year(text, called_on) if _MONTH_AND_DAY.match(text) else text
+        if read_day(day) and not (day.isdigit() and len(tokens) > 1):
+            return day, " ".join(tokens[count:]).lstrip("-–: ")
+    return "", " ".join(tokens)
+
+
+def _with_year(text: str, called_on: str) -> str:
+    """Put the year behind a month and day: the first such day that does not lie before the call."""
+    called = read_day(called_on)
+    if called is None:
+        return text
+    mark = next((mark for mark in "/.-" if mark in text[1:-1]), " ")
+    this_year = f"{text}{mark}{called.year}"
+    day = read_day(this_year)
+    return this_year if day is None or day >= called else f"{text}{mark}{called.year + 1}"
+
+
+CALL_PAPER = Form(PAPER, call_of)
