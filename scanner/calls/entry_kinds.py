@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from scanner.schema.log_tables import ANSWERS, CALL_LOG, JOB_TASKS, JOBS, MEASUR
 NUMBER, TYPED_AT = "entry_id", "recorded_at"
 """What the log adds to each entry."""
 
+Key = tuple[object, ...]
 Report = tuple[tuple[object, ...], tuple[tuple[object, ...], ...]]
 """What an entry tells: its details, and its parts row by row."""
 
@@ -35,9 +36,9 @@ class Kind:
 
     ``key`` is what an entry is known by, ``details`` what is told of it, ``extras`` what comes
     along and is no news alone; ``parts`` are columns of the rows beneath it, in ``parts_table``.
-    One row stands for each ``per``: with a ``day`` the entry that is latest by it, else all
-    entries added up. ``is_known`` tells whether something says no more than earlier entries of
-    its key; ``words`` name an entry to whoever takes it back.
+    Of one key the newest entry counts, or, where they add up, of each detail the newest that is not
+    blank. With a ``day`` one row stands for each ``per``, the latest by it. ``words`` name an entry
+    to whoever takes it back.
     """
 
     name: str
@@ -45,8 +46,8 @@ class Kind:
     schema: TableSchema
     key: tuple[str, ...]
     details: tuple[str, ...]
-    is_known: Callable[[Report, list[Report]], bool]
     words: str
+    adds_up: bool = False
     extras: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     parts_table: str = ""
@@ -75,43 +76,28 @@ class Counts:
         )
 
 
-def _says_no_more(report: Report, before: list[Report]) -> bool:
-    return any(
-        all(new in ("", old) for new, old in zip(report[0], version[0], strict=True))
-        for version in before
-    )
-
-
-def _is_there(report: Report, before: list[Report]) -> bool:
-    return report in before
-
-
-def _is_the_newest(report: Report, before: list[Report]) -> bool:
-    return before[-1:] == [report]
-
-
 CALL = Kind(
     "call", "calls", CALL_LOG, key=("client_id", "called_on", "outcome"),
-    details=("note", "next_action", "next_date"), extras=("bed_ids",), is_known=_says_no_more,
+    details=("note", "next_action", "next_date"), extras=("bed_ids",), adds_up=True,
     words="call to {client_id} on {called_on}: {outcome}",
 )  # fmt: skip
 ANSWER = Kind(
-    "answer", "answers", ANSWERS, key=("client_id", "question"), details=("answer", "seen_on"), is_known=_is_there,
+    "answer", "answers", ANSWERS, key=("client_id", "question", "seen_on"), details=("answer",),
     words="answer for {client_id} of {seen_on}: {question} {answer}", per=("client_id", "question"), day="seen_on",
 )  # fmt: skip
 VISIT = Kind(
     "visit", "visits", VISITS, key=("client_id", "visited_on"), details=("visited_by", "note"),
-    is_known=_says_no_more, words="visit to {client_id} on {visited_on}",
+    adds_up=True, words="visit to {client_id} on {visited_on}",
 )  # fmt: skip
 MEASUREMENT = Kind(
     "measurement", "measurements", MEASUREMENTS, key=("client_id", "along", "measured_on"), details=(),
-    is_known=_is_there, words="measurement of {client_id} on {measured_on}: {along}",
+    words="measurement of {client_id} on {measured_on}: {along}",
     parts=("length_ft", "room_ft", "openings_ft", "note"), parts_table="measured_edges",
     per=("client_id", "along"), day="measured_on",
 )  # fmt: skip
 JOB = Kind(
     "job", "jobs", JOBS, key=("job_id",), details=tuple(name for name in JOBS.columns if name != "job_id"),
-    is_known=_is_the_newest, words="job {job_id} of {client_id}", per=("job_id",), day=NUMBER,
+    words="job {job_id} of {client_id}", per=("job_id",), day=NUMBER,
     parts=tuple(name for name in JOB_TASKS.columns if name != "job_id"), parts_table="job_tasks",
 )  # fmt: skip
 
@@ -126,10 +112,10 @@ def judge(
     entry_parts: pd.DataFrame | None = None,
 ) -> pd.Series[str]:
     """
-    Tell which rows are ``"added"``, ``"changed"`` (news of what is on record) and ``"known"``.
+    Tell which rows are ``"added"``, ``"changed"`` (something else than what stands) and ``"known"``.
 
-    The entries are all that stand; where the kind has parts, both frames of them carry the
-    ``entry_id`` of their rows. What stands in `rows` twice is known the second time.
+    The entries are all that were not taken back; where the kind has parts, both frames of them carry
+    the ``entry_id`` of their rows. What stands in `rows` twice is known the second time.
 
     Examples
     --------
@@ -137,21 +123,47 @@ def judge(
     >>> more = pd.concat([one, one.assign(note=""), one.assign(note="dog")])
     >>> judge(CALL, more, one.iloc[:0]).tolist(), judge(CALL, more, one).tolist()
     (['added', 'known', 'changed'], ['known', 'known', 'changed'])
-    >>> one = pd.DataFrame([("A", "curbed", "yes", "2027-02-01")], columns=ANSWER.columns)
-    >>> judge(ANSWER, pd.concat([one, one.assign(answer="no")]), one).tolist()
-    ['known', 'changed']
+    >>> one = pd.DataFrame([("A", "curbed", "2027-02-01", "yes")], columns=ANSWER.columns)
+    >>> judge(ANSWER, pd.concat([one, one.assign(answer="no"), one]), one).tolist()
+    ['known', 'changed', 'changed']
     """
-    versions = defaultdict[tuple[object, ...], list[Report]](list)
-    for key, report in _reports(kind, entries, entry_parts):
+    on_record, told = [*_reports(kind, entries, entry_parts)], [*_reports(kind, rows, parts)]
+    standing = _stand(kind, {}, on_record)
+    in_the_end = _stand(kind, standing, told)
+    versions = defaultdict[Key, list[Report]](list)
+    for key, report in on_record:
         versions[key].append(report)
     verdicts = []
-    for key, report in _reports(kind, rows, parts):
-        before = versions[key]
-        is_known = kind.is_known(report, before)
-        verdicts.append("known" if is_known else "changed" if before else "added")
-        if not is_known:
-            before.append(report)
+    for key, report in told:
+        before = standing.get(key)
+        now = _put_together(kind, before, report)
+        is_said = any(_put_together(kind, one, report) == one for one in versions[key])
+        # A sheet that says two things of one, as it did before, is no news
+        if before == now or (is_said and in_the_end[key] == before):
+            verdicts.append("known")
+        else:
+            verdicts.append("changed" if before else "added")
+            standing[key] = now
+            versions[key].append(report)
     return pd.Series(verdicts, index=rows.index, dtype="str", name="verdict")
+
+
+def _stand(
+    kind: Kind, before: dict[Key, Report], told: Iterable[tuple[Key, Report]]
+) -> dict[Key, Report]:
+    """Say what stands of each key once more is told."""
+    standing = dict(before)
+    for key, report in told:
+        standing[key] = _put_together(kind, standing.get(key), report)
+    return standing
+
+
+def _put_together(kind: Kind, before: Report | None, report: Report) -> Report:
+    """Say what stands once an entry is told after another."""
+    if before is None or not kind.adds_up:
+        return report
+    details = tuple(new or old for new, old in zip(report[0], before[0], strict=True))
+    return details, report[1]
 
 
 def fold(kind: Kind, entries: pd.DataFrame) -> pd.DataFrame:
@@ -215,7 +227,7 @@ def _plain(value: object) -> object:
 
 def _reports(
     kind: Kind, rows: pd.DataFrame, parts: pd.DataFrame | None
-) -> Iterator[tuple[tuple[object, ...], Report]]:
+) -> Iterator[tuple[Key, Report]]:
     beneath = parts_by_entry(kind, parts)
     numbers = rows[NUMBER] if NUMBER in rows else range(len(rows))
     heads = (plain_rows(rows, columns) for columns in (kind.key, kind.details))

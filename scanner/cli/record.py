@@ -32,7 +32,7 @@ class Record(click.Group):
 
 @click.group(
     cls=Record,
-    subcommand_metavar="SHEET | calls … | visit … | job … | undo",
+    subcommand_metavar="SHEET | calls … | visit … | job … | undo [NUMBER]",
 )
 @book_argument
 @click.pass_context
@@ -196,13 +196,18 @@ def job(
     ctx.exit(record_job(rows, ctx.obj, today=today, as_json=as_json))
 
 
-@record.command(short_help="Take the last entry back.")
+@record.command(short_help="Take an entry back: the last one, or that of a number.")
+@click.argument("number", type=click.IntRange(min=1), required=False)
 @today_option
 @click.pass_context
-def undo(ctx: click.Context, today: date) -> None:
-    """Take the last entry back; it stays in the log with its reversal."""
+def undo(ctx: click.Context, number: int | None, today: date) -> None:
+    """
+    Take the last entry back, or that of NUMBER; it stays in the log with its reversal.
+
+    The number was told when the entry was recorded.
+    """
     with open_log(ctx.obj, today=today) as log:
-        words = log.undo_last()
+        words = log.undo(number)
     say(
         f"Taken back: {words}. Clear it in the sheet, too, or it is recorded again with it."
         if words

@@ -115,15 +115,17 @@ def _record(
     as_json: bool,
 ) -> int:
     """Write everything down at once, then say what came of it."""
-    counts = Counts()
+    counts, numbers = Counts(), range(0)
     if any(len(rows) for _, rows, _ in batches):
         with open_log(book, today=today) as log:
             _mind_the_clock(log.newest_day(), today)
+            first = log.newest_number() + 1
             counts = sum((log.record(*batch) for batch in batches), counts)
+            numbers = range(first, log.newest_number() + 1)
     for _, calls, _ in batches if kind == "calls" else []:
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")
-    return _close(kind, counts, problems, as_json=as_json)
+    return _close(kind, counts, numbers, problems, as_json=as_json)
 
 
 def _refuse_gone(
@@ -148,12 +150,19 @@ def _mind_the_clock(newest: str, today: date) -> None:
         )
 
 
-def _close(kind: str, counts: Counts, problems: pd.DataFrame, *, as_json: bool) -> int:
+def _close(
+    kind: str, counts: Counts, numbers: range, problems: pd.DataFrame, *, as_json: bool
+) -> int:
     """Print what was left out, say what came of the rest."""
     one, many = NOUNS[kind]
     if as_json:
         listed = problems.to_dict("records")
-        click.echo(json.dumps({"kind": kind, **asdict(counts), "problems": listed}, indent=2))
+        click.echo(
+            json.dumps(
+                {"kind": kind, **asdict(counts), "entry_ids": [*numbers], "problems": listed},
+                indent=2,
+            )
+        )
     else:
         show_problems(problems, as_json=False)
     parts = [
@@ -163,5 +172,8 @@ def _close(kind: str, counts: Counts, problems: pd.DataFrame, *, as_json: bool) 
     ]
     fault_count = int((problems["severity"] == "fault").sum())
     words = counted(fault_count, "row needs fixing", "rows need fixing")
+    if numbers:
+        last = f"s {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f" {numbers[0]}"
+        say(f"Number{last} in the log; record BOOK undo NUMBER takes one back.")
     say(", ".join(part for part in parts if part) + "." + (f" {words}." if fault_count else ""))
     return int(fault_count > 0)

@@ -41,6 +41,19 @@ def test_other_beds_alone_are_no_change():
     assert judge(CALL, calls_of((*ONE, "A-curb-2")), calls_of(ONE)).tolist() == ["known"]
 
 
+def test_a_call_corrected_back_is_a_change():
+    # 3/12, then 3/19, then 3/12 again: what stands counts, not what stood once
+    days = [(*ONE[:3], "", "", f"2027-03-{day}") for day in (12, 19)]
+    assert judge(CALL, calls_of(days[0]), calls_of(*days)).tolist() == ["changed"]
+    assert judge(CALL, calls_of(*days, days[0]), NOTHING).tolist() == [
+        "added",
+        "changed",
+        "changed",
+    ]
+    # A sheet with both, read once more, ends where it ended before
+    assert judge(CALL, calls_of(*days), calls_of(*days)).tolist() == ["known", "known"]
+
+
 def test_verdicts_keep_the_index_of_the_sheet():
     calls = calls_of(ONE, ("B", *ONE[1:])).set_axis([7, 3])
     assert judge(CALL, calls, NOTHING).to_dict() == {7: "added", 3: "added"}
@@ -108,11 +121,11 @@ def test_client_who_left_the_list_stays_known():
         max_size=10,
     )
 )  # fmt: skip
-def test_what_was_recorded_is_known_in_any_order(rows):
+def test_what_was_recorded_is_known_when_it_is_read_again(rows):
     calls = calls_of(*rows)
     verdicts = judge(CALL, calls, NOTHING)
     kept = calls[verdicts != "known"]
-    assert judge(CALL, calls.iloc[::-1], kept).eq("known").all()
+    assert judge(CALL, calls, kept).eq("known").all()
     assert int((verdicts == "added").sum()) == len({row[:3] for row in rows})
     assert set(kept.columns) == set(CALL.columns)
 

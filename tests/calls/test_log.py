@@ -5,16 +5,17 @@ from __future__ import annotations
 import sqlite3
 from datetime import date, timedelta
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from scanner.calls import log as log_package
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, Counts
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, Counts
 from scanner.calls.log import copies, file, open_log, read_entries, read_last_scan, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered
 from scanner.errors import LogError, SchemaError
-from scanner.schema.log_tables import LISTED
+from scanner.schema.log_tables import LISTED, MEASUREMENTS
 from scanner.schema.tables import check_table
 from tests.calls.desk import (
     DAY,
@@ -71,8 +72,8 @@ def test_changed_row_adds_an_entry_and_stays_one_call(tmp_path):
         1,
     )
     assert len(read_entries(tmp_path, CALL)) == 2
-    # The older sheet read once more turns nothing back
-    assert record(tmp_path, VISIT) == Counts(known_count=1)
+    # What blanks say turns nothing back
+    assert record(tmp_path, (*VISIT[:3], "", "measure")) == Counts(known_count=1)
     assert read_season(tmp_path).calls["note"].tolist() == ["gate is locked"]
 
 
@@ -90,7 +91,7 @@ def test_calls_of_tuesday_typed_after_wednesdays(tmp_path):
 def test_undo_adds_a_reversal_and_deletes_nothing(tmp_path):
     record(tmp_path, ("A", "2027-03-02", "visit"), ("B", "2027-03-02", "no"))
     with open_log(tmp_path, today=DAY) as log:
-        assert log.undo_last() == "call to B on 2027-03-02: no"
+        assert log.undo() == "call to B on 2027-03-02: no"
     assert keys_of(tmp_path) == [("A", "2027-03-02", "visit")]
     with sqlite3.connect(tmp_path / "book.sqlite") as raw:
         assert raw.execute("SELECT count(*) FROM calls").fetchone() == (2,)
@@ -103,10 +104,10 @@ def test_undo_goes_back_step_by_step_and_then_says_so(tmp_path):
     record(tmp_path, VISIT)
     record(tmp_path, (*VISIT[:3], "other note"))
     with open_log(tmp_path, today=DAY) as log:
-        log.undo_last()
+        log.undo()
         assert log.season().calls["note"].tolist() == ["gate on the left"]
-        assert log.undo_last() == "call to A on 2027-03-02: visit"
-        assert log.undo_last() == ""
+        assert log.undo() == "call to A on 2027-03-02: visit"
+        assert log.undo() == ""
         assert len(log.season().calls) == 0
     # What was taken back may be recorded again
     assert record(tmp_path, VISIT) == Counts(added_count=1)
@@ -117,10 +118,10 @@ def test_answers_latest_day_counts_and_undo_brings_the_earlier_back(tmp_path):
     answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
     with open_log(tmp_path, today=DAY) as log:
         assert log.record(ANSWER, answers.iloc[:1]) == Counts(added_count=1)
-        assert log.record(ANSWER, answers.iloc[1:]) == Counts(changed_count=1)
+        assert log.record(ANSWER, answers.iloc[1:]) == Counts(added_count=1)
         assert log.record(ANSWER, answers.iloc[:1]) == Counts(known_count=1)
         assert log.season().answers["answer"].tolist() == ["no"]
-        assert log.undo_last() == "answer for A of 2027-02-20: curbed no"
+        assert log.undo() == "answer for A of 2027-02-20: curbed no"
     assert read_season(tmp_path).answers["answer"].tolist() == ["yes"]
 
 
@@ -143,7 +144,7 @@ def test_job_told_anew_replaces_and_builds_its_bed(tmp_path):
     assert season.job_tasks["actual_cents"].isna().all()
     assert season.beds["built_on"].tolist() == ["2027-05-12", ""]
     with open_log(tmp_path, today=DAY) as log:
-        assert log.undo_last() == "job A-curb-1 of A"
+        assert log.undo() == "job A-curb-1 of A (what number 1 says of it stands)"
     season = read_season(tmp_path)
     assert season.job_tasks["actual_hours"].isna().all()
     assert season.beds["built_on"].tolist() == ["", ""]
@@ -331,3 +332,44 @@ def test_old_copies_thin_out_to_one_a_month(tmp_path):
 
 def test_package_offers_what_its_readme_says():
     assert set(log_package.__all__) >= {"open_log", "read_season"}
+
+
+def test_correcting_back_counts(tmp_path):
+    """What is recorded last stands, though the same words stood there once before."""
+    call = ("A", "2027-03-02", "call back", "", "")
+    for next_date, counts in (
+        ("2027-03-12", Counts(added_count=1)),
+        ("2027-03-19", Counts(changed_count=1)),
+        ("2027-03-12", Counts(changed_count=1)),
+        ("2027-03-12", Counts(known_count=1)),
+    ):
+        assert record(tmp_path, (*call, next_date)) == counts
+        assert read_season(tmp_path).calls["next_date"].tolist() == [next_date]
+
+
+def test_measuring_corrected_back_counts(tmp_path):
+    for length_ft in (40.0, 44.0, 40.0):
+        edge = pd.DataFrame(
+            [("A", "curb", length_ft, np.nan, 0.0, "2027-03-02", "")],
+            columns=[*MEASUREMENTS.columns],
+        )
+        with open_log(tmp_path, today=DAY) as log:
+            log.record(MEASUREMENT, edge)
+        assert read_season(tmp_path).measurements["length_ft"].tolist() == [length_ft]
+
+
+def test_an_old_slip_is_taken_back_by_its_number(tmp_path):
+    record(tmp_path, ("A", "2027-03-01", "do not call"))
+    record(tmp_path, ("B", "2027-03-01", "visit"))
+    record(tmp_path, ("A", "2027-03-01", "do not call", "never again"))
+    with open_log(tmp_path, today=DAY) as log:
+        words = "call to A on 2027-03-01: do not call"
+        assert log.undo(1) == f"{words} (what number 3 says of it stands)"
+        assert log.undo(3) == words
+        with pytest.raises(
+            LogError, match="no entry has the number 3, or it was taken back already"
+        ):
+            log.undo(3)
+        with pytest.raises(LogError, match="no entry has the number 4"):
+            log.undo(4)  # a reversal
+    assert keys_of(tmp_path) == [("B", "2027-03-01", "visit")]

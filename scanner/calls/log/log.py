@@ -22,6 +22,7 @@ from scanner.calls.entry_kinds import (
 )
 from scanner.calls.log.file import WAIT_SECONDS, Store, open_to_write
 from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_of, season_of
+from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import JOB_TASKS, STORED_BEDS
@@ -42,6 +43,10 @@ class Log:
     def season(self) -> Season:
         """Give what the log knows, this recording included."""
         return season_of(self._store)
+
+    def newest_number(self) -> int:
+        """Tell the number of the latest entry; 0: there is none."""
+        return int(self._store.rows("SELECT coalesce(max(entry_id), 0) FROM entries")[0][0])
 
     def newest_day(self) -> str:
         """Tell the latest day of recording, ISO, blank for none; later than today: a clock went back."""
@@ -85,17 +90,31 @@ class Log:
         plain = plain_rows(check_table(rows, schema), schema.columns)
         self._insert(f"INTO {schema.name}", schema.columns, plain)
 
-    def undo_last(self) -> str:
-        """Take the last entry back by adding its reversal; gives its words, blank where none is left."""
-        query = f"SELECT max(entry_id), kind FROM entries WHERE kind <> 'reversal' AND {STANDING}"  # noqa: S608
-        number, name = self._store.rows(query)[0]
-        if number is None:
+    def undo(self, number: int | None = None) -> str:
+        """
+        Take an entry back, the last one without a number, by adding its reversal; gives its words.
+
+        Blank where none is left; `LogError` for a number that no standing entry has.
+        """
+        of_number = "" if number is None else f"AND entry_id = {number:d}"
+        query = f"SELECT max(entry_id), kind FROM entries WHERE kind <> 'reversal' AND {STANDING} {of_number}"  # noqa: S608
+        found, name = self._store.rows(query)[0]
+        if found is None and number is not None:
+            message = f"no entry has the number {number}, or it was taken back already. Nothing was changed."
+            raise LogError(message)
+        if found is None:
             return ""
         kind = KINDS[name]
-        query = f"SELECT {', '.join(kind.columns)} FROM {kind.table} WHERE entry_id = ?"  # noqa: S608
-        entry = dict(zip(kind.columns, self._store.rows(query, (number,))[0], strict=True))
-        self._add_entry("reversal", takes_back=number)
-        return kind.words.format(**entry)
+        entries = entries_of(self._store, kind).set_index(NUMBER)
+        entry = entries.loc[found]
+        is_same = (entries[[*kind.key]] == entry[[*kind.key]]).all(axis=1) & (
+            entries.index != found
+        )
+        self._add_entry("reversal", takes_back=found)
+        rest = ", ".join(map(str, entries.index[is_same]))
+        return kind.words.format(**entry) + (
+            f" (what number {rest} says of it stands)" if rest else ""
+        )
 
     def _add_entry(self, kind: str, *, takes_back: int | None = None) -> int:
         statement = "INSERT INTO entries (kind, recorded_on, takes_back) VALUES (?, ?, ?)"
