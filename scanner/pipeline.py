@@ -29,6 +29,7 @@ from scanner.calls.learning import learn_chances
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls, total_by_route
+from scanner.calls.reasons import is_just_built
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.stored import find_neighbors
@@ -98,28 +99,35 @@ def scan(
     told = progress or (lambda _step, _done, _total: None)
     book = replace(book, measured=override_measured(book.measured, season.measurements))
     fees = annual_fees(book.clients, rates=book.rates)
-    learned = learn_chances(
-        season, book.clients, listed_years(season.listed, fees), rates=book.rates, today=today
-    )
-    work = partial(work_block, demand=Demand(fees["fee_usd"], learned.stages.mean_buyers))
     with nullcontext(store) if store else passing_store() as place:
         land = book.land or store_features(book.features, place.folder / "shapes")
+        clients = _locate(book.clients, land)
+        built = find_neighbors(clients, _outlines(land, season), season.beds)
+        learned = learn_chances(
+            season, clients, listed_years(season.listed, fees),
+            built=built, rates=book.rates, today=today,
+        )  # fmt: skip
+        demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
         lot_count = sum(map(len, lots))
         workers = place.workers if lot_count > place.small_lots else 1
         blocks = deal_blocks(book, land, season, lots, store=place)
+        work = partial(work_block, demand=demand)
         parts, thin = _work(blocks, work, lot_count, workers=workers, told=told)
-        near = find_neighbors(book.clients, _outlines(land, season), season.beds, today=today)
     offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
-    clients = add_history(book.clients, season, rates=book.rates, is_near_built=near)
+    just_built = built["client_id"][is_just_built(built["built_on"], today)]
+    near = clients["client_id"].isin(just_built)
+    clients = add_history(clients, season, rates=book.rates, is_near_built=near)
     seen = add_bad_edges(clients, season.answers)
     calls = rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, thin["problems"], is_whole=client_ids is None)
     return Scan(
         today=today,
         name=book.folder.name,
-        clients=clients[[*book.clients.columns]],
+        clients=clients[[*book.clients.columns]].assign(
+            lon=book.clients["lon"], lat=book.clients["lat"]
+        ),
         lots=thin["lots"],
         beds=beds,
         offers=offers,
@@ -162,6 +170,16 @@ def publish_scan(
         written.
     """
     return publish(found, folder, pending=pending)
+
+
+def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
+    """Place clients at their lots, and take what the lots know and the client list does not."""
+    lots = land.lots().reindex(clients["client_id"])
+    own = clients[["lon", "lat", "year_built"]].to_numpy(float)
+    drawn = lots.to_numpy(float)
+    lon, lat = np.where(np.isnan(drawn), own, drawn)[:, :2].T
+    year_built = np.where(np.isnan(own), drawn, own)[:, 2]
+    return clients.assign(lon=lon, lat=lat, year_built=year_built)
 
 
 def _outlines(land: Land, season: Season) -> GeoDataFrame:

@@ -73,7 +73,7 @@ def features_of(drawing: Drawing, frame: str = HERE, *, decimals: int = 15) -> g
     rows = []
     for at, (kind, _, columns) in enumerate(drawing.features):
         row = {"feature_id": f"case#{at + 1}", "file": "case", "kind": kind, "along": "",
-               "curbed": "", "parking": "", "pavement_ft": math.nan, "dbh_in": math.nan,
+               "curbed": "", "parking": "", "pavement_ft": math.nan, "dbh_in": math.nan, "year_built": math.nan,
                "what": "", "drives_known": ""}  # fmt: skip
         rows.append({**row, **columns})
     # Off the plane's very centre, where a projection library may answer by a special case.

@@ -184,7 +184,10 @@ def in_parts(scan: Scan, lot_count: int) -> Scan:
 def small_learned() -> Learned:
     """What is known before any call."""
     nothing = pd.Series(dtype=float)
-    return learn_chances(NO_SEASON, small_clients(), nothing, rates=small_rates(), today=TODAY)
+    no_neighbors = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
+    return learn_chances(
+        NO_SEASON, small_clients(), nothing, built=no_neighbors, rates=small_rates(), today=TODAY
+    )
 
 
 def small_clients() -> pd.DataFrame:
@@ -196,7 +199,7 @@ def small_clients() -> pd.DataFrame:
             "client_id": client_id, "name": name, "address": f"{100 + 2 * number} Prairie Lane",
             "lon": lon, "lat": lat, "phone": f"308-555-01{number + 1:02d}", "route": route,
             "mow_day": mow_day, "stop": stop, "visits_per_year": 28.0, "annual_usd": 1400.0,
-            "frontage_ft": 80.0, "mowed_ft2": math.nan, "sprinklers": "unknown",
+            "frontage_ft": 80.0, "mowed_ft2": math.nan, "year_built": math.nan, "sprinklers": "unknown",
         }  # fmt: skip
         rows.append(row | more)
     return check_table(pd.DataFrame(rows), CLIENTS)

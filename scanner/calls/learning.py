@@ -17,7 +17,7 @@ import pandas as pd
 
 from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
-from scanner.calls.reasons import MONTHS_PER_YEAR
+from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
 from scanner.calls.seasons import PENDING, SOLD, list_seasons
 from scanner.calls.trials import list_trials
 from scanner.schema.documents import RateBook, Season
@@ -54,6 +54,7 @@ def learn_chances(
     clients: pd.DataFrame,
     price_years: pd.Series[float],
     *,
+    built: pd.DataFrame,
     rates: RateBook,
     today: date,
 ) -> Learned:
@@ -65,10 +66,12 @@ def learn_chances(
     season
         Calls on record, and what crews saw.
     clients
-        Table `CLIENTS`: since when each is one.
+        Table `CLIENTS`: since when each is one, ``year_built``.
     price_years
         Price of the offer over annual fee, by client id: what a quote without a price of
         its own is taken for. A client who has none there is taken for the middle one.
+    built
+        ``client_id`` and ``built_on``: beds of neighbors, whenever they were built.
     rates
         Prior counts, price curve, from how many years on a client counts as a long one.
     today
@@ -93,7 +96,8 @@ def learn_chances(
     years = ended["client_id"].map(price_years).fillna(middle)
     pooled, _, _ = chance_of_sale(stages, years, np.ones(len(ended)))
     sold = np.asarray(ended["end"] == SOLD, dtype=np.float64)
-    signs = _signs(ended, seasons, season.answers, clients, rates)
+    signs = _signs(ended, seasons, season, clients, rates)
+    signs["neighbor_built"] = _has_neighbor(ended, built)
     return Learned(
         stages,
         trials.tried_counts,
@@ -123,7 +127,7 @@ def _factor(sold: Floats, pooled: Floats, is_own: npt.NDArray[np.bool_]) -> floa
 def _signs(
     ended: pd.DataFrame,
     seasons: pd.DataFrame,
-    answers: pd.DataFrame,
+    season: Season,
     clients: pd.DataFrame,
     rates: RateBook,
 ) -> dict[str, pd.Series[bool]]:
@@ -134,14 +138,27 @@ def _signs(
     record, whatever the client list says today.
     """
     bought = seasons[seasons["end"] == SOLD].groupby("client_id")["year"].min()
-    since = ended["client_id"].map(clients.set_index("client_id")["client_since"]).astype("str")
+    of_client = clients.set_index("client_id")
+    since = ended["client_id"].map(of_client["client_since"]).astype("str")
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
     first_on = pd.to_datetime(ended["first_on"], format="ISO8601")
     joined = pd.to_datetime(since, format="ISO8601", errors="coerce")
-    bad = list_bad_edges(answers)
+    bad = list_bad_edges(season.answers)
     bad_since = ended["client_id"].map(bad.groupby("client_id")["seen_on"].min())
+    listed_on = ended["client_id"].map(season.alike.set_index("client_id")["listed_on"])
     return {
         "bought_before": ended["client_id"].map(bought).astype(float).lt(ended["year"]),
         "long_client": joined <= first_on - pd.DateOffset(months=months),
         "bad_edge": bad_since.astype("str").fillna("9999") <= ended["last_on"],
+        "new_tract": is_new_tract(
+            ended["client_id"].map(of_client["year_built"]), ended["year"], rates
+        ),
+        "alike": listed_on.astype("str").fillna("9999") <= ended["last_on"],
     }
+
+
+def _has_neighbor(ended: pd.DataFrame, built: pd.DataFrame) -> pd.Series[bool]:
+    """Tell which client-seasons began when a bed nearby was just built."""
+    pairs = ended.reset_index().merge(built, on="client_id")
+    is_just = is_just_built(pairs["built_on"], pairs["first_on"])
+    return pd.Series(ended.index.isin(pairs.loc[is_just, "index"]), index=ended.index)

@@ -13,11 +13,12 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from scanner.calls.alike import alike_reasons, count_alike
 from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.fees import annual_fees
 from scanner.calls.learning import Learned
-from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_signs
+from scanner.calls.reasons import join_texts, reasons_to_call, reasons_to_leave_out, warm_signs
 from scanner.calls.seasons import lead_along
 from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
@@ -55,7 +56,8 @@ def rank_calls(
     beds
         Table `BEDS`, for the reasons.
     clients
-        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log.
+        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log; ``lon``
+        and ``lat`` tell where the lots lie.
     rates
         Selling time [h], rest after a contact [days], ``rank_by``.
     today
@@ -86,18 +88,23 @@ def rank_calls(
     callees = _clients_of(offers, clients)
     fee_usd = annual_fees(clients, rates=rates)["fee_usd"].loc[offers["client_id"]].to_numpy()
     left_out = reasons_to_leave_out(callees, rates=rates, today=today)
+    is_open = left_out == ""
+    alike = count_alike(offers[is_open], callees[is_open]).reindex(offers.index, fill_value=0)
     calls = pd.DataFrame({
         "client_id": offers["client_id"],
         "offer_id": offers["offer_id"],
         "price_over_annual": offers["price_cents"] / CENTS_PER_USD / fee_usd,
         "upgrade_over_annual": offers["upgrade_price_cents"] / CENTS_PER_USD / fee_usd,
-        "reasons": reasons_to_call(offers, beds, callees, rates=rates, today=today),
+        "alike_clients": alike,
+        "reasons": join_texts([
+            reasons_to_call(offers, beds, callees, rates=rates, today=today), alike_reasons(alike)
+        ]),
         "left_out": left_out,
         "last_contact": callees["last_contact"],
         **{name: callees.get(known, "") for name, known in REMEMBERED.items()},
     })  # fmt: skip
     signs = warm_signs(callees, rates=rates, today=today)
-    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "")
+    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "", alike=alike > 0)
     calls = calls.assign(**_chances(calls, offers, signs, learned=learned))
     calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
     return check_table(_in_order(calls, callees["name"], rates)[list(CALLS.columns)], CALLS)

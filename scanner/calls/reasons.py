@@ -27,6 +27,9 @@ TURF_WIDTH_FT_WORDS = (
 )
 """Turf narrower than so many feet, narrowest first, and what is said of it."""
 
+JUST_BUILT_DAYS = 365
+"""A neighbor's bed counts as just built for so long (starting value, no source)."""
+
 MONTHS_PER_YEAR = 12
 ONE_BED = 1
 
@@ -53,6 +56,7 @@ def reasons_to_call(
         _text("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
         _text("a neighbor's bed was just built", signs["neighbor_built"]),
+        _numbers("new tract: house built in {:.0f}", clients["year_built"].where(signs["new_tract"])),
     ])  # fmt: skip
 
 
@@ -88,7 +92,7 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
     """
     Tell which warm signs the client list shows.
 
-    Booleans on the index of `clients`: ``bought_before``, ``long_client`` and, where
+    Booleans on the index of `clients`: ``bought_before``, ``long_client``, ``new_tract`` and, where
     `add_history` has told, ``neighbor_built``.
     """
     since = pd.to_datetime(clients["client_since"], format="ISO8601", errors="coerce")
@@ -98,8 +102,22 @@ def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Dat
             "bought_before": clients["bought_before"] == "yes",
             "long_client": since <= pd.Timestamp(today) - pd.DateOffset(months=months),
             "neighbor_built": clients.get("neighbor_built", False),
+            "new_tract": is_new_tract(clients["year_built"], today.year, rates),
         }
     )
+
+
+def is_just_built(built_on: pd.Series[str], days: date | pd.Series[str]) -> pd.Series[bool]:
+    """Tell which beds, by the day on which each was built, were just built on a day."""
+    age = pd.to_datetime(days) - pd.to_datetime(built_on, format="ISO8601")
+    return age.dt.days.between(0, JUST_BUILT_DAYS - 1)
+
+
+def is_new_tract(
+    year_built: pd.Series[float], year: int | pd.Series[int], rates: RateBook
+) -> pd.Series[bool]:
+    """Tell whose house was new in a year: a yard that nobody has done anything to yet."""
+    return (year - year_built).between(0, rates.new_tract_years.value)
 
 
 def join_texts(texts: Sequence[pd.Series]) -> pd.Series:

@@ -96,6 +96,16 @@ def lead_along(bed_ids: str) -> str:
     return words[-1] if words else ""
 
 
+def along_of(bed_ids: str) -> str:
+    """
+    Tell what each of some beds runs along, from their names, each once and sorted.
+
+    >>> along_of("C7-house-1 C7-curb-2 C7-curb-1")
+    'curb house'
+    """
+    return " ".join(sorted({lead_along(bed_id) for bed_id in bed_ids.split()}))
+
+
 def _end(calls: pd.DataFrame, today: date) -> str:
     outcomes = calls["outcome"].tolist()
     if SOLD in outcomes:

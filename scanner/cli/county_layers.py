@@ -104,6 +104,9 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     help="Column of the parcels' street addresses.",
 )
 @click.option(
+    "--year-built", metavar="COLUMN", default="", help="Column of the year the house was built."
+)
+@click.option(
     "--only",
     "picks",
     type=PickType(),
@@ -142,6 +145,7 @@ def assemble(
     book: Path,
     parcel_id: str,
     parcel_address: str,
+    year_built: str,
     picks: tuple[Pick, ...],
     street_width_ft: float | None,
     sidewalk_width_ft: float | None,
@@ -160,6 +164,7 @@ def assemble(
         sources={name: sources for name, sources in layers.items() if sources},
         parcel_id=parcel_id,
         parcel_address=parcel_address,
+        year_built=year_built,
         picks=picks,
         street_width_ft=street_width_ft,
         sidewalk_width_ft=sidewalk_width_ft,

@@ -6,7 +6,7 @@ The log holds them in degrees; they meet a site's beds in the site's own plane.
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -24,9 +24,6 @@ SAME_SHARE = 0.5
 
 NEIGHBOR_FT = 300.0
 """A bed built within this distance of a lot is a neighbour's (our rule, no source)."""
-
-JUST_BUILT_DAYS = 365
-"""A bed counts as just built for so long (starting value, no source)."""
 
 NEAR_DEGREES = 0.01
 """More than `NEIGHBOR_FT` anywhere below 80 degrees of latitude."""
@@ -146,10 +143,10 @@ def remember_beds(beds: pd.DataFrame, *, today: date) -> GeoDataFrame:
 
 
 def find_neighbors(
-    clients: pd.DataFrame, features: GeoDataFrame, stored: GeoDataFrame, *, today: date
-) -> pd.Series[bool]:
+    clients: pd.DataFrame, features: GeoDataFrame, stored: GeoDataFrame
+) -> pd.DataFrame:
     """
-    Tell near whose lots somebody else's bed was just built.
+    Tell near whose lots somebody else's beds were built, and when.
 
     Parameters
     ----------
@@ -159,39 +156,42 @@ def find_neighbors(
         Table `FEATURES`: the outlines.
     stored
         Table `STORED_BEDS`.
-    today
-        Day of the scan.
 
     Returns
     -------
-    is_near
-        Booleans on the index of `clients`: within `NEIGHBOR_FT` of another client's bed
-        that was built within the last `JUST_BUILT_DAYS`.
+    built
+        ``client_id`` and ``built_on``, one row a client and bed of another client within
+        `NEIGHBOR_FT`.
     """
-    since = (today - timedelta(days=JUST_BUILT_DAYS)).isoformat()
-    built = stored[(stored["built_on"] > since) & (stored["built_on"] <= today.isoformat())]
-    near = clients["client_id"].isna()
-    if built.empty:
-        return near
+    beds = stored[stored["built_on"] != ""]
+    if beds.empty:
+        return pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
     places = _places(clients, features)
     home = dict(zip(clients["client_id"], places, strict=True))
-    for bed in built.to_dict("records"):
-        shape = home.get(bed["client_id"]) if shapely.is_empty(bed["geometry"]) else bed["geometry"]
-        if shape is not None and not shapely.is_empty(shape):
-            near |= _within_reach(places, shape) & clients["client_id"].ne(bed["client_id"])
-    return near
+    owners, shapes = beds["client_id"].to_numpy(object), beds.geometry.to_numpy(copy=True)
+    for at in np.flatnonzero(shapely.is_empty(shapes)):
+        shapes[at] = home.get(owners[at], EMPTY)
+    bed, place = _within_reach(shapes, places)
+    near = pd.DataFrame({
+        "client_id": clients["client_id"].to_numpy(object)[place],
+        "built_on": beds["built_on"].to_numpy(object)[bed],
+    }, dtype="str")  # fmt: skip
+    return near[near["client_id"].to_numpy(object) != owners[bed]].reset_index(drop=True)
 
 
-def _within_reach(places: np.ndarray, shape: shapely.Geometry) -> np.ndarray:
-    """Tell which places lie within `NEIGHBOR_FT` of a shape, all in degrees."""
-    reached = np.zeros(len(places), bool)
-    around = shapely.box(*shapely.bounds(shapely.buffer(shape, NEAR_DEGREES)))
-    at = np.flatnonzero(shapely.intersects(places, around))
-    if len(at):
-        frame = frames.name_frames(np.array([shape]))[0]
-        in_feet = frames.to_feet(np.array([shape, *places[at]]), frame)
-        reached[at] = shapely.distance(in_feet[0], in_feet[1:]) <= NEIGHBOR_FT
-    return reached
+def _within_reach(shapes: np.ndarray, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pair shapes with the places within `NEIGHBOR_FT` of them, all in degrees; rows of both."""
+    tree = shapely.STRtree(places)
+    shape, place = tree.query(shapes, predicate="dwithin", distance=NEAR_DEGREES)
+    is_near = np.zeros(len(shape), bool)
+    planes = frames.name_frames(shapes[shape])
+    for frame in set(planes.tolist()):
+        rows = np.flatnonzero(planes == frame)
+        one, two = (
+            frames.to_feet(some, frame) for some in (shapes[shape[rows]], places[place[rows]])
+        )
+        is_near[rows] = shapely.distance(one, two) <= NEIGHBOR_FT
+    return shape[is_near], place[is_near]
 
 
 def _places(clients: pd.DataFrame, features: GeoDataFrame) -> np.ndarray:

@@ -172,7 +172,7 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
         | {f"price_{finish}_usd": None if math.isnan(cents := call[f"price_{finish}_cents"]) else usd(cents) for finish in FINISHES}
         | {f"upgrade_{name}_usd": usd(call[f"upgrade_{name}_cents"]) if has_upgrade else None
            for name in ("price", "saving")}
-        | {"rank": int(call["rank"]), "later_jobs": int(call["later_jobs"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
+        | {"rank": int(call["rank"]), "later_jobs": int(call["later_jobs"]), "alike_clients": int(call["alike_clients"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
            "confirmed": yes_no(call["is_confirmed"]), "change": ""}
         | dict.fromkeys(CALL_LIST.filled_in, "")
     )  # fmt: skip

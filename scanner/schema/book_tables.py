@@ -42,6 +42,7 @@ CLIENTS = TableSchema("clients", "One row a client, as in clients.csv; more colu
     "do_not_call": word_column("whether the client asked not to be called", FLAGS),
     "last_contact": text_column("day of the last contact, ISO"),
     "notes": text_column("anything worth knowing"),
+    "year_built": number_column("year", "year in which the house was built", known=False),
 })  # fmt: skip
 
 FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitude and latitude.", {
@@ -55,6 +56,7 @@ FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitud
     "pavement_ft": number_column("ft", "width of a street, or of a sidewalk, known by its centerline", known=False),
     "dbh_in": number_column("in", "trunk diameter of a tree at breast height", known=False),
     "drives_known": word_column("whether every drive of an outline's lot is drawn; yes: none is guessed", FLAGS),
+    "year_built": number_column("year", "year in which the house on an outline was built", known=False),
     "what": word_column("what a utility is", (*UTILITIES, "")),
     "geometry": shape_column("the shape", "degrees"),
 })  # fmt: skip

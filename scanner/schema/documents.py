@@ -249,6 +249,8 @@ class Season:
         Tables `VISITS`, `MEASUREMENTS`.
     listed
         Table `LISTED`: what the last scan offered.
+    alike
+        Table `ALIKE`: who was ever listed with neighbors who could have the same bed.
     """
 
     calls: pd.DataFrame
@@ -259,6 +261,7 @@ class Season:
     visits: pd.DataFrame
     measurements: pd.DataFrame
     listed: pd.DataFrame
+    alike: pd.DataFrame
 
     @cached_property
     def beds(self) -> GeoDataFrame:

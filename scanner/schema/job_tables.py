@@ -130,6 +130,7 @@ CALLS = TableSchema("calls", "Whom to call, best first, and who is left out and 
     "chance_factor": number_column("share", "what tries in vain, kind and signs multiply the chance by"),
     "price_over_annual": number_column("years", "price before tax over the annual fee, or what stands in for it"),
     "upgrade_over_annual": number_column("years", "the same of the upgrade; 0: there is none"),
+    "alike_clients": count_column("neighbors within 1,000 ft who could have the same bed at about the same price"),
     "expected_profit_cents": cents_column("chance times gross profit", least=None),
     "profit_per_crew_day_cents": cents_column("gross profit over crew-days", least=None),
     "profit_per_selling_hour_cents": cents_column("expected profit over expected selling hours", least=None),

@@ -118,16 +118,22 @@ LISTED = TableSchema("listed", "What the last scan offered, one row a first-phas
     "chance_low": number_column("share", "10 % point of the chance"),
     "chance_high": number_column("share", "90 % point of the chance"),
     "expected_profit_cents": cents_column("chance times gross profit", least=None),
+    "alike_clients": count_column("neighbors who could have the same bed"),
     "reasons": text_column("why to call, in words"),
     "cautions": text_column("what to watch out for, in words"),
 })  # fmt: skip
 
+ALIKE = TableSchema("alike", "Who was ever listed with a neighbor who could have the same bed.", {
+    "client_id": text_column("client", unique=True),
+    "listed_on": text_column("day of the first scan that listed him so, ISO"),
+})  # fmt: skip
+
 LOG_TABLES = (
-    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, LISTED,
+    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, LISTED, ALIKE,
 )  # fmt: skip
 """All of them, in the order of the season."""
 
 __all__ = [
-    "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES", "QUESTIONS",
+    "ALIKE", "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES", "QUESTIONS",
     "STORED_BEDS", "VISITS",
 ]  # fmt: skip

@@ -17,6 +17,8 @@ TEXT, NUMBER, WHOLE, WORD, DATE, DAY = "text", "number", "whole", "word", "date"
 """Kinds of cells: a date is ISO and may be a year alone; a day is one of the calendar, however people write it."""
 
 YES_NO = ("yes", "no")
+YEARS_BUILT = (1600, 2200)
+"""Years in which a house may have been built."""
 USUAL_WIDTH = 13.0
 MONEY_LOOK, DAY_LOOK, TEXT_LOOK = '"$"#,##0.00', "yyyy-mm-dd", "@"
 

@@ -12,6 +12,7 @@ from scanner.sheets.description import (
     NUMBER,
     WHOLE,
     WORD,
+    YEARS_BUILT,
     YES_NO,
     Column,
     Sheet,
@@ -28,7 +29,7 @@ CLIENT_SHEET = Sheet("Clients", table_columns(
     Column("lat", NUMBER, -180, 180),  # as wide as lon, so that two exchanged are told for what they are
     Column("stop", NUMBER, most=1e6), Column("visits_per_year", NUMBER, most=366),
     Column("annual_usd", NUMBER, most=1e7), Column("frontage_ft", NUMBER, most=5_000),
-    Column("mowed_ft2", NUMBER, most=1e8), Column("client_since", DATE), Column("last_contact", DATE),
+    Column("mowed_ft2", NUMBER, most=1e8), Column("year_built", WHOLE, *YEARS_BUILT), Column("client_since", DATE), Column("last_contact", DATE),
     # a do-not-call that can't be read must not lead to a call
     Column("do_not_call", WORD, choices=YES_NO, doubtful="yes"),
 ))  # fmt: skip

@@ -45,7 +45,7 @@ CALL_LIST = Sheet("Figures", (
     *plain("expected_profit_usd profit_per_crew_day_usd profit_per_selling_hour_usd", is_folded=True),
     *plain("upgrade_bed_ids upgrade_price_usd upgrade_saving_usd", is_folded=True),
     *plain("later later_jobs later_price_usd", is_folded=True),
-    *plain("right_of_way_ft2", look=FEET_LOOK, is_folded=True),
+    *plain("alike_clients", look=FEET_LOOK, is_folded=True), *plain("right_of_way_ft2", look=FEET_LOOK, is_folded=True),
     *plain("confirmed"), Column("reasons", width=60, is_wrapped=True),
     Column("cautions", width=60, is_wrapped=True), *plain("last_contact last_outcome"),
     Column("last_note", width=36, is_wrapped=True), Column("due_action", width=24), *plain("due_date"),

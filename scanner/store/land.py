@@ -119,6 +119,15 @@ class Land:
         table = gpd.GeoDataFrame(table.assign(geometry=gpd.GeoSeries(shapes, crs=WGS84)))
         return table[~shapely.is_empty(shapes)].reset_index(drop=True)
 
+    def lots(self) -> pd.DataFrame:
+        """Give the middle of each client's outline [degrees] and ``year_built``, by client id."""
+        outlines = self.words[(self.words["kind"] == "property") & (self.words["client_id"] != "")]
+        middles = outlines.assign(
+            lon=outlines[["west", "east"]].mean(axis=1),
+            lat=outlines[["south", "north"]].mean(axis=1),
+        )
+        return middles.groupby("client_id")[["lon", "lat", "year_built"]].mean()
+
     def owned(self, client_ids: NDArray[np.object_]) -> Land:
         """Say anew whose each feature is."""
         owners = pd.Series(client_ids, index=self.words.index, dtype="str")
@@ -132,7 +141,7 @@ class Land:
         """Put in place what was made of features taken: words and shapes anew, or gone."""
         words = self.words.copy()
         rows = after.index.to_numpy()
-        for name in ("client_id", "drives_known"):
+        for name in ("client_id", "drives_known", "year_built"):
             words.loc[words.index[rows], name] = after[name].to_numpy()
         old = before.geometry.reindex(rows).to_numpy()
         is_new = np.array(

@@ -35,10 +35,13 @@ def clients_of(*rows, **columns):
     return table.assign(client_id=ids, **columns)
 
 
-def learn(*rows, seen=(), today=DECEMBER, **columns):
+NO_NEIGHBORS = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
+
+
+def learn(*rows, seen=(), today=DECEMBER, built=None, **columns):
     return learn_chances(
         season_of(*rows, seen=seen), clients_of(*rows, **columns), pd.Series(dtype=float),
-        rates=small_scan().rates, today=today,
+        built=NO_NEIGHBORS if built is None else built, rates=small_scan().rates, today=today,
     )  # fmt: skip
 
 
@@ -115,9 +118,31 @@ def test_a_bad_edge_is_learned_from_when_it_was_seen():
     assert learn(*rows, seen=bad).signs["bad_edge"] > 1
     late = replace(season_of(*rows), answers=answers(*bad, seen_on="2027-06-01"))  # after March
     found = learn_chances(
-        late, clients_of(*rows), pd.Series(dtype=float), rates=small_scan().rates, today=DECEMBER
-    )
+        late, clients_of(*rows), pd.Series(dtype=float), built=NO_NEIGHBORS,
+        rates=small_scan().rates, today=DECEMBER,
+    )  # fmt: skip
     assert found.signs["bad_edge"] < 1  # no season had it, and some sold
+
+
+def test_signs_of_the_place_count_from_the_day_they_held():
+    rows = two_kinds(25, 3)  # 2 March 2027; clients under 200 bought more often
+    first = sorted({row[0] for row in rows})[:200]
+    old = [2016.0 if client in first else 2017.0 for client in sorted({row[0] for row in rows})]
+    new = [2027.0 if client in first else 2016.0 for client in sorted({row[0] for row in rows})]
+    # 10 years or fewer in 2027: from 2017 on; only the others had the sign in the first list
+    assert learn(*rows, year_built=old).signs["new_tract"] < 1
+    assert learn(*rows, year_built=new).signs["new_tract"] > 1
+    for built_on, is_sign in (("2026-03-03", True), ("2026-03-02", False), ("2027-03-03", False)):
+        built = pd.DataFrame({"client_id": first, "built_on": built_on})
+        assert (learn(*rows, built=built).signs["neighbor_built"] > 1) == is_sign, built_on
+    for listed_on, is_sign in (("2027-03-02", True), ("2027-03-03", False)):
+        alike = pd.DataFrame({"client_id": first, "listed_on": listed_on})
+        told_of = replace(season_of(*rows), alike=alike)
+        found = learn_chances(
+            told_of, clients_of(*rows), pd.Series(dtype=float), built=NO_NEIGHBORS,
+            rates=small_scan().rates, today=DECEMBER,
+        )  # fmt: skip
+        assert (found.signs["alike"] > 1) == is_sign, listed_on
 
 
 def ranked(*, learned=None, seen=()):

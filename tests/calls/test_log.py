@@ -252,7 +252,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 5 .* knows 4\)"
+            LogError, match=r"written by a newer bed-scanner \(version 6 .* knows 5\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

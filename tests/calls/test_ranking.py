@@ -121,7 +121,9 @@ def test_reasons_are_facts_of_the_data():
     calls = rank()
     assert row_of(calls, "C0001")["reasons"] == (
         "turf up to the curb for 52 ft; string-trimming saved on 56 ft at each of 28 visits a year; "
-        "bought extra work before; a client since 2011"
+        "bought extra work before; a client since 2011; "
+        # C0008, seven lots away, leads with 50 ft of curb, C0001 with 52
+        "a neighbor could have the same bed: one price for both"
     )
     assert row_of(calls, "C0002")["reasons"].startswith(
         "turf up to the curb for 50 ft; turf up to the house wall for 30 ft; "

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from shapely import Polygon, affinity, box
 
 from scanner.book.settings import read_rules
+from scanner.calls.reasons import is_just_built
 from scanner.ground.on_foot import size_measured
 from scanner.ground.stored import (
     find_neighbors,
@@ -234,8 +235,9 @@ def neighbors(built_on, *, today=DAY, distance_ft=100.0, shape=True):
            "last_seen": "2026-03-02", "built_on": built_on}  # fmt: skip
     geometry = frames.to_degrees(np.array([bed]), HERE) if shape else [bed]
     stored = check_table(gpd.GeoDataFrame([row], geometry=geometry, crs="EPSG:4326"), STORED_BEDS)
-    near = find_neighbors(clients, features, stored, today=today)
-    return clients["client_id"][near].tolist()
+    built = find_neighbors(clients, features, stored)
+    near = built["client_id"][is_just_built(built["built_on"], today)]
+    return near.tolist()
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,16 @@ def local_rules(**changes):
 def clients(*client_ids, sprinklers="no"):
     """A client table with nothing known but ids and sprinklers."""
     blank = dict.fromkeys(CLIENTS.columns, "")
-    numbers = ("lon", "lat", "stop", "visits_per_year", "annual_usd", "frontage_ft", "mowed_ft2")
+    numbers = (
+        "lon",
+        "lat",
+        "stop",
+        "visits_per_year",
+        "annual_usd",
+        "frontage_ft",
+        "mowed_ft2",
+        "year_built",
+    )
     rows = [
         blank | dict.fromkeys(numbers, np.nan) | {"client_id": client_id, "sprinklers": sprinklers}
         for client_id in client_ids

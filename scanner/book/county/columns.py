@@ -9,14 +9,16 @@ import pandas as pd
 
 from scanner.book.layers.attributes import CELLS, MAX_DBH_IN, MAX_PAVEMENT_FT, text_of
 from scanner.errors import SiteError
+from scanner.sheets.description import YEARS_BUILT
 from scanner.sheets.problems import Problem, Where, note, shown
 from scanner.sheets.values import read_cells
 
 _SHOWN_COUNT = 30
 
-_SAYING = ("street", "street_centerline", "tree")
+_SAYING = ("property", "street", "street_centerline", "tree")
 _WANTED = {
     "pavement_ft": f"width from 0 to {MAX_PAVEMENT_FT:g} ft",
+    "year_built": f"year from {YEARS_BUILT[0]} to {YEARS_BUILT[1]}",
     "dbh_in": f"trunk from 0 to {MAX_DBH_IN:g} in",
 }
 

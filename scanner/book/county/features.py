@@ -19,7 +19,7 @@ from scanner.book.county.streets import Streets
 from scanner.schema.documents import LocalRules
 
 COLUMNS = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "geometry",
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built", "geometry",
 )  # fmt: skip
 
 AROUND_FT = 60.0
@@ -62,7 +62,8 @@ def gather_features(
     has_drives = any(things.kind.name == "drive" for things in layers)
     tables = [
         _rows("property", outlines, client_id=owned.client_id).assign(
-            drives_known="yes" if has_drives else ""
+            drives_known="yes" if has_drives else "",
+            year_built=lots.table["year_built"].to_numpy()[owned.lots],
         ),
         _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
         _buildings([things for things in layers if things.kind is HOUSE], lots, owned, near),
@@ -139,8 +140,9 @@ def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
     shapes, rows = cut_large(table["geometry"].to_numpy(object), far)
     cut = table.iloc[rows].reset_index(drop=True)
     cut = cut.assign(
-        client_id="", dbh_in=np.nan, drives_known="", geometry=pd.Series(list(shapes), dtype=object)
-    )
+        client_id="", dbh_in=np.nan, drives_known="", year_built=np.nan,
+        geometry=pd.Series(list(shapes), dtype=object),
+    )  # fmt: skip
     return cut.astype({"pavement_ft": float})[list(COLUMNS)]
 
 
@@ -158,6 +160,7 @@ def _rows(
             **texts,
             "pavement_ft": np.full(count, np.nan),
             "dbh_in": np.broadcast_to(np.asarray(dbh_in, float), count),
+            "year_built": np.full(count, np.nan),
             "geometry": pd.Series(list(shapes), dtype=object),
         }
     )

@@ -55,6 +55,7 @@ class County:
     sources: Mapping[str, tuple[Source, ...]]  # layers by kind; ``property`` is there
     parcel_id: str = ""  # columns of the parcel layers; blank where there is none
     parcel_address: str = ""
+    year_built: str = ""
     picks: tuple[Pick, ...] = ()  # which features are used; a kind without one is used whole
     # paved width of a street known by its centerline where no column says it [ft]
     street_width_ft: float | None = None

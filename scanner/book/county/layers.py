@@ -58,7 +58,8 @@ def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]
     for kind in KINDS:
         for source in county.sources.get(kind.name, ()):
             picks = [pick for pick in county.picks if pick.kind == kind.name]
-            things, found = _read_layer(source, kind, picks)
+            column = county.year_built if kind is PROPERTY else ""
+            things, found = _read_layer(source, kind, picks, year_column=column)
             layers.append(things)
             problems += found
     # the usual parcel's plane: one stray far off moves nothing
@@ -70,7 +71,7 @@ def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]
 
 
 def _read_layer(
-    source: Source, kind: Kind, picks: list[Pick]
+    source: Source, kind: Kind, picks: list[Pick], *, year_column: str
 ) -> tuple[LayerFeatures, list[Problem]]:
     layer = read_source(source)
     at = _pick(layer, picks, source)
@@ -102,6 +103,10 @@ def _read_layer(
         raise SiteError(message)
     fields, numbers = layer.fields.iloc[at[is_good]].reset_index(drop=True), at[is_good] + 1
     good = [place for place, is_so in zip(places, is_good, strict=True) if is_so]
+    if year_column:
+        # counties write 0 for a lot without a house
+        years = read_texts(find_column(fields, year_column, source.name)).replace("0", "")
+        fields = fields.drop(columns="year_built", errors="ignore").assign(year_built=years)
     said, unread = read_said(kind.name, fields, good.__getitem__, source.name)
     is_line = drawn_as == "lines"
     things = LayerFeatures(kind, source, fields, said, numbers, shapes[is_good], is_line)

@@ -42,7 +42,7 @@ class Lots:
     """What the parcel layers come to."""
 
     # one row a lot: ``parcel_id`` (blank where it has none that stands for it), ``address``
-    # as the layer has it, ``is_right_of_way`` (right-of-way, no lot), ``file`` and
+    # as the layer has it, ``year_built``, ``is_right_of_way`` (right-of-way, no lot), ``file`` and
     # ``feature``
     table: pd.DataFrame
     shapes: Shapes  # ground of each lot [ft]
@@ -148,6 +148,7 @@ def _records(things: LayerFeatures, id_column: str, address_column: str) -> pd.D
         {
             "parcel_id": ids.where(~is_none, ""),
             "address": said,
+            "year_built": things.said["year_built"],
             "file": things.source.name,
             "feature": [things.place(at)["feature"] for at in range(len(things))],
         }
@@ -180,7 +181,7 @@ def _join_parts(
     shared = records[keys.duplicated(keep=False) & (keys != "")]
     joined, no_lot_ids = shapes.copy(), {}
     is_kept = np.ones(len(records), dtype=bool)
-    ids = records["parcel_id"].to_numpy().copy()
+    ids, years = (records[name].to_numpy().copy() for name in ("parcel_id", "year_built"))
     for key, parts in shared.groupby(keys.loc[shared.index], sort=True):
         rows = parts.index.to_numpy()
         reason = _why_no_lot(parts, shapes[rows])
@@ -189,8 +190,11 @@ def _join_parts(
             ids[rows] = ""
             continue
         joined[rows[0]] = shapely.union_all(shapes[rows])
+        years[rows[0]] = parts["year_built"].max()
         is_kept[rows[1:]] = False
-    table = records.assign(parcel_id=pd.Series(ids, index=records.index, dtype="str"))
+    table = records.assign(
+        parcel_id=pd.Series(ids, index=records.index, dtype="str"), year_built=years
+    )
     return table[is_kept].reset_index(drop=True), joined[is_kept], no_lot_ids
 
 

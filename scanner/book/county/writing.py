@@ -18,7 +18,7 @@ DEGREE_DIGITS = 9
 
 _AREA = 2
 _PROPERTIES = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known",
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built",
 )  # fmt: skip
 
 

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from scanner.schema.tables import ALONG, FEATURE_KINDS, UTILITIES
-from scanner.sheets.description import NUMBER, WORD, YES_NO, Column
+from scanner.sheets.description import NUMBER, WHOLE, WORD, YEARS_BUILT, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, first_faults
 from scanner.sheets.values import read_cells
 
 COLUMNS = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "what",
+    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built", "what",
 )  # fmt: skip
 
 MAX_PAVEMENT_FT = 200.0
@@ -25,6 +25,7 @@ CELLS = (
     (Column("curbed", WORD, choices=YES_NO), _STREETS),
     (Column("parking", WORD, choices=YES_NO), _STREETS),
     (Column("drives_known", WORD, choices=YES_NO), ("property",)),
+    (Column("year_built", WHOLE, *YEARS_BUILT), ("property",)),
     (Column("dbh_in", NUMBER, most=MAX_DBH_IN), ("tree",)),
     (Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), ("street_centerline", "sidewalk")),
 )

@@ -35,7 +35,7 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
     >>> lot = shapely.box(0, 1, 2, 3)
     >>> files = ["sites/assembled.geojson", "sites/mine.geojson"]
     >>> both = GeoDataFrame(
-    ...     {"kind": "property", "client_id": "A", "drives_known": "", "file": files},
+    ...     {"kind": "property", "client_id": "A", "drives_known": "", "year_built": None, "file": files},
     ...     geometry=[lot, lot], crs=4326)
     >>> prefer_drawn(both)[0]["file"].tolist()
     ['sites/mine.geojson']
@@ -56,7 +56,7 @@ def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
         )
         for file, beaten in features[is_beaten].groupby("file", sort=True)
     ]
-    return _keep_drives_known(features, is_beaten), problems
+    return _keep_known(features, is_beaten), problems
 
 
 def _count(things: pd.Series) -> str:
@@ -66,13 +66,15 @@ def _count(things: pd.Series) -> str:
     )
 
 
-def _keep_drives_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataFrame:
-    """Leave out what is beaten, but not that the drives of a lot are known: they stay."""
-    is_told = is_beaten & (features["drives_known"] == "yes")
-    kept = features[~is_beaten]
-    is_mute = (kept["kind"] == "property") & (kept["drives_known"] == "")
-    is_mute &= kept["client_id"].isin(features.loc[is_told, "client_id"])
-    return kept.assign(drives_known=kept["drives_known"].mask(is_mute, "yes"))
+def _keep_known(features: GeoDataFrame, is_beaten: pd.Series) -> GeoDataFrame:
+    """Leave out what is beaten, but not what it knows of a lot: its drives, when its house was built."""
+    kept, beaten = features[~is_beaten], features[is_beaten & (features["kind"] == "property")]
+    known = beaten.drop_duplicates("client_id").set_index("client_id")
+    is_lot = (kept["kind"] == "property") & kept["client_id"].isin(known.index)
+    years = kept["year_built"].fillna(kept["client_id"].where(is_lot).map(known["year_built"]))
+    is_mute = is_lot & (kept["drives_known"] == "")
+    is_mute &= kept["client_id"].map(known["drives_known"]).eq("yes")
+    return kept.assign(drives_known=kept["drives_known"].mask(is_mute, "yes"), year_built=years)
 
 
 def _is_covered(features: GeoDataFrame, is_assembled: pd.Series) -> pd.Series:

@@ -25,7 +25,7 @@ from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_o
 from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import JOB_TASKS, STORED_BEDS
+from scanner.schema.log_tables import JOB_TASKS, LISTED, STORED_BEDS
 from scanner.schema.tables import check_table
 
 if TYPE_CHECKING:
@@ -89,6 +89,11 @@ class Log:
         self._store.write(f"DELETE FROM {schema.name}")  # noqa: S608
         plain = plain_rows(check_table(rows, schema), schema.columns)
         self._insert(f"INTO {schema.name}", schema.columns, plain)
+        if schema is LISTED:
+            # A client whose bed was sold is listed no more, and had neighbors alike all the same
+            self._store.write(
+                "INSERT OR IGNORE INTO alike SELECT client_id, scanned_on FROM listed WHERE alike_clients > 0"
+            )
 
     def undo(self, number: int | None = None) -> str:
         """

@@ -26,6 +26,7 @@ from scanner.calls.visits import count_as_calls
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import (
+    ALIKE,
     ANSWERS,
     CALL_LOG,
     JOB_TASKS,
@@ -46,7 +47,7 @@ BED_ROWS = replace(
 )
 """Beds as the log keeps them: their shapes as bytes, which only a scan reads."""
 
-LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": ""}
+LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0}
 """Columns of `LISTED` that older logs lack, and what stands there."""
 
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
@@ -110,6 +111,7 @@ def season_of(store: Store) -> Season:
             _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)), MEASUREMENTS
         ),
         listed=last_scan_of(store, LISTED),
+        alike=last_scan_of(store, ALIKE),
     )
 
 
@@ -173,5 +175,6 @@ NO_SEASON = Season(
     visits=empty_table(VISITS),
     measurements=empty_table(MEASUREMENTS),
     listed=empty_table(LISTED),
+    alike=empty_table(ALIKE),
 )
 """What a book without a log knows: nothing."""

@@ -113,5 +113,12 @@ _WHAT_TO_SAY = (
     "ALTER TABLE listed ADD COLUMN say TEXT NOT NULL DEFAULT ''",
 )
 
-STEPS = (_FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY)
+_WHO_HAD_NEIGHBORS_ALIKE = (
+    "ALTER TABLE listed ADD COLUMN alike_clients INTEGER NOT NULL DEFAULT 0",
+    "CREATE TABLE alike (client_id TEXT PRIMARY KEY, listed_on TEXT NOT NULL)",
+)
+
+STEPS = (
+    _FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY, _WHO_HAD_NEIGHBORS_ALIKE,
+)  # fmt: skip
 """Statements that lead from each version to the next; the first starts an empty file."""
