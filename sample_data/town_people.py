@@ -30,6 +30,8 @@ ROUTES = {
     "south": ("South", "Monday"), "north": ("North", "Tuesday"), "tract": ("East", "Wednesday"),
     "curve": ("Ridge", "Thursday"), "edge": ("North", "Tuesday"), "acre": ("County", "Friday"),
 }  # fmt: skip
+NEW_TRACT_YEAR = 2017
+"""When the first house of the new streets round the curve was built."""
 # what the list says of single clients, by place in the list
 FLAGS = {
     "renter": (11, 57), "past_due": (23, 88), "do_not_call": (42,),
@@ -60,7 +62,7 @@ ON_FOOT = (
 COLUMNS = (
     "client_id", "name", "address", "parcel_id", "lon", "lat", "phone", "email", "route", "mow_day", "stop",
     "client_since", "visits_per_year", "annual_usd", "frontage_ft", "mowed_ft2", "sprinklers", "hoa", "renter",
-    "past_due", "bought_before", "do_not_call", "last_contact", "notes", "dog",
+    "past_due", "bought_before", "do_not_call", "last_contact", "notes", "year_built", "dog",
 )  # fmt: skip
 
 Row = tuple[str, Lot, float]
@@ -101,7 +103,7 @@ def describe_clients(rows: list[Row], *, seed: int, to_degrees: ToDegrees) -> pd
         people.append(_person(place, names[place], chance, 0.0) | {
             "client_id": f"C{place + 1:04d}", "address": f"{address}, {TOWN}", "parcel_id": "", "frontage_ft": "",
             "lon": "" if point is None else f"{point.x:.6f}", "lat": "" if point is None else f"{point.y:.6f}",
-            "route": "North", "mow_day": "Tuesday", "hoa": "",
+            "route": "North", "mow_day": "Tuesday", "hoa": "", "year_built": "",
         })  # fmt: skip
     clients = pd.DataFrame(people)
     return clients.assign(stop=clients.groupby("route").cumcount() + 1)[list(COLUMNS)]
@@ -168,4 +170,5 @@ def _lot_facts(lot: Lot, place: int, chance: np.random.Generator) -> dict[str, o
         "route": route, "mow_day": day,
         "frontage_ft": round(lot.width_ft) if place % 7 else "",
         "hoa": "yes" if area == "curve" else "no" if area == "tract" else "",
+        "year_built": NEW_TRACT_YEAR + place % 4 if area == "curve" else "",
     }  # fmt: skip

@@ -103,10 +103,8 @@ def scan(
         land = book.land or store_features(book.features, place.folder / "shapes")
         clients = _locate(book.clients, land)
         built = find_neighbors(clients, _outlines(land, season), season.beds)
-        learned = learn_chances(
-            season, clients, listed_years(season.listed, fees),
-            built=built, rates=book.rates, today=today,
-        )  # fmt: skip
+        years = listed_years(season.listed, fees)
+        learned = learn_chances(season, clients, years, built=built, rates=book.rates, today=today)
         demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
         lot_count = sum(map(len, lots))
@@ -116,8 +114,7 @@ def scan(
         parts, thin = _work(blocks, work, lot_count, workers=workers, told=told)
     offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
-    just_built = built["client_id"][is_just_built(built["built_on"], today)]
-    near = clients["client_id"].isin(just_built)
+    near = clients["client_id"].isin(built["client_id"][is_just_built(built["built_on"], today)])
     clients = add_history(clients, season, rates=book.rates, is_near_built=near)
     seen = add_bad_edges(clients, season.answers)
     calls = rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned)
@@ -125,9 +122,7 @@ def scan(
     return Scan(
         today=today,
         name=book.folder.name,
-        clients=clients[[*book.clients.columns]].assign(
-            lon=book.clients["lon"], lat=book.clients["lat"]
-        ),
+        clients=clients.assign(**book.clients[["lon", "lat"]])[[*book.clients.columns]],
         lots=thin["lots"],
         beds=beds,
         offers=offers,

@@ -161,7 +161,7 @@ def find_neighbors(
     -------
     built
         ``client_id`` and ``built_on``, one row a client and bed of another client within
-        `NEIGHBOR_FT`.
+        `NEIGHBOR_FT`, in the order of `clients`.
     """
     beds = stored[stored["built_on"] != ""]
     if beds.empty:
@@ -176,7 +176,8 @@ def find_neighbors(
         "client_id": clients["client_id"].to_numpy(object)[place],
         "built_on": beds["built_on"].to_numpy(object)[bed],
     }, dtype="str")  # fmt: skip
-    return near[near["client_id"].to_numpy(object) != owners[bed]].reset_index(drop=True)
+    is_other = near["client_id"].to_numpy(object) != owners[bed]
+    return near.assign(place=place)[is_other].sort_values(["place", "built_on"], ignore_index=True)
 
 
 def _within_reach(shapes: np.ndarray, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -20,8 +20,6 @@ import numpy as np
 import pyproj
 import shapely
 
-from scanner.units import M_PER_FT
-
 CELL_DEGREES = 0.5
 WGS84 = "EPSG:4326"
 
@@ -88,7 +86,8 @@ def to_feet(shapes: np.ndarray, frame: str) -> np.ndarray:
 
 @lru_cache(maxsize=1)
 def _space() -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(WGS84, "EPSG:4978", always_xy=True)
+    space = pyproj.CRS.from_proj4("+proj=geocent +datum=WGS84 +units=ft +no_defs")
+    return pyproj.Transformer.from_crs(WGS84, space, always_xy=True)
 
 
 def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
@@ -114,8 +113,8 @@ def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     >>> round(float(np.hypot.reduce(one - two)), 1)  # 0.001° of the meridian at 41°
     364.3
     """
-    places_m = np.column_stack(_space().transform(lon, lat, np.zeros(len(lon))))
-    return np.where(np.isfinite(places_m), places_m, np.nan) / M_PER_FT
+    places = np.column_stack(_space().transform(lon, lat, np.zeros(len(lon))))
+    return np.where(np.isfinite(places), places, np.nan)
 
 
 def to_degrees(shapes: np.ndarray, frame: str) -> np.ndarray:

@@ -49,6 +49,7 @@ CALL_COLUMNS = [
     "later",
     "later_jobs",
     "later_price_usd",
+    "alike_clients",
     "right_of_way_ft2",
     "confirmed",
     "reasons",
