@@ -105,6 +105,7 @@ def features_of(assembly: Assembly) -> gpd.GeoDataFrame:
         "pavement_ft",
         "dbh_in",
         "drives_known",
+        "year_built",
     ]
     table = pd.DataFrame(rows, columns=columns).fillna({"client_id": ""})
     return gpd.GeoDataFrame(table, geometry=geometry, crs="EPSG:4326").to_crs(CRS)

@@ -189,6 +189,17 @@ def test_a_missing_column_is_refused_with_those_that_are_there(book):
     refused(book, {"property": row_of_lots()}, "no column 'STREET'", parcel_address="STREET")
 
 
+def test_years_of_building_come_from_the_parcels(book):
+    lots = row_of_lots().assign(YR=["1998", "2019", "0", "soon"][: len(row_of_lots())])
+    found = assemble(book, {"property": lots}, year_built="yr")
+    outlines = features_of(found).query("kind == 'property'").set_index("client_id")
+    assert outlines.loc["A", "year_built"] == 2019  # lot 10-002, the second
+    # zero is how counties write a lot without a house; what is no year is told of
+    (told,) = (text for text in found.problems["problem"] if "year" in text)
+    assert "1 cell holds no year from 1600 to 2200 (the first 'soon')" in told
+    refused(book, {"property": lots}, "no column 'BUILT'", year_built="BUILT")
+
+
 def test_capitals_of_a_column_do_not_matter(book):
     assert assemble(book, {"property": row_of_lots()}, parcel_id="pin").counts["by_parcel_id"] == 1
 
