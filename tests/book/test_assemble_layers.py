@@ -197,7 +197,8 @@ def test_years_of_building_come_from_the_parcels(book):
     # zero is how counties write a lot without a house; what is no year is told of
     (told,) = (text for text in found.problems["problem"] if "year" in text)
     assert "1 cell holds no year from 1600 to 2200 (the first 'soon')" in told
-    refused(book, {"property": lots}, "no column 'BUILT'", year_built="BUILT")
+    with pytest.raises(SiteError, match="no column 'BUILT'"):
+        assemble(book, {"property": lots}, year_built="BUILT")
 
 
 def test_capitals_of_a_column_do_not_matter(book):

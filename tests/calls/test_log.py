@@ -216,7 +216,7 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (4, "2027-03-03"),
         (5, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("4",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("5",)]
     raw.close()
 
 
