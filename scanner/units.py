@@ -33,6 +33,9 @@ LB_PER_TON = 2000.0
 MINUTES_PER_HOUR = 60.0
 """Minutes in one hour."""
 
+DAYS_PER_WEEK = 7
+"""Days in one week."""
+
 CENTS_PER_USD = 100
 """Cents in one dollar."""
 

@@ -290,7 +290,7 @@ def small_offers(beds: gpd.GeoDataFrame, prices: pd.DataFrame) -> pd.DataFrame:
             "bed_ids": " ".join(bed_ids), "bed_count": len(bed_ids), "edge_ft": its_beds["edge_ft"].sum(),
             "area_ft2": its_beds["area_ft2"].sum(), "right_of_way_ft2": its_beds["right_of_way_ft2"].sum(),
             "later": "", "later_jobs": 0, "later_price_cents": 0, "say": "", "upgrade_offer_id": "",
-            "upgrade_bed_ids": "", "upgrade_price_cents": 0, "upgrade_gross_profit_cents": 0,
+            "upgrade_bed_ids": "", "upgrade_price_cents": 0, "upgrade_crew_days": 0.0, "upgrade_gross_profit_cents": 0,
             "upgrade_saving_cents": 0, "is_confirmed": offer_id != "C0008-curb-1",
             "unseen_bed_ids": "C0008-curb-1" if offer_id == "C0008-curb-1" else "",
             "saving_cents": round(MOBILIZATION_CENTS / 0.55) * (len(bed_ids) - 1),

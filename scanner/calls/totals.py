@@ -1,8 +1,8 @@
 """
-What a list of calls brings in all: clients share the uncertain stages, so ranges are wide.
+What sales bring in all: clients share the uncertain stages, so ranges are wide.
 
-Sums of sales over clients whose chances hang together: no chance is known exactly, and
-where one turns out low, all do.
+Sums over clients whose chances hang together: no chance is known exactly, and where one turns
+out low, all do. The same sums serve the whole list, a month of it and the crew-days it asks for.
 """
 
 from __future__ import annotations
@@ -10,27 +10,99 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import betaincinv, gammaincinv
 
-from scanner.calls.chance import (
-    CHANCE_LEVEL,
-    START_SHARES,
-    Floats,
-    Stages,
-    price_falls,
-)
+from scanner.calls.chance import CHANCE_LEVEL, START_SHARES, Floats, Stages, price_falls
 
 TALK_QUANTILES: Floats = (np.arange(15) + 0.5) / 15
 """Even quantiles of the chance to be reached and agree, for the chance of nothing."""
 
-EXACT_COUNT = 600
-"""Up to so many clients the chance of nothing goes client by client, above by classes of chance."""
-
-CLASS_SHARE = 0.01
-"""Width of such a class: clients whose chances differ by less count as alike."""
+LEAST_TERM = 1e-10
+"""Smallest term of the logarithm's series that still counts."""
 
 STEP_CENTS = 5000
 """The range is rounded outward to $50."""
+
+RANGE_SHARES = ((1.0 - CHANCE_LEVEL) / 2.0, (1.0 + CHANCE_LEVEL) / 2.0)
+
+
+@dataclass(frozen=True)
+class Prospects:
+    """
+    What may end in a sale, one client a place.
+
+    Attributes
+    ----------
+    price_years, gain
+        Price of the lead over annual fee, r, and what its sale brings, G, in any unit.
+    upgrade_years, upgrade_gain
+        The same of the upgrade, r_u and G_u; the lead's where there is none.
+    factor
+        What the client's chance is multiplied by.
+    is_talked
+        Whether he was reached and agreed already; None: nobody was.
+    heard
+        Share of the answers to his open quote that would have come by now, F; 0 without a
+        quote. Looked at where `is_talked`; None: nobody has one.
+    """
+
+    price_years: Floats
+    gain: Floats
+    upgrade_years: Floats
+    upgrade_gain: Floats
+    factor: Floats
+    is_talked: npt.NDArray[np.bool_] | None = None
+    heard: Floats | None = None
+
+    def chosen(self, rows: npt.NDArray[np.bool_]) -> Prospects:
+        """Give some of them."""
+        given = {name: column for name, column in vars(self).items() if column is not None}
+        return Prospects(**{name: column[rows] for name, column in given.items()})
+
+
+@dataclass(frozen=True)
+class Spread:
+    """
+    How what sales bring is spread, one place a period.
+
+    Attributes
+    ----------
+    mean, variance
+        Of the sum, in the prospects' unit and its square.
+    nothing
+        Chance that nothing is sold.
+    """
+
+    mean: Floats
+    variance: Floats
+    nothing: Floats
+
+    def quantiles(self, shares: npt.ArrayLike) -> Floats:
+        """
+        Give quantiles of: nothing with its chance, else a gamma with what is left of the moments.
+
+        Parameters
+        ----------
+        shares
+            Probabilities, q of them.
+
+        Returns
+        -------
+        quantiles
+            q rows, one column a period.
+        """
+        shares = np.asarray(shares, float)[:, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            something = 1.0 - self.nothing
+            mean = self.mean / something
+            variance = (self.variance + self.mean**2) / something - mean**2
+            shape = mean**2 / variance
+            above = (shares - self.nothing) / something
+            spread = gammaincinv(shape, np.clip(above, 0.0, 1.0)) * variance / mean
+        # Moments of a sure sum leave no variance but rounding
+        spread = np.where(variance > 1e-12 * mean**2, spread, mean)
+        return np.where((above > 0.0) & (self.mean > 0.0), spread, 0.0)
 
 
 @dataclass(frozen=True)
@@ -54,28 +126,6 @@ class Total:
     nothing_chance: float
 
 
-@dataclass(frozen=True)
-class Prospects:
-    """
-    What calls may end in, one client a place.
-
-    Attributes
-    ----------
-    price_years, profit_cents
-        Price of the lead over annual fee, r, and its gross profit, G [cents].
-    upgrade_years, upgrade_profit_cents
-        The same of the upgrade, r_u and G_u; the lead's where there is none.
-    factor
-        What the client's chance is multiplied by.
-    """
-
-    price_years: Floats
-    profit_cents: Floats
-    upgrade_years: Floats
-    upgrade_profit_cents: Floats
-    factor: Floats
-
-
 def total_sales(stages: Stages, prospects: Prospects) -> Total:
     """
     Add up what calls bring.
@@ -85,21 +135,12 @@ def total_sales(stages: Stages, prospects: Prospects) -> Total:
     stages
         The three stages.
     prospects
-        The calls.
+        The calls; their gain in cents.
 
     Returns
     -------
     total
         Mean, range, chance of nothing.
-
-    Notes
-    -----
-    Per cell of the grid, with f the factor: a = f [s G + s(r_u)(G_u − G)], A = Σ a,
-    B = Σ f [s G² + s(r_u)(G_u² − G²)], C = Σ a². With π the chance
-    to be reached and to agree, π₁ and π₂ its moments, w the cells' weights: mean = π₁ Σ wA;
-    variance = π₁ Σ wB − π₂ Σ wC + π₂ Σ wA² − mean². Nothing: Σ w Π (1 − π f s), π at even
-    quantiles of the beta with its moments. The range is that of nothing with its chance,
-    else a gamma with what is left of mean and variance.
 
     Examples
     --------
@@ -111,50 +152,151 @@ def total_sales(stages: Stages, prospects: Prospects) -> Total:
     >>> round(total_sales(stages, free).mean_cents, 1)  # s0 is 47/48 there
     979.2
     """
-    profit, whole = prospects.profit_cents, prospects.upgrade_profit_cents
-    falls = price_falls(prospects.price_years) * prospects.factor[:, None]
-    more = price_falls(prospects.upgrade_years) * prospects.factor[:, None]
-    each = falls * profit[:, None] + more * (whole - profit)[:, None]
+    spread = spread_sales(stages, prospects, np.ones((1, len(prospects.gain))))
+    low, high = spread.quantiles(RANGE_SHARES)[:, 0]
+    return Total(float(spread.mean[0]), *rounded_outward(low, high), float(spread.nothing[0]))
+
+
+def rounded_outward(low_cents: float, high_cents: float) -> tuple[int, int]:
+    """Round a range of cents outward to $50."""
+    return int(low_cents // STEP_CENTS) * STEP_CENTS, -int(-high_cents // STEP_CENTS) * STEP_CENTS
+
+
+def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread:
+    """
+    Tell how what sales bring is spread over some periods.
+
+    Parameters
+    ----------
+    stages
+        The three stages.
+    prospects
+        n clients.
+    shares
+        Share of each client's sales that fall into each period, t: one row a period, n columns.
+
+    Returns
+    -------
+    spread
+        Moments and chance of nothing by period.
+
+    Notes
+    -----
+    Per cell of the grid, with f the factor: a = t f [s G + s(r_u)(G_u − G)], A = Σ a,
+    B = Σ t f [s G² + s(r_u)(G_u² − G²)], C = Σ a²; index 1 for those who agreed already, 2
+    for those who must be reached first. With π the chance to be reached and to agree, π₁ and
+    π₂ its moments, w the cells' weights: mean = Σ w (A₁ + π₁A₂); variance =
+    Σ w [B₁ − C₁ + A₁² + π₁(B₂ + 2A₁A₂) + π₂(A₂² − C₂)] − mean². An open quote is sold with
+    s(1 − F)/[s(1 − F) + (1 − s)(1 − F/2)] instead of s. Nothing: Σ w Π₁(1 − t s) Π₂(1 − π t s),
+    π at even quantiles of the beta with its moments.
+    """
+    is_talked = prospects.is_talked
+    if is_talked is None:
+        is_talked = np.zeros(len(prospects.gain), bool)
+    agreed, calls = prospects.chosen(is_talked), prospects.chosen(~is_talked)
+    chances = agreed_chances(agreed)
+    a1, b1, c1 = _agreed_sums(agreed, chances, shares[:, is_talked])
+    a2, b2, c2 = _call_sums(calls, shares[:, ~is_talked])
     talked, talked_2 = stages.talked
-    sums = START_SHARES[:, None] * each.sum(axis=0)
-    squares = START_SHARES[:, None] * (profit**2 @ falls + (whole**2 - profit**2) @ more)
-    own_squares = START_SHARES[:, None] ** 2 * (each**2).sum(axis=0)
-    weights = stages.weights
-    mean = talked * float((weights * sums).sum())
-    variance = (
-        talked * float((weights * squares).sum())
-        + talked_2 * float((weights * (sums**2 - own_squares)).sum())
-        - mean**2
+    mean = a1 + talked * a2
+    second = b1 - c1 + a1**2 + talked * (b2 + 2.0 * a1 * a2) + talked_2 * (a2**2 - c2)
+    bought = shares[:, is_talked, None, None] * chances[0]
+    none_agreed = np.exp(np.log1p(-np.minimum(bought, 1.0 - 1e-12)).sum(axis=1))
+    nothing = none_agreed * _no_call_sells(stages, calls, shares[:, ~is_talked])
+    mean, second, nothing = (
+        np.tensordot(cells, stages.weights, 2) for cells in (mean, second, nothing)
     )
-    nothing = _chance_of_nothing(stages, falls)
-    low, high = (
-        _quantile(share, mean, variance, nothing)
-        for share in ((1.0 - CHANCE_LEVEL) / 2.0, (1.0 + CHANCE_LEVEL) / 2.0)
-    )
-    return Total(
-        mean, int(low // STEP_CENTS) * STEP_CENTS, -int(-high // STEP_CENTS) * STEP_CENTS, nothing
-    )
+    return Spread(mean, second - mean**2, nothing)
 
 
-def _chance_of_nothing(stages: Stages, falls: Floats) -> float:
-    """Multiply the chances that each client does not buy, over cells and quantiles of the talk."""
-    counts = np.ones(len(falls))
-    if len(falls) > EXACT_COUNT:
-        # Clients of a like fall at every h are alike in every cell
-        middle = np.log(np.maximum(falls[:, len(falls.T) // 2], 1e-12))
-        _, at, sizes = np.unique(
-            np.round(middle / CLASS_SHARE),
-            return_inverse=True,
-            return_counts=True,
+def expected_sales(stages: Stages, prospects: Prospects) -> Floats:
+    """
+    Give the mean of what each client's sale brings.
+
+    Parameters
+    ----------
+    stages
+        The three stages.
+    prospects
+        n clients.
+
+    Returns
+    -------
+    mean
+        In the prospects' unit, one a client; their sum is the mean of `spread_sales`.
+    """
+    lead, more = (
+        stages.buys(years)[0] * stages.talked[0] * prospects.factor
+        for years in (prospects.price_years, prospects.upgrade_years)
+    )
+    if (is_talked := prospects.is_talked) is not None:
+        agreed = agreed_chances(prospects.chosen(is_talked))
+        lead[is_talked], more[is_talked] = (
+            np.tensordot(chance, stages.weights, 2) for chance in agreed
         )
-        counts = sizes.astype(np.float64)
-        falls = np.column_stack([np.bincount(at, fall) for fall in falls.T]) / counts[:, None]
-    nothing = 0.0
-    for talk in _talk_quantiles(stages):
-        for start, weights in zip(START_SHARES, stages.weights, strict=True):
-            sells = np.minimum(talk * start * falls, 1.0 - 1e-12)
-            nothing += float(weights @ np.exp(counts @ np.log1p(-sells)))
-    return nothing / len(TALK_QUANTILES)
+    mean: Floats = lead * prospects.gain + more * (prospects.upgrade_gain - prospects.gain)
+    return mean
+
+
+def agreed_chances(agreed: Prospects) -> tuple[Floats, Floats]:
+    """Give the chance of lead and upgrade by cell, of those past the talk: n × 24 × 25 each."""
+    heard = np.zeros(len(agreed.gain)) if agreed.heard is None else agreed.heard
+    still, silent = (1.0 - heard)[:, None, None], (1.0 - heard / 2.0)[:, None, None]
+    both = []
+    for years in (agreed.price_years, agreed.upgrade_years):
+        falls = np.minimum(price_falls(years) * agreed.factor[:, None], 1.0)
+        s = START_SHARES[:, None] * falls[:, None, :]
+        both.append(s * still / (s * still + (1.0 - s) * silent))
+    return both[0], both[1]
+
+
+def _agreed_sums(
+    agreed: Prospects, chances: tuple[Floats, Floats], shares: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Sum a, its square and the gain's by period and cell, of those past the talk."""
+    gain, whole = agreed.gain[:, None, None], agreed.upgrade_gain[:, None, None]
+    each = chances[0] * gain + chances[1] * (whole - gain)
+    squares = chances[0] * gain**2 + chances[1] * (whole**2 - gain**2)
+    return (
+        np.tensordot(shares, each, 1),
+        np.tensordot(shares, squares, 1),
+        np.tensordot(shares**2, each**2, 1),
+    )
+
+
+def _call_sums(calls: Prospects, shares: Floats) -> tuple[Floats, Floats, Floats]:
+    """Sum the same of those to be reached: s falls apart into s0 and what the price leaves."""
+    gain, whole = calls.gain[:, None], calls.upgrade_gain[:, None]
+    falls = price_falls(calls.price_years) * calls.factor[:, None]
+    more = price_falls(calls.upgrade_years) * calls.factor[:, None]
+    each = falls * gain + more * (whole - gain)
+    squares = falls * gain**2 + more * (whole**2 - gain**2)
+    start = START_SHARES[:, None]
+    return (
+        start * (shares @ each)[:, None, :],
+        start * (shares @ squares)[:, None, :],
+        start**2 * (shares**2 @ each**2)[:, None, :],
+    )
+
+
+def _no_call_sells(stages: Stages, calls: Prospects, shares: Floats) -> Floats:
+    """Multiply the chances that nobody of those to be reached buys, by period and cell.
+
+    log Π(1 − π t s) = −Σ_k (π s0)^k Σ (t f fall)^k / k: the inner sums are the same for
+    every π and s0, so that 100,000 clients cost hardly more than a hundred.
+    """
+    falls = np.minimum(price_falls(calls.price_years) * calls.factor[:, None], 1.0)
+    talks = _talk_quantiles(stages)
+    largest = float(talks.max() * START_SHARES[-1] * falls.max(initial=0.0))
+    terms = int(np.clip(np.log(LEAST_TERM) / np.log(max(largest, 1e-9)), 4, 300))
+    starts = talks[:, None] * START_SHARES
+    power, fall_power, share_power = starts.copy(), falls.copy(), shares.copy()
+    logs = np.zeros((len(shares), len(talks), len(START_SHARES), falls.shape[1]))
+    for k in range(1, terms + 1):
+        logs -= power[None, :, :, None] * (share_power @ fall_power)[:, None, None, :] / k
+        power, fall_power, share_power = power * starts, fall_power * falls, share_power * shares
+    nothing: Floats = np.exp(logs).mean(axis=1)
+    return nothing
 
 
 def _talk_quantiles(stages: Stages) -> Floats:
@@ -166,16 +308,3 @@ def _talk_quantiles(stages: Stages) -> Floats:
     weight = mean * (1.0 - mean) / variance - 1.0
     quantiles: Floats = betaincinv(mean * weight, (1.0 - mean) * weight, TALK_QUANTILES)
     return quantiles
-
-
-def _quantile(share: float, mean: float, variance: float, nothing: float) -> float:
-    """Quantile of: nothing with its chance, else a gamma with what is left of mean and variance."""
-    something = 1.0 - nothing
-    if share <= nothing or mean <= 0:
-        return 0.0
-    own_mean = mean / something
-    own_variance = (variance + mean**2) / something - own_mean**2
-    if own_variance <= 0:
-        return own_mean
-    shape = own_mean**2 / own_variance
-    return float(gammaincinv(shape, (share - nothing) / something)) * own_variance / own_mean

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -32,6 +33,16 @@ from scanner.sheets.problems import row_words
 def read_for_scan(book: Path, season: Season, *, shapes_into: Path | None = None) -> Book:
     """Read a book that is to be scanned."""
     return pipeline.read_book(book, needs_lots=season.measurements.empty, shapes_into=shapes_into)
+
+
+@contextmanager
+def scanned(book: Path, season: Season, *, today: date) -> Iterator[tuple[Book, Scan]]:
+    """Scan a book for a page that rests on it; its parts can be read as long as this lasts."""
+    with pipeline.open_store(book) as store:
+        with progress_bar("reading the book") as report:
+            read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
+            found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
+        yield read, found
 
 
 def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:

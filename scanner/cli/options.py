@@ -49,6 +49,16 @@ today_option = click.option(
     "--today", metavar="DATE", type=_DayType(), callback=_day,
     help="Day to count as today, like 2026-03-02.  [default: today]",
 )  # fmt: skip
+
+
+def open_day_option(name: str, *, help: str) -> Callable[[Command], Command]:  # noqa: A002 - click's word
+    """Make an option that takes a day, or none."""
+    return click.option(
+        name, metavar="DATE", type=_DayType(), help=help,
+        callback=lambda _ctx, _param, value: value.date() if value else None,
+    )  # fmt: skip
+
+
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON, for other programs."
 )

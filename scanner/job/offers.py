@@ -154,6 +154,7 @@ def _add_upgrade(offers: pd.DataFrame, bundles: pd.DataFrame, leads: pd.DataFram
         upgrade_offer_id=offer_id.fillna(""),
         upgrade_bed_ids=client_id.map(upgrades["beds"].map(" ".join)).astype("str").fillna(""),
         upgrade_price_cents=price_cents.astype(int),
+        upgrade_crew_days=offer_id.map(leads["crew_days"]).fillna(0.0),
         upgrade_gross_profit_cents=offer_id.map(leads["gross_profit_cents"]).fillna(0).astype(int),
         upgrade_saving_cents=(apart_cents - price_cents).clip(lower=0).astype(int),
     )

@@ -71,6 +71,12 @@ MEASURED = TableSchema("measured", "Edges measured on foot, one row each.", {
     "row": count_column("row of the file, 2 is the first below the header"),
 })  # fmt: skip
 
+CAPACITY = TableSchema("capacity", "Crew-days that are free for bed work, as in capacity.csv.", {
+    "week": text_column("Monday of the week, ISO", least=1),
+    "crew": text_column("crew; blank: the only one"),
+    "free_crew_days": number_column("days", "free for beds in that week"),
+}, unique=("week", "crew"))  # fmt: skip
+
 PROBLEMS = TableSchema("problems", "What was found wrong or worth saying, one row each.", {
     "file": text_column("file that it was found in; blank: none"),
     "feature": text_column("row or feature in it; blank: the whole file"),

@@ -105,6 +105,7 @@ OFFERS = TableSchema("offers", "What one call sells, one row an offer; the lead 
     "upgrade_offer_id": text_column("lead and more beds in one job; blank: none fits"),
     "upgrade_bed_ids": text_column("beds in that, joined by a blank"),
     "upgrade_price_cents": cents_column("its price, exact, before tax"),
+    "upgrade_crew_days": number_column("days", "its crew-days"),
     "upgrade_gross_profit_cents": cents_column("its gross profit", least=None),
     "upgrade_saving_cents": cents_column("what one job saves against the lead and the added beds as two"),
     "is_confirmed": flag_column("every bed rests on a drawn lawn, a measured edge or a crew's answer"),

@@ -164,6 +164,12 @@ class RateBook(Settings):
     rest_sold_days: Rate = figure("rest after a sale", 0, 18_000)
     call_hours: Rate = figure("time for a call", 0, 25)
     visit_hours: Rate = figure("time for a visit", 0, 150)
+    # what comes when, and what the crews promise
+    visit_days: Rate = figure("days from a talk to the visit with its quote", 0, 365)
+    start_days: Rate = figure("days from a sale to its earliest start", 0, 365)
+    calls_a_week: Rate = figure("calls a week", 0, 20_000)
+    promise_weeks: Rate = figure("weeks by which a job is promised", 0, 52)
+    overbook_chance: Rate = figure("chance of more work than days that is still taken", 0.01, 0.5)
     # signs
     long_client_years: Rate = figure("years that make a long-time client", 0, 500)
     new_tract_years: Rate = figure("years that a tract is new", 0, 100)

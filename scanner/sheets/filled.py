@@ -43,6 +43,13 @@ _EDGE = tuple(
 )  # fmt: skip
 MEASURED_SHEET = Sheet("Measured", _EDGE)
 
+MOST_FREE_DAYS = 1_000.0
+"""More days than all crews of a large company have in a week (starting value, no source)."""
+
+CAPACITY_SHEET = Sheet("Capacity", (
+    Column("week", DAY), Column("crew"), Column("free_crew_days", NUMBER, most=MOST_FREE_DAYS),
+), needs=("week", "free_crew_days"))  # fmt: skip
+
 EDGE_CELLS = ("along", "length_ft", "room_ft", "openings_ft")
 VISIT_SHEET = Sheet("Visits", (
     CLIENT_ID, NAME, Column("visited_on", DAY), Column("visited_by"), Column("note"),

@@ -1,0 +1,155 @@
+"""
+What is under way: each client's lead at the stage where the log has it.
+
+Sold and not built yet, quoted, visit agreed, to be called back, tried in vain, not called yet;
+whoever refused, rests or must not be called is in none of them.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from scanner.calls.chance import Stages
+from scanner.calls.trials import OPEN, Trials, list_trials
+from scanner.schema.documents import RateBook, Scan, Season
+from scanner.schema.plan_tables import CALL_BACK, LEADS, NEW, QUOTE, SOLD, TRIED, VISIT
+from scanner.schema.tables import CALLS, CLIENTS, OFFERS, check_table
+
+FIRST_PHASE = 1
+
+
+def monday_of(day: date) -> date:
+    """
+    Give the Monday that names a day's week.
+
+    Examples
+    --------
+    >>> monday_of(date(2026, 3, 18)).isoformat()
+    '2026-03-16'
+    """
+    return day - timedelta(days=day.weekday())
+
+
+def list_leads(found: Scan, season: Season, *, stages: Stages) -> pd.DataFrame:
+    """
+    Put every client who may still buy, or has bought, at his stage.
+
+    Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
+    built has its own price and estimate; a sale without a job on record has what is offered.
+    """
+    rates, today = found.rates, found.today
+    calls, offers = check_table(found.calls, CALLS), check_table(found.offers, OFFERS)
+    clients = check_table(found.clients, CLIENTS).set_index("client_id")
+    trials = list_trials(season.calls, today=today)
+    chosen = offers[offers["phase"] == FIRST_PHASE].merge(
+        calls.drop(columns="client_id"), on="offer_id", validate="one_to_one"
+    )
+    known = _known(chosen, trials, stages, clients)
+    stage = _stage(known, season, clients, trials, rates=rates, today=today)
+    leads = known.merge(stage, on="client_id", validate="one_to_one")
+    jobs = _jobs(season, clients, rates=rates, today=today)
+    # Beds of a sold job are no offer any more; what else the client has may still be sold later
+    leads = leads[~leads["client_id"].isin(jobs["client_id"])]
+    order = leads["stage"].map(
+        {name: place for place, name in enumerate((SOLD, QUOTE, VISIT, CALL_BACK, TRIED, NEW))}
+    )
+    leads = leads.assign(_order=order).sort_values(["_order", "place", "client_id"], kind="stable")
+    leads = pd.concat([jobs, leads[[*LEADS.columns]]], ignore_index=True)
+    return check_table(leads, LEADS)
+
+
+def _known(
+    chosen: pd.DataFrame, trials: Trials, stages: Stages, clients: pd.DataFrame
+) -> pd.DataFrame:
+    """What is known of each offer, whatever its stage."""
+    tried = chosen["client_id"].map(trials.tried_counts).fillna(0).astype("int64")
+    has_upgrade = chosen["upgrade_price_cents"] > 0
+
+    def upgrade(of_upgrade: str, of_lead: str) -> pd.Series:
+        return chosen[of_upgrade].where(has_upgrade, chosen[of_lead])
+
+    return pd.DataFrame({
+        "client_id": chosen["client_id"],
+        "route": chosen["client_id"].map(clients["route"]),
+        "place": chosen["rank"].where(chosen["rank"] > 0, np.inf),
+        "tried_count": tried,
+        "price_years": chosen["price_over_annual"],
+        "profit_cents": chosen["gross_profit_cents"],
+        "crew_days": chosen["crew_days"],
+        "upgrade_years": upgrade("upgrade_over_annual", "price_over_annual"),
+        "upgrade_profit_cents": upgrade("upgrade_gross_profit_cents", "gross_profit_cents"),
+        "upgrade_crew_days": upgrade("upgrade_crew_days", "crew_days"),
+        # What is left after tries in vain is a stage's own, not a factor
+        "factor": chosen["chance_factor"] / stages.still_reached(tried),
+    })  # fmt: skip
+
+
+def _stage(
+    known: pd.DataFrame, season: Season, clients: pd.DataFrame, trials: Trials, *,
+    rates: RateBook, today: date,
+) -> pd.DataFrame:  # fmt: skip
+    """Tell where each client stands, and the day that counts there; who stands nowhere is no row."""
+    monday = pd.Timestamp(monday_of(today))
+    own = season.calls[season.calls["called_on"].between(f"{today.year}", today.isoformat())]
+    own = own[own["outcome"] != "not reached"].sort_values(["called_on", "entry_id"])
+    last = own.groupby("client_id").last().reindex(known["client_id"])
+    open_on = trials.quotes[trials.quotes["end"] == OPEN].set_index("client_id")["quoted_on"]
+    quoted_on = pd.to_datetime(known["client_id"].map(open_on)).to_numpy()
+    called_on = pd.to_datetime(last["called_on"], format="ISO8601").to_numpy()
+    next_on = pd.to_datetime(last["next_date"].replace("", None), format="ISO8601").to_numpy()
+    outcome = last["outcome"].fillna("").to_numpy()
+    usual = {
+        "sold": rates.start_days.value, "visit": rates.visit_days.value,
+        "call back": rates.rest_call_back_days.value,
+    }  # fmt: skip
+    waits = pd.to_timedelta([usual.get(word, 0.0) for word in outcome], unit="D").to_numpy()
+    due = np.where(np.isnat(next_on) | (outcome == "sold"), called_on + waits, next_on)
+    is_quote = ~np.isnat(quoted_on)
+    flags = clients.loc[known["client_id"], ["do_not_call", "renter", "past_due"]]
+    may_buy = ~(flags == "yes").any(axis=1).to_numpy() & (outcome != "do not call")
+    is_on_list = np.isfinite(known["place"]).to_numpy()
+    is_tried = known["tried_count"].to_numpy() > 0
+    stage = np.select(
+        [outcome == "sold", ~may_buy, is_quote, outcome == "visit", outcome == "call back",
+         is_tried, is_on_list],
+        [SOLD, "", QUOTE, VISIT, CALL_BACK, TRIED, NEW], "",
+    )  # fmt: skip
+    day = np.where(is_quote & (stage == QUOTE), quoted_on, due)
+    days = (day - monday.to_numpy()) / np.timedelta64(1, "D")
+    days = np.where(np.isin(stage, [TRIED, NEW]), np.nan, days)
+    table = pd.DataFrame({"client_id": known["client_id"].to_numpy(), "stage": stage, "day": days})
+    return table[table["stage"] != ""]
+
+
+def _jobs(season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
+    """Sum up each client's jobs that are sold and not built, as they were sold and estimated."""
+    open_jobs = season.jobs[season.jobs["built_on"] == ""]
+    tasks = season.job_tasks.groupby("job_id")[["estimated_hours", "estimated_cents"]].sum()
+    day_hours = rates.crew_count.value * rates.day_hours.value
+    own = tasks.reindex(open_jobs["job_id"]).fillna(0.0).astype(float)
+    jobs = open_jobs.assign(
+        profit_cents=open_jobs["sold_cents"].to_numpy() - own["estimated_cents"].to_numpy(),
+        crew_days=own["estimated_hours"].to_numpy() / day_hours,
+    )
+    by_client = jobs.groupby("client_id")[["profit_cents", "crew_days"]].sum().reset_index()
+    sold = season.calls[season.calls["outcome"] == "sold"]
+    sold_on = by_client["client_id"].map(sold.groupby("client_id")["called_on"].max())
+    since = pd.to_datetime(sold_on, format="ISO8601") - pd.Timestamp(monday_of(today))
+    profit = by_client["profit_cents"].round().astype("int64")
+    return pd.DataFrame({
+        "client_id": by_client["client_id"],
+        "route": by_client["client_id"].map(clients["route"]).fillna("").astype("str"),
+        "stage": SOLD,
+        "day": (since / pd.Timedelta(days=1)).fillna(0.0) + rates.start_days.value,
+        "tried_count": 0,
+        "price_years": 0.0,
+        "profit_cents": profit,
+        "crew_days": by_client["crew_days"],
+        "upgrade_years": 0.0,
+        "upgrade_profit_cents": profit,
+        "upgrade_crew_days": by_client["crew_days"],
+        "factor": 1.0,
+    })  # fmt: skip

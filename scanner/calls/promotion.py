@@ -1,0 +1,186 @@
+"""
+Whom to call or write to this week, so that what they order fits the free crew-days.
+
+Only this week's wave is an order; later ones are a preview, and next Monday all is worked out
+anew from the log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from scanner.calls.chance import Floats
+from scanner.calls.springs import Work
+
+
+@dataclass(frozen=True)
+class Span:
+    """
+    Weeks that some work has to be done in.
+
+    Attributes
+    ----------
+    first, last
+        Weeks from this one on; work counts that cannot start before `first` and is promised by `last`.
+    free_days
+        Free crew-days of these weeks.
+    """
+
+    first: int
+    last: int
+    free_days: float
+
+
+@dataclass(frozen=True)
+class Orders:
+    """
+    What clients may order, one a place.
+
+    Attributes
+    ----------
+    lead, upgrade
+        Chance of each in each spring, springs × n; the lead's includes the upgrade's.
+    lead_days, upgrade_days
+        Crew-days of each.
+    ready
+        Share of each client's sales by the week in which the work may start: n × weeks.
+    """
+
+    lead: Floats
+    upgrade: Floats
+    lead_days: Floats
+    upgrade_days: Floats
+    ready: Floats
+
+
+def list_spans(free_days: Floats, promise_weeks: int) -> list[Span]:
+    """
+    List the spans of weeks that work can be too much for.
+
+    Parameters
+    ----------
+    free_days
+        Free crew-days of each week, this one first, the last one the promotion's last.
+    promise_weeks
+        Weeks by which a job is promised after it may start.
+
+    Returns
+    -------
+    spans
+        Those that hold work; of spans with equal free days only the one with the most work.
+
+    Examples
+    --------
+    >>> april = np.array([0, 0, 0, 0, 0, 3.0, 3, 3, 3])
+    >>> [(span.first, span.last) for span in list_spans(april, 3)]
+    [(0, 8), (6, 8), (7, 8), (8, 8)]
+    """
+    promised = promised_by(free_days, promise_weeks)
+    spans = list[Span]()
+    for last in sorted(set(promised.tolist())):
+        for first in range(last + 1):
+            if not (promised[first : last + 1] <= last).any():
+                continue
+            spans.append(Span(first, last, float(free_days[first : last + 1].sum())))
+    kept = list[Span]()
+    for span in spans:
+        holds = [
+            other for other in spans
+            if other != span and other.free_days == span.free_days
+            and other.first <= span.first and other.last >= span.last
+        ]  # fmt: skip
+        if not holds:
+            kept.append(span)
+    return kept
+
+
+def promised_by(free_days: Floats, promise_weeks: int) -> npt.NDArray[np.int64]:
+    """
+    Tell by which week a job is promised that may start in each week.
+
+    At the latest by the last week: the first week with free days from then on, and `promise_weeks`.
+
+    Examples
+    --------
+    >>> promised_by(np.array([0.0, 3, 3, 3, 3, 3]), 2).tolist()
+    [3, 3, 4, 5, 5, 5]
+    """
+    last = len(free_days) - 1
+    some = np.flatnonzero(free_days > 0)
+    weeks = [
+        min(last, int(some[some >= week][0]) + promise_weeks) if (some >= week).any() else last
+        for week in range(last + 1)
+    ]
+    return np.array(weeks)
+
+
+class Promises:
+    """
+    Work promised in each span, as clients are added.
+
+    Parameters
+    ----------
+    spans
+        As `list_spans` gives them.
+    promised
+        Week by which each week's work is promised.
+    overbook_chance
+        Chance of too much work that is still taken.
+    """
+
+    def __init__(
+        self, spans: list[Span], promised: npt.NDArray[np.int64], *, overbook_chance: float
+    ) -> None:
+        self.spans, self.promised, self.overbook_chance = spans, promised, overbook_chance
+        self.work = [Work.empty(span.free_days) for span in spans]
+
+    def add_sold(self, days: float, week: int) -> None:
+        """Add a job that is sold, with the week in which it may start."""
+        for place, span in enumerate(self.spans):
+            if span.first <= week < len(self.promised) and self.promised[week] <= span.last:
+                sure = np.ones(len(self.work[place].mean))
+                self.work[place] = self.work[place].added([(days, sure)])
+
+    def add(self, orders: Orders, client: int) -> None:
+        """Add what stands before any choice: a quote, a visit, a client tried before."""
+        for place, work in self._with(orders, client):
+            self.work[place] = work
+
+    def choose(self, orders: Orders, clients: Iterable[int]) -> list[int]:
+        """
+        Take clients in their order while every span that they fall into holds.
+
+        Adding a client only adds work, so the first one that fails ends it.
+
+        Returns
+        -------
+        chosen
+            Those taken.
+        """
+        chosen = list[int]()
+        for client in clients:
+            more = list(self._with(orders, client))
+            if any(work.too_much_chance > self.overbook_chance for _, work in more):
+                break
+            for place, work in more:
+                self.work[place] = work
+            chosen.append(client)
+        return chosen
+
+    def _with(self, orders: Orders, client: int) -> Iterable[tuple[int, Work]]:
+        """Give each span that a client falls into, with him in it."""
+        lead, upgrade = orders.lead[:, client], orders.upgrade[:, client]
+        for place, span in enumerate(self.spans):
+            weeks = np.arange(len(self.promised))
+            is_in = (weeks >= span.first) & (self.promised <= span.last)
+            share = float(orders.ready[client, is_in].sum())
+            if share > 0.0:
+                jobs = [
+                    (float(orders.lead_days[client]), (lead - upgrade) * share),
+                    (float(orders.upgrade_days[client]), upgrade * share),
+                ]
+                yield place, self.work[place].added(jobs)

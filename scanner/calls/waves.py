@@ -1,0 +1,233 @@
+"""
+Whom a promotion calls this week, a preview of the later waves, and what then stands in each week.
+
+Sold jobs, open quotes, agreed visits and clients tried before fill the weeks first; then new
+clients are taken from the top of the list while every span of weeks holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from scanner.calls.chance import Floats, Stages
+from scanner.calls.delays import Delays, follow_ups
+from scanner.calls.forecast import Forecast
+from scanner.calls.outlooks import Weeks
+from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
+from scanner.calls.springs import list_springs
+from scanner.calls.totals import RANGE_SHARES, Prospects
+from scanner.calls.trials import TRIES
+from scanner.errors import BookError
+from scanner.schema.documents import RateBook
+from scanner.schema.plan_tables import NEW, SOLD, TRIED, WAVES, WEEKS
+from scanner.schema.tables import check_table
+from scanner.units import DAYS_PER_WEEK
+
+HALF = 0.5
+"""A wave is useful while so much of what it sells may start in time."""
+
+WAITING = -1
+
+
+@dataclass(frozen=True)
+class Promotion:
+    """
+    A promotion as it stands today.
+
+    Attributes
+    ----------
+    clients
+        Table `WAVES`: whom to call when, and who waits.
+    weeks
+        Table `WEEKS`: free days against what is sold and to be expected.
+    follow_up_count
+        Clients tried in vain who are tried again first.
+    too_much_now
+        Chance that what stands before any new call is too much, in the worst span.
+    late_days
+        Crew-days to expect that will ask for a start after the last week.
+    missing_days
+        Crew-days sold that the free days of their weeks cannot hold.
+    """
+
+    clients: pd.DataFrame
+    weeks: pd.DataFrame
+    follow_up_count: int
+    too_much_now: float
+    late_days: float
+    missing_days: float
+
+    @property
+    def likely_days(self) -> float:
+        """Crew-days sold and to be expected until the last week."""
+        return float(self.weeks["likely_days"].iloc[-1])
+
+
+def plan_promotion(
+    leads: pd.DataFrame, stages: Stages, weeks: Weeks, free_days: Floats, *, rates: RateBook
+) -> Promotion:
+    """
+    Work out whom to call this week so that what they order fits.
+
+    Parameters
+    ----------
+    leads
+        Table `LEADS`: what is under way, and the list in the order in which it is called.
+    stages
+        The three stages of a sale.
+    weeks
+        From this week to the last week of the promotion.
+    free_days
+        Free crew-days of each of them.
+    rates
+        ``overbook_chance``, ``promise_weeks``, ``calls_a_week``, delays.
+
+    Returns
+    -------
+    promotion
+        Waves and weeks.
+
+    Raises
+    ------
+    BookError
+        If no week has a free day, or more than half of what is sold now would start too late.
+    """
+    delays = Delays.of(stages, rates)
+
+    def forecast(days: npt.ArrayLike) -> Forecast:
+        """Take new clients as called on these days, and the others as they stand."""
+        own = leads["day"].where(leads["stage"] != NEW, days)
+        return Forecast(
+            leads.assign(day=own), stages, delays, today=weeks.day(weeks.today),
+            calls_a_week=rates.calls_a_week.value, week_count=weeks.count,
+        )  # fmt: skip
+
+    starts = _useful_starts(delays, weeks, free_days)
+    ahead = forecast(np.full(len(leads), np.inf))
+    promise_weeks = round(rates.promise_weeks.value)
+    promises = Promises(
+        list_spans(free_days, promise_weeks), promised_by(free_days, promise_weeks),
+        overbook_chance=rates.overbook_chance.value,
+    )  # fmt: skip
+    orders = _orders(ahead)
+    missing = _fill_with_what_stands(promises, orders, ahead)
+    too_much_now = max((work.too_much_chance for work in promises.work), default=0.0)
+    wave = _choose_waves(promises, orders, ahead, starts, calls_a_week=rates.calls_a_week.value)
+    called = forecast(np.where(wave >= 0, wave * float(DAYS_PER_WEEK), np.inf))
+    expected = called.expected(called.ready_by_week().sum(axis=1)[None, :], gain="crew_days")[0]
+    everything = called.expected(
+        np.isfinite(called.leads["day"].to_numpy(float))[None, :].astype(float), gain="crew_days"
+    )[0]
+    is_new = (leads["stage"] == NEW).to_numpy()
+    clients = leads.assign(wave=wave, expected_days=expected)[is_new]
+    return Promotion(
+        check_table(clients[[*WAVES.columns]].reset_index(drop=True), WAVES),
+        _weeks(called, weeks, free_days, promises),
+        int((leads["stage"] == TRIED).sum()),
+        too_much_now,
+        float((everything - expected)[(leads["stage"] != SOLD).to_numpy()].sum()),
+        missing,
+    )
+
+
+def _useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floats]:
+    """Tell for calls of each useful week in which weeks the work of their sales may start."""
+    if not free_days.sum():
+        message = f"no week until that of {weeks.mondays[-1]} has a free crew-day in capacity.csv"
+        raise BookError(message)
+    starts = list[Floats]()
+    for week in range(weeks.count):
+        ends = DAYS_PER_WEEK * np.arange(1 - week, weeks.count + 1 - week) - delays.start_days
+        ready = np.diff(delays.sold(ends, 0), prepend=0.0)
+        if ready.sum() < HALF:
+            break
+        starts.append(ready)
+    if not starts:
+        message = (
+            f"too late to call for the weeks until {weeks.mondays[-1]}: more than half of what is "
+            "sold now would start after them"
+        )
+        raise BookError(message)
+    return starts
+
+
+def _orders(ahead: Forecast) -> Orders:
+    leads = ahead.leads
+    lead, upgrade = list_springs(ahead.stages, _unsold(ahead))
+    days = leads["crew_days"].to_numpy(float)
+    more = leads["upgrade_crew_days"].to_numpy(float)
+    # A quote stands as it is: nothing is added to it
+    is_same = (more == days) | ahead.is_quote
+    return Orders(lead, np.where(is_same, 0.0, upgrade), days, more, ahead.ready_by_week())
+
+
+def _unsold(ahead: Forecast) -> Prospects:
+    """Leads whose chance counts; a job that is sold adds nothing to what is uncertain."""
+    prospects = ahead.prospects("crew_days")
+    is_sold = (ahead.leads["stage"] == SOLD).to_numpy()
+    return replace(prospects, factor=np.where(is_sold, 0.0, prospects.factor))
+
+
+def _fill_with_what_stands(promises: Promises, orders: Orders, ahead: Forecast) -> float:
+    """Add what is sold, quoted, agreed and tried; gives the crew-days sold that do not fit."""
+    stage, week_count = ahead.leads["stage"].to_numpy(), orders.ready.shape[1]
+    for client in np.flatnonzero(stage == SOLD):
+        week = int(max(0.0, ahead.leads["day"].iloc[client]) // DAYS_PER_WEEK)
+        if week < week_count:
+            promises.add_sold(float(orders.lead_days[client]), week)
+    missing = max((float(work.mean.mean()) - work.free_days for work in promises.work), default=0.0)
+    for client in np.flatnonzero(~np.isin(stage, [SOLD, NEW])):
+        promises.add(orders, int(client))
+    return max(0.0, missing)
+
+
+def _choose_waves(
+    promises: Promises, orders: Orders, ahead: Forecast, starts: list[Floats], *, calls_a_week: float
+) -> npt.NDArray[np.int64]:  # fmt: skip
+    """Take new clients week by week, tries again first; gives each client's week, or `WAITING`."""
+    stage, tried = ahead.leads["stage"].to_numpy(), ahead.leads["tried_count"].to_numpy(int)
+    chain = follow_ups(ahead.delays.miss)
+    due = np.zeros(len(starts) + TRIES)
+    for client in np.flatnonzero((stage == TRIED) & np.isfinite(ahead.leads["day"])):
+        week = int(ahead.leads["day"].iloc[client] // DAYS_PER_WEEK)
+        if week < len(starts):
+            due[week] += 1.0
+            due[week + 1 : week + TRIES] += chain[min(tried[client], TRIES - 1)]
+    wave = np.full(len(stage), WAITING)
+    queue, done, room = np.flatnonzero(stage == NEW), 0, 0.0
+    for week, ready in enumerate(starts):
+        # Half a client stays over from week to week, as the sum of what there is room for has it
+        room += max(0.0, calls_a_week - due[week])
+        orders.ready[queue] = ready
+        chosen = promises.choose(orders, queue[done : int(room + HALF)].tolist())
+        wave[chosen] = week
+        due[week + 1 : week + TRIES] += chain[0] * len(chosen)
+        done += len(chosen)
+        room = min(room, float(done) + HALF)
+    return wave
+
+
+def _weeks(called: Forecast, weeks: Weeks, free_days: Floats, promises: Promises) -> pd.DataFrame:
+    shares = called.ready_by_week().cumsum(axis=1).T
+    outlook = called.outlook(shares, gain="crew_days")
+    low, high = outlook.quantiles(RANGE_SHARES)
+    chances = [(span.first, span.last, work.too_much_chance)
+               for span, work in zip(promises.spans, promises.work, strict=True)]  # fmt: skip
+    table = pd.DataFrame({
+        "week": [monday.isoformat() for monday in weeks.mondays],
+        "free_days": free_days,
+        "free_so_far_days": np.cumsum(free_days),
+        "sold_days": outlook.sold,
+        "likely_days": outlook.mean,
+        "low_days": low,
+        "high_days": high,
+        "too_much_chance": [
+            max((chance for first, last, chance in chances if first <= week <= last), default=0.0)
+            for week in range(weeks.count)
+        ],
+    })  # fmt: skip
+    return check_table(table, WEEKS)

@@ -1,0 +1,235 @@
+"""Plan: ``promo`` fills the crews' free weeks, ``forecast`` tells what the months to come may bring."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.capacity import CAPACITY_FILE, read_capacity
+from scanner.calls.chance import Stages
+from scanner.calls.delays import Delays
+from scanner.calls.fees import annual_fees, listed_years
+from scanner.calls.forecast import Forecast
+from scanner.calls.leads import list_leads, monday_of
+from scanner.calls.learning import learn_chances
+from scanner.calls.outlooks import (
+    Weeks,
+    free_and_on,
+    free_by_week,
+    list_months,
+    list_outlooks,
+    sold_cents,
+)
+from scanner.calls.waves import plan_promotion
+from scanner.cli.keeping import scanned
+from scanner.cli.options import (
+    book_argument,
+    json_option,
+    open_day_option,
+    out_option,
+    output_folder,
+    today_option,
+)
+from scanner.cli.talk import say
+from scanner.errors import BookError
+from scanner.ground.old_beds import list_old_beds
+from scanner.job.care import plan_care
+from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_html, forecast_json
+from scanner.pages.promo_page import PromoTables, promo_html, promo_json, promo_words
+from scanner.pages.publish import publish_page
+from scanner.schema.documents import Book, RateBook, Scan, Season
+from scanner.sheets.cells import json_value
+from scanner.store.land import no_features
+from scanner.units import DAYS_PER_WEEK
+
+FORECAST_PAGE, PROMO_PAGE = "forecast.html", "promo.html"
+MONTHS_AHEAD = 4
+"""A forecast reaches to the end of the fourth month, this one counted, unless a day is named."""
+
+LONGEST_DAYS = 731
+
+
+class _WeeksType(click.ParamType[tuple[date, date]]):
+    """Two weeks, named by days in them."""
+
+    name = "weeks"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[date, date]:
+        """Read both days, and give their Mondays."""
+        try:
+            first, last = (monday_of(date.fromisoformat(day)) for day in str(value).split(".."))
+        except ValueError:
+            self.fail(
+                f"'{value}' is no span of weeks: write two Mondays, like 2026-04-06..2026-04-27",
+                param,
+                ctx,
+            )
+        if first > last:
+            self.fail(f"{first} comes after {last}: name the first week first", param, ctx)
+        return first, last
+
+
+@click.command()
+@book_argument
+@open_day_option("--until", help="Last day of the forecast.  [default: end of the fourth month]")
+@click.option(
+    "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
+    help="Calls a week, tries again among them.  [default: the rate book's]",
+)  # fmt: skip
+@out_option
+@today_option
+@json_option
+def forecast(
+    book: Path, until: date | None, calls_a_week: float | None, out_folder: Path | None,
+    today: date, as_json: bool,
+) -> None:  # fmt: skip
+    """
+    Tell what BOOK may sell in the months to come, and what of it the crews can build.
+
+    From what is sold, quoted and agreed, and so many calls a week down the list, with the
+    free days of capacity.csv. Writes forecast.html.
+    """
+    until = until or _end_of_month(today, MONTHS_AHEAD)
+    if not today <= until <= today + timedelta(days=LONGEST_DAYS):
+        message = (
+            f"{until} is not within two years from {today}: name a later day that is not that far"
+        )
+        raise click.BadParameter(message, param_hint="--until")
+    weeks, folder = Weeks(today, until), output_folder(out_folder, book)
+    season = pipeline.open_season(book)
+    with scanned(book, season, today=today) as (read, found):
+        tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week)
+        file = publish_page(forecast_html(found, tables), folder / FORECAST_PAGE)
+        click.echo(json_value(forecast_json(found, tables)) if as_json else str(file))
+    say(answer_words(tables))
+    for sentence in tables.notes:
+        say(sentence)
+
+
+def _end_of_month(day: date, months: int) -> date:
+    for _ in range(months):
+        day = (day.replace(day=1) + timedelta(days=32)).replace(day=1)
+    return day - timedelta(days=1)
+
+
+@click.command()
+@book_argument
+@click.option(
+    "--weeks", "span", metavar="FROM..TO", required=True, type=_WeeksType(),
+    help="Weeks to fill, by their Mondays, like 2026-04-06..2026-04-27.",
+)  # fmt: skip
+@click.option(
+    "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
+    help="Calls a week, tries again among them.  [default: the rate book's]",
+)  # fmt: skip
+@out_option
+@today_option
+@json_option
+def promo(
+    book: Path, span: tuple[date, date], calls_a_week: float | None, out_folder: Path | None,
+    today: date, as_json: bool,
+) -> None:  # fmt: skip
+    """
+    Say whom to call this week, so that what they order fits the free crew-days of BOOK.
+
+    The free days stand in capacity.csv: week, crew, free_crew_days. Only this week's wave
+    is an order; next Monday run it again. Writes promo.html.
+    """
+    first, last = span
+    if last < monday_of(today):
+        message = f"the weeks until {last} are over"
+        raise BookError(message)
+    capacity, problems = read_capacity(book)
+    if capacity.empty:
+        message = f"{book / CAPACITY_FILE} is needed: three columns, week (a Monday), crew, free_crew_days"
+        raise BookError(message)
+    folder = output_folder(out_folder, book)
+    weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
+    season = pipeline.open_season(book)
+    with scanned(book, season, today=today) as (read, found):
+        stages, leads = _leads(read, found, season)
+        free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
+        planned = plan_promotion(leads, stages, weeks, free_days, rates=_rates(found, calls_a_week))
+        tables = PromoTables(
+            first=first, last=last, clients=planned.clients, weeks=planned.weeks,
+            follow_up_count=planned.follow_up_count, too_much_now=planned.too_much_now,
+            late_days=planned.late_days, missing_days=planned.missing_days,
+            likely_days=planned.likely_days, notes=tuple(_notes(capacity, problems, first, last)),
+        )  # fmt: skip
+        file = publish_page(promo_html(found, tables), folder / PROMO_PAGE)
+        click.echo(json_value(promo_json(found, tables)) if as_json else str(file))
+        say(promo_words(found, tables))
+    for sentence in tables.notes:
+        say(sentence)
+
+
+def _rates(found: Scan, calls_a_week: float | None) -> RateBook:
+    """Put the calls a week that were named in place of the rate book's."""
+    rate = found.rates.calls_a_week
+    named = rate.model_copy(update={"value": rate.value if calls_a_week is None else calls_a_week})
+    return found.rates.model_copy(update={"calls_a_week": named})
+
+
+def _leads(read: Book, found: Scan, season: Season) -> tuple[Stages, pd.DataFrame]:
+    """Learn the stages of a sale, and put every client at his."""
+    fees = annual_fees(read.clients, rates=read.rates)
+    stages = learn_chances(
+        season, read.clients, listed_years(season.listed, fees), rates=read.rates, today=found.today
+    ).stages
+    return stages, list_leads(found, season, stages=stages)
+
+
+def _tables(
+    read: Book, found: Scan, season: Season, *, weeks: Weeks, calls_a_week: float | None
+) -> ForecastTables:
+    rates = _rates(found, calls_a_week)
+    stages, leads = _leads(read, found, season)
+    ahead = Forecast(
+        leads, stages, Delays.of(stages, rates), today=weeks.day(found.today),
+        calls_a_week=rates.calls_a_week.value, week_count=weeks.count,
+    )  # fmt: skip
+    capacity, problems = read_capacity(read.folder)
+    built = list_old_beds(no_features(), season.beds, season.answers.head(0))
+    care = plan_care(built, read.clients, {}, rates=rates)
+    return ForecastTables(
+        until=weeks.until,
+        calls_a_week=rates.calls_a_week.value,
+        stages=list_outlooks(ahead, weeks, by="stage"),
+        routes=list_outlooks(ahead, weeks, by="route"),
+        months=list_months(ahead, weeks, free_and_on(capacity, weeks)),
+        sold_cents=sold_cents(ahead),
+        care_cents=int(care["price_cents"].fillna(0).sum()),
+        notes=tuple(_notes_ahead(capacity, problems, weeks)),
+    )
+
+
+def _notes(capacity: pd.DataFrame, problems: pd.DataFrame, first: date, last: date) -> list[str]:
+    """Say what is wrong in the file of free days, and which of some weeks are not in it."""
+    known, monday, missing = {*capacity["week"]}, first, list[str]()
+    while monday <= last:
+        missing += [monday.isoformat()] if monday.isoformat() not in known else []
+        monday += timedelta(days=DAYS_PER_WEEK)
+    return [
+        *(f"{CAPACITY_FILE}, {row.feature}: {row.problem}." for row in problems.itertuples()),
+        *([f"Not in {CAPACITY_FILE}, so without a free day: the week of {', '.join(missing)}."] if missing else []),
+    ]  # fmt: skip
+
+
+def _notes_ahead(capacity: pd.DataFrame, problems: pd.DataFrame, weeks: Weeks) -> list[str]:
+    """Say the same for a forecast, which goes on beyond the file."""
+    if capacity.empty:
+        return [
+            *_notes(capacity, problems, weeks.mondays[0], weeks.mondays[0] - timedelta(days=1)),
+            f"No free crew-days are known ({CAPACITY_FILE}: week, crew, free_crew_days), so nothing caps what is built.",
+        ]
+    begin, end = (date.fromisoformat(capacity["week"].agg(which)) for which in ("min", "max"))
+    notes = _notes(capacity, problems, max(begin, weeks.mondays[0]), min(end, weeks.mondays[-1]))
+    if weeks.mondays[-1] > end:
+        notes.append(f"{CAPACITY_FILE} ends with the week of {end}; its mean goes on after that.")
+    return notes

@@ -1,0 +1,84 @@
+"""What the pages that look ahead share: their look, and how they write money, days and chances."""
+
+from __future__ import annotations
+
+from datetime import date
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+
+from scanner.pages.plots import PATTERNS
+from scanner.pages.sealed import POLICY_MARK, seal_page
+from scanner.units import CENTS_PER_USD
+
+
+def write_usd(cents: float) -> str:
+    """
+    Write whole dollars.
+
+    Examples
+    --------
+    >>> write_usd(182_049), write_usd(-5_000)
+    ('$1,820', '-$50')
+    """
+    whole = round(abs(cents) / CENTS_PER_USD)
+    return f"{'-' if cents < 0 and whole else ''}${whole:,}"
+
+
+def write_share(share: float) -> str:
+    """
+    Write a chance in whole percent; nothing that may happen is 0 %.
+
+    Examples
+    --------
+    >>> write_share(0.0), write_share(0.004), write_share(0.1249), write_share(0.996)
+    ('0 %', '<1 %', '12 %', '>99 %')
+    """
+    percent = round(share * 100)
+    if 0 < share < 1 and percent in (0, 100):
+        return "<1 %" if percent == 0 else ">99 %"
+    return f"{percent} %"
+
+
+def write_day(day: date) -> str:
+    """
+    Write a day in words.
+
+    Examples
+    --------
+    >>> write_day(date(2026, 3, 16))
+    'March 16, 2026'
+    """
+    return f"{day:%B} {day.day}, {day.year}"
+
+
+def write_days(days: float) -> str:
+    """
+    Write crew-days to a tenth.
+
+    Examples
+    --------
+    >>> write_days(2.04), write_days(float("inf"))
+    ('2.0', 'no limit')
+    """
+    return "no limit" if days == float("inf") else f"{days:.1f}"
+
+
+def render_page(name: str, page: Any) -> str:  # noqa: ANN401 - each page has its own
+    """Fill in a page's template and seal it: nothing runs that is not its own, nothing is fetched."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("scanner.pages", "plan_assets"), autoescape=True,
+        trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined,
+    )  # fmt: skip
+    environment.filters |= {
+        "usd": write_usd, "share": write_share, "day": write_day, "days": write_days,
+    }  # fmt: skip
+    style = (files("scanner.pages") / "plan_assets" / "look.css").read_text(encoding="utf-8")
+    html = environment.get_template(name).render(
+        page=page,
+        style=style,
+        patterns=PATTERNS,
+        mark=POLICY_MARK,
+    )
+    return seal_page(html, [])

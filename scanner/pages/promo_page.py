@@ -1,0 +1,234 @@
+"""The promotion as a page: whom to call this week, what then stands in each week, who waits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from scanner.pages.plan_page import render_page, write_day, write_days, write_share
+from scanner.pages.plots import Bar, boxes_under_steps
+from scanner.pages.webmap_rows import dial
+from scanner.schema.documents import Scan
+from scanner.sheets.days import day_number
+from scanner.units import DAYS_PER_WEEK, usd_said
+
+LEAST_DAYS = 0.05
+"""Fewer crew-days are no word worth."""
+
+
+@dataclass(frozen=True)
+class PromoTables:
+    """
+    A promotion in tables, as the page takes it.
+
+    Attributes
+    ----------
+    first, last
+        Mondays of the weeks whose free days are to be filled.
+    clients, weeks
+        Tables `WAVES` and `WEEKS`.
+    follow_up_count
+        Clients who are tried again first.
+    too_much_now, late_days, missing_days, likely_days
+        As in a `Promotion`.
+    notes
+        What is to be known beside, in sentences.
+    """
+
+    first: date
+    last: date
+    clients: pd.DataFrame
+    weeks: pd.DataFrame
+    follow_up_count: int
+    too_much_now: float
+    late_days: float
+    missing_days: float
+    likely_days: float
+    notes: tuple[str, ...] = ()
+
+    @property
+    def this_week(self) -> int:
+        """Count whom to call this week."""
+        return int((self.clients["wave"] == 0).sum())
+
+    @property
+    def waiting(self) -> int:
+        """Count who waits."""
+        return int((self.clients["wave"] < 0).sum())
+
+
+def promo_html(found: Scan, tables: PromoTables) -> str:
+    """Write the page."""
+    rows = _client_rows(found, tables)
+    return render_page("promo.html", {
+        "company": found.rules.company.name,
+        "book": found.name,
+        "today": found.today,
+        "title": f"Filling the weeks of {_short(tables.first)} to {_short(tables.last)}",
+        "answer": promo_words(found, tables),
+        "notes": tables.notes,
+        "weeks": _week_rows(tables),
+        "plot": _plot(tables),
+        "overbook_chance": found.rates.overbook_chance.value,
+        "waves": _wave_rows(tables),
+        "count": int((tables.clients["wave"] >= 0).sum()),
+        "days": float(tables.clients["expected_days"].sum()),
+        "steps": _steps(tables),
+        "rounds": _rounds([row for row in rows if row["wave"] == 0]),
+        "waiting": [row for row in rows if row["wave"] < 0],
+        "rests_on": _rests_on(found),
+    })  # fmt: skip
+
+
+def promo_json(found: Scan, tables: PromoTables) -> dict[str, Any]:
+    """Give the same figures for other programs."""
+    return {
+        "today": found.today.isoformat(),
+        "answer": promo_words(found, tables),
+        "follow_up_count": tables.follow_up_count,
+        "likely_days": round(tables.likely_days, 4),
+        "late_days": round(tables.late_days, 4),
+        "too_much_now": round(tables.too_much_now, 6),
+        "clients": tables.clients.to_dict("records"),
+        "weeks": tables.weeks.to_dict("records"),
+        "notes": list(tables.notes),
+    }
+
+
+def promo_words(found: Scan, tables: PromoTables) -> str:
+    """Say in a few sentences whom to call, what is likely to stay free and what comes too late."""
+    free, likely = float(tables.weeks["free_days"].sum()), tables.likely_days
+    again = f"{_people(tables.follow_up_count)} tried before" if tables.follow_up_count else ""
+    worst = float(tables.weeks["too_much_chance"].max())
+    if tables.this_week:
+        whom = f"Call {_people(tables.this_week, 'new client')} this week{f', beside {again}' if again else ''}."
+    elif tables.too_much_now > found.rates.overbook_chance.value:
+        whom = (
+            f"Call nobody new this week: what is out already asks for more than fits with a chance of {write_share(tables.too_much_now)}."
+            f"{f' Follow up {again}.' if again else ''}"
+        )
+    else:
+        whom = f"Call nobody new this week.{f' Try {again} again.' if again else ''}"
+    short = (
+        f" {write_days(tables.missing_days)} crew-days are sold already that the free days cannot hold."
+        if tables.missing_days >= LEAST_DAYS
+        else ""
+    )
+    waits = (
+        f" {_people(tables.waiting)} wait{'s' if tables.waiting == 1 else ''}."
+        if tables.waiting
+        else ""
+    )
+    late = (
+        f" {write_days(tables.late_days)} more will ask for a later start."
+        if tables.late_days >= LEAST_DAYS
+        else ""
+    )
+    left = max(0.0, free - likely)
+    return (
+        f"{whom}{short} The crews have {write_days(free)} free crew-days until the week of {_short(tables.last)}; about "
+        f"{write_days(min(likely, free))} are likely to be filled and {write_days(left)} to stay free, and with a chance of "
+        f"{write_share(worst)} more is sold than fits.{late}{waits}"
+    )
+
+
+def _people(count: int, one: str = "client") -> str:
+    return f"{count:,} {one}{'' if count == 1 else 's'}"
+
+
+def _short(day: date) -> str:
+    return f"{day:%b} {day.day}"
+
+
+def _client_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
+    told = found.clients[["client_id", "name", "address", "phone", "route", "mow_day", "stop"]]
+    calls = found.calls[["client_id", "offer_id"]].merge(
+        found.offers[["offer_id", "say", "price_cents"]], on="offer_id"
+    )
+    rows = tables.clients.merge(told, on="client_id").merge(calls, on="client_id")
+    return [
+        {**row, "where": _where(row), "dial": dial(row["phone"]), "about": usd_said(row["price_cents"])}
+        for row in rows.to_dict("records")
+    ]  # fmt: skip
+
+
+def _where(row: dict[Any, Any]) -> str:
+    stop = "" if pd.isna(row["stop"]) else f"stop {row['stop']:g}"
+    return " · ".join(part for part in (row["address"], stop) if part)
+
+
+def _rounds(rows: list[dict[str, Any]]) -> list[dict[Any, Any]]:
+    """Put a wave in the order in which it is driven: routes, their days, stops."""
+
+    def place(row: dict[str, Any]) -> tuple[Any, ...]:
+        stop = float("inf") if pd.isna(row["stop"]) else row["stop"]
+        return (row["route"] or "~", day_number(row["mow_day"]), row["mow_day"], stop, row["name"])
+
+    rounds: list[dict[str, Any]] = []
+    for row in sorted(rows, key=place):
+        words = ", ".join(part for part in (row["route"], row["mow_day"]) if part) or "No route"
+        if not rounds or rounds[-1]["words"] != words:
+            rounds.append({"words": words, "rows": []})
+        rounds[-1]["rows"].append(row)
+    return rounds
+
+
+def _week_rows(tables: PromoTables) -> list[dict[Any, Any]]:
+    return [
+        {**row, "words": _short(date.fromisoformat(row["week"]))}
+        for row in tables.weeks.to_dict("records")
+        if row["week"] >= tables.first.isoformat()
+    ]
+
+
+def _wave_rows(tables: PromoTables) -> list[dict[Any, Any]]:
+    monday = date.fromisoformat(tables.weeks["week"].iloc[0])
+    called = tables.clients[tables.clients["wave"] >= 0].groupby("wave")
+    return [
+        {"words": _short(monday + timedelta(days=DAYS_PER_WEEK * int(str(wave)))),
+         "count": len(own), "days": own["expected_days"].sum()}
+        for wave, own in called
+    ]  # fmt: skip
+
+
+def _plot(tables: PromoTables) -> str:
+    rows = _week_rows(tables)
+    boxes = [
+        Bar(row["words"], (row["likely_days"],), row["low_days"], row["high_days"]) for row in rows
+    ]
+    last = rows[-1]
+    finding = (
+        f"Through the week of {last['words']} {write_days(last['likely_days'])} of "
+        f"{write_days(last['free_so_far_days'])} free crew-days are likely to be sold."
+    )
+    return boxes_under_steps(
+        boxes, [row["free_so_far_days"] for row in rows], title="Crew-days added up by week",
+        finding=finding, below="through the week of",
+    )  # fmt: skip
+
+
+def _steps(tables: PromoTables) -> list[str]:
+    again = [f"Call the {_people(tables.follow_up_count)} tried before whose rest is over."]
+    return [
+        *(again if tables.follow_up_count else []),
+        *(["Call this week's list below, route by route."] if tables.this_week else []),
+        "Write down what comes back, as after any call.",
+        "Next Monday make this page anew: who is called then depends on what was said.",
+    ]
+
+
+def _rests_on(found: Scan) -> list[str]:
+    rates, record = found.rates, found.chance_record
+    return [
+        f"On record: {record.attempt_count:,} tries to reach somebody, {record.talk_count:,} decided talks, {record.quote_count:,} quotes.",
+        f"{rates.calls_a_week.value:g} calls a week, tries again first (calls_a_week: {rates.calls_a_week.source}).",
+        f"A job is promised within {rates.promise_weeks.value:g} weeks after it may start, at the latest in the last week (promise_weeks).",
+        f"It may start {rates.start_days.value:g} days after the sale (start_days); a visit follows a talk after {rates.visit_days.value:g} days "
+        f"(visit_days), an answer a quote after {rates.answer_days.value:g} on average (answer_days).",
+        f"Each run of weeks may be oversold with a chance of {write_share(rates.overbook_chance.value)} at most (overbook_chance); "
+        "the chance that any of them is oversold is a little larger.",
+        f"Until {write_day(found.today)}; letters, weather and cancellations are not counted.",
+    ]  # fmt: skip

@@ -1,0 +1,92 @@
+"""Where each client stands: from what is on record to the leads of forecast and promotion."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from scanner.calls.leads import list_leads
+from scanner.calls.log import NO_SEASON
+from scanner.schema.log_tables import CALL_LOG
+from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
+from tests.calls.test_chance import stages
+from tests.small_scan import TODAY, small_scan
+
+# Today is Monday, February 16, 2026
+assert date(2026, 2, 16) == TODAY
+
+
+def season(*calls):
+    rows = [
+        (number, client_id, day, outcome, "", "", next_date, "", "t")
+        for number, (client_id, day, outcome, next_date) in enumerate(calls, start=1)
+    ]
+    return replace(NO_SEASON, calls=pd.DataFrame(rows, columns=[*CALL_LOG.columns]))
+
+
+def leads_after(*calls):
+    found = small_scan()
+    return list_leads(found, season(*calls), stages=stages()).set_index("client_id")
+
+
+def listed():
+    found = small_scan()
+    return found.calls[found.calls["rank"] > 0].sort_values("rank")["client_id"].tolist()
+
+
+def test_before_any_call_all_on_the_list_are_new_in_its_order():
+    leads = leads_after()
+    assert set(leads["stage"]) == {NEW}
+    assert leads.index.tolist() == listed()
+    assert leads["day"].isna().all()
+    assert leads["factor"].to_numpy() == pytest.approx(1.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "called_on", "next_date", "stage", "day"),
+    [
+        ("quoted", "2026-02-06", "", QUOTE, -10),
+        ("quoted", "2026-02-06", "2026-02-20", QUOTE, -10),
+        ("visit", "2026-02-13", "2026-02-19", VISIT, 3),
+        ("visit", "2026-02-13", "", VISIT, 4),  # a week after the talk
+        ("call back", "2026-02-13", "2026-02-18", CALL_BACK, 2),
+        ("sold", "2026-02-13", "", SOLD, 4),  # may start a week after the sale
+    ],
+)
+def test_the_last_talk_tells_the_stage_and_its_day(outcome, called_on, next_date, stage, day):
+    client = listed()[0]
+    lead = leads_after((client, called_on, outcome, next_date)).loc[client]
+    assert (lead["stage"], lead["day"]) == (stage, day)
+
+
+def test_tries_in_vain_count_and_come_before_new_ones():
+    first, last = listed()[0], listed()[-1]
+    leads = leads_after(
+        (last, "2026-02-10", "not reached", ""), (last, "2026-02-13", "not reached", "")
+    )
+    assert leads.index[0] == last
+    assert leads.loc[last, ["stage", "tried_count"]].tolist() == [TRIED, 2]
+    assert leads.loc[first, "stage"] == NEW
+
+
+@pytest.mark.parametrize("outcome", ["no", "not now", "do not call"])
+def test_who_refused_may_not_be_hoped_for(outcome):
+    client = listed()[0]
+    found = small_scan()
+    calls = found.calls.assign(
+        rank=found.calls["rank"].where(found.calls["client_id"] != client, 0),
+        left_out=found.calls["left_out"].where(found.calls["client_id"] != client, outcome),
+    )
+    noted = season((client, "2026-02-13", outcome, ""))
+    leads = list_leads(replace(found, calls=calls), noted, stages=stages())
+    assert client not in set(leads["client_id"])
+
+
+def test_an_old_quote_is_lost_and_a_client_who_owes_is_left_alone():
+    found = small_scan()
+    owes = found.clients.loc[found.clients["past_due"] == "yes", "client_id"].iloc[0]
+    leads = leads_after((owes, "2026-02-13", "visit", ""))
+    assert owes not in leads.index

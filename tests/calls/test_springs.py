@@ -1,0 +1,124 @@
+"""How many clients a promotion holds: published vectors, the beta-binomial, enumeration."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+from scipy.special import betainc, betaincinv
+from scipy.stats import betabinom, binom
+
+from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
+from scanner.calls.springs import SPRING_COUNT, Work, list_springs
+from scanner.calls.totals import Prospects
+from tests.calls.test_chance import stages
+
+# Most clients n with P(sales > capacity) <= 5, 10, 20 %, one job each, a shared chance of mean
+# 8 %: exact by the beta-binomial, worked out below as well
+MOST = {
+    2: {(1.6, 18.4): (8, 11, 17), (2, 23): (8, 12, 17), (8, 92): (10, 13, 18), (80, 920): (10, 14, 19)},
+    4: {(1.6, 18.4): (18, 23, 33), (2, 23): (18, 24, 34), (8, 92): (23, 28, 37), (80, 920): (25, 30, 38)},
+    6: {(1.6, 18.4): (27, 35, 49), (2, 23): (29, 37, 50), (8, 92): (37, 44, 56), (80, 920): (41, 49, 59)},
+    10: {(1.6, 18.4): (48, 60, 81), (2, 23): (51, 63, 83), (8, 92): (66, 78, 94), (80, 920): (77, 87, 101)},
+    20: {(1.6, 18.4): (98, 122, 163), (2, 23): (105, 128, 167), (8, 92): (142, 162, 192), (80, 920): (173, 189, 211)},
+}  # fmt: skip
+LEVELS = (0.05, 0.1, 0.2)
+
+
+def slices(a, b, count=SPRING_COUNT):
+    """Mean of each of so many equal slices of a beta."""
+    ends = betaincinv(a, b, np.linspace(0, 1, count + 1))
+    return a / (a + b) * count * np.diff(betainc(a + 1, b, ends))
+
+
+@pytest.mark.parametrize("prior", [(1.6, 18.4), (2, 23), (8, 92), (80, 920)])
+def test_the_largest_promotion_of_every_published_cell(prior):
+    chances = slices(*prior)
+    for capacity, rows in MOST.items():
+        work, counts, so_far = Work.empty(float(capacity)), [], 0
+        for level in LEVELS:
+            while (more := work.added([(1.0, chances)])).too_much_chance <= level:
+                work, so_far = more, so_far + 1
+            counts.append(so_far)
+            assert betabinom.sf(capacity, so_far, *prior) <= level
+            assert betabinom.sf(capacity, so_far + 1, *prior) > level
+            assert so_far <= binom_most(capacity, level)
+        assert tuple(counts) == rows[prior]
+
+
+def binom_most(capacity, level):
+    n = capacity
+    while binom.sf(capacity, n + 1, 0.08) <= level:
+        n += 1
+    return n
+
+
+@pytest.mark.parametrize(
+    ("overbook_chance", "count"), [(0.05, 3), (0.0625, 4), (0.18, 4), (0.1875, 5)]
+)
+def test_two_spans_by_hand(overbook_chance, count):
+    # One crew-day each, chance 1/2, ready in week 0 or 1 with 1/2 each; 1 and 2 days are free.
+    # Three days: 0, 1/16, 3/16 after 3, 4, 5 clients; the second week alone 1/64, 13/256, 53/512
+    free = np.array([1.0, 2.0])
+    promises = Promises(list_spans(free, 3), promised_by(free, 3), overbook_chance=overbook_chance)
+    chances = np.full((SPRING_COUNT, 9), 0.5)
+    orders = Orders(chances, 0 * chances, np.ones(9), np.ones(9), np.full((9, 2), 0.5))
+    assert promises.choose(orders, range(9)) == list(range(count))
+    later = {3: 1 / 64, 4: 13 / 256, 5: 53 / 512}
+    assert [work.too_much_chance for work in promises.work] == pytest.approx(
+        [{3: 0.0, 4: 1 / 16, 5: 3 / 16}[count], later[count]]
+    )
+
+
+def test_all_outcomes_of_four_clients_with_upgrades():
+    # Every client buys nothing, the lead or the upgrade, in week 0, 1 or 2: 9^4 outcomes
+    rng = np.random.default_rng(11)
+    free = np.array([1.5, 1.0, 2.0])
+    lead = rng.uniform(0.2, 0.5, (SPRING_COUNT, 4))
+    upgrade = lead * rng.uniform(0.1, 0.6, 4)
+    days = np.array([0.5, 1.0, 0.25, 0.75])
+    ready = rng.dirichlet(np.ones(4), 4)[:, :3]
+    orders = Orders(lead, upgrade, days, days * 2, ready)
+    promises = Promises(list_spans(free, 1), promised_by(free, 1), overbook_chance=1.0)
+    assert promises.choose(orders, range(4)) == [0, 1, 2, 3]
+    for span, work in zip(promises.spans, promises.work, strict=True):
+        weeks = (np.arange(3) >= span.first) & (promises.promised <= span.last)
+        share = ready[:, weeks].sum(axis=1)
+        over = np.zeros(SPRING_COUNT)
+        for takes in product(range(3), repeat=4):
+            chance, asked = np.ones(SPRING_COUNT), 0.0
+            for client, take in enumerate(takes):
+                some = ((lead - upgrade) * share, upgrade * share)
+                chance *= (1 - some[0] - some[1], *some)[take][:, client]
+                asked += days[client] * take
+            over += chance * (asked > span.free_days + 1e-9)
+        assert work.too_much_chance == pytest.approx(over.mean(), abs=1e-12)
+
+
+def test_springs_keep_the_mean_chance_and_are_sorted():
+    years = np.array([0.5, 1.0, 2.0])
+    talked = np.array([False, False, True])
+    prospects = Prospects(years, years, 2 * years, 2 * years, np.ones(3), talked, np.zeros(3))
+    known = stages()
+    lead, upgrade = list_springs(known, prospects)
+    mean = known.buys(years)[0] * np.where(talked, 1.0, known.talked[0])
+    assert lead.mean(axis=0) == pytest.approx(mean, rel=1e-4)
+    assert (np.diff(lead.sum(axis=1)) > -1e-9).all()
+    assert (upgrade <= lead).all()
+
+
+def test_a_job_of_just_the_free_days_fits():
+    for free in (0.3, 2.2, 7.7, 19.9):
+        sure = np.ones(SPRING_COUNT)
+        assert Work.empty(free).added([(free, sure)]).too_much_chance == 0.0
+        assert Work.empty(free).added([(free * 1.02, sure)]).too_much_chance > 0.0
+    assert Work.empty(0.0).added([(0.4, sure)]).too_much_chance == 1.0
+
+
+def test_many_free_days_go_by_mean_and_variance():
+    chances = slices(2, 23)
+    work = Work.empty(40.0)
+    for _ in range(260):
+        work = work.added([(1.0, chances)])
+    assert work.too_much_chance == pytest.approx(betabinom.sf(40, 260, 2, 23), abs=0.01)
