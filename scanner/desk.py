@@ -10,6 +10,7 @@ import pandas as pd
 from scanner.ground.sets import combine_beds, leave_turf, near_beds, single_bed_offers
 from scanner.ground.survey import Survey
 from scanner.job.line_items import itemize
+from scanner.job.planting import PlantCounts
 from scanner.job.prices import price_leads, price_offers, take
 from scanner.job.quantities import amounts_of, know_lots, take_off
 from scanner.schema.documents import Book, Season
@@ -42,7 +43,8 @@ class Desk:
         alone = single_bed_offers(beds)
         # Beds as they are drawn, alone first, and what is taken off them
         self.drawn = [alone]
-        self.taken = [take_off(alone, self.lots, rates=book.rates)]
+        self.plants = PlantCounts(book.rates)
+        self.taken = [take_off(alone, self.lots, rates=book.rates, plants=self.plants)]
         self.amounts = amounts_of(self.taken[0])
         self.is_wildfire = alone["is_wildfire"].to_numpy()
         self.row_of: dict[tuple[Beds, str], int] = {
@@ -107,14 +109,14 @@ class Desk:
             )
             rows = rows.assign(client_id=rows["bed_id"].map(owner))
             laid = combine_beds(rows, self.beds, self.survey, rules=self.book.rules)
-            rates = self.book.rates
-            taken = take_off(laid, self.lots, rates=rates, finishes=[rates.lead_finish])
+            taken = take_off(laid, self.lots, rates=self.book.rates, plants=self.plants)
             first = len(self.is_wildfire)
             self.row_of |= {
                 (tuple(name.split("\n")), bed): first + at
                 for at, (name, bed) in enumerate(zip(laid["offer_id"], laid["bed_id"], strict=True))
             }
             self.drawn.append(laid)
+            self.taken.append(taken)
             self.amounts = {
                 name: np.concatenate([self.amounts[name], own])
                 for name, own in amounts_of(taken).items()
@@ -161,13 +163,8 @@ class Desk:
         if self.survey is not None:
             together = leave_turf(together, self.survey)
         offer_beds = pd.concat([drawn.iloc[:alone], together], ignore_index=True)
-        # In groups, only what was offered in the end is planted in full
-        anew = np.unique(rows[rows >= alone])
-        taken = pd.concat(
-            [*self.taken, take_off(drawn.iloc[anew], self.lots, rates=rates)], ignore_index=True
-        )
-        at = np.where(rows < alone, rows, alone + np.searchsorted(anew, rows))
-        quantities = taken.iloc[np.concatenate([np.arange(alone), at])].reset_index(drop=True)
+        taken = pd.concat(self.taken, ignore_index=True)
+        quantities = pd.concat([taken.iloc[:alone], taken.iloc[rows]], ignore_index=True)
         quantities = quantities.assign(offer_id=offer_beds["offer_id"])
         prices = price_offers(offer_beds, quantities, self.lots, rates=rates)
         asked = prices[prices["is_lead"] & prices["offer_id"].isin(listed)]

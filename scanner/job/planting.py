@@ -62,54 +62,64 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     check_table(offer_beds, OFFER_BEDS)
     beds = offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)
-    laid = {planting: _lay_out(beds, planting, rates) for planting in PLANTINGS}
-    if all(spots.empty for _, spots in laid.values()):
+    grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
+    plants = pd.concat(
+        [_lay_out(grounds, edges, name, rates).assign(planting=name) for name in PLANTINGS],
+        ignore_index=True,
+    )
+    if plants.empty:
         return empty_table(PLANTS)
-    plants = pd.concat([
-        _onto_beds(beds, codes, spots.assign(planting=planting))
-        for planting, (codes, spots) in laid.items()
-    ], ignore_index=True)  # fmt: skip
-    return check_table(plants, PLANTS)
+    names = {name: beds[name].to_numpy()[plants["ground"]] for name in ("offer_id", "bed_id")}
+    plants = plants.assign(**names, is_low=_is_low(beds, plants))
+    return check_table(plants[[*PLANTS.columns]], PLANTS)
 
 
-def count_plants(beds: pd.DataFrame, planting: str, *, rates: RateBook) -> IntArray:
+class PlantCounts:
     """
-    Count the plants of each bed without keeping their places.
+    Counts the plants of beds; ground that lies in many sets of beds is laid out once.
 
     Parameters
     ----------
-    beds
-        Rows of table `OFFER_BEDS`, n of them [ft].
-    planting
-        One of `PLANTINGS`.
     rates
         Plant spacing [in], spacing of an accent's shrubs [ft].
-
-    Returns
-    -------
-    counts
-        One a bed.
     """
-    codes, spots = _lay_out(beds, planting, rates)
-    counts = np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(beds))
-    return counts.astype(np.int64)[codes]
+
+    def __init__(self, rates: RateBook) -> None:
+        self._rates = rates
+        self._known = {planting: dict[tuple[bytes, bytes], int]() for planting in PLANTINGS}
+
+    def count(self, beds: pd.DataFrame, planting: str) -> IntArray:
+        """
+        Count the plants of each bed.
+
+        Parameters
+        ----------
+        beds
+            Rows of table `OFFER_BEDS` [ft].
+        planting
+            One of `PLANTINGS`.
+
+        Returns
+        -------
+        counts
+            One a bed.
+        """
+        grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
+        known = self._known[planting]
+        keys = [*zip(shapely.to_wkb(grounds), shapely.to_wkb(edges), strict=True)]
+        new = {key: row for row, key in enumerate(keys) if key not in known}
+        if new:
+            rows = [*new.values()]
+            spots = _lay_out(grounds[rows], edges[rows], planting, self._rates)
+            counts = np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(rows))
+            known |= zip(new, counts.tolist(), strict=True)
+        return np.array([known[key] for key in keys], dtype=np.int64)
 
 
-def _lay_out(beds: pd.DataFrame, planting: str, rates: RateBook) -> tuple[IntArray, pd.DataFrame]:
-    """Lay each ground out once, though it lies in several offers; the ground of each bed."""
-    grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
-    codes, firsts = _same_ground(grounds, edges)
-    grounds, edges = grounds[firsts], edges[firsts]
+def _lay_out(grounds: Shapes, edges: Shapes, planting: str, rates: RateBook) -> pd.DataFrame:
     if planting == ACCENT:
-        return codes, place_accents(grounds, edges, rates=rates)
-    return codes, _lay_grid(grounds, edges, rates.plant_spacing_in.value / IN_PER_FT)
-
-
-def _same_ground(grounds: Shapes, edges: Shapes) -> tuple[IntArray, IntArray]:
-    keys = pd.DataFrame({"ground": shapely.to_wkb(grounds), "edge": shapely.to_wkb(edges)})
-    codes = keys.groupby(["ground", "edge"], sort=False, dropna=False).ngroup().to_numpy()
-    _, firsts = np.unique(codes, return_index=True)
-    return codes.astype(np.int64), firsts.astype(np.int64)
+        return place_accents(grounds, edges, rates=rates)
+    return _lay_grid(grounds, edges, rates.plant_spacing_in.value / IN_PER_FT)
 
 
 def _lay_grid(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
@@ -198,19 +208,10 @@ def _together(parts: Shapes, owners: IntArray, count: int) -> Shapes:
     return whole
 
 
-def _onto_beds(offer_beds: pd.DataFrame, codes: IntArray, spots: pd.DataFrame) -> pd.DataFrame:
-    beds = offer_beds[["offer_id", "bed_id"]].assign(ground=codes, bed=np.arange(len(offer_beds)))
-    spots = spots.assign(at=np.arange(len(spots)))
-    plants = beds.merge(spots, on="ground").sort_values(
-        ["planting", "bed", "at"], kind="stable", ignore_index=True
-    )
-    return plants.assign(is_low=_is_low(offer_beds, plants))[[*PLANTS.columns]]
-
-
 def _is_low(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> np.ndarray:
     if "low_ground" not in offer_beds:
         return np.zeros(len(plants), dtype=bool)
-    low_grounds = np.asarray(offer_beds["low_ground"], dtype=object)[plants["bed"]]
+    low_grounds = np.asarray(offer_beds["low_ground"], dtype=object)[plants["ground"]]
     inside: np.ndarray = shapely.intersects_xy(
         low_grounds, plants["x_ft"].to_numpy(), plants["y_ft"].to_numpy()
     )

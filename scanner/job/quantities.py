@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
 import numpy as np
 import pandas as pd
 
 from scanner.job.counting import Amounts, FloatArray, whole_loads
-from scanner.job.planting import count_plants
+from scanner.job.planting import PLANTINGS, PlantCounts
 from scanner.schema.answers import numbers_by_client
-from scanner.schema.documents import FINISHES, Finish, RateBook
+from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import OFFER_BEDS, QUANTITIES, check_table, empty_table
@@ -71,7 +69,7 @@ def take_off(
     lots: pd.DataFrame,
     *,
     rates: RateBook,
-    finishes: Collection[Finish] = FINISHES,
+    plants: PlantCounts | None = None,
 ) -> pd.DataFrame:
     """
     Take off what each bed of each offer needs.
@@ -84,8 +82,8 @@ def take_off(
         What `know_lots` gathered of the same lots.
     rates
         Depths [in], spacings, swell, weights [lb/yd³], trailer [lb, yd³].
-    finishes
-        What is to be priced: a full planting is laid out only where it is among them.
+    plants
+        Counts grounds that come again once; None: all are laid out here.
 
     Returns
     -------
@@ -120,7 +118,7 @@ def take_off(
         "bed_id": beds["bed_id"],
         **_reach(beds, lots, rates),
         **_strip(beds, rates),
-        **_cover(beds, rates, has_grid="planted" in finishes),
+        **_cover(beds, rates, plants or PlantCounts(rates)),
         "edging_ft": beds["bed_line_ft"],
         "head_count": beds["edge_ft"].to_numpy() * heads_per_ft,
     })  # fmt: skip
@@ -161,14 +159,13 @@ def _strip(beds: pd.DataFrame, rates: RateBook) -> dict[str, np.ndarray]:
     }
 
 
-def _cover(beds: pd.DataFrame, rates: RateBook, *, has_grid: bool) -> dict[str, np.ndarray]:
+def _cover(beds: pd.DataFrame, rates: RateBook, plants: PlantCounts) -> dict[str, np.ndarray]:
     ground_ft2, gravel_in = _ground_ft2(beds), rates.gravel_depth_in.value
     area_ft2, wall_ft2 = beds["area_ft2"].to_numpy(), beds["wall_strip_ft2"].to_numpy()
-    none = np.zeros(len(beds), dtype=np.int64)
-    plant_count = count_plants(beds, "planted", rates=rates) if has_grid else none
+    accent_count, plant_count = (plants.count(beds, planting) for planting in PLANTINGS)
     compost_yd3 = ground_ft2 * rates.compost_yd3_per_1000ft2.value / FT2_PER_COMPOST_RATE
     return {
-        "accent_count": count_plants(beds, "accent", rates=rates),
+        "accent_count": accent_count,
         "plant_count": plant_count,
         # where no plant fits there is nothing to improve the soil for
         "compost_yd3": np.where(plant_count > 0, compost_yd3, 0.0),

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from scanner.errors import SchemaError
-from scanner.job.planting import place_plants
+from scanner.job.planting import PLANTINGS, PlantCounts, place_plants
 from scanner.schema.tables import OFFER_BEDS, PLANTS, empty_table
 from tests.job.job_cases import bed, offer_beds, rate_book
 
@@ -155,6 +155,18 @@ def test_skipped_beds_get_no_plants_and_repeats_get_the_same():
         ("C1-curb-1", "C1-curb-1"): 59,
     }
     assert plants["offer_id"].iloc[0] == "C1-curb-1"
+
+
+def test_counts_are_those_of_the_places_whatever_was_counted_before():
+    rows = [bed(), bed("C1-curb-2", length=21), bed(offer_id="C1+2"), bed("C1-curb-3", depth=1.5)]
+    table = offer_beds(*rows)
+    placed = place_plants(table, rates=RATES)
+    plants = PlantCounts(RATES)
+    plants.count(table.iloc[1:2], "planted")
+    for planting in PLANTINGS:
+        own = placed[placed["planting"] == planting].groupby(["offer_id", "bed_id"]).size()
+        expected = [own.get((row["offer_id"], row["bed_id"]), 0) for row in rows]
+        assert plants.count(table, planting).tolist() == expected
 
 
 def test_empty_table_keeps_its_columns():

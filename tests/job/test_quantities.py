@@ -111,13 +111,6 @@ def test_heads_only_where_the_client_has_them(sprinklers, heads):
     assert take(bed(), sprinklers=sprinklers)["head_count"].tolist() == [pytest.approx(heads)]
 
 
-def test_a_full_planting_is_laid_out_only_where_it_is_priced():
-    table, rates = offer_beds(bed()), rate_book()
-    lots = know_lots(table, clients("C1"), rates=rates)
-    (row,) = take_off(table, lots, rates=rates, finishes=["accent"]).to_dict("records")
-    assert (row["accent_count"], row["plant_count"], row["compost_yd3"]) == (10, 0, 0)
-
-
 def test_no_compost_where_no_plant_fits():
     assert take(bed(depth=1.5))["compost_yd3"].tolist() == [0]
 
