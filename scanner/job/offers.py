@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections import defaultdict
+from itertools import groupby
+
 import pandas as pd
 
 from scanner.errors import SchemaError
 from scanner.job.bundles import ADDED, LATER, LEAD, LIMIT_SLACK, UPGRADE
 from scanner.job.quantities import kept
-from scanner.job.saying import add_say
-from scanner.job.wording import add_words, describe_beds
+from scanner.job.wording import Row, gather_cautions, name_offer, say_offer
 from scanner.schema.answers import YES, numbers_by_client, words_by_client
 from scanner.schema.documents import LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
-from scanner.schema.tables import OFFER_BEDS, OFFERS, PRICES, check_table, empty_table
+from scanner.schema.tables import OFFERS, check_table, empty_table
 
 SKETCH_PIECES = 6
 """More pieces than this are not sketched in a quarter of an hour (our rule, no source)."""
@@ -59,126 +60,113 @@ def make_offers(
     Raises
     ------
     SchemaError
-        If a table breaks its schema or an offer that is due was not priced.
+        If an offer that is due was not priced.
     """
-    answers = empty_table(ANSWERS) if answers is None else answers
-    prices = check_table(prices, PRICES)
-    offer_beds = kept(check_table(offer_beds, OFFER_BEDS))
     if bundles.empty:
         return empty_table(OFFERS)
-    leads = prices[prices["is_lead"]].set_index("offer_id")
-    _check_priced(bundles["offer_id"], leads)
-    jobs = bundles[bundles["role"].isin([LEAD, LATER])]
-    phases = jobs.assign(phase=np.where(jobs["role"] == LEAD, 1, jobs["job"] + 1))
-    beds = _place_beds(offer_beds, phases)
-    offers = (
-        phases[["client_id", "phase", "offer_id"]]
-        .merge(_measure(beds, answers), on="offer_id", validate="one_to_one")
-        .merge(leads.reset_index().drop(columns="client_id"), on="offer_id", validate="one_to_one")
-        .pipe(_add_saving, beds, leads)
-        .pipe(_add_upgrade, bundles, leads)
-        .pipe(_add_unseen, offer_beds, answers)
-        .pipe(_add_doubts, rules.job_limit_crew_days, answers)
-        .pipe(add_words, beds, rates=rates)
-        .pipe(add_say, bundles, offer_beds)
-    )
-    offers = offers.sort_values(["client_id", "phase"], ignore_index=True)
-    return check_table(offers[[*OFFERS.columns]], OFFERS)
-
-
-def _check_priced(offer_ids: pd.Series[str], leads: pd.DataFrame) -> None:
-    missing = offer_ids[~offer_ids.isin(leads.index)]
-    if not missing.empty:
-        message = f"offers that are due were not drawn: {', '.join(missing.head(20))}"
+    answers = empty_table(ANSWERS) if answers is None else answers
+    leads = {row["offer_id"]: row for row in prices[prices["is_lead"]].to_dict("records")}
+    missing = [name for name in bundles["offer_id"] if name not in leads]
+    if missing:
+        message = f"offers that are due were not drawn: {', '.join(missing[:20])}"
         raise SchemaError(message)
+    beds = _Beds(offer_beds, answers)
+    slopes = numbers_by_client(answers, "slope percent").to_dict()
+    offers = list[Row]()
+    for client_id, own in groupby(bundles.to_dict("records"), key=lambda row: row["client_id"]):
+        roles = defaultdict[str, list[Row]](list)
+        for row in own:
+            roles[row["role"]].append(row)
+        is_steep = slopes.get(client_id, 0.0) > SKETCH_SLOPE_PERCENT
+        made = [
+            _offer(row, leads, beds, rules, rates, is_steep=is_steep)
+            for row in (*roles[LEAD], *roles[LATER])
+        ]
+        made[0] |= _more(made, roles, leads, beds)
+        offers += made
+    table = pd.DataFrame(offers).sort_values(["client_id", "phase"], ignore_index=True)
+    return check_table(table[[*OFFERS.columns]], OFFERS)
 
 
-def _place_beds(offer_beds: pd.DataFrame, phases: pd.DataFrame) -> pd.DataFrame:
-    """Beds of the jobs, each job's lead bed first."""
-    placed = phases[["client_id", "phase", "offer_id"]].assign(
-        bed_id=phases["beds"], place=phases["beds"].map(lambda beds: range(len(beds)))
-    )
-    beds = (
-        placed.explode(["bed_id", "place"])
-        .merge(
-            offer_beds.drop(columns="client_id"), on=["offer_id", "bed_id"], validate="one_to_one"
-        )
-        .sort_values(["client_id", "phase", "place"], ignore_index=True)
-    )
-    return beds.assign(bed_words=describe_beds(beds))
+class _Beds:
+    """Beds as they lie in offers, and whether somebody has seen each."""
+
+    def __init__(self, offer_beds: pd.DataFrame, answers: pd.DataFrame) -> None:
+        names = ["offer_id", "bed_id", "client_id", "along", "face", "lawn_source", "edge_source",
+                 "is_opening_guessed", "edge_ft", "area_ft2", "right_of_way_ft2", "trim_ft", "cautions"]  # fmt: skip
+        rows = kept(offer_beds)[names].to_dict("records")
+        self._rows = {(row["offer_id"], row["bed_id"]): row for row in rows}
+        by_crew = {
+            (client_id, kind.name)
+            for kind in EDGE_KINDS.values()
+            for client_id, answer in words_by_client(answers, kind.question).items()
+            if answer == YES
+        }
+        # A wall's lawn must have been seen; a curb shows itself unless its drive is a guess
+        self.seen = {
+            row["bed_id"] for row in rows
+            if (row["client_id"], row["along"]) in by_crew
+            or (not row["is_opening_guessed"] and (
+                row["along"] in STREET_SIDE or row["lawn_source"] == "drawn"
+                or row["edge_source"] in ("measured", "drawn")
+            ))
+        }  # fmt: skip
+
+    def of(self, bundle: Row) -> list[Row]:
+        return [self._rows[bundle["offer_id"], bed_id] for bed_id in bundle["beds"]]
 
 
-def _measure(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    is_confirmed = _is_confirmed(beds, answers)
-    by_offer = beds.assign(is_confirmed=is_confirmed).groupby("offer_id", sort=False)
-    return by_offer.agg(
-        edge_ft=("edge_ft", "sum"),
-        area_ft2=("area_ft2", "sum"),
-        right_of_way_ft2=("right_of_way_ft2", "sum"),
-        bed_count=("bed_id", "size"),
-        bed_ids=("bed_id", " ".join),
-        is_confirmed=("is_confirmed", "all"),
-    ).reset_index()
-
-
-def _is_confirmed(beds: pd.DataFrame, answers: pd.DataFrame) -> np.ndarray:
-    """A wall's lawn must have been seen; a curb shows itself unless its drive is a guess."""
-    by_crew = np.zeros(len(beds), dtype=bool)
-    for kind in EDGE_KINDS.values():
-        answer = beds["client_id"].map(words_by_client(answers, kind.question))
-        by_crew |= ((answer == YES) & beds["along"].eq(kind.name)).to_numpy()
-    is_seen = (beds["lawn_source"] == "drawn") | beds["edge_source"].isin(["measured", "drawn"])
-    at_curb = beds["along"].isin(STREET_SIDE)
-    return ((is_seen | at_curb) & ~beds["is_opening_guessed"]).to_numpy() | by_crew
-
-
-def _add_saving(offers: pd.DataFrame, beds: pd.DataFrame, leads: pd.DataFrame) -> pd.DataFrame:
-    apart_cents = beds["bed_id"].map(leads["price_cents"]).groupby(beds["offer_id"]).sum()
-    saving_cents = offers["offer_id"].map(apart_cents) - offers["price_cents"]
+def _offer(
+    bundle: Row, leads: dict[str, Row], beds: _Beds, rules: LocalRules, rates: RateBook, *, is_steep: bool
+) -> Row:  # fmt: skip
+    """Write one job out, lead or later."""
+    lead, own, names = leads[bundle["offer_id"]], beds.of(bundle), bundle["beds"]
+    is_over = lead["crew_days"] > rules.job_limit_crew_days + LIMIT_SLACK
+    needs_designer = is_over or is_steep or len(own) > SKETCH_PIECES
     # in one row, ground that only opens up when beds lie together may cost more than apart
-    return offers.assign(saving_cents=saving_cents.clip(lower=0).where(offers["bed_count"] > 1, 0))
+    saving_cents = sum(leads[name]["price_cents"] for name in names) - lead["price_cents"]
+    return lead | {
+        "phase": 1 if bundle["role"] == LEAD else bundle["job"] + 1,
+        "offer": name_offer(own, lead["finish"], needs_designer=needs_designer),
+        "bed_ids": " ".join(names),
+        "bed_count": len(own),
+        **{
+            name: sum(bed[name] for bed in own)
+            for name in ("edge_ft", "area_ft2", "right_of_way_ft2")
+        },
+        "saving_cents": max(saving_cents, 0) if len(own) > 1 else 0,
+        "is_confirmed": beds.seen.issuperset(names),
+        "unseen_bed_ids": " ".join(name for name in names if name not in beds.seen),
+        "needs_designer": needs_designer,
+        "cautions": gather_cautions(own, lead, rates),
+        **dict.fromkeys(("later", "say", "upgrade_offer_id", "upgrade_bed_ids"), ""),
+        **dict.fromkeys(("later_jobs", "later_price_cents", "upgrade_price_cents"), 0),
+        **dict.fromkeys(("upgrade_gross_profit_cents", "upgrade_saving_cents"), 0),
+        "upgrade_crew_days": 0.0,
+    }
 
 
-def _add_upgrade(offers: pd.DataFrame, bundles: pd.DataFrame, leads: pd.DataFrame) -> pd.DataFrame:
-    """Put each lead's upgrade beside it: its beds, its price, what one job saves against two."""
-    upgrades, added = (
-        bundles[bundles["role"] == role].set_index("client_id") for role in (UPGRADE, ADDED)
-    )
-    is_lead = offers["phase"] == 1
-    client_id = offers["client_id"].where(is_lead)
-    offer_id = client_id.map(upgrades["offer_id"]).astype("str")
-    price_cents = offer_id.map(leads["price_cents"]).fillna(0)
-    added_cents = client_id.map(added["offer_id"]).astype("str").map(leads["price_cents"]).fillna(0)
-    apart_cents = (offers["price_cents"] + added_cents).where(price_cents > 0, 0)
-    return offers.assign(
-        upgrade_offer_id=offer_id.fillna(""),
-        upgrade_bed_ids=client_id.map(upgrades["beds"].map(" ".join)).astype("str").fillna(""),
-        upgrade_price_cents=price_cents.astype(int),
-        upgrade_crew_days=offer_id.map(leads["crew_days"]).fillna(0.0),
-        upgrade_gross_profit_cents=offer_id.map(leads["gross_profit_cents"]).fillna(0).astype(int),
-        upgrade_saving_cents=(apart_cents - price_cents).clip(lower=0).astype(int),
-    )
-
-
-def _add_unseen(
-    offers: pd.DataFrame, offer_beds: pd.DataFrame, answers: pd.DataFrame
-) -> pd.DataFrame:
-    """Name the beds of an offer and its upgrade that nobody has seen."""
-    alone = offer_beds[offer_beds["offer_id"] == offer_beds["bed_id"]]
-    unseen = {*alone.loc[~_is_confirmed(alone, answers), "bed_id"]}
-    told = zip(offers["bed_ids"], offers["upgrade_bed_ids"], strict=True)
-    names = [
-        " ".join(name for name in dict.fromkeys([*own.split(), *more.split()]) if name in unseen)
-        for own, more in told
-    ]
-    return offers.assign(unseen_bed_ids=names)
-
-
-def _add_doubts(
-    offers: pd.DataFrame, limit_crew_days: float, answers: pd.DataFrame
-) -> pd.DataFrame:
-    is_over = offers["crew_days"] > limit_crew_days + LIMIT_SLACK
-    slopes = offers["client_id"].map(numbers_by_client(answers, "slope percent"))
-    is_steep = slopes.astype(float) > SKETCH_SLOPE_PERCENT
-    is_many = offers["bed_count"] > SKETCH_PIECES
-    return offers.assign(needs_designer=is_many | is_over | is_steep)
+def _more(made: list[Row], roles: dict[str, list[Row]], leads: dict[str, Row], beds: _Beds) -> Row:
+    """Put beside a lead what it is said with: its upgrade, what one job saves against two, later jobs."""
+    lead, *later = made
+    more = {
+        "later": "; ".join(job["offer"] for job in later),
+        "later_jobs": len(later),
+        "later_price_cents": sum(job["price_cents"] for job in later),
+    }
+    own = beds.of(roles[LEAD][0])
+    if not roles[UPGRADE]:
+        return more | {"say": say_offer(lead, own, None, [])}
+    upgrade, added = roles[UPGRADE][0], roles[ADDED][0]
+    whole = leads[upgrade["offer_id"]]
+    apart_cents = lead["price_cents"] + leads[added["offer_id"]]["price_cents"]
+    return more | {
+        "say": say_offer(lead, own, whole, beds.of(added)),
+        "upgrade_offer_id": upgrade["offer_id"],
+        "upgrade_bed_ids": " ".join(upgrade["beds"]),
+        "upgrade_price_cents": whole["price_cents"],
+        "upgrade_crew_days": whole["crew_days"],
+        "upgrade_gross_profit_cents": whole["gross_profit_cents"],
+        "upgrade_saving_cents": max(apart_cents - whole["price_cents"], 0),
+        "unseen_bed_ids": " ".join(name for name in upgrade["beds"] if name not in beds.seen),
+    }

@@ -13,7 +13,7 @@ from scanner.job.quantities import amounts_of, kept
 from scanner.job.ranges import add_range, assess_knowledge
 from scanner.plane.segments import join
 from scanner.schema.documents import FINISHES, RateBook
-from scanner.schema.tables import OFFER_BEDS, PRICES, QUANTITIES, check_table, empty_table
+from scanner.schema.tables import PRICES, check_table, empty_table
 from scanner.units import CENTS_PER_USD, cents_from_usd
 
 
@@ -43,7 +43,7 @@ def price_offers(
     Raises
     ------
     SchemaError
-        If a table breaks its schema, or a bed has no quantities.
+        If a bed has no quantities.
     RateError
         If set-up alone fills the crew's day.
 
@@ -52,8 +52,7 @@ def price_offers(
     Price = direct cost / (1 - gross margin), at least the minimum job. Overhead is paid
     out of the margin. In a mapped wildfire area the offer leads with gravel.
     """
-    beds = kept(check_table(offer_beds, OFFER_BEDS))
-    quantities = check_table(quantities, QUANTITIES)
+    beds = kept(offer_beds)
     names = ["offer_id", "bed_id"]
     if not beds[names].equals(quantities[names]):
         message = "table quantities breaks its schema: not one row a bed offered, in their order"

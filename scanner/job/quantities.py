@@ -11,7 +11,7 @@ from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
-from scanner.schema.tables import OFFER_BEDS, QUANTITIES, check_table, empty_table
+from scanner.schema.tables import QUANTITIES, check_table, empty_table
 from scanner.units import FT2_IN_PER_YD3
 
 FT2_PER_COMPOST_RATE = 1000.0
@@ -93,7 +93,7 @@ def take_off(
     Raises
     ------
     SchemaError
-        If a table breaks its schema.
+        If an amount is missing or negative.
 
     Notes
     -----
@@ -106,12 +106,13 @@ def take_off(
     >>> from scanner.schema.documents import Rate
     >>> one = Rate(value=1, low=1, high=1, source="an example")
     >>> rates = RateBook.model_construct(**dict.fromkeys(RateBook.model_fields, one))
+    >>> from scanner.schema.tables import OFFER_BEDS
     >>> beds = empty_table(OFFER_BEDS)
     >>> lots = know_lots(beds, pd.DataFrame(columns=["client_id", "sprinklers"]), rates=rates)
     >>> take_off(beds, lots, rates=rates).columns[-1]
     'head_count'
     """
-    beds = kept(check_table(offer_beds, OFFER_BEDS))
+    beds = kept(offer_beds)
     heads_per_ft = beds["client_id"].map(lots["heads_per_ft"]).to_numpy(float)
     quantities = pd.DataFrame({
         "offer_id": beds["offer_id"],

@@ -1,12 +1,17 @@
-"""Offers in plain words: what is sold, what follows, what to mind."""
+"""Offers in plain words: what is sold, what to mind, and the sentence that opens a call."""
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
+from collections import defaultdict
+from collections.abc import Sequence
+from math import floor
+from typing import Any
 
 from scanner.schema.documents import FINISH_LONG_WORDS, RateBook
-from scanner.units import FT2_IN_PER_YD3
+from scanner.units import FT2_IN_PER_YD3, usd_said
+
+Row = dict[Any, Any]
+"""A row of a table by column."""
 
 DESIGNER = "refer to a landscape designer: "
 
@@ -20,148 +25,152 @@ MACHINE = (
     " keeps clear"
 )
 
+UPGRADE_TIMES = 3
+"""An upgrade is said where it costs at most so many times the lead (our rule, no source)."""
 
-def describe_beds(beds: pd.DataFrame) -> pd.Series[str]:
+LEAD_PLACES = {
+    "curb": "of your curb", "sidewalk": "of the sidewalk", "house": "of the house {face}",
+    "drive": "of the drive", "walk": "of the walk", "patio": "of the patio", "fence": "of the fence",
+}  # fmt: skip
+MORE_PLACES = {
+    "curb": "more of curb", "sidewalk": "at the sidewalk", "house": "at the house {face}",
+    "drive": "at the drive", "walk": "at the walk", "patio": "at the patio", "fence": "at the fence",
+}  # fmt: skip
+
+COVERS = {
+    "mulch": "mulch",
+    "accent": "mulch and {count} low plant{s}",
+    "planted": "mulch and {count} plant{s}",
+    "gravel": "gravel and {count} low plant{s}",
+}
+
+
+def name_offer(beds: Sequence[Row], finish: str, *, needs_designer: bool) -> str:
     """
-    Name each bed by its length and what it lies along.
+    Name an offer by its beds' lengths, what they lie along, and the finish.
 
     Parameters
     ----------
     beds
-        `edge_ft` [ft], `along`, `face`.
+        `edge_ft` [ft], `along`, `face` of each.
+    finish
+        One of `FINISHES`.
+    needs_designer
+        Whether it is to be referred.
 
     Returns
     -------
-    words
-        On the index of `beds`.
+    offer
+        In words.
 
     Examples
     --------
-    >>> beds = pd.DataFrame({"edge_ft": [52.4, 29.5], "along": ["curb", "house"],
-    ...                      "face": ["", "front"]})
-    >>> describe_beds(beds).tolist()
-    ['52 ft curb bed', '30 ft house-front bed']
+    >>> beds = [{"edge_ft": 52.4, "along": "curb", "face": ""}, {"edge_ft": 29.5, "along": "house", "face": "front"}]
+    >>> name_offer(beds, "mulch", needs_designer=False)
+    '52 ft curb bed and 30 ft house-front bed, mulch only'
     """
-    feet = np.floor(beds["edge_ft"] + 0.5).astype(int).astype(str)
-    faces = "-" + beds["face"].str.replace("+", "-and-", regex=False)
-    return feet + " ft " + beds["along"] + faces.where(beds["face"] != "", "") + " bed"
+    words = [
+        f"{floor(bed['edge_ft'] + 0.5)} ft {bed['along']}"
+        f"{'-' + bed['face'].replace('+', '-and-') if bed['face'] else ''} bed"
+        for bed in beds
+    ]
+    return f"{DESIGNER * needs_designer}{list_words(words)}, {FINISH_LONG_WORDS[finish]}"
 
 
-def add_words(offers: pd.DataFrame, beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+def list_words(words: Sequence[str]) -> str:
     """
-    Say what each offer is and what to mind.
+    List words as a sentence does.
 
     Parameters
     ----------
-    offers
-        `client_id`, `phase`, `offer_id`, `finish`, `method`, `needs_designer`.
-    beds
-        Beds of the same offers, lead first: `offer_id`, `bed_words`, `cautions`.
-    rates
-        Depth [in] and wet weight [lb/yd³] of what is lifted.
-
-    Returns
-    -------
-    offers
-        With `offer`, `cautions` and what may follow: `later`, `later_jobs`,
-        `later_price_cents`.
-    """
-    named = (
-        offers["offer_id"].map(join_words(beds)) + ", " + offers["finish"].map(FINISH_LONG_WORDS)
-    )
-    named = named.where(~offers["needs_designer"], DESIGNER + named)
-    cautions = offers["offer_id"].map(join_cautions(offers, beds, lifting=lifting(rates)))
-    return offers.assign(offer=named, cautions=cautions).pipe(_add_later)
-
-
-def _add_later(offers: pd.DataFrame) -> pd.DataFrame:
-    """Put the jobs that may follow beside each client's lead: how many, how much, what."""
-    later = offers[offers["phase"] > 1].groupby("client_id")
-    client_id = offers["client_id"].where(offers["phase"] == 1)
-    return offers.assign(
-        later=client_id.map(later["offer"].agg("; ".join)).astype("str").fillna(""),
-        later_jobs=client_id.map(later.size()).fillna(0).astype(int),
-        later_price_cents=client_id.map(later["price_cents"].sum()).fillna(0).astype(int),
-    )
-
-
-def lifting(rates: RateBook) -> str:
-    """
-    Say how heavy the work is.
-
-    Parameters
-    ----------
-    rates
-        Depth [in] and wet weight [lb/yd³] of what is lifted.
-
-    Returns
-    -------
-    caution
-        One sentence.
-    """
-    weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
-    return LIFTING.format(weight_lb=weight_lb)
-
-
-def join_words(beds: pd.DataFrame) -> pd.Series[str]:
-    """
-    List the beds of each offer as a sentence does.
-
-    Parameters
-    ----------
-    beds
-        `offer_id`, `bed_words`, in the order to name them.
-
-    Returns
-    -------
     words
-        Indexed by `offer_id`.
+        At least one.
+
+    Returns
+    -------
+    listed
+        With commas and an "and".
 
     Examples
     --------
-    >>> beds = pd.DataFrame({"offer_id": ["A"] * 3, "bed_words": ["one", "two", "three"]})
-    >>> join_words(beds)["A"]
+    >>> list_words(["one", "two", "three"])
     'one, two and three'
     """
-    by_offer = beds.groupby("offer_id", sort=False)["bed_words"]
-    place, count = by_offer.cumcount(), by_offer.transform("size")
-    joint = np.select([place == 0, place == count - 1], ["", " and "], ", ")
-    words = pd.Series(joint, index=beds.index, dtype="str") + beds["bed_words"]
-    return words.groupby(beds["offer_id"], sort=False).agg("".join)
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
-def join_cautions(offers: pd.DataFrame, beds: pd.DataFrame, *, lifting: str) -> pd.Series[str]:
+def gather_cautions(beds: Sequence[Row], lead: Row, rates: RateBook) -> str:
     """
-    Gather the cautions of each offer's beds, each once, and those of the work itself.
+    Gather the cautions of an offer's beds, each once, and those of the work itself.
 
     Parameters
     ----------
-    offers
-        `offer_id`, `method`, `finish`.
     beds
-        `offer_id`, `cautions`, sentences joined by ``"; "``.
-    lifting
-        The sentence on lifting.
+        `cautions` of each, sentences joined by ``"; "``.
+    lead
+        `method` and `finish`.
+    rates
+        Depth [in] and wet weight [lb/yd³] of what is lifted.
 
     Returns
     -------
     cautions
-        Indexed by `offer_id`.
-
-    Examples
-    --------
-    >>> offers = pd.DataFrame({"offer_id": ["A"], "method": ["hand"], "finish": ["mulch"]})
-    >>> beds = pd.DataFrame({"offer_id": ["A", "A"], "cautions": ["roots; permit", "permit"]})
-    >>> join_cautions(offers, beds, lifting="in pairs")["A"]
-    'roots; permit; in pairs'
+        Joined by ``"; "``.
     """
-    of_beds = beds[["offer_id", "cautions"]].assign(cautions=beds["cautions"].str.split("; "))
+    weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
     # a tiller is a machine too: a full planting takes one
-    has_machine = (offers["method"] != "hand") | (offers["finish"] == "planted")
-    of_work = pd.concat([
-        offers[["offer_id"]].assign(cautions=lifting),
-        offers.loc[has_machine, ["offer_id"]].assign(cautions=MACHINE),
+    has_machine = lead["method"] != "hand" or lead["finish"] == "planted"
+    told = [sentence for bed in beds for sentence in bed["cautions"].split("; ") if sentence]
+    told += [LIFTING.format(weight_lb=weight_lb), *[MACHINE] * has_machine]
+    return "; ".join(dict.fromkeys(told))
+
+
+def say_offer(lead: Row, beds: Sequence[Row], upgrade: Row | None, added: Sequence[Row]) -> str:
+    """
+    Say an offer in words that can be read out.
+
+    Parameters
+    ----------
+    lead
+        Row of `PRICES`.
+    beds
+        Its rows of `OFFER_BEDS`.
+    upgrade
+        Row of `PRICES`; None: there is none.
+    added
+        Rows of `OFFER_BEDS` of what the upgrade adds, laid without the lead.
+
+    Returns
+    -------
+    say
+        Up to three sentences.
+    """
+    count, finish = lead["plant_count"], lead["finish"]
+    cover = COVERS[finish] if count else "gravel" if finish == "gravel" else "mulch"
+    cover = cover.format(count=count, s="" if count == 1 else "s")
+    until = "" if all(bed["edge_source"] == "measured" for bed in beds) else " until we measure"
+    price, low, high = (
+        usd_said(lead[f"{name}_cents"]) for name in ("price", "price_low", "price_high")
+    )
+    said = (
+        f"We could put a bed along {_places(beds, LEAD_PLACES)}, {cover}, about {price}"
+        f" ({low} to {high}{until})."
+    )
+    if sum(bed["trim_ft"] for bed in beds) > 0:
+        said += " No more trimming there."
+    if upgrade and upgrade["price_cents"] <= UPGRADE_TIMES * lead["price_cents"]:
+        whole = usd_said(upgrade["price_cents"])
+        said += f" With {_places(added, MORE_PLACES)}, all in one job, about {whole}."
+    return said
+
+
+def _places(beds: Sequence[Row], words: dict[str, str]) -> str:
+    """Say along what beds lie; lengths of one kind are added up."""
+    feet = defaultdict[tuple[str, str], float](float)
+    for bed in beds:
+        feet[bed["along"], bed["face"]] += bed["edge_ft"]
+    return list_words([
+        f"{floor(edge_ft + 0.5)} ft {words[along].format(face=face.replace('+', ' and ') or 'wall')}"
+        for (along, face), edge_ft in feet.items()
     ])  # fmt: skip
-    cautions = pd.concat([of_beds.explode("cautions"), of_work], ignore_index=True)
-    cautions = cautions[cautions["cautions"] != ""].drop_duplicates()
-    return cautions.groupby("offer_id", sort=False)["cautions"].agg("; ".join)
