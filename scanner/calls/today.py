@@ -22,9 +22,9 @@ GONE = "not in the client list any more"
 
 TODAY_COLUMNS = (
     "place", "client_id", "name", "address", "phone", "route", "mow_day", "stop", "offer_id", "offer",
-    "bed_ids", "along", "area_ft2", "crew_days", "price_low_cents", "price_high_cents",
+    "say", "bed_ids", "along", "area_ft2", "crew_days", "price_cents", "price_low_cents", "price_high_cents",
     "gross_profit_cents", "chance", "chance_low", "chance_high", "expected_profit_cents",
-    "due_on", "next_action", "last_called_on", "last_outcome", "reasons", "cautions", "left_out",
+    "due_on", "next_action", "last_called_on", "last_outcome", "last_note", "reasons", "cautions", "left_out",
 )  # fmt: skip
 
 
@@ -109,10 +109,10 @@ def choose_calls(
 
 
 _NUMBERS = (
-    "stop", "area_ft2", "crew_days", "price_low_cents", "price_high_cents", "gross_profit_cents",
+    "stop", "area_ft2", "crew_days", "price_cents", "price_low_cents", "price_high_cents", "gross_profit_cents",
     "chance", "chance_low", "chance_high", "expected_profit_cents",
 )  # fmt: skip
-_TEXTS = ("offer_id", "offer", "bed_ids", "along", "reasons", "cautions")
+_TEXTS = ("offer_id", "offer", "say", "bed_ids", "along", "reasons", "cautions")
 
 
 def _in_order(calls: pd.DataFrame) -> pd.DataFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 import click
@@ -24,24 +25,19 @@ from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.cells import count, number, usd
-from scanner.sheets.description import Column, Sheet
+from scanner.sheets.description import Sheet
 from scanner.sheets.lists import FILL_IN, plain
+from scanner.units import CENTS_PER_USD, usd_said
 
 TEXTS = (
-    "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "offer",
-    "bed_ids", "last_called_on", "last_outcome", "reasons", "cautions", "relationship", "left_out",
+    "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "say", "offer",
+    "bed_ids", "last_called_on", "last_outcome", "last_note", "reasons", "cautions", "relationship", "left_out",
 )  # fmt: skip
 TODAY = Sheet("Today", (
-    *plain("place client_id name phone address route mow_day stop due_on to_do offer bed_ids crew_days"),
-    *plain("price_low_usd price_high_usd gross_profit_usd chance chance_low chance_high last_called_on"),
-    *plain("last_outcome reasons cautions relationship left_out"), *FILL_IN,
+    *plain("place client_id name phone address route mow_day stop due_on to_do say offer bed_ids crew_days"),
+    *plain("price_usd price_low_usd price_high_usd gross_profit_usd chance chance_low chance_high last_called_on"),
+    *plain("last_outcome last_note reasons cautions relationship left_out"), *FILL_IN,
 ))  # fmt: skip
-ON_SCREEN = Sheet("Today", (
-    Column("place", heading="#"), Column("who", heading="client"), Column("phone", heading="phone"),
-    Column("route", heading="route"), Column("due_on", heading="due"), Column("what", heading="what to offer"),
-    Column("price", heading="quick price"), Column("last", heading="last call"),
-))  # fmt: skip
-
 CHANCE_DIGITS = 4
 
 
@@ -88,7 +84,7 @@ def calls(
         zip(clients["client_id"], word_relationships(clients, season, today=today), strict=True)
     )
     rows = [_row(call, words) for call in shown.to_dict("records")]
-    print_rows(rows, TODAY, as_json=as_json, as_csv=as_csv, on_screen=ON_SCREEN)
+    print_rows(rows, TODAY, as_json=as_json, as_csv=as_csv, on_screen=call_lines)
     _close(to_call, left_out, gone, (len(rows), today))
 
 
@@ -115,27 +111,40 @@ def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
         "to_do": call["next_action"],
         "relationship": words.get(call["client_id"], ""),
     }
-    money = ("price_low", "price_high", "gross_profit")
-    values = (
+    money = ("price", "price_low", "price_high", "gross_profit")
+    return (
         {name: call[name] for name in TEXTS}
         | {"place": call["place"] or None, "stop": count(call["stop"]), "crew_days": number(call["crew_days"])}
         | {f"{name}_usd": None if pd.isna(call[f"{name}_cents"]) else usd(call[f"{name}_cents"]) for name in money}
         | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
         | dict.fromkeys(TODAY.filled_in, "")
     )  # fmt: skip
-    return values | _shown(values)
 
 
-def _shown(row: dict[str, Any]) -> dict[str, str]:
-    """Put what a terminal shows into few columns."""
-    low, high = row["price_low_usd"], row["price_high_usd"]
-    to_do = (row["to_do"], row["offer"])
-    return {
-        "who": f"{row['name']} ({row['client_id']})",
-        "what": row["left_out"] or "; ".join(part for part in to_do if part),
-        "price": "" if low is None else f"${low:,.0f} to ${high:,.0f}",
-        "last": f"{row['last_called_on']} {row['last_outcome']}".strip(),
-    }
+def call_lines(row: dict[str, Any], width: int) -> list[str]:
+    """Lay a call out in lines for a terminal: whom to call, what to say, what is next, what was said."""
+    who = f"{row['name']} ({row['client_id']})" if row["name"] else row["client_id"]
+    price = "" if row["price_usd"] is None else usd_said(int(row["price_usd"] * CENTS_PER_USD))
+    stop = f"stop {row['stop']}" if row["stop"] else ""
+    place = ", ".join(filter(None, (row["route"], row["mow_day"], stop)))
+    due = f"due {row['due_on']}" if row["due_on"] else ""
+    last = ", ".join(filter(None, (row["last_called_on"], row["last_outcome"])))
+    head = f"{row['place'] or '':>3}  {who}"
+    right = f"{row['phone'] or 'no phone'}  {price:>7}"
+    lines = (
+        "; ".join(filter(None, (row["address"], place))),
+        row["left_out"] and f"Left out: {row['left_out']}",
+        row["say"] or row["offer"],
+        " ".join(filter(None, ("Next:" if due or row["to_do"] else "", due, row["to_do"]))),
+        ": ".join(filter(None, ("Last" if last else "", last, row["last_note"]))),
+    )
+    wrapped = [part for line in lines for part in wrap(line, width - 5)]
+    top = (
+        [f"{head}{right:>{width - len(head)}}"]
+        if len(head) + len(right) < width
+        else [head, f"     {right}"]
+    )
+    return [*top, *(f"     {line}" for line in wrapped), ""]
 
 
 def _close(

@@ -21,6 +21,10 @@ COMMANDS = {
     "demo": ("find", "Scan the sample book, to see what comes out."),
     "explain": ("explain", "Write any price of a client out, line by line."),
     "calls": ("calls", "List whom to call today: call-backs that are due, then by rank."),
+    "client": (
+        "client",
+        "Tell one client's whole story: lot, beds, offer, what was said, what is next.",
+    ),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "promo": ("plan", "Say whom to call this week so that the crews' free weeks fill."),
     "forecast": ("plan", "Tell what the months to come may bring, and what can be built."),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import click
@@ -16,6 +16,9 @@ from scanner.sheets.cells import sheet_csv
 from scanner.sheets.description import Column, Sheet
 from scanner.sheets.lists import PROBLEM_LIST
 
+SCREEN_LETTERS = 100
+"""A terminal is taken to be so wide at most: longer lines are hard to read."""
+
 
 def print_rows(
     rows: Iterable[Mapping[str, Any]],
@@ -23,12 +26,12 @@ def print_rows(
     *,
     as_json: bool,
     as_csv: bool = False,
-    on_screen: Sheet | None = None,
+    on_screen: Callable[[dict[str, Any], int], list[str]] | None = None,
 ) -> None:
     """
     Print rows of a sheet for whoever reads them.
 
-    A terminal shows the columns that have a heading, of another sheet where `on_screen` names one.
+    A terminal shows the columns that have a heading, or the lines that `on_screen` makes of a row and a width.
     For programs what people fill in is left out.
     """
     console = Console(highlight=False)
@@ -36,9 +39,11 @@ def print_rows(
         names = [name for name in sheet.names if name not in sheet.filled_in]
         picked = [{name: row[name] for name in names} for row in rows]
         click.echo(json.dumps(picked, ensure_ascii=False, indent=2, default=float))
+    elif console.is_terminal and not as_csv and on_screen:
+        width = min(console.width, SCREEN_LETTERS)
+        click.echo("\n".join(line for row in rows for line in on_screen(dict(row), width)))
     elif console.is_terminal and not as_csv:
-        columns = (on_screen or sheet).columns
-        console.print(_table(rows, [column for column in columns if column.heading]))
+        console.print(_table(rows, [column for column in sheet.columns if column.heading]))
     else:
         named = ({name: row[name] for name in sheet.names} for row in rows)
         click.echo(sheet_csv(sheet, named).decode().replace("\r\n", "\n"), nl=False)

@@ -170,13 +170,34 @@ def test_two_runs_are_the_same_to_the_byte() -> None:
 
 
 @pytest.mark.usefixtures("book")
-def test_table_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_call_in_lines_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.setenv("COLUMNS", "200")
     told = re.sub(r"\x1b\[[0-9;]*m", "", type_in("calls", "lawns", *DAY, "--limit", "1").stdout)
-    assert "what to offer" in told
-    assert "=SUM(1,2) Lane Trust (C0009)" in told
-    assert "$1,300 to $2,450" in told
+    head, *lines = told.splitlines()
+    assert head.startswith("  1  =SUM(1,2) Lane Trust (C0009) ")
+    # 1,745.45 $ as a client hears it
+    assert head.endswith("+1 308 555 0109   $1,750")
+    assert lines[0] == "     116 Prairie Lane; North, Friday, stop 5"
+    assert max(map(len, told.splitlines())) <= 100
+
+
+def test_a_terminal_shows_what_to_say_what_is_next_and_what_was_said(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    call = ("C0003", "2026-02-10", "call back", "gate code 12#", "send the sketch", "2026-02-14")
+    record(book, call, today=TODAY)
+    with open_log(book, today=TODAY) as log:
+        scan = small_scan()
+        listed = list_offered(scan.calls, scan.offers, scan.beds, today=TODAY)
+        log.store_last_scan(LISTED, listed.assign(say="We could put a bed along 50 ft. " * 5))
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("COLUMNS", "100")
+    told = type_in("calls", "lawns", *DAY, "--due").stdout
+    assert max(map(len, told.splitlines())) <= 100
+    assert "     Next: due 2026-02-14 send the sketch" in told
+    assert "     Last: 2026-02-10, call back: gate code 12#" in told
+    assert " ".join(told.split()).count("We could put a bed along 50 ft.") == 5
 
 
 @pytest.mark.usefixtures("book")

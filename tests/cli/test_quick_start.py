@@ -56,7 +56,8 @@ def test_help_loads_no_table_either() -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ("calls",),
+        ("calls", "{book}"),
+        ("client", "{book}", "C0001"),
         ("record", "{book}", "calls", "C0001", "call", "back", "--note", "gate code 12"),
         ("record", "{book}", "visit", "C0001", "--edge", "curb=40"),
         ("record", "{book}", "undo"),
@@ -65,7 +66,6 @@ def test_help_loads_no_table_either() -> None:
 )
 def test_calls_and_record_load_no_geometry(book: Path, words: tuple[str, ...]) -> None:
     typed = [word.format(book=book) for word in words]
-    typed = [typed[0], str(book), *typed[1:]] if typed == ["calls"] else typed
     loaded = loaded_by(*typed, "--today", date(2027, 3, 2).isoformat())
     assert "pandas" in loaded  # it did its work
     assert not loaded & {*SLOW}

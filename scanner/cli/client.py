@@ -1,0 +1,211 @@
+"""Call: ``client`` tells all that is known of one client, before the phone is picked up."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from textwrap import wrap
+from typing import Any
+
+import click
+import pandas as pd
+from rich.console import Console
+
+from scanner.book.clients import read_client_list
+from scanner.book.settings import read_rates
+from scanner.calls.entry_kinds import CALL, VISIT
+from scanner.calls.history import add_history
+from scanner.calls.law import word_relationships
+from scanner.calls.log import read_entries, read_last_scan, read_season
+from scanner.calls.today import list_today
+from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.rows import SCREEN_LETTERS
+from scanner.cli.who import find_client
+from scanner.schema.documents import Season
+from scanner.schema.edge_kinds import EDGE_KINDS
+from scanner.schema.log_tables import LISTED
+from scanner.schema.tables import LEFT_OUT
+from scanner.units import CENTS_PER_USD
+
+TOLD = (
+    "client_id", "name", "address", "phone", "email", "route", "mow_day", "stop", "client_since", "visits_per_year",
+    "annual_usd", "mowed_ft2", "frontage_ft", "sprinklers", "hoa", "renter", "past_due", "do_not_call", "notes",
+)  # fmt: skip
+OFFERED = (
+    "offer", "say", "bed_ids", "price_usd", "price_low_usd", "price_high_usd", "crew_days", "chance", "chance_low",
+    "chance_high", "reasons", "cautions",
+)  # fmt: skip
+BED = (
+    "bed_id",
+    "along",
+    "face",
+    "edge_ft",
+    "area_ft2",
+    "mean_depth_ft",
+    "skip_reason",
+    "price_usd",
+    "cautions",
+)
+HEADING_LETTERS = 9
+Story = dict[str, Any]
+
+
+@click.command(short_help="Tell one client's whole story.")
+@book_argument
+@click.argument("who")
+@out_option
+@today_option
+@json_option
+def client(book: Path, who: str, out_folder: Path | None, today: date, as_json: bool) -> None:
+    """
+    Tell all that BOOK knows of one client: lot, beds, offer, what was said and done, what is next.
+
+    WHO is an id, a name or a phone number. Beds are those of the last scan, read from its
+    folder (--out where it is another one).
+    """
+    season = read_season(book)
+    clients = read_client_list(book)[0]
+    client_id = find_client(who, clients)
+    story = tell_story(book, season, clients[clients["client_id"] == client_id], today=today)
+    story["beds"] = read_beds(output_folder(out_folder, book) / "candidates.geojson", client_id)
+    if as_json:
+        click.echo(json.dumps(story, ensure_ascii=False, indent=2))
+    else:
+        click.echo("\n".join(story_lines(story, min(Console().width, SCREEN_LETTERS))))
+
+
+def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date) -> Story:
+    """Tell what list and log say of one client, a row of the client list."""
+    rates = read_rates(book / "rates.toml")[0]
+    known = add_history(client, season, rates=rates)
+    listed = read_last_scan(book, LISTED)
+    of_scan = listed[listed["client_id"].isin(client["client_id"])]
+    left_out = read_last_scan(book, LEFT_OUT)
+    call = list_today(of_scan, left_out, known, rates=rates, today=today).iloc[0].to_dict()
+    for name in ("price", "price_low", "price_high"):
+        call[f"{name}_usd"] = call[f"{name}_cents"] / CENTS_PER_USD
+    told = {name: _plain(known[name].iloc[0]) for name in TOLD if name in known}
+    return {
+        "client": {name: value for name, value in told.items() if value not in ("", None)},
+        "may_be_called": word_relationships(known, season, today=today).iloc[0],
+        "offer": {name: _plain(call[name]) for name in OFFERED} if call["offer_id"] else {},
+        "left_out": call["left_out"],
+        "next": {"due_on": known["due_on"].iloc[0], "to_do": call["next_action"]},
+        "lot": _lot(season, client["client_id"].iloc[0]),
+        "said_and_done": _said_and_done(book, season, client["client_id"].iloc[0]),
+    }
+
+
+def read_beds(path: Path, client_id: str) -> list[Story]:
+    """Read a client's beds out of a scan's file, a feature a line, skipped ones too; none where there is no file."""
+    if not path.exists():
+        return []
+    mark = f'"client_id": {json.dumps(client_id, ensure_ascii=False)},'
+    with path.open(encoding="utf-8") as lines:
+        found = [json.loads(line.rstrip(",\n"))["properties"] for line in lines if mark in line]
+    return [{name: bed[name] for name in BED} for bed in found if bed["client_id"] == client_id]
+
+
+def _lot(season: Season, client_id: str) -> list[Story]:
+    """List what crews and tapes told of the lot."""
+    answers, edges = (
+        table[table["client_id"] == client_id] for table in (season.answers, season.measurements)
+    )
+    return [
+        *({"day": seen_on, "what": question, "value": answer}
+          for question, answer, seen_on in answers[["question", "answer", "seen_on"]].to_numpy().tolist()),
+        *({"day": day, "what": f"{along} measured", "value": f"{length_ft:g} ft"}
+          for along, length_ft, day in edges[["along", "length_ft", "measured_on"]].to_numpy().tolist()),
+    ]  # fmt: skip
+
+
+def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
+    """List calls, visits and jobs, every entry with its words, oldest first."""
+    calls, visits = (read_entries(book, kind) for kind in (CALL, VISIT))
+    jobs = season.jobs[season.jobs["client_id"] == client_id]
+    rows = [
+        {"day": call["called_on"], "what": call["outcome"], "words": call["note"],
+         "next": " ".join(filter(None, (call["next_date"], call["next_action"])))}
+        for call in calls[calls["client_id"] == client_id].to_dict("records")
+    ] + [
+        {"day": visit["visited_on"], "what": f"visit by {visit['visited_by']}" if visit["visited_by"] else "visit",
+         "words": visit["note"], "next": ""}
+        for visit in visits[visits["client_id"] == client_id].to_dict("records")
+    ] + [
+        {"day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
+         "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
+        for job in jobs.to_dict("records")
+    ]  # fmt: skip
+    return sorted(rows, key=lambda row: row["day"] or "9999")
+
+
+def story_lines(story: Story, width: int) -> list[str]:
+    """Lay a story out in lines of a terminal."""
+    who, offer = story["client"], story["offer"]
+    name = f"{who['name']} ({who['client_id']})" if "name" in who else who["client_id"]
+    stop = f"stop {who['stop']:g}" if "stop" in who else ""
+    place = [who.get("address"), who.get("route"), who.get("mow_day"), stop]
+    shown = {"client_id", "name", "address", "phone", "route", "mow_day", "stop"}
+    parts = [
+        ("", f"{name}   {who.get('phone', 'no phone')}"),
+        ("", ", ".join(filter(None, place))),
+        ("", "; ".join(f"{key.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g}'}" for key, value in who.items() if key not in shown)),
+        ("Law", story["may_be_called"]),
+        ("Left out", story["left_out"]),
+        ("Next", " ".join(filter(None, story["next"].values()))),
+        ("Say", offer.get("say") or offer.get("offer", "")),
+        ("Price", f"${offer['price_usd']:,.0f}, ${offer['price_low_usd']:,.0f} to ${offer['price_high_usd']:,.0f} "
+                  f"until measured; {offer['crew_days']:.1f} crew-days; chance {offer['chance']:.0%}" if offer else ""),
+        ("Why", offer.get("reasons", "")),
+        ("Mind", offer.get("cautions", "")),
+        *(("Bed", bed_words(bed)) for bed in story["beds"]),
+        *(("Lot", f"{row['what']}: {row['value']} ({row['day']})") for row in story["lot"]),
+        *(("Said", said_words(row)) for row in story["said_and_done"]),
+    ]  # fmt: skip
+    if not story["said_and_done"]:
+        parts.append(("Said", "nothing on record"))
+    return [line for heading, text in parts if text for line in _wrapped(heading, text, width)]
+
+
+def bed_words(bed: Story) -> str:
+    """
+    Say what a bed is.
+
+    >>> bed_words({"bed_id": "C7-curb-1", "along": "curb", "edge_ft": 44.2, "area_ft2": 173.4, "skip_reason": "",
+    ...            "price_usd": 1711.2})
+    'C7-curb-1, along the curb: 44 ft, 173 ft², $1,711 alone'
+    >>> bed_words({"bed_id": "C7-house-1", "along": "house", "edge_ft": 9.0, "area_ft2": 31.0, "skip_reason": "too small"})
+    'C7-house-1, along the house wall: 9 ft, 31 ft², skipped: too small'
+    """
+    what = (
+        f"skipped: {bed['skip_reason']}"
+        if bed["skip_reason"]
+        else f"${bed['price_usd']:,.0f} alone"
+    )
+    where = EDGE_KINDS[bed["along"]].words
+    return f"{bed['bed_id']}, along {where}: {bed['edge_ft']:.0f} ft, {bed['area_ft2']:.0f} ft², {what}"
+
+
+def said_words(row: Story) -> str:
+    """
+    Say what was said or done on a day.
+
+    >>> said_words({"day": "2027-03-02", "what": "call back", "words": "gate code 12#", "next": "2027-03-09 ring"})
+    '2027-03-02 call back: gate code 12# (next: 2027-03-09 ring)'
+    """
+    words = f": {row['words']}" if row["words"] else ""
+    following = f" (next: {row['next']})" if row["next"] else ""
+    return f"{row['day']} {row['what']}{words}{following}".strip()
+
+
+def _wrapped(heading: str, text: str, width: int) -> list[str]:
+    lines = wrap(text, width - HEADING_LETTERS)
+    return [f"{heading if at == 0 else '':<{HEADING_LETTERS}}{line}" for at, line in enumerate(lines)]  # fmt: skip
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401  # a cell
+    """Take a cell for JSON: numbers as they are, what is not known as nothing."""
+    if isinstance(value, str):
+        return value
+    return None if pd.isna(value) else float(value)

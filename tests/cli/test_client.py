@@ -1,0 +1,102 @@
+"""``client``: one client's whole story."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from scanner.calls.log import open_log
+from scanner.calls.today import list_offered
+from scanner.pages.geojson import beds_geojson
+from scanner.schema.log_tables import LISTED
+from scanner.schema.tables import LEFT_OUT
+from tests.calls.desk import record
+from tests.cli.desk import type_in
+from tests.small_scan import TODAY, small_clients, small_scan
+
+DAY = ("--today", "2026-02-16")
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The small scan's clients with that scan on record and its beds in the usual folder."""
+    monkeypatch.chdir(tmp_path)
+    folder, scan = tmp_path / "lawns", small_scan()
+    folder.mkdir()
+    clients = small_clients().map(lambda cell: f"'{cell}" if str(cell).startswith("=") else cell)
+    clients.to_csv(folder / "clients.csv", index=False)
+    with open_log(folder, today=TODAY) as log:
+        log.store_last_scan(LISTED, list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
+        log.store_last_scan(LEFT_OUT, scan.left_out)
+    out = tmp_path / "maps" / "lawns"
+    out.mkdir(parents=True)
+    (out / "candidates.geojson").write_bytes(b"".join(beds_geojson(scan, iter(scan.parts))))
+    return folder
+
+
+def told(*words: str) -> dict:
+    result = type_in("client", "lawns", *words, *DAY, "--json")
+    assert result.exit_code == 0, result.stderr
+    return json.loads(result.stdout)
+
+
+def test_every_word_comes_back_in_the_order_of_the_days(book: Path) -> None:
+    record(
+        book,
+        ("C0003", "2026-02-10", "call back", "gate code 12#", "ring after five", "2026-02-16"),
+        ("C0003", "2026-01-05", "not now", "new roof first"),
+        today=TODAY,
+    )
+    record(book, ("C0003", "2026-02-10", "call back", "her sister decides"), today=TODAY)
+    story = told("C0003")
+    assert [(row["day"], row["words"]) for row in story["said_and_done"]] == [
+        ("2026-01-05", "new roof first"), ("2026-02-10", "gate code 12#"), ("2026-02-10", "her sister decides"),
+    ]  # fmt: skip
+    assert story["next"] == {"due_on": "2026-02-16", "to_do": "ring after five"}
+    # A sidewalk bed of 50 by 4 ft, and a piece of 10 ft that is too short
+    beds = {
+        bed["bed_id"]: (bed["edge_ft"], bed["area_ft2"], bed["skip_reason"])
+        for bed in story["beds"]
+    }
+    assert beds["C0003-sidewalk-1"] == (50, 200, "")
+    assert beds["C0003-sidewalk-2"][2] == "too short"
+
+
+@pytest.mark.usefixtures("book")
+def test_who_is_an_id_a_name_or_a_number_and_two_that_fit_are_listed() -> None:
+    assert (
+        told("c0009")["client"]["client_id"]
+        == told("+1 308 555 0109")["client"]["client_id"]
+        == "C0009"
+    )
+    assert told("cy verbena")["client"]["client_id"] == "C0003"
+    twice = small_clients().assign(name="Ada Quill")
+    twice.to_csv("lawns/clients.csv", index=False)
+    refused = type_in("client", "lawns", "quill", *DAY)
+    assert refused.exit_code == 2
+    assert "C0001" in refused.stderr
+    assert "C0002" in refused.stderr
+
+
+@pytest.mark.usefixtures("book")
+def test_who_is_left_out_is_told_why() -> None:
+    assert told("C0005")["left_out"] == "asked not to be called"
+    assert told("C0007")["left_out"].startswith("no lawn touches a curb")
+    assert not told("C0007")["offer"]
+
+
+@pytest.mark.usefixtures("book")
+def test_one_screen_of_lines() -> None:
+    lines = type_in("client", "lawns", "C0001", *DAY).stdout.splitlines()
+    assert len(lines) <= 40
+    assert max(map(len, lines)) <= 100
+    text = "\n".join(lines)
+    for words in (
+        "Ada Quill (C0001)",
+        "100 Prairie Lane",
+        "C0001-curb-1, along the curb: 52 ft, 208 ft²",
+        "nothing on record",
+    ):
+        assert words in text
