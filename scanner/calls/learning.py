@@ -19,7 +19,7 @@ from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
 from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
 from scanner.calls.seasons import PENDING, SOLD, list_seasons
-from scanner.calls.trials import list_trials
+from scanner.calls.trials import Trials, list_trials
 from scanner.schema.documents import RateBook, Season
 
 PATIENCE_COUNT = 200
@@ -87,10 +87,9 @@ def learn_chances(
     A factor is [(Σ sold + k) / (Σ p + k)] over the group's ended client-seasons, divided by
     the same over all, with p the pooled chance of each and k = 200 × mean p.
     """
-    middle = float(price_years.median()) if len(price_years) else 1.0
+    middle = _middle(price_years)
     trials = list_trials(season.calls, today=today)
-    quoted = trials.quotes["client_id"].map(price_years).fillna(middle)
-    stages = Stages.learn(trials, quoted, rates=rates)
+    stages = learn_stages(trials, price_years, rates=rates)
     seasons = list_seasons(season.calls, today=today)
     ended = seasons[seasons["end"] != PENDING].reset_index(drop=True)
     years = ended["client_id"].map(price_years).fillna(middle)
@@ -110,6 +109,16 @@ def learn_chances(
             for sign, has_sign in signs.items()
         },
     )
+
+
+def learn_stages(trials: Trials, price_years: pd.Series[float], *, rates: RateBook) -> Stages:
+    """Learn the three stages of a sale alone; ``price_years`` and ``rates`` as for `learn_chances`."""
+    quoted = trials.quotes["client_id"].map(price_years).fillna(_middle(price_years))
+    return Stages.learn(trials, quoted, rates=rates)
+
+
+def _middle(price_years: pd.Series[float]) -> float:
+    return float(price_years.median()) if len(price_years) else 1.0
 
 
 def _factor(sold: Floats, pooled: Floats, is_own: npt.NDArray[np.bool_]) -> float:

@@ -15,7 +15,7 @@ from scanner.calls.delays import Delays
 from scanner.calls.fees import annual_fees, listed_years
 from scanner.calls.forecast import Forecast
 from scanner.calls.leads import list_leads, monday_of
-from scanner.calls.learning import learn_chances
+from scanner.calls.learning import learn_stages
 from scanner.calls.outlooks import (
     Weeks,
     free_and_on,
@@ -24,6 +24,7 @@ from scanner.calls.outlooks import (
     list_outlooks,
     sold_cents,
 )
+from scanner.calls.trials import list_trials
 from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
 from scanner.cli.options import (
@@ -179,9 +180,8 @@ def _rates(found: Scan, calls_a_week: float | None) -> RateBook:
 def _leads(read: Book, found: Scan, season: Season) -> tuple[Stages, pd.DataFrame]:
     """Learn the stages of a sale, and put every client at his."""
     fees = annual_fees(read.clients, rates=read.rates)
-    stages = learn_chances(
-        season, read.clients, listed_years(season.listed, fees), rates=read.rates, today=found.today
-    ).stages
+    trials = list_trials(season.calls, today=found.today)
+    stages = learn_stages(trials, listed_years(season.listed, fees), rates=read.rates)
     return stages, list_leads(found, season, stages=stages)
 
 
