@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -188,16 +189,22 @@ class _Desk:
 
     def add_beds(self, leads: dict[str, Beds], beds_of: dict[str, Beds]) -> dict[str, Beds]:
         """Add each client's further beds in order, keeping those with which the job still fits."""
+        jobs = dict(leads)
         waiting = {c: [bed for bed in beds_of[c] if bed not in lead] for c, lead in leads.items()}
         whole = {c: (*leads[c], *beds) for c, beds in waiting.items() if beds}
         self.price(whole.values())
-        done = {c: beds for c, beds in whole.items() if self.fits(beds)}
-        jobs = leads | done
-        waiting = {c: beds for c, beds in waiting.items() if c not in done}
-        while any(waiting.values()):
-            tried = {c: (*jobs[c], beds.pop(0)) for c, beds in waiting.items() if beds}
-            self.price(tried.values())
-            jobs |= {c: beds for c, beds in tried.items() if self.fits(beds)}
+        waiting = {c: waiting[c] for c, beds in whole.items() if not self.fits(beds)}
+        jobs |= {c: beds for c, beds in whole.items() if c not in waiting}
+        while waiting:
+            # all that may come next at once: to draw one bed of each costs nearly as much
+            tried = {c: [(*jobs[c], bed) for bed in beds] for c, beds in waiting.items()}
+            self.price(chain.from_iterable(tried.values()))
+            fitting = {
+                c: next((at for at, beds in enumerate(sets) if self.fits(beds)), len(sets))
+                for c, sets in tried.items()
+            }
+            jobs |= {c: tried[c][at] for c, at in fitting.items() if at < len(tried[c])}
+            waiting = {c: left for c, at in fitting.items() if (left := waiting[c][at + 1 :])}
         return jobs
 
 
