@@ -160,7 +160,7 @@ def _signs(
         "long_client": joined <= first_on - pd.DateOffset(months=months),
         "bad_edge": bad_since.astype("str").fillna("9999") <= ended["last_on"],
         "new_tract": is_new_tract(
-            ended["client_id"].map(of_client["year_built"]), ended["year"], rates
+            ended["client_id"].map(of_client["year_built"]).astype(float), ended["year"], rates
         ),
         "alike": listed_on.astype("str").fillna("9999") <= ended["last_on"],
     }

@@ -52,6 +52,13 @@ def test_nothing_on_record():
     assert learned.tried_counts.empty
 
 
+@pytest.mark.parametrize("outcome", ["quoted", "visit", "call back"])
+def test_a_season_in_which_nothing_has_ended_yet(outcome):
+    # Everything is pending, as in the first weeks of March
+    learned = learn(*told(3, outcome), today=date(2027, 3, 20))
+    assert set(learned.signs.values()) == {1.0}
+
+
 def two_kinds(curb_sold, house_sold, *, each=100):
     """So many client-seasons of two kinds, with so many sold."""
     return (
