@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 import inspect
+import os
 from collections.abc import Callable, Mapping
 from functools import update_wrapper
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+DEPTH = int(os.environ.get("TEST_DEPTH", "1"))
+"""How many times as many examples as usual are drawn: ``TEST_DEPTH=20`` by hand, for a night."""
+
+
+def examples(count: int) -> settings:
+    """
+    Draw so many examples.
+
+    Few where each of them is a whole street of lots or a table of beds, which is looked at at
+    once and takes little longer than one lot or bed.
+    """
+    return settings(
+        max_examples=count * DEPTH, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    )
 
 
 def each(find: Callable[[], Mapping[Any, Any]]) -> Callable[[Callable[..., None]], Callable]:

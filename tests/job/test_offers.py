@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scanner.errors import SchemaError
@@ -12,6 +12,7 @@ from scanner.job.bundles import Demand, bundle_beds, order_beds
 from scanner.job.offers import make_offers
 from scanner.schema.tables import OFFERS
 from scanner.units import usd_said
+from tests.each import examples
 from tests.job.job_cases import (
     Desk,
     bed,
@@ -111,7 +112,7 @@ def test_a_loss_is_no_better_for_being_likely():
     assert chosen["lead"] == ["c1"]
 
 
-@settings(max_examples=60, deadline=None)
+@examples(25)
 @given(
     days=st.lists(st.floats(0.1, 6), min_size=1, max_size=8),
     limit=st.floats(0.5, 5),
@@ -193,11 +194,10 @@ def test_a_lead_bed_over_the_limit_needs_a_designer():
 
 
 def test_more_than_six_pieces_need_a_designer():
-    seven = [bed(f"C1-curb-{n}", length=12) for n in range(1, 8)]
-    for rows, needs in ((seven, True), (seven[:6], False)):
-        made = offer(*rows, limit=20, rates=RATES, buys=nobody_minds)
-        assert made["bed_count"].tolist() == [len(rows)]
-        assert made["needs_designer"].tolist() == [needs]
+    rows = [bed(f"C{count}-curb-{n}", length=12) for count in (6, 7) for n in range(1, count + 1)]
+    made = offer(*rows, limit=20, rates=RATES, buys=nobody_minds)
+    assert made["bed_count"].tolist() == [6, 7]
+    assert made["needs_designer"].tolist() == [False, True]
 
 
 def test_right_of_way_is_summed():
@@ -205,24 +205,25 @@ def test_right_of_way_is_summed():
     assert offer(one, two, rates=RATES, buys=nobody_minds)["right_of_way_ft2"].tolist() == [260.0]
 
 
-@pytest.mark.parametrize(
-    ("known", "is_confirmed"),
-    [
-        ({}, True),
-        ({"lawn_source": "inferred", "edge_source": "surveyed"}, True),  # a curb shows itself
-        ({"lawn_source": "inferred", "edge_source": "surveyed", **FRONT}, False),
-        ({"lawn_source": "drawn", "edge_source": "surveyed", **FRONT}, True),
-        ({"lawn_source": "inferred", "edge_source": "measured", **FRONT}, True),
-        ({"is_opening_guessed": True}, False),
-    ],
-)
-def test_confirmed(known, is_confirmed):
-    assert offer(bed(**known), rates=RATES)["is_confirmed"].tolist() == [is_confirmed]
+INFERRED = {"lawn_source": "inferred", "edge_source": "surveyed"}
+
+
+def test_confirmed():
+    known = {
+        "drawn": ({}, True),
+        "curb_shows_itself": (INFERRED, True),
+        "inferred_wall": (INFERRED | FRONT, False),
+        "drawn_wall": ({"lawn_source": "drawn", "edge_source": "surveyed", **FRONT}, True),
+        "measured_wall": (INFERRED | FRONT | {"edge_source": "measured"}, True),
+        "guessed_drive": ({"is_opening_guessed": True}, False),
+    }
+    rows = [bed(f"{name}-curb-1", **one) for name, (one, _) in known.items()]
+    found = offer(*rows, rates=RATES).set_index("client_id")["is_confirmed"]
+    assert found.to_dict() == {name: is_confirmed for name, (_, is_confirmed) in known.items()}
 
 
 def test_one_unseen_bed_makes_the_offer_unconfirmed():
-    unseen = {"lawn_source": "inferred", "edge_source": "surveyed", **FRONT}
-    made = offer(bed(), bed("C1-house-1", **unseen), rates=RATES, buys=nobody_minds)
+    made = offer(bed(), bed("C1-house-1", **INFERRED, **FRONT), rates=RATES, buys=nobody_minds)
     assert made["is_confirmed"].tolist() == [False]
 
 
@@ -240,8 +241,8 @@ def test_cautions_come_once_each():
 
 
 def test_hand_work_without_tilling_has_no_machine():
-    assert "machines" not in offer(bed(), rates=rate_book())["cautions"].iloc[0]
-    assert "machines" in offer(bed(length=250), rates=rate_book())["cautions"].iloc[0]
+    cautions = offer(bed(), bed("C2-curb-1", length=250), rates=rate_book())["cautions"]
+    assert cautions.str.contains("machines").tolist() == [False, True]
 
 
 def test_wildfire_leads_with_gravel():

@@ -1,15 +1,18 @@
 from __future__ import annotations
 
+from functools import cache, partial
+
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
 from scanner.errors import SchemaError
 from scanner.job.planting import PLANTINGS, PlantCounts, place_plants
 from scanner.schema.tables import OFFER_BEDS, PLANTS, empty_table
+from tests.each import each, examples
 from tests.job.job_cases import bed, offer_beds, rate_book
 
 RATES = rate_book()
@@ -60,22 +63,39 @@ def test_three_gallon_spacing_counts_rows():
     assert count(bed(), rates=rate_book(plant_spacing_in=36)) == 20
 
 
-@pytest.mark.parametrize("degrees", [0, 37, 90, 211.3])
-@pytest.mark.parametrize("shift", [(0, 0), (123_456.789, -98_765.4321)])
-@pytest.mark.parametrize("is_reversed", [False, True])
-def test_turned_moved_reversed_is_the_same_grid(degrees, shift, is_reversed):
-    row = bed(length=59.3, depth=7.1)
-    home = points(place_grid(offer_beds(row), rates=RATES))
+TURNS = [
+    (degrees, shift, is_reversed)
+    for degrees in (0, 37, 90, 211.3)
+    for shift in ((0, 0), (123_456.789, -98_765.4321))
+    for is_reversed in (False, True)
+]
 
-    def change(shape):
-        turned = affinity.rotate(shape, degrees, origin=(0, 0))
-        return affinity.translate(turned, *shift)
 
-    away = moved(row, change)
-    if is_reversed:
-        away["edge"] = away["edge"].reverse()
-    there = points(place_grid(offer_beds(away), rates=RATES))
-    expected = [change(point) for point in home]
+@cache
+def turned_grids():
+    """The grid of one bed turned, moved and reversed in all ways, beside its own."""
+    row = bed("home-curb-1", length=59.3, depth=7.1)
+    rows = [row]
+    for at, (degrees, shift, is_reversed) in enumerate(TURNS):
+        away = moved(row, partial(put, degrees=degrees, shift=shift))
+        if is_reversed:
+            away["edge"] = away["edge"].reverse()
+        rows.append(
+            away | {"offer_id": f"{at}-curb-1", "bed_id": f"{at}-curb-1", "client_id": f"{at}"}
+        )
+    plants = place_grid(offer_beds(*rows))
+    return {name: points(own) for name, own in plants.groupby("bed_id")}
+
+
+def put(shape, degrees, shift):
+    return affinity.translate(affinity.rotate(shape, degrees, origin=(0, 0)), *shift)
+
+
+@each(lambda: {case: turned_grids()[f"{at}-curb-1"] for at, case in enumerate(TURNS)})
+def test_turned_moved_reversed_is_the_same_grid(there, case):
+    degrees, shift, _ = case
+    expected = [put(point, degrees, shift) for point in turned_grids()["home-curb-1"]]
+    assert len(there) == len(expected) > 50
     assert shapely.distance(there, expected).max() < 1e-4
 
 
@@ -203,27 +223,36 @@ def test_published_wrong_multiplier_is_not_ours():
     assert staggered / 1.1547 == pytest.approx(0.25, rel=1e-4)
 
 
-@settings(max_examples=15, deadline=None)
-@given(
-    length=st.integers(12, 120),
-    depth=st.floats(2.1, 12),
-    skew=st.integers(-3, 3),
-    turn=st.integers(0, 360),
+SHAPES = st.tuples(
+    st.integers(12, 120), st.floats(2.1, 12), st.integers(-3, 3), st.integers(0, 360)
 )
-def test_no_plant_stands_near_a_border(length, depth, skew, turn):
-    ground = shapely.Polygon([(0, 0), (length, 0), (length + skew, depth), (-skew, depth)])
-    row = moved(
-        bed(geometry=ground, length=length), lambda shape: affinity.rotate(shape, turn, (0, 0))
-    )
-    plants = place_grid(offer_beds(row), rates=RATES)
-    spots = points(plants)
-    assert shapely.contains(row["plantable"], spots).all()
-    assert (shapely.distance(row["plantable"].boundary, spots) >= 1 - 1e-3).all()
-    apart = shapely.distance(spots[:, None], spots[None, :])[~np.eye(len(spots), dtype=bool)]
-    assert (apart >= 2 - 1e-3).all()
 
 
-@settings(max_examples=10, deadline=None)
-@given(length=st.floats(12, 80), more=st.floats(0, 40))
-def test_longer_never_holds_fewer(length, more):
-    assert count(bed(length=length)) <= count(bed(length=length + more))
+@examples(3)
+@given(shapes=st.lists(SHAPES, min_size=4, max_size=10))
+def test_no_plant_stands_near_a_border(shapes):
+    rows = []
+    for at, (length, depth, skew, turn) in enumerate(shapes):
+        ground = shapely.Polygon([(0, 0), (length, 0), (length + skew, depth), (-skew, depth)])
+        row = bed(f"C{at}-curb-1", geometry=ground, length=length)
+        rows.append(moved(row, partial(put, degrees=turn, shift=(0, 0))))
+    plants = place_grid(offer_beds(*rows))
+    for row in rows:
+        spots = points(plants[plants["bed_id"] == row["bed_id"]])
+        assert shapely.contains(row["plantable"], spots).all()
+        assert (shapely.distance(row["plantable"].boundary, spots) >= 1 - 1e-3).all()
+        apart = shapely.distance(spots[:, None], spots[None, :])[~np.eye(len(spots), dtype=bool)]
+        assert (apart >= 2 - 1e-3).all()
+
+
+@examples(2)
+@given(sizes=st.lists(st.tuples(st.floats(12, 80), st.floats(0, 40)), min_size=4, max_size=12))
+def test_longer_never_holds_fewer(sizes):
+    rows = [
+        bed(f"C{at}-{name}-1", length=length + extra)
+        for at, (length, more) in enumerate(sizes)
+        for name, extra in (("short", 0.0), ("long", more))
+    ]
+    held = place_grid(offer_beds(*rows)).groupby("bed_id").size()
+    for at in range(len(sizes)):
+        assert 0 < held[f"C{at}-short-1"] <= held[f"C{at}-long-1"]

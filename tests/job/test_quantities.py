@@ -53,8 +53,8 @@ def test_volume_rules_when_the_load_is_light():
 )  # fmt: skip
 def test_coverage(depth_in, covers_ft2):
     row = bed(length=covers_ft2 / 4)
-    assert take(row, mulch_depth_in=depth_in)["mulch_yd3"].iloc[0] == pytest.approx(1)
-    assert take(row, gravel_depth_in=depth_in)["gravel_yd3"].iloc[0] == pytest.approx(1)
+    (taken,) = take(row, mulch_depth_in=depth_in, gravel_depth_in=depth_in).to_dict("records")
+    assert (taken["mulch_yd3"], taken["gravel_yd3"]) == pytest.approx((1, 1))
 
 
 # trade values, section 1: published examples

@@ -66,15 +66,15 @@ def test_no_head_counted_is_none_and_is_known():
     assert unknown["unknowns"].str.contains("sprinklers not known").all()
 
 
-@pytest.mark.parametrize(
-    ("gate_in", "chosen"),
-    [(None, "sod cutter"), ("47", "sod cutter"), ("48", "loader"), ("60", "loader")],
-)
-def test_a_wide_gate_lets_the_loader_in(gate_in, chosen):
+def test_a_wide_gate_lets_the_loader_in():
     # 1,200 ft² behind the house: with a barrow the loader pays from 1,030 ft² on and needs 48 in
-    back = bed("C1-house-1", along="house", face="back", length=300)
-    told = [("C1", "gate width in", gate_in)] if gate_in else []
-    assert set(price(back, told=told)["method"]) == {chosen}
+    gates_in = {"unseen": None, "47": "47", "48": "48", "60": "60"}
+    backs = [bed(f"{one}-house-1", along="house", face="back", length=300) for one in gates_in]
+    told = [(one, "gate width in", gate_in) for one, gate_in in gates_in.items() if gate_in]
+    chosen = price(*backs, told=told).groupby("client_id")["method"].agg(set)
+    assert chosen.to_dict() == {
+        "unseen": {"sod cutter"}, "47": {"sod cutter"}, "48": {"loader"}, "60": {"loader"},
+    }  # fmt: skip
 
 
 def test_a_narrow_gate_keeps_no_loader_from_the_curb():
@@ -82,50 +82,47 @@ def test_a_narrow_gate_keeps_no_loader_from_the_curb():
     assert set(price(bed(length=600), told=told)["method"]) == {"cutter and loader"}
 
 
-# By hand: mulch price 1,605.35, drawn −25 / +40 %; steeper than 10 % may cost 20 % more
-@pytest.mark.parametrize(
-    ("slope", "low_usd", "high_usd", "says"),
-    [
-        (None, 1200, 2250, "slope not seen"),
-        ("0", 1200, 2250, ""),
-        ("10", 1200, 2250, ""),
-        ("15", 1200, 2600, "a slope of 15 %"),
-    ],
-)
-def test_slope_widens_the_range(slope, low_usd, high_usd, says):
+def test_slope_widens_the_range():
+    # By hand: mulch price 1,605.35, drawn −25 / +40 %; steeper than 10 % may cost 20 % more
     firm = firm_rates().model_copy(update={"range_slope_share": rate(0, 0, 0.2)})
-    told = [("C1", "slope percent", slope)] if slope else []
-    prices = price(bed(), told=told, rates=firm).set_index("finish")
-    assert prices.loc["mulch", "price_low_cents"] == low_usd * 100
-    assert prices.loc["mulch", "price_high_cents"] == high_usd * 100
-    assert prices.loc["mulch", "price_cents"] == 160_535
-    slopes = [word for word in prices.loc["mulch", "unknowns"].split("; ") if "slope" in word]
-    assert slopes == ([says] if says else [])
+    slopes = {"unseen": None, "flat": "0", "gentle": "10", "steep": "15"}
+    told = [(one, "slope percent", slope) for one, slope in slopes.items() if slope]
+    prices = price(*(bed(f"{one}-curb-1") for one in slopes), told=told, rates=firm)
+    mulch = prices[prices["finish"] == "mulch"].set_index("client_id").loc[[*slopes]]
+    assert mulch["price_cents"].tolist() == [160_535] * 4
+    assert mulch["price_low_cents"].tolist() == [120_000] * 4
+    assert mulch["price_high_cents"].tolist() == [225_000, 225_000, 225_000, 260_000]
+    said = [[word for word in words.split("; ") if "slope" in word] for words in mulch["unknowns"]]
+    assert said == [["slope not seen"], [], [], ["a slope of 15 %"]]
 
 
-@pytest.mark.parametrize(("slope", "refers"), [("25", False), ("26", True)])
-def test_over_25_percent_is_referred(slope, refers):
-    made = offers(bed(), told=[("C1", "slope percent", slope)])
-    assert made["needs_designer"].tolist() == [refers]
-    assert made["offer"].iloc[0].startswith("refer to a landscape designer") == refers
+def test_over_25_percent_is_referred():
+    told = [(f"C{slope}", "slope percent", slope) for slope in ("25", "26")]
+    made = offers(bed("C25-curb-1"), bed("C26-curb-1"), told=told)
+    assert made["needs_designer"].tolist() == [False, True]
+    is_referred = made["offer"].str.startswith("refer to a landscape designer")
+    assert is_referred.tolist() == [False, True]
 
 
 UNSEEN_WALL = {"lawn_source": "inferred", "edge_source": "surveyed", **FRONT}
 
 
-@pytest.mark.parametrize(
-    ("row", "told", "is_confirmed"),
-    [
-        (bed("C1-house-1", **UNSEEN_WALL), (), False),
-        (bed("C1-house-1", **UNSEEN_WALL), [("C1", "turf to house", "yes")], True),
-        (bed("C1-house-1", **UNSEEN_WALL), [("C1", "turf to curb", "yes")], False),
-        (bed("C1-house-1", **UNSEEN_WALL), [("C2", "turf to house", "yes")], False),
-        (bed(is_opening_guessed=True), (), False),
-        (bed(is_opening_guessed=True), [("C1", "turf to curb", "yes")], True),
-        (bed(is_opening_guessed=True), [("C1", "turf to house", "yes")], False),
-    ],
-)
-def test_a_bed_counts_as_confirmed_once_a_crew_has_seen_it(row, told, is_confirmed):
-    made = offers(row, told=told)
-    assert made["is_confirmed"].tolist() == [is_confirmed]
-    assert made["unseen_bed_ids"].tolist() == ["" if is_confirmed else row["bed_id"]]
+WALL, DRIVE = ("house", UNSEEN_WALL), ("curb", {"is_opening_guessed": True})
+SEEN = {
+    "wall": (WALL, "", False),
+    "wall_seen": (WALL, "turf to house", True),
+    "wall_curb_seen": (WALL, "turf to curb", False),
+    "drive": (DRIVE, "", False),
+    "drive_seen": (DRIVE, "turf to curb", True),
+    "drive_wall_seen": (DRIVE, "turf to house", False),
+}
+
+
+def test_a_bed_counts_as_confirmed_once_a_crew_has_seen_it():
+    rows = [bed(f"{name}-{along}-1", **known) for name, ((along, known), _, _) in SEEN.items()]
+    told = [(name, question, "yes") for name, (_, question, _) in SEEN.items() if question]
+    made = offers(*rows, told=told).set_index("client_id")
+    # what was seen on one lot says nothing of another
+    assert made["is_confirmed"].to_dict() == {name: one[2] for name, one in SEEN.items()}
+    unseen = {row["client_id"]: row["bed_id"] for row in rows if not SEEN[row["client_id"]][2]}
+    assert made["unseen_bed_ids"].to_dict() == {name: unseen.get(name, "") for name in SEEN}
