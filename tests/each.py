@@ -9,7 +9,7 @@ from functools import update_wrapper
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 
 DEPTH = int(os.environ.get("TEST_DEPTH", "1"))
 """How many times as many examples as usual are drawn: ``TEST_DEPTH=20`` by hand, for a night."""
@@ -20,10 +20,13 @@ def examples(count: int) -> settings:
     Draw so many examples.
 
     Few where each of them is a whole street of lots or a table of beds, which is looked at at
-    once and takes little longer than one lot or bed.
+    once and takes little longer than one lot or bed. One that fails says enough unshrunk.
     """
     return settings(
-        max_examples=count * DEPTH, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+        max_examples=count * DEPTH,
+        deadline=None,
+        phases=set(Phase) - {Phase.shrink},
+        suppress_health_check=[HealthCheck.too_slow],
     )
 
 

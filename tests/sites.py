@@ -8,8 +8,10 @@ gaps, and then surveyed as a scan would; the answers must stay the same.
 from __future__ import annotations
 
 import math
+import pickle
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -95,10 +97,23 @@ def survey(
     **known: object,
 ) -> Survey:
     """Survey a drawing as a scan would, with stored beds or answers where they are known."""
+    how = drawing, rules or rules_of_cases(), frame, decimals
+    return _survey(*how, **known) if known else _survey_once(pickle.dumps(how))
+
+
+@lru_cache(maxsize=64)
+def _survey_once(how: bytes) -> Survey:
+    """Survey the same drawing once; nobody may change what was found."""
+    return _survey(*pickle.loads(how))  # noqa: S301  # made by our caller
+
+
+def _survey(
+    drawing: Drawing, rules: LocalRules, frame: str, decimals: int, **known: object
+) -> Survey:
     features, clients = features_of(drawing, frame, decimals=decimals), clients_of(drawing)
     is_outline = (features["kind"] == "property") & (features["client_id"] != "")
     lots = np.unique(features.loc[is_outline, "client_id"].to_numpy(str)).astype(object)
-    return survey_block(features, lots, clients, rules=rules or rules_of_cases(), **known)
+    return survey_block(features, lots, clients, rules=rules, **known)
 
 
 def surveys(

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from typing import Any
 
-from tests.sites import Drawing, densified, moved, restarted, turned
+from scanner.ground.survey import Survey
+from scanner.schema.documents import LocalRules
+from tests.sites import Drawing, densified, moved, restarted, surveys, turned
 
 FORMS = {
     "plain": lambda shape: shape,
@@ -30,3 +34,15 @@ def in_all_forms(drawing: Drawing) -> Drawing:
             for kind, shape, row in laid.features
         )
     return replace(drawing, features=rows)
+
+
+def shaken(
+    drawings: Mapping[Any, Drawing], turns: Iterable[float], rules: LocalRules | None = None
+) -> dict[Any, Survey]:
+    """Survey drawings turned and rounded as files hold them, by name and degrees."""
+    ways = {
+        (name, degrees): drawing.change(turned(degrees))
+        for name, drawing in drawings.items()
+        for degrees in turns
+    }
+    return surveys(ways, rules, decimals=9)

@@ -5,14 +5,19 @@ Layers that nearly meet: a few inches between two drawings change no bed. Worked
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from shapely import Polygon, box
 
 from scanner.ground.kinds import CURB
-from tests.sites import Drawing, arc, beds_of, rules_of_cases, street_south, survey, turned
+from tests.each import each
+from tests.ground.forms import shaken
+from tests.sites import Drawing, arc, beds_of, rules_of_cases, street_south, survey
 
 GAPS_FT = (0.0, 0.02, 0.1, 0.33)
 TURNS = (0, 39, 141)
@@ -21,19 +26,19 @@ FROM_THE_CURB = rules_of_cases(sight_drive_from="curb")
 """Sight triangles at drives are worked out from the curb here."""
 
 
-def found_along(drawing: Drawing, along: str, degrees: float = 0.0):
-    """The beds that are offered along one kind, on a drawing turned and rounded."""
-    found = survey(drawing.change(turned(degrees)), FROM_THE_CURB, decimals=9)
-    return beds_of(found, along).query("skip_reason == ''")
+def found_along(
+    drawings: Mapping[Any, Drawing], along: str, *turns: float
+) -> dict[Any, pd.DataFrame]:
+    """The beds that are offered along one kind, on drawings turned and rounded."""
+    found = shaken(drawings, turns or (0,), FROM_THE_CURB)
+    return {case: beds_of(one, along).query("skip_reason == ''") for case, one in found.items()}
 
 
 def worked(beds, *columns: str) -> list[list[float]]:
     return beds[[*columns]].to_numpy(float).tolist()
 
 
-@pytest.mark.parametrize("degrees", TURNS)
-@pytest.mark.parametrize("gap_ft", [0.02, 0.1, 0.33])
-def test_lawn_drawn_short_of_everything_keeps_its_inside_corners(degrees, gap_ft):
+def drawn_short(gap_ft: float) -> Drawing:
     # A flared drive beside a grass strip: a closing cuts a horn off there, and nothing else
     drive = Polygon([(9, -9), (12, -6), (12, 34), (24, 34), (24, -6), (27, -9)])
     house = Polygon([(12, 34), (12, 62), (104, 62), (104, 22), (58, 22), (58, 34)])
@@ -51,21 +56,25 @@ def test_lawn_drawn_short_of_everything_keeps_its_inside_corners(degrees, gap_ft
     )
     for part in lawn.geoms:
         drawing = drawing.add("lawn", part)
+    return drawing
+
+
+@each(lambda: shaken({gap_ft: drawn_short(gap_ft) for gap_ft in GAPS_FT[1:]}, TURNS, FROM_THE_CURB))
+def test_lawn_drawn_short_of_everything_keeps_its_inside_corners(found):
+    house, curb, walk = (
+        sorted(worked(beds_of(found, along).query("skip_reason == ''"), "edge_ft", "area_ft2"))
+        for along in ("house", "curb", "sidewalk")
+    )
     # The wing's front 58 to 104, and the wall behind it from the drive at 24 to the wing
-    house_beds = sorted(worked(found_along(drawing, "house", degrees), "edge_ft", "area_ft2"))
-    assert np.ravel(house_beds) == pytest.approx([34, 136, 46, 184], abs=0.2)
+    assert np.ravel(house) == pytest.approx([34, 136, 46, 184], abs=0.2)
     # 27 to 110 at the curb, and 3 x 3 / 2 + 3 x 1 above the flare; 0 to 9 is too short
-    curb = worked(found_along(drawing, "curb", degrees), "edge_ft", "area_ft2")
     assert np.ravel(curb) == pytest.approx([83, 83 * 4 + 7.5], abs=0.3)
     # 0 to 12 and 24 to 110 behind the sidewalk
-    walks = sorted(worked(found_along(drawing, "sidewalk", degrees), "edge_ft", "area_ft2"))
-    assert np.ravel(walks) == pytest.approx([12, 48, 86, 344], abs=0.2)
+    assert np.ravel(walk) == pytest.approx([12, 48, 86, 344], abs=0.2)
 
 
-@pytest.mark.parametrize("degrees", [0, 39])
-@pytest.mark.parametrize("gap_ft", [0.0, 0.04, 0.06, 0.33, 1.4])
-def test_street_in_two_pieces_has_one_curb(degrees, gap_ft):
-    drawing = (
+def in_two_pieces(gap_ft: float) -> Drawing:
+    return (
         Drawing()
         .add("property", box(0, 0, 60, 120))
         .add("street", box(-200, -40, 31, -10), "")
@@ -74,41 +83,63 @@ def test_street_in_two_pieces_has_one_curb(degrees, gap_ft):
         .add("drive", box(44, -10, 60, 40))
         .add("house", box(10, 40, 50, 70))
     )
+
+
+@each(
+    lambda: found_along(
+        {gap_ft: in_two_pieces(gap_ft) for gap_ft in (0.0, 0.04, 0.06, 0.33, 1.4)}, "curb", 0, 39
+    )
+)
+def test_street_in_two_pieces_has_one_curb(beds):
     # 24 ft of curb between the drives; of each one's 10 ft triangle (100 - 36) / 2 lie in the bed
-    beds = worked(found_along(drawing, "curb", degrees), "edge_ft", "area_ft2", "low_plant_ft2")
-    assert np.ravel(beds) == pytest.approx([24, 96, 64], abs=0.2)
+    figures = worked(beds, "edge_ft", "area_ft2", "low_plant_ft2")
+    assert np.ravel(figures) == pytest.approx([24, 96, 64], abs=0.2)
 
 
-@pytest.mark.parametrize("gap_ft", [*GAPS_FT, 1.0])
-def test_lawn_drawn_short_of_an_old_bed(gap_ft):
-    def lot(old: Polygon) -> Drawing:
-        return (
-            Drawing()
-            .add("property", box(0, 0, 80, 120))
-            .add("street", street_south(0), "")
-            .add("lawn", box(0, 0, 80, 120) - old.buffer(gap_ft, join_style="mitre"))
-            .add("bed", old)
-        )
+def short_of(old: Polygon, gap_ft: float) -> Drawing:
+    """A lawn drawn short of an old bed."""
+    return (
+        Drawing()
+        .add("property", box(0, 0, 80, 120))
+        .add("street", street_south(0), "")
+        .add("lawn", box(0, 0, 80, 120) - old.buffer(gap_ft, join_style="mitre"))
+        .add("bed", old)
+    )
 
+
+def with_old_beds(old: Polygon) -> dict[Any, pd.DataFrame]:
+    return found_along({gap_ft: short_of(old, gap_ft) for gap_ft in (*GAPS_FT, 1.0)}, "curb", 17)
+
+
+@each(lambda: with_old_beds(box(0, 0, 30, 4)))
+def test_lawn_drawn_short_of_an_old_bed_beside_the_new_one(beds):
     # Beside the old bed no edging is wanted: 50 ft behind and 4 ft at the other end
-    beside = found_along(lot(box(0, 0, 30, 4)), "curb", 17)
-    assert beside["bed_line_ft"].sum() == pytest.approx(54, abs=0.2)
+    assert beds["bed_line_ft"].sum() == pytest.approx(54, abs=0.2)
+
+
+@each(lambda: with_old_beds(box(0, 7, 80, 12)))
+def test_lawn_drawn_short_of_an_old_bed_behind_the_new_one(beds):
     # Three feet of turf between a 4 ft curb bed and an old one: too narrow to mow
-    behind = found_along(lot(box(0, 7, 80, 12)), "curb", 17)
-    figures = worked(behind, "area_ft2", "absorbed_ft2", "bed_line_ft")
+    figures = worked(beds, "area_ft2", "absorbed_ft2", "bed_line_ft")
     assert np.ravel(figures) == pytest.approx([560, 240, 14], abs=0.5)
 
 
-@pytest.mark.parametrize("width_ft", [3.9, 3.99, 4.0, 4.01, 4.05, 4.1, 4.2])
-def test_grass_strip_a_hair_wider_than_the_bed(width_ft):
-    drawing = (
+def grass_strip(width_ft: float) -> Drawing:
+    return (
         Drawing()
         .add("property", box(0, 0, 80, 110))
         .add("street", street_south(-5 - width_ft), "")
         .add("sidewalk", box(-150, -5, 200, 0), "")
     )
+
+
+WIDTHS_FT = (3.9, 3.99, 4.0, 4.01, 4.05, 4.1, 4.2)
+
+
+@each(lambda: found_along({width_ft: grass_strip(width_ft) for width_ft in WIDTHS_FT}, "curb", 17))
+def test_grass_strip_a_hair_wider_than_the_bed(beds, case):
+    width_ft, _ = case
     # The bed takes all of the strip: edged at its two ends, trimming saved along both sides
-    beds = found_along(drawing, "curb", 17)
     figures = worked(beds, "edge_ft", "area_ft2", "bed_line_ft", "trim_ft")
     assert np.ravel(figures) == pytest.approx([80, 80 * width_ft, 2 * width_ft, 160], abs=0.2)
 
@@ -122,8 +153,7 @@ def test_absorbed_turf_has_no_needles():
         .add("house", box(6, 26, 80, 54))
     )
     trims = []
-    for degrees in (0, 17, 104, 236, 301):
-        beds = found_along(drawing, "house", degrees)
+    for beds in found_along({"": drawing}, "house", 0, 17, 104, 236, 301).values():
         shapes = beds["geometry"].to_numpy()
         without = shapely.buffer(shapely.buffer(shapes, -0.02), 0.02, join_style="mitre")
         assert shapely.length(shapes) == pytest.approx(shapely.length(without), abs=0.1)
@@ -160,12 +190,22 @@ def cul_de_sac_lot(gap_ft: float | None, drive_at_ft: float) -> Drawing:
     return drawing
 
 
-@pytest.mark.parametrize("drive_at_ft", [5, 8])
-@pytest.mark.parametrize("gap_ft", [0.0, 0.03, 0.1, 0.33])
-def test_gap_at_a_curved_curb_changes_no_bed(gap_ft, drive_at_ft):
+def curved() -> dict[Any, tuple[pd.DataFrame, pd.DataFrame]]:
+    """Beds of lawns drawn short of a curved curb, beside those of lawns that nobody drew."""
+    cases = [
+        (drive_at_ft, gap_ft) for drive_at_ft in (5, 8) for gap_ft in (None, 0.0, 0.03, 0.1, 0.33)
+    ]
+    lots = {case: cul_de_sac_lot(case[1], case[0]) for case in cases}
+    found = {case: beds for (case, _), beds in found_along(lots, "curb", 33).items()}
+    return {
+        case: (beds, found[case[0], None]) for case, beds in found.items() if case[1] is not None
+    }
+
+
+@each(curved)
+def test_gap_at_a_curved_curb_changes_no_bed(beds):
+    drawn, inferred = beds
     columns = ("area_ft2", "bed_line_ft")
-    inferred = found_along(cul_de_sac_lot(None, drive_at_ft), "curb", 33)
-    drawn = found_along(cul_de_sac_lot(gap_ft, drive_at_ft), "curb", 33)
     assert len(inferred) == 1
     assert np.ravel(worked(drawn, *columns)) == pytest.approx(
         np.ravel(worked(inferred, *columns)), abs=0.3
@@ -174,19 +214,29 @@ def test_gap_at_a_curved_curb_changes_no_bed(gap_ft, drive_at_ft):
     assert drawn["edge_ft"].sum() == pytest.approx(inferred["edge_ft"].sum(), abs=0.5)
 
 
-@pytest.mark.parametrize("degrees", TURNS)
-@pytest.mark.parametrize("gap_ft", [0.0, 0.01, 0.04, 0.1])
-def test_flared_drive_drawn_short_of_the_curb(degrees, gap_ft):
-    low = -10 + gap_ft
-    drive = [(37, low), (40, -7), (40, 40), (56, 40), (56, -7), (59, low)]
-    drawing = (
+def beside_a_drive(ring: list[tuple[float, float]]) -> Drawing:
+    return (
         Drawing()
         .add("property", box(0, 0, 100, 100))
         .add("street", street_south(-10), "")
-        .add("drive", Polygon(drive))
+        .add("drive", Polygon(ring))
     )
-    beds = found_along(drawing, "curb", degrees).sort_values("edge_ft")
-    figures = worked(beds, "edge_ft", "area_ft2", "bed_line_ft", "low_plant_ft2")
+
+
+def flared(gap_ft: float) -> Drawing:
+    low = -10 + gap_ft
+    return beside_a_drive([(37, low), (40, -7), (40, 40), (56, 40), (56, -7), (59, low)])
+
+
+@each(
+    lambda: found_along(
+        {gap_ft: flared(gap_ft) for gap_ft in (0.0, 0.01, 0.04, 0.1)}, "curb", *TURNS
+    )
+)
+def test_flared_drive_drawn_short_of_the_curb(beds):
+    figures = worked(
+        beds.sort_values("edge_ft"), "edge_ft", "area_ft2", "bed_line_ft", "low_plant_ft2"
+    )
     # 37 ft and 41 ft of curb; above each flare 3 x 3 / 2 + 3 x 1; edged behind, 3 ft longer than
     # the curb, and at the lot's line; (100 - 36) / 2 of each sight triangle
     expected = [37, 37 * 4 + 7.5, 40 + 4, 32, 41, 41 * 4 + 7.5, 44 + 4, 32]
@@ -198,16 +248,12 @@ FLARED = [(35, -10), (40, -5), (40, 40), (56, 40), (56, -5), (61, -10)]
 ROUNDED = [*arc((35, -5), 5, 270, 360), (40, 40), (56, 40), *arc((61, -5), 5, 180, 270)]
 
 
-@pytest.mark.parametrize("side", [SQUARE, FLARED, ROUNDED])
-def test_sight_triangle_starts_outside_a_flare_and_goes_straight_up(side):
-    drawing = (
-        Drawing()
-        .add("property", box(0, 0, 100, 100))
-        .add("street", street_south(-10), "")
-        .add("drive", Polygon(side))
-    )
+SIDES = {"square": SQUARE, "flared": FLARED, "rounded": ROUNDED}
+
+
+@each(lambda: found_along({name: beside_a_drive(side) for name, side in SIDES.items()}, "curb"))
+def test_sight_triangle_starts_outside_a_flare_and_goes_straight_up(beds):
     # Legs of 10 ft along the curb and square to it: (10² - 6²) / 2 of it in a 4 ft bed
-    beds = found_along(drawing, "curb")
     assert beds["low_plant_ft2"].tolist() == pytest.approx([32, 32], abs=0.2)
 
 
@@ -220,7 +266,8 @@ def test_two_mouths_of_a_round_drive_are_two():
         .add("street", street_south(-10), "")
         .add("drive", drive)
     )
-    beds = found_along(drawing, "curb").sort_values("edge_ft")
+    (beds,) = found_along({"": drawing}, "curb").values()
+    beds = beds.sort_values("edge_ft")
     # 0 to 15 and 85 to 100 have one mouth beside them, 25 to 75 two
     assert beds["low_plant_ft2"].tolist() == pytest.approx([32, 32, 64], abs=0.2)
 

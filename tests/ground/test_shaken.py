@@ -8,9 +8,7 @@ touch on paper neither touch nor overlap evenly any more. Answers are worked out
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pytest
@@ -20,6 +18,7 @@ from shapely import LineString, Point, Polygon, box
 import scanner.ground.survey as survey_module
 from scanner.ground.survey import Survey, survey_lots
 from tests.each import each
+from tests.ground.forms import shaken
 from tests.sites import (
     Drawing,
     arc,
@@ -32,20 +31,9 @@ from tests.sites import (
     street_south,
     survey,
     surveys,
-    turned,
 )
 
 TURNS = [0, 17, 39, 104, 141, 180, 193, 236, 301]
-
-
-def shaken(drawings: Mapping[Any, Drawing], turns: Sequence[int] = TURNS) -> dict[Any, Survey]:
-    """Survey drawings turned and rounded, by name and degrees."""
-    ways = {
-        (name, degrees): drawing.change(turned(degrees))
-        for name, drawing in drawings.items()
-        for degrees in turns
-    }
-    return surveys(ways, decimals=9)
 
 
 def sums(found, along: str) -> tuple[float, float]:
@@ -63,7 +51,7 @@ def two_streets(gap_ft: float) -> Drawing:
     )
 
 
-@each(lambda: shaken({gap_ft: two_streets(gap_ft) for gap_ft in (0.0, 0.02)}))
+@each(lambda: shaken({gap_ft: two_streets(gap_ft) for gap_ft in (0.0, 0.02)}, TURNS))
 def test_two_street_polygons_make_one_corner(found):
     # A square of 110 ft less the lot; 220 ft of curb, 4 ft deep, the corner counted once.
     assert found.lots.strip[0].area == pytest.approx(110**2 - 100**2, abs=0.5)
@@ -131,7 +119,7 @@ DRAWINGS = {
 
 @cache
 def all_shaken() -> dict[tuple[str, int], Survey]:
-    return shaken(DRAWINGS)
+    return shaken(DRAWINGS, TURNS)
 
 
 def look(name: str) -> dict[int, Survey]:
@@ -223,24 +211,27 @@ def test_a_drive_drawn_short_of_the_curb_runs_on_to_it(found):
     assert beds_of(found, "curb")["cautions"].str.contains("its place is a guess").all()
 
 
-@pytest.mark.parametrize("bend", [10, 20])
-def test_centerlines_that_meet_at_a_bend_leave_no_wedge(bend):
-    """Outside the bend the pavement's border is an arc: P·d and half the angle times d²."""
+def bent(bend: int, *, in_two: bool) -> Drawing:
     slope = math.radians(bend)
     away = (200 * math.cos(slope), 200 * math.sin(slope))
-    lot = Polygon(
+    drawing = Drawing().add("property", Polygon(
         [(-40, -15), *arc((0, 0), 15, 270, 270 + bend), (40, -10), (40, -100), (-40, -100)]
-    )
-    west = LineString([(-200, 0), (0, 0)])
-    east = LineString([(0, 0), away])
-    whole = LineString([(-200, 0), (0, 0), away])
-    areas = []
-    for lines in ([whole], [west, east]):
-        drawing = Drawing().add("property", lot)
-        for line in lines:
-            drawing = drawing.add("street_centerline", line, "", pavement_ft=30.0)
-        areas.append(sums(survey(drawing), "curb"))
-    assert areas[1] == pytest.approx(areas[0], abs=0.5)
+    ))  # fmt: skip
+    lines = ([(-200, 0), (0, 0)], [(0, 0), away]) if in_two else ([(-200, 0), (0, 0), away],)
+    for line in lines:
+        drawing = drawing.add("street_centerline", LineString(line), "", pavement_ft=30.0)
+    return drawing
+
+
+def test_centerlines_that_meet_at_a_bend_leave_no_wedge():
+    """Outside the bend the pavement's border is an arc: P·d and half the angle times d²."""
+    cases = {
+        (bend, in_two): bent(bend, in_two=in_two) for bend in (10, 20) for in_two in (False, True)
+    }
+    areas = {case: sums(found, "curb")[1] for case, found in surveys(cases).items()}
+    for bend in (10, 20):
+        assert areas[bend, False] > 300
+        assert areas[bend, True] == pytest.approx(areas[bend, False], abs=0.5)
 
 
 def test_the_step_out_lies_along_a_drawn_curb_too():
