@@ -16,6 +16,7 @@ from scanner.plane.grid import (
     EMPTY,
     LEAST_EDGE_FT,
     ON_FT,
+    around,
     ground_parts,
     meet,
     minus,
@@ -78,11 +79,11 @@ def absorb_turf(
     beds, owners = cores
     rows, at = np.unique(owners, return_inverse=True)
     own = unite(beds, at, len(rows))
-    before = meet(turf[rows], _around(own, AROUND * mower_ft))
+    before = meet(turf[rows], around(own, AROUND * mower_ft))
     after = minus(before, own)
     lost = minus(after, open_ground(after, mower_ft))
     lost = meet(lost, open_ground(before, mower_ft))
-    lost = meet(take_from(lost, rows, barred), _around(own, 2 * mower_ft))
+    lost = meet(take_from(lost, rows, barred), around(own, 2 * mower_ft))
     core = shapely.buffer(lost, -HAIR_FT, join_style="mitre")
     lost = meet(lost, shapely.buffer(core, 1.02 * HAIR_FT, join_style="mitre"))
     pieces, row = ground_parts(lost)
@@ -117,11 +118,6 @@ def join_absorbed(cores: np.ndarray, absorbed: np.ndarray) -> np.ndarray:
     grown = np.flatnonzero(~shapely.is_empty(absorbed))
     shapes[grown] = despike(on_grid(shapely.union, cores[grown], absorbed[grown]))
     return shapes
-
-
-def _around(shapes: np.ndarray, far_ft: float) -> np.ndarray:
-    x0, y0, x1, y1 = shapely.bounds(shapes).T
-    return shapely.box(x0 - far_ft, y0 - far_ft, x1 + far_ft, y1 + far_ft)
 
 
 def _is_rim(pieces: np.ndarray) -> np.ndarray:

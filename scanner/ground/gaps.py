@@ -11,11 +11,22 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.kinds import BED, HARD, LINE, OTHER, SHUT, WATER, Lots, Parts
+from scanner.ground.bands import take_from
+from scanner.ground.kinds import BED, HARD, LINE, OTHER, WATER, Lots, Parts
 from scanner.ground.neighbors import Neighbors
-from scanner.plane.grid import LEAST_EDGE_FT, ON_FT, ground_parts, meet, minus, on_grid, unite
+from scanner.plane.grid import (
+    LEAST_EDGE_FT,
+    ON_FT,
+    STEP_FT,
+    around,
+    ground_parts,
+    meet,
+    minus,
+    only_ground,
+    put_on_grid,
+    unite,
+)
 from scanner.plane.labels import chains
-from scanner.plane.offsets import close_ground
 from scanner.plane.segments import Segs, beside, cut_rings, join, length_on_ft, lies_on, near
 from scanner.plane.spikes import despike
 from scanner.schema.documents import LocalRules
@@ -34,6 +45,9 @@ AROUND_FT = 5.0
 
 LEAST_FT2 = 0.01
 """A smaller crack between pieces of hardscape is a bend's rounding."""
+
+MANY_VERTICES = 32
+"""A shape with more vertices than this is cut to the lawn's window."""
 
 
 def close_gaps(
@@ -76,26 +90,51 @@ def close_gaps(
     at = np.unique(bare.lot[i[_is_own(bare.take(i), hard.take(j), lots, foreign, rules.gap_ft)]])
     if not len(at):
         return ground, at
-    built = _unite_at(parts.of(CLOSES), at, count)
-    x0, y0, x1, y1 = shapely.bounds(ground[at]).T
-    window = shapely.box(x0 - AROUND_FT, y0 - AROUND_FT, x1 + AROUND_FT, y1 + AROUND_FT)
-    near_hard = meet(built, window)
-    shut = close_ground(shapely.union(ground[at], near_hard), rules.gap_ft / 2)
+    lawn, built = ground[at], _built_near(ground, parts, at)
+    shut = _bridge(shapely.geometrycollections(np.stack([lawn, built], axis=1)), rules.gap_ft)
     # A crack between two pieces of hardscape is nobody's turf; a bend's rounding is no crack.
-    cracks = minus(close_ground(near_hard, rules.gap_ft / 2), near_hard)
-    cracks = unite(*ground_parts(cracks, LEAST_FT2), len(at))
-    allowed = _allowed(lots, at, hard, foreign, rules.gap_ft)
-    new = meet(shut, allowed)
-    others = _unite_at(parts.of(OTHER), at, count)
-    for taken in (ground[at], near_hard, cracks, others):
-        new = minus(new, taken)
-    joining = _joining(on_grid(shapely.set_precision, new), ground[at], near_hard)
+    bridged = _bridge(built, rules.gap_ft)
+    cracked = np.flatnonzero(shapely.area(bridged) - shapely.area(built) > LEAST_FT2)
+    cracks, row = ground_parts(minus(bridged[cracked], built[cracked]), LEAST_FT2)
+    barred = parts.of(OTHER).add(cracks, 0, at[cracked[row]]).add(foreign.shape, 0, foreign.lot)
+    barred = barred.take(np.isin(barred.lot, at))
+    new, row = ground_parts(minus(minus(shut, lawn), built))
+    # Hairs along common borders are as wide as rounding makes them.
+    real = shapely.area(new) > STEP_FT / 2 * shapely.length(new)
+    new, part = ground_parts(put_on_grid(new[real]))
+    row = row[real][part]
+    bound = _bounds(new, at[row], lots, hard, rules.gap_ft)
+    new, part = ground_parts(take_from(meet(new, bound), at[row], barred))
+    row, bound = row[part], bound[part]
+    joins = _joining(new, row, lawn, built)
+    new, row, bound = new[joins], row[joins], bound[joins]
     # Overlapped by a hair, so that no slit stays between the two.
-    added = shapely.buffer(joining, ON_FT / 3, join_style="mitre")
-    added = meet(meet(minus(minus(added, built), others), shut), allowed)
+    new = meet(shapely.buffer(new, ON_FT / 3, join_style="mitre"), shut[row])
+    new = take_from(meet(minus(new, built[row]), bound), at[row], barred)
+    together, of = np.concatenate([lawn, new]), np.concatenate([np.arange(len(at)), row])
     closed = ground.copy()
-    closed[at] = despike(on_grid(shapely.set_precision, shapely.union(ground[at], added)))
+    closed[at] = despike(put_on_grid(unite(together, of, len(at))))
     return closed, at
+
+
+def _built_near(ground: np.ndarray, parts: Parts, at: np.ndarray) -> np.ndarray:
+    """Unite what closes gaps near the lawn of some lots."""
+    built = parts.take(((parts.bits & CLOSES) > 0) & ((parts.bits & LINE) == 0))
+    row = np.minimum(np.searchsorted(at, built.lot), len(at) - 1)
+    window = around(ground[at], AROUND_FT)
+    box, near = shapely.bounds(built.shape), shapely.bounds(window)[row]
+    meets = (at[row] == built.lot) & (box[:, :2] <= near[:, 2:]).all(1)
+    meets &= (box[:, 2:] >= near[:, :2]).all(1)
+    shape, row, box = built.shape[meets], row[meets], box[meets]
+    large = np.flatnonzero(shapely.get_num_coordinates(shape) > MANY_VERTICES)
+    shape[large] = meet(shape[large], window[row[large]])
+    return unite(shape, row, len(at))
+
+
+def _bridge(shapes: np.ndarray, gap_ft: float) -> np.ndarray:
+    """Fill what is narrower than a gap; what a mitre cuts off at a narrow horn is no matter."""
+    wide = shapely.buffer(shapes, gap_ft / 2, join_style="mitre")
+    return only_ground(shapely.buffer(wide, -gap_ft / 2, join_style="mitre"))
 
 
 def _facing(bare: Segs, hard: Segs, count: int, gap_ft: float) -> tuple[np.ndarray, np.ndarray]:
@@ -129,34 +168,37 @@ def _is_own(bare: Segs, hard: Segs, lots: Lots, foreign: Parts, gap_ft: float) -
     return is_near | shapely.intersects(point, lots.strip[lot])
 
 
-def _unite_at(parts: Parts, at: np.ndarray, count: int) -> np.ndarray:
-    """Unite the polygons of some lots."""
-    pick = np.isin(parts.lot, at) & ((parts.bits & LINE) == 0) & ((parts.bits & SHUT) > 0)
-    return unite(parts.shape[pick], parts.lot[pick], count)[at]
+def _bounds(new: np.ndarray, lot: np.ndarray, lots: Lots, hard: Segs, gap_ft: float) -> np.ndarray:
+    """
+    Give the ground that each new piece may take.
 
-
-def _allowed(lots: Lots, at: np.ndarray, hard: Segs, foreign: Parts, gap_ft: float) -> np.ndarray:
-    """Give the ground that lawns may grow on: lot and strip, pushed out square where it faces hardscape."""
-    count = len(lots.outline)
+    That is outline or strip, for a piece that lies in neither alone both together, the outline
+    pushed out square where it faces hardscape.
+    """
+    bound, strip = lots.outline[lot], lots.strip[lot]
+    in_strip = shapely.covers(strip, new) & ~shapely.dwithin(bound, new, ON_FT)
+    inside = shapely.covers(bound, new) & ~shapely.dwithin(strip, new, ON_FT)
+    bound[in_strip] = strip[in_strip]
+    across = np.flatnonzero(~(inside | in_strip))
+    at, row = np.unique(lot[across], return_inverse=True)
     sides = cut_rings(lots.outline[at], at)
     bits = np.zeros(len(sides.of), np.int32)
-    bits[_facing(sides, hard, count, gap_ft)[0]] = 1
+    bits[_facing(sides, hard, len(lots.outline), gap_ft)[0]] = 1
     fronts = chains(sides._replace(bits=bits), 1)
     # Square at its ends: what lies beyond a slanted lot line is not the lot's.
     pushed = shapely.buffer(fronts.lines(), gap_ft, cap_style="flat", join_style="mitre")
     shapes = np.concatenate([lots.outline[at], lots.strip[at], pushed])
-    allowed = unite(shapes, np.concatenate([at, at, fronts.lot]), count)[at]
-    i = np.flatnonzero(np.isin(foreign.lot, at))
-    return minus(allowed, unite(foreign.shape[i], foreign.lot[i], count)[at])
+    rows = np.arange(len(at))
+    own = np.concatenate([rows, rows, np.searchsorted(at, fronts.lot)])
+    bound[across] = unite(shapes, own, len(at))[row]
+    return bound
 
 
-def _joining(new: np.ndarray, ground: np.ndarray, hard: np.ndarray) -> np.ndarray:
-    """Keep the new ground that touches both lawn and hardscape, one row a lot."""
-    pieces, row = ground_parts(new)
-    segs = cut_rings(pieces, row)
-    rows = np.arange(len(new))
-    joins = np.ones(len(pieces), bool)
-    for other in (ground, hard):
-        on = lies_on(segs, cut_rings(other, rows), len(new))
-        joins &= length_on_ft(segs, on, len(pieces)) > LEAST_EDGE_FT
-    return unite(pieces[joins], row[joins], len(new))
+def _joining(new: np.ndarray, row: np.ndarray, lawn: np.ndarray, built: np.ndarray) -> np.ndarray:
+    """Tell which new pieces touch both lawn and hardscape."""
+    segs = cut_rings(new, row)
+    joins = np.ones(len(new), bool)
+    for other in (lawn, built):
+        on = lies_on(segs, cut_rings(other, np.arange(len(other))), len(other))
+        joins &= length_on_ft(segs, on, len(new)) > LEAST_EDGE_FT
+    return joins

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from scanner.ground.kinds import LINE, SHUT, Lots, Parts
-from scanner.plane.grid import EMPTY, ON_FT, minus, on_grid
+from scanner.plane.grid import EMPTY, ON_FT, minus, put_on_grid
 from scanner.plane.offsets import close_ground
 from scanner.plane.spikes import despike
 from scanner.schema.documents import LocalRules
@@ -69,7 +69,7 @@ def find_lawn(lots: Lots, parts: Parts, *, rules: LocalRules) -> Lawn:
     too_large = ~is_drawn & (shapely.area(lots.outline) > rules.infer_max_ft2 * (1 + ROUNDING))
     base[too_large] = EMPTY
     base_ft2 = shapely.area(base)
-    ground = despike(on_grid(shapely.set_precision, _take_out(base, parts)))
+    ground = despike(put_on_grid(_take_out(base, parts)))
     mowed_ft2 = np.where(np.isnan(lots.mowed_ft2), np.inf, lots.mowed_ft2)
     is_undrawn = too_large | (~is_drawn & (shapely.area(ground) > MOWED_SHARE * mowed_ft2))
     ground[is_undrawn] = EMPTY

@@ -31,7 +31,7 @@ from scanner.ground.measures import measure_shapes
 from scanner.ground.names import name_beds, number_beds
 from scanner.ground.stored import match_stored_beds
 from scanner.ground.strips import find_strips
-from scanner.plane.grid import LEAST_FT
+from scanner.plane.grid import LEAST_FT, mend
 from scanner.plane.labels import chains, label
 from scanner.plane.segments import Segs, cut_rings
 from scanner.schema.documents import LocalRules
@@ -268,4 +268,5 @@ def place_beds(beds: pd.DataFrame, lots: Lots) -> pd.DataFrame:
         The same in the plane [ft].
     """
     origin = lots.origin[beds["lot"].to_numpy()]
-    return beds.assign(**{name: shift(beds[name].to_numpy(), origin) for name in IN_PLANE})
+    # Far from the origin digits are fewer: a hair may cross itself there.
+    return beds.assign(**{name: mend(shift(beds[name].to_numpy(), origin)) for name in IN_PLANE})

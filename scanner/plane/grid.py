@@ -62,6 +62,30 @@ def snap(shapes: np.ndarray) -> np.ndarray:
     return mend(snapped)
 
 
+def put_on_grid(shapes: np.ndarray) -> np.ndarray:
+    """
+    Round the corners of polygons to the grid.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+
+    Returns
+    -------
+    shapes
+        The same on the grid [ft], those mended that rounding breaks.
+    """
+    rounded = mend(shapely.transform(shapes, lambda xy: np.round(xy / STEP_FT) * STEP_FT))
+    # Rounding leaves slits between rings that all but touch: few shapes need the dear way.
+    parts, row = shapely.get_parts(shapes, return_index=True)
+    rings = np.bincount(row, 1 + shapely.get_num_interior_rings(parts), len(shapes))
+    several = np.flatnonzero(rings > 1)
+    tight = several[shapely.minimum_clearance(rounded[several]) < ON_FT]
+    rounded[tight] = on_grid(shapely.set_precision, shapes[tight])
+    return rounded
+
+
 def mend(shapes: np.ndarray) -> np.ndarray:
     """
     Put polygons right that cross themselves.
@@ -176,6 +200,26 @@ def meet(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
         Polygons [ft], n rows.
     """
     return only_ground(shapely.intersection(shapes, others))
+
+
+def around(shapes: np.ndarray, far_ft: float) -> np.ndarray:
+    """
+    Give the boxes round shapes.
+
+    Parameters
+    ----------
+    shapes
+        Geometry array [ft], n rows.
+    far_ft
+        How far the boxes reach beyond.
+
+    Returns
+    -------
+    boxes
+        Polygons [ft], n rows.
+    """
+    x0, y0, x1, y1 = shapely.bounds(shapes).T
+    return shapely.box(x0 - far_ft, y0 - far_ft, x1 + far_ft, y1 + far_ft)
 
 
 def unite(shapes: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:

@@ -77,6 +77,9 @@ def _corners(xy: np.ndarray, ring: np.ndarray) -> np.ndarray:
         # Doubled corners first: a turn beside one says nothing, and both ends of it must not go.
         has_double = np.bincount(r, double, count) > 0
         bad = np.where(has_double[r], double, turns)
+        # Both ends of a side shorter than the tolerance look like spikes: one of them is the corner.
+        first = np.bincount(r, ~bad, count)[r] == 0
+        bad &= ~bad[before] | (first & (before > np.arange(len(r))))
         stays[work[bad]] = False
         work = work[(np.bincount(r, bad, count) > 0)[r] & ~bad]
     return stays
