@@ -94,7 +94,7 @@ def sold_share(years: float, quotes: Sequence[tuple[str, float, float]]) -> tupl
 
 
 def chance_by_hand(
-    years: float, *, first=FIRST_TRIES, talks=TALKS, quotes=(), tried: int = 0
+    years: float, *, first=FIRST_TRIES, talks=TALKS, quotes=(), tried: int = 0, times: float = 1.0
 ) -> tuple[float, float, float]:
     """Multiply the stages; nobody was tried twice, so the later tries are as before any call."""
     miss = miss_2 = 1.0
@@ -105,13 +105,32 @@ def chance_by_hand(
     agreed, refused = talks
     all_talks = agreed + refused
     buys, buys_2 = sold_share(years, quotes)
-    left = 1.0 if not tried else (1 - 9.75 / 13 * 8 / 9.75) / (1 - miss)
+    left = times if not tried else times * (1 - 9.75 / 13 * 8 / 9.75) / (1 - miss)
     mean = left * (1 - miss) * agreed / all_talks * buys
     second = left**2 * (1 - 2 * miss + miss_2) * buys_2
     second *= agreed * (agreed + 1) / (all_talks * (all_talks + 1))
     weight = mean * (1 - mean) / (second - mean**2) - 1
     low, high = scipy.stats.beta.interval(0.8, mean * weight, (1 - mean) * weight)
     return mean, low, high
+
+
+def times_by_hand(
+    plain: dict[int, float], means: list[float], near_built: set[int]
+) -> dict[int, float]:
+    """
+    Say what a neighbor's bed just built makes of the chances of a list.
+
+    Nobody had one when he was called in February, and 5 were sold: the sign had no part in that and
+    counts a little less than 1, with 200 client-seasons without a difference against it. The list as a
+    whole expects as much as before. `means` are the pooled chances of the seasons that have ended.
+    """
+    expected = sum(means)
+    against = 200 * expected / len(means)
+    sign = (expected + against) / (len(BUILT) + against)
+    assert 0.95 < sign < 1
+    own = {n: sign if n in near_built else 1.0 for n in plain}
+    scale = sum(plain.values()) / sum(mean * own[n] for n, mean in plain.items())
+    return {n: scale * times for n, times in own.items()}
 
 
 def assert_chance(row: dict[str, str], expected: tuple[float, float, float]) -> None:
@@ -323,8 +342,18 @@ def test_chance_of_june(season):
     quotes += [("sold", price, 0) for price in (wide, narrow, wide, wide, narrow)]
     told = {"first": (7 + 32, 13 + 8), "talks": (4 + 13, 8 + 15), "quotes": quotes}
     assert scan.summary["chance_quotes"] == 10
-    assert_chance(scan.calls[41], chance_by_hand(wide, **told))
-    assert_chance(scan.calls[2], chance_by_hand(narrow, **told, tried=1))
+    # 33 client-seasons have ended: 8 never reached, 6 not now, 4 no, 5 do not call, 5 quotes lost,
+    # 5 sold
+    ended = [*range(1, 11), *range(15, 26), *range(29, 41)]
+    means = [chance_by_hand(wide if n % 2 else narrow, **told)[0] for n in ended]
+    tried = {n: int(n < 9) for n in scan.calls}
+    plain = {
+        n: chance_by_hand(wide if n % 2 else narrow, **told, tried=tried[n])[0] for n in scan.calls
+    }
+    times = times_by_hand(plain, means, {*range(5, 9), *range(12, 16), *range(29, 33)})
+    for n in (41, 2, 5, 30):
+        years = wide if n % 2 else narrow
+        assert_chance(scan.calls[n], chance_by_hand(years, **told, tried=tried[n], times=times[n]))
     assert scan.summary["price_usd"] == sum_usd({*scan.calls}, WIDE_USD, NARROW_USD)
 
 
@@ -501,8 +530,21 @@ def test_chance_of_next_year(season):
         scan.summary["chance_talks"],
         scan.summary["chance_quotes"],
     ) == (40, 28, 10)
-    for number, price in ((1, 1865.00), (2, 1213.30)):
-        assert_chance(scan.calls[number], chance_by_hand(price / 1500, **LEARNED))
+    for number, price in ((1, 1865.00), (2, 1213.30), (5, 1865.00)):
+        by_hand = chance_by_hand(price / 1500, **LEARNED, times=next_year()[number])
+        assert_chance(scan.calls[number], by_hand)
+
+
+def next_year() -> dict[int, float]:
+    """Say what the neighbors' beds of April make of the chances of January."""
+    wide, narrow, middle = (
+        chance_by_hand(usd / 1500, **LEARNED)[0] for usd in (1739, 1148.5, 1148.5)
+    )
+    # All 40 client-seasons have ended
+    means = [middle if n in BUILT else wide if n % 2 else narrow for n in range(1, 41)]
+    listed = {*range(1, 43)} - BUILT - {*range(21, 25), *range(36, 41)}
+    plain = {n: chance_by_hand((1865 if n % 2 else 1213.3) / 1500, **LEARNED)[0] for n in listed}
+    return times_by_hand(plain, means, {*range(5, 9), *range(11, 16), *range(29, 33)})
 
 
 def test_list_of_next_year_at_the_rates_that_were_learned(season):
@@ -519,9 +561,12 @@ def test_list_of_next_year_at_the_rates_that_were_learned(season):
     assert scan.summary["price_usd"] == near(43096.20, 28)
     # Half the price is gross profit
     wide, narrow = (chance_by_hand(price / 1500, **LEARNED)[0] for price in (1865, 1213.3))
-    assert float(scan.calls[1]["expected_profit_usd"]) == near(932.50 * wide)
-    assert float(scan.calls[2]["expected_profit_usd"]) == near(606.65 * narrow)
-    assert scan.summary["expected_profit_usd"] == near(14 * (932.50 * wide + 606.65 * narrow), 28)
+    profits = {
+        n: times * (932.50 * wide if n % 2 else 606.65 * narrow) for n, times in next_year().items()
+    }
+    assert float(scan.calls[1]["expected_profit_usd"]) == near(profits[1])
+    assert float(scan.calls[2]["expected_profit_usd"]) == near(profits[2])
+    assert scan.summary["expected_profit_usd"] == near(sum(profits.values()), 28)
     assert (
         scan.summary["expected_profit_low_usd"]
         < scan.summary["expected_profit_usd"]

@@ -105,7 +105,7 @@ def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     Returns
     -------
     places
-        n rows of three: from the middle of the earth [ft].
+        Three numbers a place: from the middle of the earth [ft].
 
     Examples
     --------
