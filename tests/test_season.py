@@ -120,14 +120,15 @@ def times_by_hand(
     """
     Say what a neighbor's bed just built makes of the chances of a list.
 
-    Nobody had one when he was called in February, and 5 were sold: the sign had no part in that and
-    counts a little less than 1, with 200 client-seasons without a difference against it. The list as a
-    whole expects as much as before. `means` are the pooled chances of the seasons that have ended.
+    Nobody had one when he was called in February: what was sold then, 5, less or more than expected,
+    stands against the sign, with 200 client-seasons without a difference. The list as a whole
+    expects as much as before. `means` are the pooled chances of the seasons that have ended.
     """
     expected = sum(means)
     against = 200 * expected / len(means)
     sign = (expected + against) / (len(BUILT) + against)
-    assert 0.95 < sign < 1
+    assert sign != pytest.approx(1.0, abs=0.005)
+    assert 0.95 < sign < 1.05
     own = {n: sign if n in near_built else 1.0 for n in plain}
     scale = sum(plain.values()) / sum(mean * own[n] for n, mean in plain.items())
     return {n: scale * times for n, times in own.items()}
