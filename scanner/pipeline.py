@@ -8,7 +8,7 @@ bounded; calls are ranked over the whole book at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import date
@@ -30,12 +30,13 @@ from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.calls.reasons import is_just_built
+from scanner.calls.remarks import own_columns, with_remarks
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
 from scanner.job.method import break_even_areas
-from scanner.pages.publish import publish
+from scanner.pages.publish import Why, publish
 from scanner.schema.documents import Book, Part, Scan, Season
 from scanner.schema.tables import empty_table
 from scanner.sheets.problems import join_problems, list_problems
@@ -97,7 +98,7 @@ def scan(
         If a stage hands over a table that breaks its schema: a bug.
     """
     told = progress or (lambda _step, _done, _total: None)
-    book = replace(book, measured=override_measured(book.measured, season.measurements))
+    book = _put_right(book, season)
     fees = annual_fees(book.clients, rates=book.rates)
     with nullcontext(store) if store else passing_store() as place:
         land = book.land or store_features(book.features, place.folder / "shapes")
@@ -105,12 +106,11 @@ def scan(
         built = find_neighbors(clients, _outlines(land, season), season.beds)
         years = listed_years(season.listed, fees)
         learned = learn_chances(season, clients, years, built=built, rates=book.rates, today=today)
-        demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
         lot_count = sum(map(len, lots))
         workers = place.workers if lot_count > place.small_lots else 1
         blocks = deal_blocks(book, land, season, lots, store=place)
-        work = partial(work_block, demand=demand)
+        work = partial(work_block, demand=Demand(fees["fee_usd"], learned.stages.mean_buyers))
         parts, thin = _work(blocks, work, lot_count, workers=workers, told=told)
     offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
@@ -123,6 +123,7 @@ def scan(
         today=today,
         name=book.folder.name,
         clients=clients.assign(**book.clients[["lon", "lat"]])[[*book.clients.columns]],
+        own=own_columns(book.clients, season.remarks),
         lots=thin["lots"],
         beds=beds,
         offers=offers,
@@ -138,9 +139,7 @@ def scan(
     )
 
 
-def publish_scan(
-    found: Scan, folder: Path, *, pending: Mapping[str, Collection[object]] | None = None
-) -> list[Path]:
+def publish_scan(found: Scan, folder: Path, *, why_kept: Why | None = None) -> list[Path]:
     """
     Write the pages, lists and files of a scan, whole or not at all.
 
@@ -150,8 +149,9 @@ def publish_scan(
         A scan.
     folder
         Where they go; made if it is not there.
-    pending
-        By call list there, rows filled in that are not on record; None: all that are.
+    why_kept
+        Says what of a call list there is not on record, in words; blank: nothing. Such a list
+        stays, the new one goes beside it. None: whatever is filled in is not on record.
 
     Returns
     -------
@@ -161,10 +161,18 @@ def publish_scan(
     Raises
     ------
     BookError
-        If a call list there holds outcomes that are not recorded, or a file cannot be
-        written.
+        If a file cannot be written. Then all are left as they were.
     """
-    return publish(found, folder, pending=pending)
+    return publish(found, folder, why_kept=why_kept)
+
+
+def _put_right(book: Book, season: Season) -> Book:
+    """Let what was measured and put right since stand in for what the book's files say."""
+    return replace(
+        book,
+        clients=with_remarks(book.clients, season.remarks),
+        measured=override_measured(book.measured, season.measurements),
+    )
 
 
 def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:

@@ -23,6 +23,7 @@ from scanner.calls.learning import Learned, learn_chances
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls, total_by_route
+from scanner.calls.remarks import own_columns
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.tables import (
@@ -124,6 +125,7 @@ def small_scan() -> Scan:
         today=TODAY,
         name="small",
         clients=clients,
+        own=own_columns(clients, NO_SEASON.remarks),
         lots=small_lots()[[*LOT_LIST.columns]],
         beds=beds[[*BED_LIST.columns]],
         offers=offers,

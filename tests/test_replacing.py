@@ -80,6 +80,31 @@ class Disk:
         return run
 
 
+class Saving:
+    """Lets somebody save a file before the operation of a number."""
+
+    def __init__(self, monkeypatch, file, at, how):
+        self.count = 0
+        for name in OPERATIONS:
+            monkeypatch.setattr(os, name, self.counted(getattr(os, name), file, at, how))
+
+    def counted(self, operation, file, at, how):
+        def run(*args, **kwargs):
+            self.count += 1
+            if self.count == at:
+                content = file.read_bytes() + b", filled in"
+                if how == "anew":
+                    file.unlink()
+                file.write_bytes(content)
+            return operation(*args, **kwargs)
+
+        return run
+
+
+def is_filled_in(path):
+    return path.name.startswith("calls") and path.exists() and b"filled" in path.read_bytes()
+
+
 def operation_count(folder):
     with pytest.MonkeyPatch.context() as monkeypatch:
         disk = Disk(monkeypatch)
@@ -169,6 +194,19 @@ def test_a_kept_file_is_never_replaced_by_what_a_kill_left(folder):
         assert (folder / "calls.csv").read_bytes() == b"filled in"
 
 
+def test_the_new_one_of_a_kept_file_goes_beside_it(folder):
+    (folder / "calls.csv").write_bytes(b"filled in")
+    paths = put_in_place(NEW.items(), folder, keep=is_filled_in, mark="2026-03-09")
+    assert (folder / "calls.csv").read_bytes() == b"filled in"
+    assert (folder / "calls-2026-03-09.csv").read_bytes() == b"new calls"
+    assert folder / "calls-2026-03-09.csv" in paths
+    assert folder / "calls.csv" not in paths
+    (folder / "calls-2026-03-09.csv").write_bytes(b"filled in, too")
+    put_in_place(NEW.items(), folder, keep=is_filled_in, mark="2026-03-09")
+    assert (folder / "calls-2026-03-09.csv").read_bytes() == b"filled in, too"
+    assert (folder / "calls-2026-03-09-2.csv").read_bytes() == b"new calls"
+
+
 def test_a_disk_without_links_gets_copies(folder, monkeypatch):
     def no_link(*_args, **_kwargs):
         raise OSError(1, "Operation not permitted")
@@ -211,3 +249,24 @@ def test_nothing_is_written_where_no_file_may_be(tmp_path):
     (tmp_path / "maps").write_text("a file")
     with pytest.raises(BookError, match=r"maps: the files cannot be written.*Nothing was changed"):
         put(NEW, tmp_path / "maps")
+
+
+@pytest.mark.parametrize("saves", ["in place", "anew"])
+def test_a_file_saved_between_any_two_operations_is_never_lost(tmp_path, monkeypatch, saves):
+    """Somebody fills in and saves the list before one operation after the other."""
+    lost, at = [], 1
+    while True:
+        folder = tmp_path / f"{at}"
+        put(OLD, folder)
+        with monkeypatch.context() as patch:
+            disk = Saving(patch, folder / "calls.csv", at, saves)
+            put_in_place(NEW.items(), folder, stale=["map/*.html"], keep=is_filled_in)
+        if disk.count < at:
+            break
+        if not any(b"filled" in path.read_bytes() for path in folder.glob("calls*.csv")):
+            lost.append(at)
+        assert strays(folder) == []
+        at += 1
+    assert at > 20
+    # A file put anew in the instant between the last look and the renaming is the one that can't be seen
+    assert len(lost) <= (saves == "anew"), lost

@@ -15,9 +15,10 @@ import pandas as pd
 
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
+from scanner.sheets.call_paper import PAPER
 from scanner.sheets.client_ids import match_ids
 from scanner.sheets.filled import KINDS
-from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.lists import CALL_LIST, LEFT_OUT, ONCE_OURS, UNSEEN
 from scanner.sheets.problems import (
     ID_REMEDY,
     Cause,
@@ -26,8 +27,10 @@ from scanner.sheets.problems import (
     first_faults,
     list_problems,
     places,
+    row_words,
+    shown,
 )
-from scanner.sheets.reader import read_headings, read_sheet
+from scanner.sheets.reader import read_beside, read_headings, read_sheet
 from scanner.sheets.values import day_causes, has_any, read_days, unread_causes
 
 CALL_COLUMNS = (
@@ -45,6 +48,10 @@ MEANT = {
     "do not call": ("dnc", "never call", "do not call again", "take off list"),
 }  # fmt: skip
 """What people write for an outcome, where it has one meaning."""
+
+PHONE = "phone"
+OURS = {*CALL_LIST.names, *LEFT_OUT.names, *UNSEEN.names, *ONCE_OURS, PAPER["number"].heading}
+NOTES_SHEETS = ("Assumptions", "About")
 
 _BY_WORDS = {words: outcome for outcome, typed in MEANT.items() for words in typed}
 
@@ -77,6 +84,30 @@ def read_call_sheet(
     return calls, list_problems([*problems, *found])
 
 
+def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """
+    Read what the office wrote into a call list beside the calls.
+
+    ``client_id heading text`` of its own columns and of the phone number, on whichever sheet; and in words
+    what cannot be taken up, because it is in no client's row.
+    """
+    others, strange = read_beside(path, CALL_LIST, (LEFT_OUT, UNSEEN), NOTES_SHEETS)
+    cells = list[pd.DataFrame]()
+    for rows in (read_sheet(path, CALL_LIST)[0], *others):
+        strange += [
+            f"{row_words(label)}, without a client_id,"
+            for label in rows.index[rows["client_id"] == ""]
+        ]
+        ids = match_ids(rows["client_id"], clients, names=rows["name"])[0]
+        own = [name for name in rows if name == PHONE or name not in OURS]
+        # Who left the client list may come back
+        told = rows[own].assign(client_id=ids.where(ids != "", rows["client_id"]))
+        cells.append(
+            told.melt("client_id", var_name="heading", value_name="text").query("client_id != ''")
+        )
+    return pd.concat(cells, ignore_index=True), strange
+
+
 def check_calls(
     rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, list[Problem]]:
@@ -90,7 +121,27 @@ def check_calls(
     )
     causes = ((reasons != "", reasons, ID_REMEDY), *_causes(rows, calls, today))
     is_faulty, problems = first_faults(rows, causes, places(rows, file))
-    return calls[~is_faulty].sort_values("called_on", kind="stable"), problems
+    calls = calls[~is_faulty]
+    is_other, words = _find_contradictions(calls)
+    remedy = "make both alike, or leave one of them blank"
+    found = first_faults(rows.loc[calls.index], ((is_other, words, remedy),), places(calls, file))[
+        1
+    ]
+    return calls[~is_other].sort_values("called_on", kind="stable"), [*problems, *found]
+
+
+def _find_contradictions(calls: pd.DataFrame) -> tuple[pd.Series[bool], pd.Series[str]]:
+    """Find rows that say another thing of a call than a row above them: copies of a sheet, both filled in."""
+    words = pd.Series("", index=calls.index, dtype="str")
+    for _, own in calls.groupby([*CALL_COLUMNS[:3]], sort=False):
+        for name in CALL_COLUMNS[3:6] if len(own) > 1 else ():
+            told = own[name][own[name] != ""]
+            first = told.head(1).item() if len(told) else ""
+            for label in told.index[told != first]:
+                words[label] = (
+                    f"{name} {shown(told[label])} came here and {shown(first)} in {row_words(told.index[0])}"
+                )
+    return words != "", words
 
 
 def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause, ...]:

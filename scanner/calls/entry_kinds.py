@@ -19,7 +19,15 @@ import numpy as np
 import pandas as pd
 
 from scanner.schema.columns import TableSchema
-from scanner.schema.log_tables import ANSWERS, CALL_LOG, JOB_TASKS, JOBS, MEASUREMENTS, VISITS
+from scanner.schema.log_tables import (
+    ANSWERS,
+    CALL_LOG,
+    JOB_TASKS,
+    JOBS,
+    MEASUREMENTS,
+    REMARKS,
+    VISITS,
+)
 
 NUMBER, TYPED_AT = "entry_id", "recorded_at"
 """What the log adds to each entry."""
@@ -101,7 +109,12 @@ JOB = Kind(
     parts=tuple(name for name in JOB_TASKS.columns if name != "job_id"), parts_table="job_tasks",
 )  # fmt: skip
 
-KINDS = {kind.name: kind for kind in (CALL, ANSWER, VISIT, MEASUREMENT, JOB)}
+REMARK = Kind(
+    "remark", "remarks", REMARKS, key=("client_id", "heading"), details=("text", "instead_of"),
+    words="{heading} of {client_id}: {text}", per=("client_id", "heading"), day=NUMBER,
+)  # fmt: skip
+
+KINDS = {kind.name: kind for kind in (CALL, ANSWER, VISIT, MEASUREMENT, JOB, REMARK)}
 
 
 def judge(

@@ -15,6 +15,7 @@ from scanner.book.settings import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan, read_season
+from scanner.calls.remarks import with_remarks
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
@@ -90,7 +91,8 @@ def calls(
 
 def _callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
     rates = read_rates(book / "rates.toml")[0]
-    return add_history(read_client_list(book)[0], season, rates=rates), rates
+    clients = with_remarks(read_client_list(book)[0], season.remarks)
+    return add_history(clients, season, rates=rates), rates
 
 
 def _last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,16 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         f"Open {folder / 'map.html'}",
     ]
     return " ".join(part for part in parts if part)
+
+
+def beside_words(files: Iterable[Path], why: Callable[[Path], str]) -> list[str]:
+    """Say which new lists lie beside one that was kept, and why."""
+    beside = [file for file in files if file.name.startswith("calls-")]
+    kept = [file.with_name(f"calls{file.suffix}") for file in beside]
+    return [
+        f"{old.name} was kept as it is, because {why(old) or 'it was just saved'}: the new list is {new.name}."
+        for old, new in zip(kept, beside, strict=True)
+    ]
 
 
 def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame) -> str:

@@ -6,13 +6,14 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import click
 
 from scanner import pipeline
-from scanner.cli.closing import scan_line
-from scanner.cli.keeping import keep_scan, pending_rows, read_for_scan
+from scanner.cli.closing import beside_words, scan_line
+from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
 from scanner.cli.talk import progress_bar, say
@@ -76,17 +77,18 @@ def stopped_by_hand(folder: Path) -> Iterator[None]:
 
 def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
+    take_up_remarks(book, folder, today=today)
     season = pipeline.open_season(book)
     with pipeline.open_store(book) as store:
         with stopped_by_hand(folder), progress_bar("reading the book") as report:
             read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
-        pending = pending_rows(found, folder, book=book)
-        files = pipeline.publish_scan(found, folder, pending=pending)
+        why = partial(why_kept, book=book, today=today)
+        files = pipeline.publish_scan(found, folder, why_kept=why)
         keep_scan(found, book)
     # What a program reads from us is the very file that was written, so the two agree.
     text = (folder / "summary.json").read_text(encoding="utf-8")
     summary = json.loads(text)
     click.echo(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
-    say(scan_line(summary, folder))
+    say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
     return int(summary["faults"])

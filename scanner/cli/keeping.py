@@ -11,23 +11,26 @@ from pathlib import Path
 import pandas as pd
 
 from scanner import pipeline
-from scanner.book.filled_sheet import read_call_sheet
+from scanner.book.clients import read_client_list
+from scanner.book.filled_sheet import read_added, read_call_sheet
 from scanner.book.settings import read_rates
-from scanner.calls.entry_kinds import CALL, judge
+from scanner.calls.entry_kinds import CALL, REMARK, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.jobs import draw_up_jobs
-from scanner.calls.log import open_log, read_entries
+from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
+from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
 from scanner.cli.talk import progress_bar, say
 from scanner.errors import BookError, LogError
 from scanner.ground.stored import remember_beds
 from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
-from scanner.pages.publish import CALL_LISTS
+from scanner.pages.publish import CALL_LISTS, UNREADABLE
 from scanner.schema.documents import Book, Scan, Season
-from scanner.schema.log_tables import LISTED
+from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import row_words
+from scanner.sheets.reader import open_elsewhere
 
 
 def read_for_scan(book: Path, season: Season, *, shapes_into: Path | None = None) -> Book:
@@ -63,23 +66,51 @@ def keep_scan(found: Scan, book: Path) -> None:
             listed = list_offered(found.calls, found.offers, found.beds, today=found.today)
             log.store_last_scan(LISTED, listed)
             log.store_last_scan(LEFT_OUT, found.left_out)
+            log.store_printed(list_printed(found.clients))
     except LogError as err:
         say(f"Bed names are not kept, so the next scan may name some beds anew: {err}")
 
 
-def pending_rows(found: Scan, folder: Path, *, book: Path) -> dict[str, list[str]]:
-    """List the rows of the call lists that are filled in and not on record."""
-    entries = read_entries(book, CALL)
-    clients = with_recorded(found.clients, entries)
-    pending: dict[str, list[str]] = {}
-    for path in (folder / name for name in CALL_LISTS if (folder / name).exists()):
+def why_kept(path: Path, *, book: Path, today: date) -> str:
+    """Say what of a call list is not on record and would be lost with it, as a sentence without its end; blank: nothing."""
+    if mark := open_elsewhere(path):
+        return f"it is open in another program ({mark} lies beside it)"
+    entries, season, clients = (
+        read_entries(book, CALL),
+        read_season(book),
+        read_client_list(book)[0],
+    )
+    try:
+        calls, problems = read_call_sheet(path, with_recorded(clients, entries), today=today)
+        added, strange = read_added(path, with_recorded(clients, entries))
+    except BookError:
+        return UNREADABLE
+    is_open = judge(CALL, calls, entries) != "known"
+    rows = {*map(row_words, calls.index[is_open]), *problems["feature"]} - {""}
+    if rows:
+        # row 9 before row 10
+        return f"{min(rows, key=lambda words: (len(words), words))} is not on record yet"
+    news = find_remarks(added, clients, season.remarks, read_last_scan(book, PRINTED))[0]
+    is_new = judge(REMARK, news, read_entries(book, REMARK)) != "known"
+    strange += [f"what stands under {heading}" for heading in news.loc[is_new, "heading"]]
+    return f"{strange[0]} cannot be taken up" if strange else ""
+
+
+def take_up_remarks(book: Path, folder: Path, *, today: date) -> None:
+    """Record what the office wrote beside the calls into the lists of a folder; where it cannot be, the lists stay."""
+    if not (lists := [folder / name for name in CALL_LISTS if (folder / name).exists()]):
+        return
+    clients, season = read_client_list(book)[0], read_season(book)
+    printed, taken = read_last_scan(book, PRINTED), list[pd.DataFrame]()
+    for path in lists:
         with suppress(BookError):
-            calls, problems = read_call_sheet(path, clients, today=found.today)
-            is_open = judge(CALL, calls, entries) != "known"
-            rows = {*map(row_words, calls.index[is_open]), *problems["feature"]} - {""}
-            # row 9 before row 10
-            pending[path.name] = sorted(rows, key=lambda words: (len(words), words))
-    return pending
+            added = read_added(path, clients)[0]
+            taken.append(find_remarks(added, clients, season.remarks, printed)[0])
+    with suppress(LogError):
+        if any(map(len, taken)):
+            with open_log(book, today=today) as log:
+                for remarks in taken:
+                    log.record(REMARK, remarks)
 
 
 def draw_up(

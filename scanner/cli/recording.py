@@ -15,17 +15,38 @@ from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import (
     check_calls,
     find_strange_beds,
+    read_added,
     read_call_sheet,
     sheet_kind,
 )
 from scanner.book.job_sheet import check_jobs, read_job_sheet
 from scanner.book.visit_sheet import check_visits, read_visit_sheet
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Counts, Kind, judge
+from scanner.calls.entry_kinds import (
+    ANSWER,
+    CALL,
+    JOB,
+    MEASUREMENT,
+    REMARK,
+    VISIT,
+    Counts,
+    Kind,
+    judge,
+)
 from scanner.calls.history import with_recorded
-from scanner.calls.log import open_log, read_entries, read_season
+from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
+from scanner.calls.remarks import find_remarks
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say
-from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
+from scanner.schema.log_tables import PRINTED
+from scanner.sheets.problems import (
+    Problem,
+    fault,
+    join_problems,
+    list_problems,
+    note,
+    row_words,
+    shown,
+)
 from scanner.sheets.reader import open_elsewhere
 
 Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
@@ -63,8 +84,30 @@ def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
         entries = read_entries(book, CALL)
         calls, problems = read_call_sheet(path, with_recorded(clients, entries), today=today)
         calls, strangers = _refuse_gone(calls, entries, clients, path.name)
-        batches, problems = [(CALL, calls, None)], join_problems(problems, strangers)
+        remarks, notes = _find_remarks(path, book, clients)
+        batches = [(CALL, calls, None), (REMARK, remarks, None)]
+        problems = join_problems(problems, strangers, notes)
     return _record(kind, batches, problems, book=book, today=today, as_json=as_json)
+
+
+def _find_remarks(
+    path: Path, book: Path, clients: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Find what the office wrote beside the calls; notes tell what was not taken up."""
+    cells, strange = read_added(path, clients)
+    remarks, old = find_remarks(
+        cells, clients, read_season(book).remarks, read_last_scan(book, PRINTED)
+    )
+    notes = [
+        note(path.name, "", f"{cell['heading']} {shown(cell['text'])} is what stood there once; what stands now is kept",
+             "if it is right again, write it into the client list", client_id=str(cell["client_id"]))
+        for cell in old.to_dict("records")
+    ]  # fmt: skip
+    notes += [
+        note(path.name, "", f"{words} is not taken up", "it stays in the file; a scan leaves that as it is")
+        for words in strange
+    ]  # fmt: skip
+    return remarks, list_problems(notes)
 
 
 def record_call(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
@@ -120,9 +163,16 @@ def _record(
         with open_log(book, today=today) as log:
             _mind_the_clock(log.newest_day(), today)
             first = log.newest_number() + 1
-            counts = sum((log.record(*batch) for batch in batches), counts)
+            for batch in batches:
+                found = log.record(*batch)
+                if batch[0] is not REMARK:
+                    counts += found
+                elif kept := found.added_count + found.changed_count:
+                    say(
+                        f"Kept {counted(kept, 'cell')} of your own columns and phone numbers put right."
+                    )
             numbers = range(first, log.newest_number() + 1)
-    for _, calls, _ in batches if kind == "calls" else []:
+    for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")
     return _close(kind, counts, numbers, problems, as_json=as_json)

@@ -14,7 +14,6 @@ from typing import Any
 import pandas as pd
 
 from scanner.schema.documents import FINISHES, Scan
-from scanner.schema.tables import CLIENTS
 from scanner.sheets.cells import count, number, usd, yes_no
 from scanner.sheets.lists import CALL_LIST
 
@@ -22,7 +21,7 @@ CHANCE_DIGITS = 4
 ROWS_AT_ONCE = 1000
 
 OWN = "the book's own "
-"""Stands before the columns that the client list has of its own, until a row is written."""
+"""Stands before the columns that the client list and the office have of their own, until a row is written."""
 
 # A row whose other columns moved is not called changed: rank and chance move with every call
 CHANGE_COLUMNS = ("bed_ids", "price_usd")
@@ -83,10 +82,9 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     offers = scan.offers.drop(columns=shared).join(
         _prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
     )
-    extra = {name: _free_name(str(name)) for name in scan.clients if name not in CLIENTS.columns}
-    clients = scan.clients.assign(
-        **{f"{OWN}{new}": scan.clients[old] for old, new in extra.items()}
-    )
+    extra = {name: _free_name(str(name)) for name in scan.own}
+    own = scan.own.rename(columns={old: f"{OWN}{new}" for old, new in extra.items()})
+    clients = scan.clients.join(own, on="client_id")
     places = pd.Index(offers["offer_id"]), pd.Index(clients["client_id"])
     today = scan.today.isoformat()
 
@@ -124,7 +122,7 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
         One row a client, a value by column of `LEFT_OUT`, in its order.
     """
     told = ["client_id", "name", "address", "route", "mow_day"]
-    clients = scan.left_out.merge(scan.clients[told], on="client_id")
+    clients = scan.left_out.merge(scan.clients[told], on="client_id").join(scan.own, on="client_id")
     is_out = scan.offers["client_id"].isin(clients["client_id"])
     offers = _first_by_client(scan.offers[is_out], "offer")
     before = earlier.rows if earlier else {}
@@ -132,10 +130,14 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     def rows() -> Iterator[dict[str, Any]]:
         for start in range(0, len(clients), ROWS_AT_ONCE):
             for client in clients.iloc[start : start + ROWS_AT_ONCE].to_dict("records"):
-                yield {name: client[name] for name in (*told, "reason")} | {
-                    "offer": offers.get(client["client_id"], ""),
-                    "change": "was on the list" if client["client_id"] in before else "",
-                }
+                yield (
+                    {name: client[name] for name in (*told, "reason")}
+                    | {
+                        "offer": offers.get(client["client_id"], ""),
+                        "change": "was on the list" if client["client_id"] in before else "",
+                    }
+                    | {_free_name(str(name)): client[name] for name in scan.own}
+                )
 
     return Rows(rows)
 

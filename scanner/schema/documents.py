@@ -174,7 +174,9 @@ class Scan:
     name
         Name of the book's folder.
     clients
-        Table `CLIENTS`, every client that was read.
+        Table `CLIENTS`, every client that was read, with what the office put right.
+    own
+        Columns of the client list's and the office's own, by client.
     lots, beds
         Tables `LOT_LIST`, `BED_LIST`.
     offers, calls
@@ -198,6 +200,7 @@ class Scan:
     today: date
     name: str
     clients: pd.DataFrame
+    own: pd.DataFrame
     lots: pd.DataFrame
     beds: pd.DataFrame
     offers: pd.DataFrame
@@ -247,6 +250,8 @@ class Season:
         Tables `JOBS`, `JOB_TASKS`.
     visits, measurements
         Tables `VISITS`, `MEASUREMENTS`.
+    remarks
+        Table `REMARKS`: what the office wrote into its lists beside the calls.
     listed
         Table `LISTED`: what the last scan offered.
     alike
@@ -260,6 +265,7 @@ class Season:
     job_tasks: pd.DataFrame
     visits: pd.DataFrame
     measurements: pd.DataFrame
+    remarks: pd.DataFrame
     listed: pd.DataFrame
     alike: pd.DataFrame
 

@@ -100,6 +100,19 @@ MEASUREMENTS = TableSchema("measurements", "Edges as last measured on a visit, o
     "note": text_column("anything worth knowing"),
 })  # fmt: skip
 
+REMARKS = TableSchema("remarks", "What the office wrote into its lists beside the calls, one row a client and column.", {
+    "client_id": text_column("client in whose row it stands"),
+    "heading": text_column("column: one of the office's own, or one of the client list that it put right"),
+    "text": text_column("what stands there"),
+    "instead_of": text_column("what the client list says there; blank: it has no such column"),
+}, unique=("client_id", "heading"))  # fmt: skip
+
+PRINTED = TableSchema("printed", "What lists have shown of columns of the client list, so that an old list puts nothing right.", {
+    "client_id": text_column("client"),
+    "heading": text_column("column of the client list"),
+    "text": text_column("what a list has shown there"),
+}, unique=("client_id", "heading", "text"))  # fmt: skip
+
 LISTED = TableSchema("listed", "What the last scan offered, one row a first-phase offer.", {
     "offer_id": text_column("offer to make", unique=True),
     "client_id": text_column("client"),
@@ -129,11 +142,11 @@ ALIKE = TableSchema("alike", "Who was ever listed with a neighbor who could have
 })  # fmt: skip
 
 LOG_TABLES = (
-    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, LISTED, ALIKE,
+    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, REMARKS, PRINTED, LISTED, ALIKE,
 )  # fmt: skip
 """All of them, in the order of the season."""
 
 __all__ = [
-    "ALIKE", "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES", "QUESTIONS",
-    "STORED_BEDS", "VISITS",
+    "ALIKE", "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES",
+    "PRINTED", "QUESTIONS", "REMARKS", "STORED_BEDS", "VISITS",
 ]  # fmt: skip

@@ -138,6 +138,14 @@ def _read_sheets(path: Path) -> list[Grid]:
         raise BookError(message) from err
 
 
+def has_comments(path: Path) -> bool:
+    """Whether somebody put comments on cells of a workbook."""
+    if path.suffix.lower() != ".xlsx":
+        return False
+    with zipfile.ZipFile(path) as archive:
+        return any("comment" in name.lower() for name in archive.namelist())
+
+
 def _refuse_huge(file: str, byte_count: int, verb: str) -> None:
     if byte_count > MAX_UNPACKED_BYTES:
         message = (

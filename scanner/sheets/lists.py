@@ -52,15 +52,23 @@ CALL_LIST = Sheet("Figures", (
     *FILL_IN, CHANGE,
 ), needs=("client_id", "called_on", "outcome"), pages_wide=3, forms=(CALL_PAPER,))  # fmt: skip
 
+ONCE_OURS = ("chance_calls",)
+"""Columns that earlier versions wrote into the list."""
+
 LEFT_OUT = Sheet("Left out", (
     CLIENT_ID, NAME, ADDRESS, *plain("route mow_day"), OFFER, REASON, CHANGE,
-))  # fmt: skip
+), needs=("client_id", "reason"))  # fmt: skip
 
 ITEM_LIST = Sheet(
     "Line items", plain("offer_id bed_id finish task quantity unit rate_usd amount_usd rate_key")
 )
 RATE_LIST = Sheet("Rates", plain("rate_key value low high unit source"))
 PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
+
+UNSEEN = Sheet("To be seen", (
+    *plain("route mow_day stop client_id name address bed_id along edge_ft area_ft2 price_usd to_look_at"),
+), needs=("client_id", "to_look_at"))  # fmt: skip
+"""A sheet that earlier versions wrote into the list."""
 
 CARE = Sheet("Care", (
     Column("route", heading="route"), Column("mow_day", heading="day"), STOP, CLIENT_ID,

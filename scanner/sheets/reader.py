@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pandas as pd
 from scanner.errors import BookError
 from scanner.sheets.cells import unguard
 from scanner.sheets.description import Form, Sheet, plain_heading
-from scanner.sheets.grids import Grid, read_grids
+from scanner.sheets.grids import Grid, has_comments, read_grids
 from scanner.sheets.problems import Problem, fault, note, row_words, shown
 
 _TOLD = 30
@@ -58,6 +59,37 @@ def _in_parts(table: pd.DataFrame, form: Form, sheet: Sheet) -> pd.DataFrame:
     parts = pd.DataFrame([form.parts(row) for row in records], index=table.index, dtype="str")
     known = parts.reindex(columns=[*sheet.names], fill_value="").fillna("")
     return pd.concat([known.astype("str"), table[own]], axis=1)
+
+
+def read_beside(
+    path: Path, sheet: Sheet, others: tuple[Sheet, ...], notes: Collection[str]
+) -> tuple[list[pd.DataFrame], list[str]]:
+    """
+    Read what a file holds beside the rows of a sheet: those of its other sheets, and in words what is none of theirs.
+
+    That is text above the headings, cells' comments, and sheets but those that `notes` names.
+    """
+    grids = read_grids(path, (sheet, *others))[0]
+    tables, strange = list[pd.DataFrame](), list[str]()
+    for grid in grids:
+        fitting = [one for one in (sheet, *others) if one.needs and one.fits(grid.headings)]
+        has_text = any(text.strip() for row in grid.cells for text in row)
+        if fitting and fitting[0] is not sheet:
+            tables.append(_table(grid, fitting[0], path.name, is_copy=True)[0])
+        if fitting and any(text.strip() for row in grid.cells[: grid.top] for text in row):
+            strange.append("text above the headings")
+        if fitting and any(_without_heading(grid, row) for row in grid.cells[grid.top + 1 :]):
+            strange.append("text without a heading above it")
+        if not fitting and has_text and grid.name not in notes:
+            strange.append(f"a sheet {grid.name} of your own")
+    return tables, strange + ["comments on cells"] * has_comments(path)
+
+
+def _without_heading(grid: Grid, row: list[str]) -> bool:
+    headed = [bool(heading.strip()) for heading in grid.headings]
+    return any(
+        text.strip() for text, is_headed in zip_longest(row, headed) if text and not is_headed
+    )
 
 
 def read_headings(path: Path, sheets: Iterable[Sheet]) -> list[list[str]]:
@@ -130,7 +162,8 @@ def _cut_rows(
         if not any(texts):
             continue
         label = f"sheet {grid.name}, row {row}" if is_copy else row
-        if any(texts[width:]):
+        # In a workbook it is what somebody wrote beside the table; in a text, a comma too many
+        if any(texts[width:]) and not grid.name:
             problem = f"{len(texts)} cells came where the header has {width}; the row is left out"
             remedy = "put quotation marks round a cell that holds a comma, or save again from the spreadsheet"
             problems.append(fault(file, row_words(label), problem, remedy))

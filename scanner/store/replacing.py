@@ -15,6 +15,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Collection, Iterable
+from itertools import chain, count
 from pathlib import Path
 
 from scanner.errors import BookError
@@ -31,7 +32,7 @@ NEW, OLD, GONE, FRESH = "new", "old", "gone", "fresh"
 PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
 
 Keep = Callable[[Path], bool]
-"""Whether a file that stands in place must not be replaced."""
+"""Whether a file that stands in place must not be replaced: the new one goes beside it."""
 
 
 def _never(_path: Path) -> bool:
@@ -44,32 +45,35 @@ def put_in_place(
     *,
     stale: Iterable[str] = (),
     keep: Keep = _never,
+    mark: str = "new",
 ) -> list[Path]:
     """
     Write files into a folder, all or none; returns them by name.
 
     A file's pieces are put one behind the other. Files that fit a pattern of `stale` and are not
-    written anew are taken away. What an earlier run left is settled first; there, and only
-    there, `keep` is asked of each file that stands in place.
+    written anew are taken away. What an earlier run left is settled first. `keep` is asked of each
+    file that stands in place, as late as can be; the new one of a file that is kept goes beside it,
+    with `mark` behind its name.
 
     A `BookError` where one cannot be written or replaced: then the earlier ones are left as they were.
     """
     try:
-        settle(folder, keep=keep)
+        settle(folder, keep=keep, mark=mark)
         _make_folder(folder)
         workplace = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=folder))
         try:
             names = _write(pieces, workplace / NEW)
+            names = {_set_aside(name, folder, workplace / NEW, (keep, mark)) for name in names}
             _note_old(folder, workplace, names, stale)
             workplace.rename(folder / READY)
         finally:
             shutil.rmtree(workplace, ignore_errors=True)
         try:
-            _finish(folder, _never)
+            moved = _finish(folder, (keep, mark))
         except BaseException:
             if (folder / READY).exists():
                 (folder / READY).rename(folder / UNDONE)
-                _put_back(folder, _never)
+                _put_back(folder, keep)
             raise
     except OSError as err:
         message = (
@@ -78,15 +82,15 @@ def put_in_place(
             "again. Nothing was changed."
         )
         raise BookError(message) from err
-    return [folder / name for name in sorted(names)]
+    return sorted(moved, key=Path.as_posix)
 
 
-def settle(folder: Path, *, keep: Keep) -> None:
+def settle(folder: Path, *, keep: Keep, mark: str = "new") -> None:
     """Finish or take back what a run left that was cut off, and sweep its strays away."""
     if (folder / UNDONE).exists():
         _put_back(folder, keep)
     if (folder / READY).exists():
-        _finish(folder, keep)
+        _finish(folder, (keep, mark))
     for stray in folder.glob(f"{UNFINISHED}*"):
         shutil.rmtree(stray)
 
@@ -126,27 +130,59 @@ def _note_old(folder: Path, workplace: Path, names: Collection[str], stale: Iter
     (workplace / FRESH).write_text("\n".join(sorted(fresh)), encoding="utf-8")
 
 
-def _finish(folder: Path, keep: Keep) -> None:
-    """Put the new files that are left over the old ones."""
-    ready = folder / READY
-    _move_all(ready / NEW, folder, keep)
+def _finish(folder: Path, kept: tuple[Keep, str]) -> list[Path]:
+    """Put the new files that are left over the old ones; where each of them is now."""
+    ready, keep = folder / READY, kept[0]
+    moved = []
+    for path in _files(ready / NEW):
+        target = folder / path.relative_to(ready / NEW)
+        place = _beside(target, kept) if keep(target) else target
+        _make_folder(place.parent)
+        path.replace(place)
+        old = ready / OLD / target.relative_to(folder)
+        if place == target and keep(old):
+            # It was saved after it was asked about, into the file that was just replaced
+            place = _beside(target, kept)
+            shutil.copy2(target, place)
+            old.replace(target)
+        moved.append(place)
     _take_away(ready / GONE, folder, keep)
     _leave(ready, folder)
+    return moved
+
+
+def _set_aside(name: str, folder: Path, new: Path, kept: tuple[Keep, str]) -> str:
+    """Give a new file another name where the one that stands in its place is kept."""
+    if not kept[0](folder / name):
+        return name
+    beside = _beside(folder / name, kept).relative_to(folder)
+    (new / name).replace(new / beside)
+    return beside.as_posix()
+
+
+def _beside(path: Path, kept: tuple[Keep, str]) -> Path:
+    """Name a file beside one that is kept: the first that is not there or need not be kept."""
+    keep, mark = kept
+    names = (
+        f"{path.stem}-{mark}{more}{path.suffix}"
+        for more in chain([""], (f"-{n}" for n in count(2)))
+    )
+    return next(one for one in map(path.with_name, names) if not keep(one))
 
 
 def _put_back(folder: Path, keep: Keep) -> None:
     undone = folder / UNDONE
-    _move_all(undone / OLD, folder, keep)
+    for path in _files(undone / OLD):
+        target = folder / path.relative_to(undone / OLD)
+        if not keep(target):
+            _make_folder(target.parent)
+            path.replace(target)
     _take_away(undone / FRESH, folder, keep)
     _leave(undone, folder)
 
 
-def _move_all(source: Path, folder: Path, keep: Keep) -> None:
-    for path in sorted(path for path in source.rglob("*") if path.is_file()):
-        target = folder / path.relative_to(source)
-        if not keep(target):
-            _make_folder(target.parent)
-            path.replace(target)
+def _files(source: Path) -> list[Path]:
+    return sorted(path for path in source.rglob("*") if path.is_file())
 
 
 def _take_away(listed: Path, folder: Path, keep: Keep) -> None:

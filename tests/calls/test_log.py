@@ -10,12 +10,12 @@ import pandas as pd
 import pytest
 
 from scanner.calls import log as log_package
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, Counts
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, REMARK, Counts
 from scanner.calls.log import copies, file, open_log, read_entries, read_last_scan, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered
 from scanner.errors import LogError, SchemaError
-from scanner.schema.log_tables import LISTED, MEASUREMENTS
+from scanner.schema.log_tables import LISTED, MEASUREMENTS, REMARKS
 from scanner.schema.tables import check_table
 from tests.calls.desk import (
     DAY,
@@ -215,9 +215,17 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (3, "2027-03-03"),
         (4, "2027-03-03"),
         (5, "2027-03-03"),
+        (6, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("5",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("6",)]
+    assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     raw.close()
+    # A kind of entry that the old file did not know
+    remark = pd.DataFrame([("A", "mood", "fine", "")], columns=[*REMARKS.columns])
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.record(REMARK, remark) == Counts(added_count=1)
+        assert log.record(REMARK, remark) == Counts(known_count=1)
+    assert read_season(tmp_path).remarks.equals(remark)
 
 
 def test_a_list_without_prices_is_read_as_one_that_knows_none(tmp_path, monkeypatch):
@@ -253,7 +261,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 6 .* knows 5\)"
+            LogError, match=r"written by a newer bed-scanner \(version 7 .* knows 6\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

@@ -6,13 +6,18 @@ import csv
 import json
 import shutil
 import sqlite3
+from collections.abc import Callable
+from operator import itemgetter
 from pathlib import Path
 
 import openpyxl
 import pytest
+from openpyxl import Workbook
+from openpyxl.comments import Comment
 
 from scanner.book.new import start_book
 from scanner.calls.log import open_log, read_season
+from scanner.cli.keeping import why_kept
 from tests.calls.desk import DAY, keys_of, read_only_copy
 from tests.cli.desk import type_in
 
@@ -217,52 +222,144 @@ def test_sheet_from_the_scan_filled_in_and_recorded_twice(office: Path) -> None:
     assert len(keys_of(office / "lawns")) == 2
 
 
-def test_scan_is_refused_until_the_sheet_is_recorded(office: Path) -> None:
+def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     fill(
         sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "quoted", "note": "gate"}
     )
-    refused = type_in("scan", "lawns", *TODAY)
-    assert refused.exit_code == 1
-    assert "row 2 has something filled in that is not recorded yet" in refused.stderr
-    type_in("record", "lawns", "calls.xlsx", *TODAY)
+    filled = sheet.read_bytes()
     done = type_in("scan", "lawns", *TODAY)
-    assert done.exit_code == 0, done.stderr
+    assert done.exit_code == 0
+    assert done.stderr.splitlines()[-1].endswith(
+        "calls.xlsx was kept as it is, because sheet Figures, row 2 is not on record yet: the new list is calls-2027-03-02.xlsx."
+    )
+    assert sheet.read_bytes() == filled
+    assert str(Path("maps", "lawns", "calls-2027-03-02.xlsx")) in done.stdout.splitlines()
+    assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
+    # Changed once it was recorded, it is not on record as it is
+    fill(sheet, {"client_id": "001", "note": "gate, and likes roses"})
+    assert "sheet Figures, row 2 is not on record yet" in type_in("scan", "lawns", *TODAY).stderr
+    told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
+    assert "Recorded 0 new calls, 1 changed." in told
+    done = type_in("scan", "lawns", *TODAY)
+    assert "kept as it is" not in done.stderr
     rest = openpyxl.load_workbook(sheet)["Left out"]
     assert any("quoted on 2027-03-02, rests until 2027-03-12" in str(row) for row in rest.values)
 
 
-def test_row_changed_after_it_was_recorded_is_not_lost_in_a_scan(office: Path) -> None:
-    sheet = office / "maps" / "lawns" / "calls.xlsx"
-    fill(sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit"})
-    type_in("record", "lawns", "calls.xlsx", *TODAY)
-    fill(sheet, {"client_id": "001", "note": "likes roses"})
-    assert "not recorded yet" in type_in("scan", "lawns", *TODAY).stderr
-    told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
-    assert "Recorded 0 new calls, 1 changed." in told
-    assert type_in("scan", "lawns", *TODAY).exit_code == 0
-
-
-def test_a_copy_of_the_sheet_is_recorded_and_keeps_a_scan_from_writing_over_it(
-    office: Path,
-) -> None:
+def test_a_copy_of_the_sheet_is_recorded_and_keeps_the_list_where_it_is(office: Path) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     workbook = openpyxl.load_workbook(sheet)
     workbook.copy_worksheet(workbook["Figures"]).title = "March"
     workbook.save(sheet)
-    words = {
-        "called_on": "2027-03-02",
-        "outcome": "visit",
-        "note": "gate code 4711, ask for Ms. Nuñez",
-    }
+    words = {"called_on": "2027-03-02", "outcome": "visit", "note": "gate code 4711"}
     fill(sheet, {"client_id": "001", **words}, sheet="March")
-    refused = type_in("scan", "lawns", *TODAY)
-    assert "sheet March, row 2 has something filled in that is not recorded yet" in refused.stderr
+    kept = type_in("scan", "lawns", *TODAY)
+    assert "because sheet March, row 2 is not on record yet" in kept.stderr
     assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
-    assert read_season(office / "lawns").calls["note"].tolist() == [
-        "gate code 4711, ask for Ms. Nuñez"
-    ]
-    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+    assert read_season(office / "lawns").calls["note"].tolist() == ["gate code 4711"]
+    # The other sheet says another thing of the same call: neither is lost, and it is named
+    fill(sheet, {"client_id": "001", **words, "note": "gate code 1147"})
+    both = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert (
+        "note 'gate code 4711' came here and 'gate code 1147' in sheet Figures, row 2"
+        in both.stdout
+    )
+    assert both.exit_code == 1
+
+
+def test_what_the_office_adds_outlives_the_list(office: Path) -> None:
+    """Columns of its own on any sheet and a phone number put right come back with every list."""
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    workbook = openpyxl.load_workbook(sheet)
+    for title, cells in (
+        ("Figures", {"001": "ring twice", "002": "=moody"}),
+        ("Left out", {"003": "sister of 001"}),
+    ):
+        page = workbook[title]
+        header = [cell.value for cell in page[1]]
+        page.cell(1, len(header) + 1).value = "Our notes"
+        for line in page.iter_rows(min_row=2):
+            mine = line[header.index("client_id")].value
+            if mine in cells:
+                page.cell(line[0].row, len(header) + 1).value = cells[mine]
+                page.cell(line[0].row, len(header) + 1).data_type = "s"
+            if mine == "001":
+                line[header.index("phone")].value = "402-555-0199"
+    workbook.save(sheet)
+    assert "kept as it is" not in type_in("scan", "lawns", *TODAY).stderr
+    lists = office / "maps" / "lawns"
+    rows = {
+        row["client_id"]: row
+        for row in csv.DictReader((lists / "calls.csv").read_text("utf-8").splitlines())
+    }
+    assert (rows["001"]["Our notes"], rows["001"]["phone"]) == ("ring twice", "402-555-0199")
+    assert rows["002"]["Our notes"].removeprefix("'") == "=moody"
+    assert "402-555-0199" in (lists / "map.html").read_text("utf-8")
+    assert "402-555-0101" not in (lists / "map.html").read_text("utf-8")
+    listed = {
+        row["client_id"]: row
+        for row in csv.DictReader(type_in("calls", "lawns", *TODAY).stdout.splitlines())
+    }
+    assert listed["001"]["phone"] == "402-555-0199"
+    left_out = [*openpyxl.load_workbook(sheet)["Left out"].values]
+    assert dict(zip(left_out[0], left_out[1], strict=True))["Our notes"] == "sister of 001"
+    # Whoever rests moves to the other sheet, and his words with him
+    type_in("record", "lawns", "calls", "001", "no", *TODAY)
+    type_in("scan", "lawns", *TODAY)
+    left_out = [*openpyxl.load_workbook(sheet)["Left out"].values]
+    assert {row[0]: row[left_out[0].index("Our notes")] for row in left_out[1:]} == {
+        "001": "ring twice", "003": "sister of 001",
+    }  # fmt: skip
+
+
+def test_an_old_list_puts_no_phone_number_right(office: Path) -> None:
+    """The client list changes after a list was printed; that list still has the old number."""
+    lists = office / "maps" / "lawns"
+    shutil.copy(lists / "calls.xlsx", "old.xlsx")
+    clients = office / "lawns" / "clients.csv"
+    clients.write_text(clients.read_text("utf-8").replace("402-555-0101", "402-555-0777"), "utf-8")
+    type_in("scan", "lawns", *TODAY)
+    told = type_in("record", "lawns", "old.xlsx", *TODAY)
+    assert "phone '402-555-0101' is what stood there once; what stands now is kept" in told.stdout
+    assert read_season(office / "lawns").remarks.empty
+    # A number put right holds until the client list says another one
+    fill(Path("old.xlsx"), {"client_id": "001", "phone": "402-555-0888"})
+    assert "Kept 1 cell" in type_in("record", "lawns", "old.xlsx", *TODAY).stderr
+    row = min(
+        csv.DictReader(type_in("calls", "lawns", "--all", *TODAY).stdout.splitlines()),
+        key=itemgetter("client_id"),
+    )
+    assert row["phone"] == "402-555-0888"
+    clients.write_text(clients.read_text("utf-8").replace("402-555-0777", "402-555-0999"), "utf-8")
+    row = min(
+        csv.DictReader(type_in("calls", "lawns", "--all", *TODAY).stdout.splitlines()),
+        key=itemgetter("client_id"),
+    )
+    assert row["phone"] == "402-555-0999"
+
+
+@pytest.mark.parametrize(
+    ("add", "told"),
+    [
+        (lambda book: book["Calls"].insert_rows(1) or book["Calls"].cell(1, 1, "Call by Friday!"), "text above the headings"),
+        (lambda book: book["Calls"].cell(9, 3, "buy stamps"), "row 9, without a client_id,"),
+        (lambda book: book["Figures"].cell(2, book["Figures"].max_column + 1, "rings twice"), "text without a heading above it"),
+        (lambda book: book.create_sheet("Ideas").cell(1, 1, "roses?"), "a sheet Ideas of your own"),
+        (lambda book: setattr(book["Calls"]["C2"], "comment", Comment("beware of the dog", "Kim")), "comments on cells"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_taken_up_keeps_the_list_where_it_is(
+    office: Path, add: Callable[[Workbook], object], told: str
+) -> None:
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    workbook = openpyxl.load_workbook(sheet)
+    add(workbook)
+    workbook.save(sheet)
+    before = sheet.read_bytes()
+    assert f"{told} is not taken up" in type_in("record", "lawns", "calls.xlsx", *TODAY).stdout
+    assert told in why_kept(sheet, book=office / "lawns", today=DAY)
+    assert sheet.read_bytes() == before
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
@@ -273,11 +370,12 @@ def test_sheet_open_in_another_program(office: Path, mark: str) -> None:
     told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     assert f"calls.xlsx is open in another program ({mark} lies beside it)" in told
     assert "Recorded 1 new call." in told
-    refused = type_in("scan", "lawns", *TODAY)
-    assert "is open in another program: save and close it there, record it" in refused.stderr
-    assert f"delete {mark}" in refused.stderr
+    assert (
+        why_kept(sheet, book=office / "lawns", today=DAY)
+        == f"it is open in another program ({mark} lies beside it)"
+    )
     sheet.with_name(mark).unlink()
-    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+    assert why_kept(sheet, book=office / "lawns", today=DAY) == ""
 
 
 def test_sheet_that_another_program_locks(office: Path, monkeypatch: pytest.MonkeyPatch) -> None:

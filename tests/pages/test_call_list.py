@@ -185,8 +185,8 @@ def test_mark_stays_for_the_day_and_goes_with_the_next():
 
 def test_columns_of_the_books_own_stand_at_the_end():
     scan = small_scan()
-    clients = scan.clients.assign(gate_code="12#", rank="gold")
-    rows = list(call_rows(replace(scan, clients=clients)))
+    own = scan.own.assign(gate_code="12#", rank="gold")
+    rows = list(call_rows(replace(scan, own=own)))
     assert list(rows[0])[-2:] == ["gate_code", "client_rank"]
     assert {row["gate_code"] for row in rows} == {"12#"}
     header = sheet_csv(CALL_LIST, rows).decode().splitlines()[0]

@@ -42,6 +42,12 @@ def fill_text(path, column, value, *, delimiter=","):
         writer.writerows(rows)
 
 
+def sheet_rows(content, but=""):
+    header, *rows = load_workbook(io.BytesIO(content))["Calls"].values
+    kept = [place for place, name in enumerate(header) if name not in ("change", but)]
+    return [[row[place] for place in kept] for row in (header, *rows)]
+
+
 def cheaper():
     scan = small_scan()
     return replace(scan, offers=scan.offers.assign(price_cents=scan.offers["price_cents"] - 100))
@@ -72,6 +78,13 @@ def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):
     assert contents(tmp_path) == first
 
 
+def put_beside(folder, name, content):
+    """Check that a list stayed as it was, and give the new one beside it."""
+    assert (folder / name).read_bytes() == content
+    stem, _, kind = name.partition(".")
+    return (folder / f"{stem}-2026-02-16.{kind}").read_bytes()
+
+
 @pytest.mark.parametrize(
     ("column", "value"),
     [("outcome", OUTCOMES[0]), ("note", "likes roses"), ("called_on", "2026-03-02")],
@@ -79,21 +92,40 @@ def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):
 def test_filled_spreadsheet_is_never_replaced(tmp_path, column, value):
     publish(small_scan(), tmp_path)
     fill_sheet(tmp_path / "calls.xlsx", column, value)
-    before = contents(tmp_path)
-    with pytest.raises(
-        BookError,
-        match=rf"calls.xlsx: sheet Figures, row 3 has something in {column} that is not recorded yet.*move it",
-    ):
-        publish(cheaper(), tmp_path)
-    assert contents(tmp_path) == before
+    filled = (tmp_path / "calls.xlsx").read_bytes()
+    files = publish(cheaper(), tmp_path)
+    publish(cheaper(), tmp_path / "other")
+    beside = put_beside(tmp_path, "calls.xlsx", filled)
+    assert sheet_rows(beside) == sheet_rows(
+        (tmp_path / "other" / "calls.xlsx").read_bytes(), but="change"
+    )
+    assert [path.name for path in files] == sorted(
+        {*FILES, "calls-2026-02-16.xlsx"} - {"calls.xlsx"}
+    )
+    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
 def test_filled_text_list_is_never_replaced(tmp_path, delimiter):
     publish(small_scan(), tmp_path)
     fill_text(tmp_path / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
-    with pytest.raises(BookError, match=r"calls.csv: row 2 has something in next_action"):
-        publish(cheaper(), tmp_path)
+    filled = (tmp_path / "calls.csv").read_bytes()
+    publish(cheaper(), tmp_path)
+    assert b"4289.91" in put_beside(tmp_path, "calls.csv", filled)
+
+
+def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(tmp_path):
+    publish(small_scan(), tmp_path)
+    fill_text(tmp_path / "calls.csv", "note", "gate code")
+    for scan in (small_scan(), cheaper()):
+        publish(scan, tmp_path)
+    beside = tmp_path / "calls-2026-02-16.csv"
+    assert b"4289.91" in beside.read_bytes()
+    fill_text(beside, "note", "dog")
+    filled = beside.read_bytes()
+    publish(small_scan(), tmp_path)
+    assert beside.read_bytes() == filled
+    assert b"4290.91" in (tmp_path / "calls-2026-02-16-2.csv").read_bytes()
 
 
 def test_list_that_was_only_opened_and_saved_is_replaced(tmp_path):
@@ -108,11 +140,8 @@ def test_list_that_was_only_opened_and_saved_is_replaced(tmp_path):
 @pytest.mark.parametrize("name", ["calls.xlsx", "calls.csv"])
 def test_list_that_nobody_can_read_is_never_replaced(tmp_path, name):
     (tmp_path / name).write_bytes(b"something of my own\n1\n")
-    with pytest.raises(
-        BookError, match=rf"{name}: this is not a call list that can be read.*Move it"
-    ):
-        publish(small_scan(), tmp_path)
-    assert (tmp_path / name).read_bytes() == b"something of my own\n1\n"
+    publish(small_scan(), tmp_path)
+    assert put_beside(tmp_path, name, b"something of my own\n1\n")
 
 
 def test_failure_while_rendering_leaves_the_old_files(tmp_path, monkeypatch):
@@ -171,7 +200,7 @@ def test_list_filled_in_after_a_kill_is_kept(tmp_path, monkeypatch):
     monkeypatch.undo()
     assert (tmp_path / ".ready").exists()
     fill_text(tmp_path / "calls.csv", "outcome", OUTCOMES[0])
-    publish(cheaper(), tmp_path, pending={"calls.csv": [], "calls.xlsx": []})
+    publish(cheaper(), tmp_path, why_kept=lambda _: "")
     assert not (tmp_path / ".ready").exists()
     publish(small_scan(), tmp_path / "other")
     settled = list(csv.DictReader(io.StringIO((tmp_path / "calls.csv").read_text(), newline="")))
@@ -187,44 +216,35 @@ def test_folder_that_is_a_file(tmp_path):
 def test_list_that_is_on_record_is_replaced(tmp_path):
     publish(small_scan(), tmp_path)
     fill_sheet(tmp_path / "calls.xlsx", "outcome", OUTCOMES[0])
-    publish(cheaper(), tmp_path, pending={"calls.xlsx": [], "calls.csv": []})
+    publish(cheaper(), tmp_path, why_kept=lambda _: "")
     assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
-
-
-def test_row_that_is_not_on_record_is_named(tmp_path):
-    publish(small_scan(), tmp_path)
-    fill_sheet(tmp_path / "calls.xlsx", "outcome", OUTCOMES[0])
-    before = contents(tmp_path)
-    with pytest.raises(
-        BookError, match=r"calls.xlsx: row 5 has something .* not recorded yet.*Record the list"
-    ):
-        publish(cheaper(), tmp_path, pending={"calls.xlsx": [5, 7]})
-    assert contents(tmp_path) == before
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#", ".~lock.calls.csv#"])
 def test_list_that_is_open_in_another_program_is_never_replaced(tmp_path, mark):
     publish(small_scan(), tmp_path)
     (tmp_path / mark).touch()
-    before = contents(tmp_path)
-    with pytest.raises(BookError, match="is open in another program: save and close it there"):
-        publish(cheaper(), tmp_path, pending={})
-    assert contents(tmp_path) == before
+    name = "calls.csv" if "csv" in mark else "calls.xlsx"
+    before = (tmp_path / name).read_bytes()
+    publish(cheaper(), tmp_path)
+    assert put_beside(tmp_path, name, before)
 
 
-def test_list_saved_while_the_scan_is_written_is_never_replaced(tmp_path):
+@pytest.mark.parametrize("saves", ["in place", "anew"])
+def test_list_saved_while_the_scan_is_written_is_never_replaced(tmp_path, saves):
     """A large book is written for minutes; somebody may save the list meanwhile."""
     publish(small_scan(), tmp_path)
+    listed = tmp_path / "calls.csv"
 
     def parts():
-        fill_text(tmp_path / "calls.csv", "outcome", OUTCOMES[0])
+        content = listed.read_bytes().replace(b"\r\n", b" gate code 4711\r\n", 2)
+        if saves == "anew":
+            listed.unlink()
+        listed.write_bytes(content)
+        fill_text(listed, "outcome", OUTCOMES[0])
         yield from cheaper().parts
 
-    before = contents(tmp_path)
-    with pytest.raises(BookError, match=r"calls.csv was saved while the scan ran.*Record the list"):
-        publish(replace(cheaper(), parts=parts()), tmp_path)
-    assert contents(tmp_path).keys() == before.keys()
-    assert OUTCOMES[0].encode() in (tmp_path / "calls.csv").read_bytes()
-    assert {
-        name: content for name, content in contents(tmp_path).items() if name != "calls.csv"
-    } == {name: content for name, content in before.items() if name != "calls.csv"}
+    publish(replace(cheaper(), parts=parts()), tmp_path)
+    assert OUTCOMES[0].encode() in listed.read_bytes()
+    assert b"4289.91" in (tmp_path / "calls-2026-02-16.csv").read_bytes()
+    assert sorted(contents(tmp_path)) == sorted([*FILES, "calls-2026-02-16.csv"])

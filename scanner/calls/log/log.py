@@ -25,7 +25,7 @@ from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_o
 from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import JOB_TASKS, LISTED, STORED_BEDS
+from scanner.schema.log_tables import JOB_TASKS, LISTED, PRINTED, STORED_BEDS
 from scanner.schema.tables import check_table
 
 if TYPE_CHECKING:
@@ -94,6 +94,11 @@ class Log:
             self._store.write(
                 "INSERT OR IGNORE INTO alike SELECT client_id, scanned_on FROM listed WHERE alike_clients > 0"
             )
+
+    def store_printed(self, rows: pd.DataFrame) -> None:
+        """Keep what lists show of columns of the client list (`PRINTED`), beside what they have shown."""
+        plain = plain_rows(check_table(rows, PRINTED), PRINTED.columns)
+        self._insert("OR IGNORE INTO printed", PRINTED.columns, plain)
 
     def undo(self, number: int | None = None) -> str:
         """

@@ -15,6 +15,7 @@ from scanner.calls.entry_kinds import (
     JOB,
     MEASUREMENT,
     NUMBER,
+    REMARK,
     TYPED_AT,
     VISIT,
     Kind,
@@ -33,6 +34,7 @@ from scanner.schema.log_tables import (
     JOBS,
     LISTED,
     MEASUREMENTS,
+    REMARKS,
     STORED_BEDS,
     VISITS,
 )
@@ -110,6 +112,7 @@ def season_of(store: Store) -> Season:
         measurements=_checked(
             _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)), MEASUREMENTS
         ),
+        remarks=_checked(standing(store, REMARK), REMARKS),
         listed=last_scan_of(store, LISTED),
         alike=last_scan_of(store, ALIKE),
     )
@@ -122,8 +125,12 @@ def standing(store: Store, kind: Kind) -> pd.DataFrame:
 
 def entries_of(store: Store, kind: Kind) -> pd.DataFrame:
     """List the entries of a kind that were not taken back, in the order of recording."""
-    source = f"{kind.table} JOIN entries USING (entry_id) WHERE {STANDING} ORDER BY 1"
-    return _table(store, source, (NUMBER, *kind.columns, TYPED_AT, "recorded_on"))
+    names = (NUMBER, *kind.columns, TYPED_AT, "recorded_on")
+    if not store.rows("SELECT 1 FROM sqlite_master WHERE name = ?", (kind.table,)):
+        return pd.DataFrame(columns=names, dtype="str")  # an earlier version's log
+    return _table(
+        store, f"{kind.table} JOIN entries USING (entry_id) WHERE {STANDING} ORDER BY 1", names
+    )
 
 
 def parts_of(store: Store, kind: Kind) -> pd.DataFrame:
@@ -174,6 +181,7 @@ NO_SEASON = Season(
     job_tasks=empty_table(JOB_TASKS),
     visits=empty_table(VISITS),
     measurements=empty_table(MEASUREMENTS),
+    remarks=empty_table(REMARKS),
     listed=empty_table(LISTED),
     alike=empty_table(ALIKE),
 )

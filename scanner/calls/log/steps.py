@@ -4,6 +4,10 @@ How the log's file came to be: each version's changes, in order, never edited af
 Every recording is an entry; what it says stands in the table of its kind. An entry is
 never changed nor deleted: a later one adds to it, a reversal takes it back. Beds and the
 last call list are the program's own notes of a scan and are replaced by the next.
+
+References
+----------
+.. [1] SQLite documentation, "ALTER TABLE", section 7: removing a check needs no new table.
 """
 
 from __future__ import annotations
@@ -118,7 +122,31 @@ _WHO_HAD_NEIGHBORS_ALIKE = (
     "CREATE TABLE alike (client_id TEXT PRIMARY KEY, listed_on TEXT NOT NULL)",
 )
 
+_WHAT_THE_OFFICE_ADDED = (
+    # The kinds stand in the program; a list of them here would have to be changed with each new one [1]_
+    "PRAGMA writable_schema = ON",
+    """
+    UPDATE sqlite_master SET sql = replace(sql, substr(
+        sql, instr(sql, 'CHECK ('), instr(sql, 'recorded_at') - instr(sql, 'CHECK (')
+    ), ', ') WHERE name = 'entries'
+    """,
+    "PRAGMA writable_schema = RESET",
+    """
+    CREATE TABLE remarks (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, heading TEXT NOT NULL, text TEXT NOT NULL, instead_of TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE printed (
+        client_id TEXT NOT NULL, heading TEXT NOT NULL, text TEXT NOT NULL,
+        PRIMARY KEY (client_id, heading, text)
+    )
+    """,
+)
+
 STEPS = (
     _FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY, _WHO_HAD_NEIGHBORS_ALIKE,
+    _WHAT_THE_OFFICE_ADDED,
 )  # fmt: skip
 """Statements that lead from each version to the next; the first starts an empty file."""

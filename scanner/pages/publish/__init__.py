@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import tee
 from pathlib import Path
 
@@ -13,12 +13,11 @@ from scanner.pages.geojson import beds_geojson
 from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
 from scanner.pages.publish.earlier import (
     CALL_LISTS,
-    holds_something,
+    UNREADABLE,
+    Kept,
+    Why,
+    has_cells_filled_in,
     read_earlier,
-    refuse_filled,
-    refuse_open,
-    refuse_saved_since,
-    stamp,
 )
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import map_pages
@@ -28,7 +27,7 @@ from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
 from scanner.store.replacing import put_in_place
 
-__all__ = ["CALL_LISTS", "publish", "publish_files", "publish_page"]
+__all__ = ["CALL_LISTS", "UNREADABLE", "Why", "publish", "publish_files", "publish_page"]
 
 NEEDED = ("lots", "beds", "shapes", "quantities", "line_items", "prices", "offers")
 """Tables of a part that pages are made of; each is read once."""
@@ -37,11 +36,12 @@ Piece = tuple[str, bytes]
 """Name of a file, and what comes behind all that was written into it before."""
 
 
-def publish(
-    scan: Scan, folder: Path, *, pending: Mapping[str, Collection[object]] | None = None
-) -> list[Path]:
+def publish(scan: Scan, folder: Path, *, why_kept: Why | None = None) -> list[Path]:
     """
     Write all files of a scan into a folder, made when it is not there; returns them by name.
+
+    A call list there that holds what nobody has recorded yet, or is open in another program, stays: the
+    new one goes beside it, with the day of the scan in its name.
 
     Parameters
     ----------
@@ -49,28 +49,23 @@ def publish(
         A whole scan.
     folder
         Where the files go.
-    pending
-        By call list, the rows that are filled in and not on record; None: whatever is
-        filled in counts as not on record.
+    why_kept
+        Says what of a call list is not on record; None: whatever is filled in counts as not on record.
 
     Raises
     ------
     BookError
-        If a call list in the folder holds what nobody has recorded yet or is open in
-        another program, or a file cannot be replaced. Then everything is left as it was.
+        If a file cannot be written or replaced. Then everything is left as it was.
     """
 
     def pieces() -> Iterator[Piece]:
         # What an earlier run left in the folder is settled when the first piece is asked for
-        stamps = {path: stamp(path) for path in (folder / name for name in CALL_LISTS)}
-        for path in stamps:
-            refuse_open(path)
-            refuse_filled(path, None if pending is None else pending.get(path.name, ()))
         yield from _render(scan, earlier=read_earlier(folder))
-        for path, before in stamps.items():
-            refuse_saved_since(path, before)
 
-    return put_in_place(pieces(), folder, stale=[f"{FOLDER}/*.html"], keep=holds_something)
+    kept = Kept(why_kept or has_cells_filled_in)
+    return put_in_place(
+        pieces(), folder, stale=[f"{FOLDER}/*.html"], keep=kept, mark=scan.today.isoformat()
+    )
 
 
 def publish_page(html: str, file: Path) -> Path:
@@ -80,7 +75,7 @@ def publish_page(html: str, file: Path) -> Path:
 
 def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
     """Write files that belong together, all or none; `BookError` where one cannot be written."""
-    return put_in_place(contents.items(), folder, keep=holds_something)
+    return put_in_place(contents.items(), folder, keep=Kept(has_cells_filled_in))
 
 
 def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:

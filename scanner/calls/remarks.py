@@ -1,0 +1,91 @@
+"""
+What the office writes into its lists beside the calls: columns of its own, a phone number put right.
+
+Both outlive the list. What puts the client list right holds until the client list itself says
+something else there than it did then.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from scanner.schema.log_tables import PRINTED, REMARKS
+from scanner.schema.tables import CLIENTS, check_table
+
+PUT_RIGHT = "phone"
+"""The column of the client list that people put right in a call list."""
+
+
+def with_remarks(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
+    """
+    Put right in the client list what the office put right in a call list.
+
+    Examples
+    --------
+    >>> clients = pd.DataFrame({"client_id": ["A", "B"], "phone": ["555-0101", "555-0199"]})
+    >>> rows = [("A", "phone", "555-0111", "555-0101"), ("B", "phone", "555-0112", "555-0102")]
+    >>> with_remarks(clients, pd.DataFrame(rows, columns=[*REMARKS.columns]))["phone"].tolist()
+    ['555-0111', '555-0199']
+    """
+    right: dict[str, pd.Series[str]] = {}
+    for heading, own in remarks.groupby("heading", sort=True):
+        if heading in clients:
+            of_client = (
+                own.set_index("client_id").reindex(clients["client_id"]).set_axis(clients.index)
+            )
+            holds = of_client["instead_of"] == clients[heading]
+            right[str(heading)] = clients[heading].mask(holds, of_client["text"])
+    return clients.assign(**right)
+
+
+def own_columns(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
+    """Give the columns that the client list has of its own and those that the office added, by client."""
+    listed = clients.set_index("client_id")[
+        [name for name in clients if name not in CLIENTS.columns]
+    ]
+    added = remarks[~remarks["heading"].isin([*listed.columns, PUT_RIGHT])]
+    table = added.set_index(["client_id", "heading"])["text"].unstack()  # noqa: PD010  # one cell each
+    return listed.join(table).fillna("").astype("str")
+
+
+def find_remarks(
+    cells: pd.DataFrame, clients: pd.DataFrame, remarks: pd.DataFrame, printed: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Tell what of the cells of a list the office wrote there: table `REMARKS`, and cells of an older list.
+
+    ``client_id heading text`` of cells, blank ones passed over. What lists have shown of the client
+    list's own columns is no news; where something else stands there now, it is an older one's.
+    """
+    stated = _as_cells(clients).set_index(["client_id", "heading"])["text"]
+    shows = _as_cells(with_remarks(clients, remarks))
+    cells = cells[cells["text"] != ""]
+    is_now = _is_in(cells, shows)
+    is_old = ~is_now & _is_in(cells, printed)
+    news = cells[~is_now & ~is_old]
+    was = stated.reindex(pd.MultiIndex.from_frame(news[["client_id", "heading"]])).fillna("")
+    news = news.assign(instead_of=was.to_numpy("str"))[[*REMARKS.columns]]
+    once = news.drop_duplicates(["client_id", "heading"], keep="last", ignore_index=True)
+    return check_table(once, REMARKS), cells[is_old]
+
+
+def list_printed(clients: pd.DataFrame) -> pd.DataFrame:
+    """List what call lists show of the client list's own columns and of what is put right: `PRINTED`."""
+    return check_table(_as_cells(clients), PRINTED)
+
+
+def _as_cells(clients: pd.DataFrame) -> pd.DataFrame:
+    names = [PUT_RIGHT, *(name for name in clients if name not in CLIENTS.columns)]
+    return clients.melt(["client_id"], names, var_name="heading", value_name="text").astype("str")
+
+
+def _is_in(cells: pd.DataFrame, known: pd.DataFrame) -> np.ndarray:
+    """Whether cells say the same as known ones, whatever marks a spreadsheet put between digits."""
+    names = [*PRINTED.columns]
+    plain = (
+        table[names].assign(text=table["text"].str.casefold().str.replace(r"\W", "", regex=True))
+        for table in (cells, known)
+    )
+    own, other = (pd.MultiIndex.from_frame(table) for table in plain)
+    return own.isin(other)
