@@ -107,19 +107,17 @@ def _sum_up(forecast: Forecast, shares: Floats, rows: np.ndarray, name: str) -> 
         "client_count": int(rows.sum()),
         "jobs": forecast.outlook(shares, gain="jobs", rows=rows).mean[0],
         **_range(profit, 0),
-        "nothing_chance": profit.spread.nothing[0] if profit.sold[0] == 0 else 0.0,
+        "nothing_chance": 0.0 if name == SOLD else profit.spread.nothing[0],
         **by_stage,
     }
 
 
 def _range(profit: Outlook, period: int) -> dict[str, int]:
-    low, high = profit.quantiles(RANGE_SHARES)[:, period]
-    low, high = rounded_outward(low, high)
-    return {
-        "profit_cents": round(profit.mean[period]),
-        "profit_low_cents": low,
-        "profit_high_cents": high,
-    }
+    mean = round(profit.mean[period])
+    low, high = rounded_outward(*profit.quantiles(RANGE_SHARES)[:, period])
+    # What is sold has no range
+    low, high = (low, high) if profit.spread.mean[period] > 0 else (mean, mean)
+    return {"profit_cents": mean, "profit_low_cents": low, "profit_high_cents": high}
 
 
 def list_months(forecast: Forecast, weeks: Weeks, free_days: Floats) -> pd.DataFrame:

@@ -72,8 +72,8 @@ def calls(
     table on a terminal, else csv, which can be filled in and recorded as it is.
     """
     season = read_season(book)
-    clients, rates = _callees(book, season)
-    listed, left = _last_scan(book, season, today=today)
+    clients, rates = list_callees(book, season)
+    listed, left = last_scan(book, season, today=today)
     found = list_today(listed, left, clients, rates=rates, today=today)
     gone = list_gone(season.calls, clients, rates=rates, today=today)
     chosen = choose_calls(found, route=route, day=day, kind=kind, is_due_only=is_due_only)
@@ -89,13 +89,14 @@ def calls(
     _close(to_call, left_out, gone, (len(rows), today))
 
 
-def _callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
+def list_callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
+    """Read the client list with what the log says of each, and the rate book."""
     rates = read_rates(book / "rates.toml")[0]
     clients = with_remarks(read_client_list(book)[0], season.remarks)
     return add_history(clients, season, rates=rates), rates
 
 
-def _last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
+def last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Take what the last scan offered and whom it left out; scan now where none is on record."""
     listed = read_last_scan(book, LISTED)
     if len(listed):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from math import ceil, floor
 from typing import Any
 
 import pandas as pd
@@ -35,6 +36,9 @@ STAGE_WORDS = {
 
 REACH_COUNTS = (10, 20, 40, 80, 160, 320)
 LAST_CLIENTS = 10
+
+STEP_CENTS = 5000
+"""What is likely is said to $50, its range outward."""
 
 ASSUMED = (
     "Left out: cancellations, weather, price changes, letters, new clients, later jobs of the same client, the time that"
@@ -105,7 +109,8 @@ def answer_words(tables: ForecastTables) -> str:
     """Say the forecast in two sentences."""
     total = tables.stages.iloc[-1]
     more = total["profit_cents"] - tables.sold_cents
-    low, high = (total[f"profit_{end}_cents"] - tables.sold_cents for end in ("low", "high"))
+    low = floor((total["profit_low_cents"] - tables.sold_cents) / STEP_CENTS) * STEP_CENTS
+    high = ceil((total["profit_high_cents"] - tables.sold_cents) / STEP_CENTS) * STEP_CENTS
     nothing = _nothing_more(tables)
     sold = f", beside {write_usd(tables.sold_cents)} sold and waiting" if tables.sold_cents else ""
     return (
@@ -119,7 +124,7 @@ def _nothing_more(tables: ForecastTables) -> str:
 
 
 def _to_50(cents: float) -> int:
-    return round(cents / 5000) * 5000
+    return round(cents / STEP_CENTS) * STEP_CENTS
 
 
 def _page(found: Scan, tables: ForecastTables) -> Mapping[str, Any]:

@@ -65,7 +65,7 @@ def write_days(days: float) -> str:
     return "no limit" if days == float("inf") else f"{days:.1f}"
 
 
-def render_page(name: str, page: Any) -> str:  # noqa: ANN401 - each page has its own
+def render_page(name: str, page: Any, *, script: str = "") -> str:  # noqa: ANN401 - each page has its own
     """Fill in a page's template and seal it: nothing runs that is not its own, nothing is fetched."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("scanner.pages", "plan_assets"), autoescape=True,
@@ -78,6 +78,7 @@ def render_page(name: str, page: Any) -> str:  # noqa: ANN401 - each page has it
     html = environment.get_template(name).render(
         page=page,
         style=style,
+        script=script,
         patterns=PATTERNS,
         mark=POLICY_MARK,
     )

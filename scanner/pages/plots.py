@@ -64,7 +64,7 @@ def columns(
 
 def bar_line(share: float, low: float, high: float, fill: str) -> Markup:
     """Draw one bar with its range under it; all three are shares of the width."""
-    wide = 200
+    wide = 199
     marks = [
         _rect(0.5, 1, max(share * wide, 1), 9, fill),
         Markup('<path class="range" d="M{0} 12v6M{0} 15H{1}M{1} 12v6"/>').format(
@@ -74,9 +74,7 @@ def bar_line(share: float, low: float, high: float, fill: str) -> Markup:
         else Markup(""),
     ]
     inner = Markup("").join(marks)
-    return Markup('<svg class="bar" viewBox="0 0 {} 20" aria-hidden="true">{}</svg>').format(
-        wide, inner
-    )
+    return Markup('<svg class="bar" viewBox="0 0 200 20" aria-hidden="true">{}</svg>').format(inner)
 
 
 def curve(

@@ -98,5 +98,5 @@ def _known(found: Scan, hold: pd.DataFrame, care_cents: int) -> list[str]:
         f"Extrapolated: if the lots not drawn are like the others, {write_usd(each * missing)} more in first offers."
         if missing else "",
         f"String-trimming saved: {kept['trim_ft'].sum():,.0f} ft at each visit.",
-        f"Care of the beds that are there brings {write_usd(care_cents)} a year." if care_cents else "",
+        f"Care of the beds that you built brings {write_usd(care_cents)} a year." if care_cents else "",
     ]  # fmt: skip

@@ -38,7 +38,7 @@ OUTLOOKS = TableSchema("outlooks", "What is sold until the end of a forecast, on
     "profit_cents": cents_column("gross profit, mean", least=None),
     "profit_low_cents": cents_column("low end of its 80 % range, rounded out to $50", least=None),
     "profit_high_cents": cents_column("high end", least=None),
-    "nothing_chance": number_column("share", "chance that nothing is sold"),
+    "nothing_chance": number_column("share", "chance that nothing more is sold"),
     **{
         f"{stage.replace(' ', '_')}_cents": cents_column(f"part of the mean: {stage}", least=None)
         for stage in STAGES
@@ -75,4 +75,13 @@ WEEKS = TableSchema("weeks", "Free crew-days of a promotion's weeks against what
     "low_days": number_column("days", "low end of the 80 % range"),
     "high_days": number_column("days", "high end"),
     "too_much_chance": number_column("share", "chance of more work than free days in the worst span of weeks that holds this one"),
+})  # fmt: skip
+
+WEEK_LINES = TableSchema("week_lines", "Lines of the week's page, by section, the longest overdue first.", {
+    "section": text_column("where it stands on the page"),
+    "client_id": text_column("client"),
+    "day": text_column("day that counts: due, agreed, quoted, sold or built, ISO; blank: none"),
+    "bed_ids": text_column("beds it is about, joined by a blank; blank: those offered"),
+    "next_step": text_column("what to do, in words; of a new call what to offer"),
+    "sold_cents": cents_column("price of a job that is sold, before tax; 0: none"),
 })  # fmt: skip

@@ -1,0 +1,82 @@
+"""Call: ``week`` makes the page that a week is opened with."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+
+from scanner.book.capacity import read_capacity
+from scanner.book.settings import read_rules
+from scanner.calls.leads import monday_of
+from scanner.calls.log import read_season
+from scanner.calls.today import list_today
+from scanner.calls.week_lines import list_week
+from scanner.cli.calls import last_scan, list_callees
+from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.talk import counted, say
+from scanner.pages.publish import publish_page
+from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
+from scanner.schema.documents import RateBook, Season
+from scanner.sheets.cells import json_value
+from scanner.units import DAYS_PER_WEEK
+
+PAGE = "week.html"
+
+
+@click.command()
+@book_argument
+@out_option
+@today_option
+@json_option
+def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> None:
+    """
+    Make the page that the week of BOOK is opened with, from its last scan and its log.
+
+    Call-backs that are due with the last words said, visits, quotes open for longer than ten
+    days, what is sold and not built, hours that are missing, free crew-days, the best new calls.
+    Writes week.html.
+    """
+    season = read_season(book)
+    clients, rates = list_callees(book, season)
+    listed, left_out = last_scan(book, season, today=today)
+    calls = list_today(listed, left_out, clients, rates=rates, today=today)
+    to_call = calls[(calls["left_out"] == "") & (calls["offer_id"] != "")]
+    lines, young = list_week(season, to_call, clients, rates=rates, today=today)
+    capacity, problems = read_capacity(book)
+    monday = monday_of(today)
+    free = capacity.groupby("week")["free_crew_days"].sum()
+    mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
+    own = (season.calls["note"] != "") & ~season.calls["note"].str.startswith("job ")
+    noted = season.calls[own].sort_values(["called_on", "entry_id"])
+    tables = WeekTables(
+        book=book.resolve().name, company=read_rules(book / "local.toml")[0].company.name,
+        today=today, monday=monday, scanned_on=listed["scanned_on"].max() if len(listed) else "",
+        lines=lines, clients=clients, listed=listed,
+        said={call["client_id"]: (call["called_on"], call["note"]) for call in noted.to_dict("records")},
+        free_days=[(day, float(free.get(day.isoformat(), 0.0))) for day in mondays if len(free)],
+        sold_days=_sold_days(season, rates), young_quotes=young,
+    )  # fmt: skip
+    file = publish_page(week_html(tables), output_folder(out_folder, book) / PAGE)
+    click.echo(
+        json_value({"week": monday.isoformat(), "lines": week_rows(tables)})
+        if as_json
+        else str(file)
+    )
+    counts = [(int((lines["section"] == name).sum()), words) for name, _, _, words, *_ in SECTIONS]
+    report = ", ".join(f"{number} {words[number != 1]}" for number, words in counts)
+    say(f"Week of {monday}: {report}.")
+    for problem in problems.itertuples():
+        say(f"{problem.file}, {problem.feature}: {problem.problem}")
+    if not len(lines):
+        say(
+            f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}."
+        )
+
+
+def _sold_days(season: Season, rates: RateBook) -> float:
+    """Crew-days that jobs sold and not built were estimated at."""
+    open_jobs = season.jobs.loc[season.jobs["built_on"] == "", "job_id"]
+    hours = season.job_tasks.loc[season.job_tasks["job_id"].isin(open_jobs), "estimated_hours"]
+    return float(hours.sum()) / (rates.crew_count.value * rates.day_hours.value)

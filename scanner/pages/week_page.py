@@ -1,0 +1,177 @@
+"""The page that a week is opened with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from importlib.resources import files
+from typing import Any
+
+import pandas as pd
+
+from scanner.pages.plan_page import render_page, write_days, write_usd
+from scanner.pages.plots import bar_line
+from scanner.pages.webmap_rows import dial, sort_routes
+from scanner.units import usd_said
+
+SECTIONS = (
+    ("call back", "call-back", "Call back", ("call back", "call back"), "promised; longest overdue first", "Nobody was promised a call this week."),
+    ("visit", "visits", "Visits", ("visit", "visits"), "this week, without a day, or made and not quoted", "No visit this week."),
+    ("quote", "quotes", "Quotes open over ten days", ("quote", "quotes"), "oldest first", "No quote has been open that long."),
+    ("sold", "sold", "Sold, not built", ("to schedule", "to schedule"), "longest waiting first", "Nothing waits to be built."),
+    ("built", "built", "Built, hours missing", ("hours missing", "hours missing"), "", "The hours of all jobs are on record."),
+)  # fmt: skip
+"""Sections of the left column: name in the table, key, title, words for one and for more, what stands beside, if empty."""
+
+WEEK_COUNT = 6
+
+
+@dataclass(frozen=True)
+class WeekTables:
+    """
+    A week in tables, as the page takes it.
+
+    Attributes
+    ----------
+    book, company
+        Names.
+    today, monday
+        Day of the page, and the Monday before.
+    scanned_on
+        Day of the list, ISO; blank: none.
+    lines
+        Table `WEEK_LINES`.
+    clients
+        Table `CLIENTS`, as `add_history` gives it.
+    listed
+        Table `LISTED`: what is offered.
+    said
+        By client, the last note: ``called_on`` and ``note``.
+    free_days
+        Free crew-days of six weeks by their Mondays; empty: not known.
+    sold_days
+        Crew-days sold and not built.
+    young_quotes
+        Quotes too young to ask after.
+    """
+
+    book: str
+    company: str
+    today: date
+    monday: date
+    scanned_on: str
+    lines: pd.DataFrame
+    clients: pd.DataFrame
+    listed: pd.DataFrame
+    said: Mapping[str, tuple[str, str]]
+    free_days: Sequence[tuple[date, float]]
+    sold_days: float
+    young_quotes: int
+
+
+def week_html(tables: WeekTables) -> str:
+    """Write the page."""
+    rows = week_rows(tables)
+    script = (files("scanner.pages") / "plan_assets" / "week.js").read_text(encoding="utf-8")
+    own = {name: [row for row in rows if row["section"] == name] for name, *_ in SECTIONS}
+    free = sum(days for _, days in tables.free_days)
+    most = max((days for _, days in tables.free_days), default=0.0) or 1.0
+    return render_page("week.html", {
+        "book": tables.book, "company": tables.company, "today": tables.today, "monday": tables.monday,
+        "scanned_on": tables.scanned_on,
+        "sections": [
+            {"key": key, "title": title, "short": words[len(own[name]) != 1], "none": none,
+             "more": _more(name, more, tables.young_quotes), "lines": own[name]}
+            for name, key, title, words, more, none in SECTIONS
+        ],
+        "new": [row for row in rows if row["section"] == "new call"],
+        "routes": sort_routes({row["route"] for row in rows}),
+        "weeks": [
+            {"words": _short(monday), "days": days, "bar": bar_line(days / most, 0, 0, "open")}
+            for monday, days in tables.free_days
+        ],
+        "free": free,
+        "sold_words": (
+            f"Sold and not built: {write_days(tables.sold_days)}. Then {write_days(max(0.0, free - tables.sold_days))} are left to sell."
+        ),
+    }, script=script)  # fmt: skip
+
+
+def week_rows(tables: WeekTables) -> list[dict[Any, Any]]:
+    """Give the lines with all that stands on them, as the page and other programs read them."""
+    clients = tables.clients.set_index("client_id")
+    offers = tables.listed.drop_duplicates("client_id").set_index("client_id")
+    rows = list[dict[Any, Any]]()
+    for line in tables.lines.to_dict("records"):
+        client_id = line["client_id"]
+        client = clients.loc[client_id]
+        offer = offers.loc[client_id] if client_id in offers.index else None
+        said_on, said = tables.said.get(client_id, ("", ""))
+        rows.append({
+            **line, "name": client["name"], "phone": client["phone"], "dial": dial(client["phone"]),
+            "route": client["route"], "when": _when(line, tables.today), "late": _late(line, tables.today),
+            "said": said, "said_on": said_on and _short(date.fromisoformat(said_on)),
+            "what": _what(line, offer), "next_step": _step(line, offer),
+            "where": _where(client), "command": _command(line, tables.book),
+        })  # fmt: skip
+    return rows
+
+
+def _more(section: str, more: str, young_quotes: int) -> str:
+    if section != "quote" or not young_quotes:
+        return more
+    return f"{more}; {young_quotes} newer can wait"
+
+
+def _short(day: date) -> str:
+    return f"{day:%b} {day.day}"
+
+
+def _when(line: Mapping[Any, Any], today: date) -> str:
+    if not line["day"]:
+        return "no day yet" if line["section"] == "visit" else ""
+    day = date.fromisoformat(line["day"])
+    if line["section"] == "quote":
+        return f"{(today - day).days} days old"
+    word = {"sold": "sold ", "built": "built "}.get(line["section"], f"{day:%a} ")
+    return f"{word}{_short(day)}"
+
+
+def _late(line: Mapping[Any, Any], today: date) -> str:
+    if line["section"] not in ("call back", "visit") or not line["day"]:
+        return ""
+    days = (today - date.fromisoformat(line["day"])).days
+    return f"{days} day{'' if days == 1 else 's'} late" if days > 0 else ""
+
+
+def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
+    """Say what it is about: the job as sold, else what is offered."""
+    if line["sold_cents"]:
+        return f"{line['bed_ids']}, {write_usd(line['sold_cents'])}"
+    if offer is None or line["section"] == "new call":
+        return line["bed_ids"]
+    return f"{offer['offer']}, about {usd_said(int(offer['price_cents']))}"
+
+
+def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
+    """Of a new call say what to offer and the price."""
+    if offer is None or line["section"] != "new call":
+        return str(line["next_step"])
+    return f"{line['next_step']}: {usd_said(int(offer['price_cents']))}"
+
+
+def _where(client: pd.Series[Any]) -> str:
+    stop = "" if pd.isna(client["stop"]) else f"stop {client['stop']:g}"
+    place = ", ".join(part for part in (client["route"], client["mow_day"], stop) if part)
+    return " · ".join(part for part in (client["address"], place) if part)
+
+
+def _command(line: Mapping[Any, Any], book: str) -> str:
+    """Give the command that writes the next step's outcome down."""
+    record = f"bed-scanner record {book}"
+    if line["section"] in ("sold", "built"):
+        more = "--built DATE" if line["section"] == "sold" else "--hours TASK=HOURS"
+        return f"{record} job {line['bed_ids']} {more}"
+    outcome = {"visit": "quoted", "quote": "sold"}.get(line["section"], "OUTCOME")
+    return f"{record} calls {line['client_id']} {outcome}"

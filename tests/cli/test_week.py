@@ -1,0 +1,72 @@
+"""``week``: one page, the same lines as JSON, names that never run."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.desk import type_in
+
+SCRIPT = "<script>alert(1)</script>"
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """Three lots that were measured on foot."""
+    folder = tmp_path / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(
+        f"client_id,name,address,phone,route\nA,{SCRIPT},1 Elm St,308-555-0101,East\nB,Bo,2 Elm St,,East\nC,Cy,3 Elm St,,West\n"
+    )
+    (folder / "measured.csv").write_text(
+        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\nC,curb,40,30\n"
+    )
+    return folder
+
+
+def test_the_week_of_a_small_book(book, tmp_path):
+    day = ("--today", "2026-03-16")
+    assert type_in("scan", str(book), "--out", str(tmp_path / "out"), *day).exit_code == 0
+    noted = (
+        "record",
+        str(book),
+        "calls",
+        "A",
+        "call back",
+        "--on",
+        "2026-03-10",
+        "--next",
+        "2026-03-12",
+        *day,
+    )
+    assert type_in(*noted, "--note", f"gate code 42 {SCRIPT}").exit_code == 0
+    (book / "capacity.csv").write_text("week,crew,free_crew_days\n2026-03-16,A,1.5\nsoon,A,2\n")
+    told = type_in("week", str(book), "--out", str(tmp_path / "out"), *day)
+    assert told.exit_code == 0
+    assert "1 call back, 0 visits, 0 quotes" in told.stderr
+    assert "capacity.csv, row 3" in told.stderr
+    html = (tmp_path / "out" / "week.html").read_text(encoding="utf-8")
+    assert "gate code 42 &lt;script&gt;" in html
+    assert SCRIPT not in html
+    assert "4 days late" in html
+    assert "Free in capacity.csv" in html
+    lines = json.loads(
+        type_in("week", str(book), "--out", str(tmp_path / "out"), "--json", *day).stdout
+    )["lines"]
+    assert [(line["section"], line["client_id"]) for line in lines] == [
+        ("call back", "A"),
+        ("new call", "B"),
+        ("new call", "C"),
+    ]
+    assert lines[0]["command"] == "bed-scanner record elm calls A OUTCOME"
+
+
+def test_a_week_in_which_nothing_is_due(book, tmp_path):
+    (book / "clients.csv").write_text("client_id,name\nZ,Zoe\n")
+    (book / "measured.csv").write_text("client_id,along,length_ft\n")
+    told = type_in("week", str(book), "--out", str(tmp_path / "out"), "--today", "2026-03-16")
+    assert told.exit_code == 0
+    assert "Nothing is on record" in told.stderr
+    assert "Nobody was promised a call" in (tmp_path / "out" / "week.html").read_text(encoding="utf-8")
