@@ -1,13 +1,20 @@
 """
-Measure a scan against the floor and against an analyst's script, each in processes of its own.
+Measure a scan against simpler programs and against itself, each in processes of its own.
 
-Makes a suburb, then runs the floor, the analyst's overlay and ``scan`` in turn, several times,
-and scans again after a change of the rates and of one lot in a hundred. Prints medians, what a
-lot costs, ratios to the analyst, the most memory held by all processes at once, what commands
-take over importing geopandas, and where the time of a scan went. Ratios of one run can be
-compared between machines, seconds can't.
+Rows, each of which can be asked for alone (all but ``growth`` where none is):
+
+- ``ground``: what the ground room alone takes a lot, layers that touch and layers with gaps;
+- ``scan``: the floor, the analyst's overlay and ``scan`` in turn;
+- ``changed``: ``scan`` again, with nothing, a rate, one lot in a hundred changed;
+- ``growth``: ``scan`` of ``--large`` lots over ``scan`` of ``--lots``;
+- ``commands``: ``--help`` and ``demo`` over importing geopandas;
+- ``stages``: where the time of a scan went.
+
+Medians; memory is the most that all processes held at once. Ratios of one run can be compared
+between machines, seconds can't.
 
     python tests/benchmarks/run.py --lots 5000 --times 3
+    python tests/benchmarks/run.py growth --lots 20000 --large 200000 --format parquet --times 1
 """
 
 from __future__ import annotations
@@ -23,12 +30,15 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import astuple, dataclass
 from pathlib import Path
 from statistics import median
 
 import geopandas as gpd
 import numpy as np
+
+from scanner.store.folder import SMALL_LOTS
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
@@ -51,46 +61,89 @@ class Cost:
 
 
 def main() -> None:
-    """Make a suburb, measure, print."""
+    """Measure the rows that are asked for and print them."""
     parser = argparse.ArgumentParser(description="Measure a scan against simpler programs.")
+    parser.add_argument("rows", nargs="*", metavar="ROW", help=", ".join(ROWS))
     parser.add_argument("--lots", type=int, default=1_000)
+    parser.add_argument("--large", type=int, default=200_000, help="lots that growth compares with")
     parser.add_argument("--times", type=int, default=3, help="runs, of which the median counts")
     parser.add_argument("--format", choices=DRIVERS, default="geojson", dest="file_format")
     parser.add_argument("--gaps", action="store_true", help="no two layers touch")
     asked = parser.parse_args()
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        make_suburb(folder / "suburb", lots=asked.lots, file_format=asked.file_format, gaps=asked.gaps)  # fmt: skip
-        print(f"{asked.lots:,} lots as {asked.file_format}{', with gaps' * asked.gaps}; "
-              f"{os.cpu_count()} processors; medians of {asked.times}\n", flush=True)  # fmt: skip
-        print_scans(measure_scans(folder, asked.times), asked.lots)
-        print_commands(folder, asked.times)
-        print_stages(folder)
+    if unknown := {*asked.rows} - {*ROWS}:
+        parser.error(f"no such row: {', '.join(sorted(unknown))}")
+    print(f"{asked.lots:,} lots as {asked.file_format}{', with gaps' * asked.gaps}; "
+          f"{os.cpu_count()} processors; medians of {asked.times}\n", flush=True)  # fmt: skip
+    for row in asked.rows or [name for name in ROWS if name != "growth"]:
+        with tempfile.TemporaryDirectory() as name:
+            ROWS[row](Path(name), asked)
+        print(flush=True)
 
 
-def measure_scans(folder: Path, times: int) -> dict[str, Cost]:
-    """Measure floor, analyst, and scans of a new, an unchanged and a changed book, in turn."""
-    costs = defaultdict[str, list[Cost]](list)
-    for turn in range(times):
-        book = copy_book(folder, f"turn-{turn}")
-        scan = scan_of(book)
+def print_ground(folder: Path, asked: argparse.Namespace) -> None:
+    """Print what the ground room alone takes, with layers that touch and with gaps to close."""
+    for gaps in (False, True):
+        book = make_book(folder, asked, gaps=gaps)
+        command = [sys.executable, str(HERE / "ground.py"), str(book)]
+        lines = [output_of(command).splitlines() for _ in range(asked.times)]
+        lines.sort(key=lambda told: float(told[-1].split()[1]))
+        print(f"ground room, {'gaps' if gaps else 'layers that touch'}")
+        print("\n".join(f"  {line}" for line in lines[len(lines) // 2]), flush=True)
+
+
+def print_scan(folder: Path, asked: argparse.Namespace) -> None:
+    """Print what floor, analyst and scan take."""
+    made, costs = make_book(folder, asked), defaultdict[str, list[Cost]](list)
+    for turn in range(asked.times):
+        book = copy_book(made, f"turn-{turn}")
         costs["floor"].append(measure([sys.executable, str(HERE / "floor.py"), str(book)]))
         costs["analyst"].append(measure([sys.executable, str(HERE / "analyst.py"), str(book)]))
-        costs["scan"].append(measure(scan))
+        costs["scan"].append(measure(scan_of(book)))
         summary = json.loads((book.parent / "pages" / "summary.json").read_text(encoding="utf-8"))
         assert summary["beds"] > summary["scanned"], "a suburb has more than a bed a lot"
-        costs["scan, nothing changed"].append(measure(scan))
-        change_rate(book)
-        costs["scan, a rate changed"].append(measure(scan))
-        move_lots(book)
-        costs["scan, 1 lot in 100 moved"].append(measure(scan))
         shutil.rmtree(book.parent)
-    return {name: middle(those) for name, those in costs.items()}
+    print_costs(costs, asked.lots, over="analyst")
 
 
-def copy_book(folder: Path, name: str) -> Path:
-    """Copy the book into a folder of its own, where no earlier scan has kept anything."""
-    return shutil.copytree(folder / "suburb", folder / name / "book")
+def print_changed(folder: Path, asked: argparse.Namespace) -> None:
+    """Print what scans of a book take that was scanned before."""
+    made, costs = make_book(folder, asked), defaultdict[str, list[Cost]](list)
+    for turn in range(asked.times):
+        book = copy_book(made, f"turn-{turn}")
+        costs["first scan"].append(measure(scan_of(book)))
+        costs["nothing changed"].append(measure(scan_of(book)))
+        change_rate(book)
+        costs["a rate changed"].append(measure(scan_of(book)))
+        move_lots(book)
+        costs["1 lot in 100 moved"].append(measure(scan_of(book)))
+        shutil.rmtree(book.parent)
+    print_costs(costs, asked.lots, over="first scan")
+
+
+def print_growth(folder: Path, asked: argparse.Namespace) -> None:
+    """Print what a lot costs in a large book over what it costs in a smaller one."""
+    sizes, a_lot = (asked.lots, asked.large), dict[int, Cost]()
+    for lots in sizes:
+        book = make_book(folder, argparse.Namespace(**vars(asked) | {"lots": lots}))
+        cost = middle([measure(scan_of(book)) for _ in range(asked.times)])
+        print_costs({f"{lots:,} lots": [cost]}, lots)
+        a_lot[lots] = Cost(cost.wall / lots, cost.processor / lots, cost.mib)
+        shutil.rmtree(book.parent)
+    small, large = (a_lot[lots] for lots in sizes)
+    print(f"a lot at {asked.large:,} over one at {asked.lots:,}: {large.wall / small.wall:.2f} by wall, "
+          f"{large.processor / small.processor:.2f} by processor")  # fmt: skip
+
+
+def make_book(folder: Path, asked: argparse.Namespace, *, gaps: bool = False) -> Path:
+    """Make a suburb in a folder of its own."""
+    book = folder / f"{asked.lots}{'-gaps' * gaps}" / "suburb"
+    make_suburb(book, lots=asked.lots, file_format=asked.file_format, gaps=gaps or asked.gaps)
+    return book
+
+
+def copy_book(made: Path, name: str) -> Path:
+    """Copy a book into a folder of its own, where no earlier scan has kept anything."""
+    return shutil.copytree(made, made.parent / name / "book")
 
 
 def scan_of(book: Path) -> list[str]:
@@ -120,38 +173,44 @@ def move_lots(book: Path) -> None:
         lots.to_file(path, driver=DRIVERS[file_format], **WRITING[file_format])
 
 
-def print_scans(costs: dict[str, Cost], lots: int) -> None:
-    """Print what each took, and over the analyst's script."""
-    analyst = costs["analyst"]
-    print(f"{'':<25}{'wall s':>9}{'proc. s':>9}{'ms a lot':>10}{'peak MiB':>10}{'wall over analyst':>19}{'proc.':>7}")  # fmt: skip
-    for name, cost in costs.items():
-        print(f"{name:<25}{cost.wall:>9.2f}{cost.processor:>9.2f}{cost.processor / lots * 1000:>10.2f}{cost.mib:>10.0f}"
-              f"{cost.wall / analyst.wall:>19.2f}{cost.processor / analyst.processor:>7.2f}")  # fmt: skip
-    print(flush=True)
+def print_costs(costs: dict[str, list[Cost]], lots: int, *, over: str | None = None) -> None:
+    """Print the medians of what each took, and over one of them."""
+    medians = {name: middle(those) for name, those in costs.items()}
+    unit = medians[over] if over else None
+    print(f"{'':<22}{'wall s':>9}{'proc. s':>9}{'ms a lot':>10}{'peak MiB':>10}"
+          + (f"{f'wall over {over}':>22}{'proc.':>8}" if over else ""))  # fmt: skip
+    for name, cost in medians.items():
+        print(f"{name:<22}{cost.wall:>9.2f}{cost.processor:>9.2f}{cost.processor / lots * 1000:>10.2f}{cost.mib:>10.0f}"
+              + (f"{cost.wall / unit.wall:>22.2f}{cost.processor / unit.processor:>8.2f}" if unit else ""), flush=True)  # fmt: skip
 
 
-def print_commands(folder: Path, times: int) -> None:
+def print_commands(folder: Path, asked: argparse.Namespace) -> None:
     """Print what help and the demo take over importing geopandas, in processor time."""
     commands = {
         "import geopandas": [sys.executable, "-c", "import geopandas"],
         "--help": [*OURS, "--help"],
         "demo": [*OURS, "demo", "--out", str(folder / "demo")],
     }
-    costs = {
-        name: middle([measure(command) for _ in range(times)]) for name, command in commands.items()
-    }
-    unit = costs["import geopandas"].processor
-    for name, cost in costs.items():
-        print(f"{name:<25}{cost.wall:>9.2f}{cost.processor:>9.2f}{cost.processor / unit:>10.2f} of importing geopandas")  # fmt: skip
-    print(flush=True)
+    costs = defaultdict[str, list[Cost]](list)
+    for _ in range(asked.times):
+        for name, command in commands.items():
+            costs[name].append(measure(command))
+    unit = middle(costs["import geopandas"]).processor
+    for name, those in costs.items():
+        cost = middle(those)
+        print(f"{name:<22}{cost.wall:>9.2f}{cost.processor:>9.2f}{cost.processor / unit:>10.2f} of importing geopandas")  # fmt: skip
 
 
-def print_stages(folder: Path) -> None:
-    """Print where the time of a scan of a new book goes."""
-    scan = scan_of(copy_book(folder, "stages"))
-    command = [sys.executable, str(HERE / "stages.py"), *scan[len(OURS) :]]
-    ended = subprocess.run(command, check=True, capture_output=True, encoding="utf-8")
-    print(ended.stdout)
+def print_stages(folder: Path, asked: argparse.Namespace) -> None:
+    """Print where the time of a scan of a new book goes, of as many lots as one process works on."""
+    few = argparse.Namespace(**vars(asked) | {"lots": min(asked.lots, SMALL_LOTS)})
+    arguments = scan_of(make_book(folder, few))[len(OURS) :]
+    print(output_of([sys.executable, str(HERE / "stages.py"), *arguments]), end="")
+
+
+def output_of(command: list[str]) -> str:
+    """Run a command and give what it prints."""
+    return subprocess.run(command, check=True, capture_output=True, encoding="utf-8").stdout
 
 
 def measure(command: list[str]) -> Cost:
@@ -189,6 +248,15 @@ def middle(costs: list[Cost]) -> Cost:
     """Give the medians."""
     return Cost(*map(median, zip(*map(astuple, costs), strict=True)))
 
+
+ROWS: dict[str, Callable[[Path, argparse.Namespace], None]] = {
+    "ground": print_ground,
+    "scan": print_scan,
+    "changed": print_changed,
+    "growth": print_growth,
+    "commands": print_commands,
+    "stages": print_stages,
+}
 
 if __name__ == "__main__":
     main()

@@ -22,7 +22,9 @@ import scanner
 
 SCANNER = Path(scanner.__file__).parent
 EVERY_SECONDS = 0.002
-JOINING = ("cli", "pipeline", "store", "__init__", "__main__")
+JOINING = ("cli", "store")
+"""Rooms that hand work on, as the modules beside the rooms do."""
+
 MOST_ROWS = 24
 
 
@@ -57,13 +59,17 @@ def stage_of(frame: FrameType | None) -> str:
         is_import |= path.name.startswith("<frozen importlib")
         if path.is_relative_to(SCANNER):
             parts = path.relative_to(SCANNER).with_suffix("").parts
-            ours.append((".".join(parts), frame.f_code.co_name, parts[0]))
+            joins = len(parts) == 1 or parts[0] in JOINING
+            ours.append((".".join((*parts, frame.f_code.co_name)), joins))
         frame = frame.f_back
     if is_import:
         return "importing"
-    verbs = [f"{module}.{name}" for module, name, room in ours if room not in JOINING]
-    joining = [f"{module}.{name}" for module, name, room in ours if room in JOINING]
-    return verbs[-1] if verbs else joining[0] if joining else "starting"
+    verb = ""
+    for name, joins in ours:
+        if joins and verb:
+            return verb
+        verb = "" if joins else name
+    return verb or (ours[0][0] if ours else "starting")
 
 
 if __name__ == "__main__":
