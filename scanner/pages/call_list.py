@@ -80,7 +80,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     listed = scan.calls[scan.calls["left_out"] == ""].sort_values("rank")
     shared = [name for name in scan.offers.columns if name in listed.columns and name != "offer_id"]
     offers = scan.offers.drop(columns=shared).join(
-        _prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
+        finish_prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
     )
     extra = {name: _free_name(str(name)) for name in scan.own}
     own = scan.own.rename(columns={old: f"{OWN}{new}" for old, new in extra.items()})
@@ -142,7 +142,7 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     return Rows(rows)
 
 
-def _prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
+def finish_prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
     """Give what each offer costs in each finish that can be built there [cents], by offer."""
     of_parts = []
     for part in scan.parts:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import Any, BinaryIO
 
+from scanner.pages.said import last_words
 from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
 from scanner.sheets.call_paper import PAPER, TICKS
 from scanner.sheets.days import short_day
@@ -75,7 +76,7 @@ def paper_rows(rows: Iterable[Mapping[str, Any]], *, today: date) -> Iterator[di
             "what_to_say": short_say(row["say"]),
             "if_asked": _if_asked(row),
             "route": "\n".join(filter(None, (row["route"], row["mow_day"][:DAY_LETTERS]))),
-            "last_said": last_said(row, today),
+            "last_said": "\n".join(filter(None, (_promised(row, today), last_words(row, today)))),
             "answer": TICKS,
         }
 
@@ -88,15 +89,9 @@ def short_say(say: str) -> str:
     return text
 
 
-def last_said(row: Mapping[str, Any], today: date) -> str:
-    """Say what was promised and how the last call ended, with its words."""
-    told = ", ".join(filter(None, (short_day(row["last_contact"], today), row["last_outcome"])))
+def _promised(row: Mapping[str, Any], today: date) -> str:
     due = f"Due {short_day(row['due_date'], today)}" if row["due_date"] else ""
-    lines = (
-        ": ".join(filter(None, (due, row["due_action"]))),
-        ": ".join(filter(None, (told, row["last_note"]))),
-    )
-    return "\n".join(filter(None, lines))
+    return ": ".join(filter(None, (due, row["due_action"])))
 
 
 def _if_asked(row: Mapping[str, Any]) -> str:

@@ -8,6 +8,7 @@ addresses that the local rules name.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from importlib.resources import files
@@ -21,22 +22,24 @@ import pyarrow as pa
 from branca.element import Figure
 
 from scanner.pages.leaflet import leaflet_script, leaflet_style
+from scanner.pages.said import USUAL
 from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
 from scanner.pages.summary import summarize
 from scanner.pages.webmap_data import Told, bare_json, lots_json
 from scanner.pages.webmap_pages import INDEX, MapPage, lay_out_pages, total_pages
 from scanner.pages.webmap_rows import (
     add_bands,
+    add_words,
     page_left_out,
     page_rows,
     sort_days,
     sort_routes,
 )
-from scanner.schema.documents import FINISH_WORDS, FINISHES, Part, Scan
+from scanner.schema.documents import FINISH_LONG_WORDS, FINISH_WORDS, FINISHES, Part, Scan
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import LAYERS
 from scanner.sheets.columns import Text
-from scanner.units import CENTS_PER_USD
+from scanner.units import CENTS_PER_USD, usd_said
 
 DATA_MARK = "lots-go-here"
 """Stands in a page where its lots are written, part by part."""
@@ -87,7 +90,7 @@ def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str,
     why = left_out.set_index("client_id")["why"]
     clients = scan.clients.set_index("client_id", drop=False)
     clients = clients.assign(out=why.reindex(clients.index).fillna(""))
-    told = Told(clients, scan.calls.set_index("offer_id"))
+    told = Told(clients, add_words(scan.calls, scan.today).set_index("offer_id"))
     gaps = dict.fromkeys(ends, "\n")
     is_left = pd.Series(data=True, index=clients.index)
     for part in parts:
@@ -159,16 +162,24 @@ def _pieces(
 
 def _render(scan: Scan, of_page: dict[str, Any]) -> str:
     backgrounds = offer_backgrounds(scan.rules.backgrounds)
-    finishes = [FINISH_WORDS[finish] for finish in FINISHES]
+    finishes = [FINISH_LONG_WORDS[finish] for finish in FINISHES]
     along = {name: kind.words for name, kind in EDGE_KINDS.items()}
     head = script_json(
-        {"layers": LAYERS, "finishes": finishes, "along": along, "backgrounds": backgrounds}
+        {
+            "layers": LAYERS,
+            "finishes": finishes,
+            "along": along,
+            "usual": USUAL,
+            "backgrounds": backgrounds,
+        }
     )
     plan, plan_script = _plan()
     context = of_page | {
         "scan": scan,
         "mark": POLICY_MARK,
         "backgrounds": backgrounds,
+        "finishes": FINISH_WORDS,
+        "today": scan.today.isoformat(),
         "style": leaflet_style() + "\n" + _asset("page.css"),
         "plan": plan,
         "scripts": [leaflet_script(), plan_script, _asset("drawing.js") + "\n" + _asset("page.js")],
@@ -210,6 +221,7 @@ def _environment() -> jinja2.Environment:
     environment.filters["usd"] = lambda cents: f"${cents / CENTS_PER_USD:,.0f}"
     environment.filters["dollars"] = lambda amount: f"${amount:,.0f}"
     environment.filters["number"] = lambda number: f"{number:,.0f}"
-    environment.filters["days"] = lambda days: f"{days:.1f}"
-    environment.filters["sentences"] = lambda said: [part for part in said.split("; ") if part]
+    # The range stands on the card, the larger job in a line of its own
+    environment.filters["spoken"] = lambda say: re.sub(r" \(.*?\)", "", say).partition(" With ")[0]
+    environment.filters["said"] = lambda cents: usd_said(int(cents))
     return environment

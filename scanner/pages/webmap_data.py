@@ -27,6 +27,9 @@ DEGREES_TO_UNITS = 10_000_000
 _SIMPLER_DEGREES = 1.2e-7  # half an inch: rings with a point every foot lose what no screen shows
 _FEW_POINTS = 10
 
+OF_CALLS = {"rank": 0, "band": LEFT_OUT, "chance": 0.0, "reasons": "", "next": "", "last": ""}
+"""What the page says of an offer's call, and what stands there for an offer that is in none."""
+
 _MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 
 
@@ -69,7 +72,7 @@ def lots_json(part: Part, told: Told) -> tuple[pd.Index, Text]:
     words, (reasons, unknowns, cautions) = _number_sentences(said, len(clients))
     fields = {
         "words": words,
-        "offers": _lists(_offer_rows(offers, reasons, unknowns), of_offer, len(clients)),
+        "offers": _lists(_offer_rows(part, offers, reasons, unknowns), of_offer, len(clients)),
         "beds": _lists(_bed_rows(part, offers, cautions), of_bed, len(clients)),
         "shapes": _shapes(part, clients),
     }
@@ -105,18 +108,13 @@ def _places(clients: pd.DataFrame) -> Text:
 
 
 def _offers(part: Part, calls: pd.DataFrame) -> pd.DataFrame:
-    """Rows of `OFFERS` with rank, band, chance and reasons; rank 0: in no call."""
+    """Rows of `OFFERS` with rank, band, chance, reasons and words; rank 0: in no call."""
     offers = part["offers"].sort_values(["client_id", "phase", "offer_id"], ignore_index=True)
-    called = calls[["rank", "band", "chance", "reasons"]].reindex(offers["offer_id"])
-    return offers.assign(
-        rank=called["rank"].fillna(0).to_numpy(dtype=int),
-        band=called["band"].fillna(LEFT_OUT).to_numpy(dtype=int),
-        chance=called["chance"].fillna(0.0).to_numpy(),
-        reasons=called["reasons"].fillna("").to_numpy(),
-    )
+    called = calls[[*OF_CALLS]].reindex(offers["offer_id"]).fillna({**OF_CALLS})
+    return offers.assign(**{name: called[name].to_numpy() for name in OF_CALLS})
 
 
-def _offer_rows(offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
+def _offer_rows(part: Part, offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
     # What to say on the phone; a job that may follow is named alone
     said = offers["say"].where(offers["say"] != "", offers["offer"])
     return _array(
@@ -124,41 +122,39 @@ def _offer_rows(offers: pd.DataFrame, reasons: Text, unknowns: Text) -> Text:
         *(json_texts(texts) for texts in (said, offers["bed_ids"])), *_whole(offers, *_MONEY),
         decimals(offers["crew_days"]), *_whole(offers, "saving_cents"), decimals(offers["chance"], digits=3),
         *_whole(offers, "is_confirmed"), reasons, unknowns,
+        *(json_texts(offers[name]) for name in ("next", "last", "upgrade_bed_ids")),
+        *_whole(offers, "upgrade_price_cents", "upgrade_saving_cents"), decimals(offers["right_of_way_ft2"], digits=0),
+        _prices(part, pd.Index(offers["offer_id"])),
     )  # fmt: skip
 
 
 def _bed_rows(part: Part, offers: pd.DataFrame, cautions: Text) -> Text:
-    beds = part["beds"]
-    band = (
-        offered_beds(offers)
-        .groupby("bed_id")["band"]
-        .min()
-        .reindex(beds["bed_id"])
-        .fillna(LEFT_OUT)
+    beds, prices = part["beds"], part["prices"]
+    alone = prices[prices["is_lead"]].set_index("offer_id")["price_cents"]
+    of_bed = pd.DataFrame({
+        "band": offered_beds(offers).groupby("bed_id")["band"].min().reindex(beds["bed_id"]).fillna(LEFT_OUT),
+        "price_cents": alone.reindex(beds["bed_id"]).fillna(0),
+    })  # fmt: skip
+    of_bed = of_bed.assign(
+        band=np.where((beds["skip_reason"] != "").to_numpy(), SKIPPED, of_bed["band"])
     )
-    is_skipped = (beds["skip_reason"] != "").to_numpy()
-    bands = pd.DataFrame({"band": np.where(is_skipped, SKIPPED, band.to_numpy(dtype=int))})
     return _array(
-        *(json_texts(beds[name]) for name in ("bed_id", "along", "face")), *_whole(bands, "band"),
+        *(json_texts(beds[name]) for name in ("bed_id", "along", "face")), *_whole(of_bed, "band"),
         json_texts(beds["skip_reason"]),
         *(decimals(beds[name], digits=1) for name in ("edge_ft", "area_ft2", "mean_depth_ft", "bed_line_ft")),
-        _prices(part), cautions,
+        *_whole(of_bed, "price_cents"), cautions,
     )  # fmt: skip
 
 
-def _prices(part: Part) -> Text:
-    """Finish, price, low, high, crew-days and lead of each bed sold alone."""
-    prices, beds = part["prices"], pd.Index(part["beds"]["bed_id"])
-    of_bed = beds.get_indexer(pd.Index(prices["offer_id"]))
+def _prices(part: Part, offer_ids: pd.Index) -> Text:
+    """Finish, price, low, high, plants and lead of each offer."""
+    prices = part["prices"]
+    of_offer = offer_ids.get_indexer(pd.Index(prices["offer_id"]))
     prices = prices.assign(finish=pd.Index(FINISHES).get_indexer(pd.Index(prices["finish"])))[
-        of_bed >= 0
+        of_offer >= 0
     ]
-    rows = _array(
-        *_whole(prices, "finish", *_MONEY),
-        decimals(prices["crew_days"]),
-        *_whole(prices, "is_lead"),
-    )
-    return _lists(rows, of_bed[of_bed >= 0], len(beds))
+    rows = _array(*_whole(prices, "finish", *_MONEY, "plant_count", "is_lead"))
+    return _lists(rows, of_offer[of_offer >= 0], len(offer_ids))
 
 
 def _number_sentences(

@@ -10,10 +10,14 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from scanner.pages.call_list import finish_prices
+from scanner.pages.said import last_words, next_words, own_cautions
 from scanner.schema.documents import Scan
 from scanner.sheets.days import day_number
 
@@ -23,11 +27,21 @@ LEFT_OUT, SKIPPED = 3, 4
 TOLD = ("client_id", "name", "address", "phone", "route", "mow_day")
 """What the page says of a client."""
 
-ROW_COLUMNS = (
-    "client_id", "offer_id", "rank", "band", "name", "address", "phone", "dial", "offer", "phase",
-    "price_low_cents", "price_high_cents", "crew_days", "place", "reasons",
+OF_OFFER = (
+    "offer_id", "offer", "say", "finish", "bed_ids", "price_cents", "upgrade_bed_ids", "upgrade_price_cents",
+    "upgrade_saving_cents", "cautions",
 )  # fmt: skip
-"""What the page lists of an offer."""
+OF_CALL = (
+    "client_id",
+    "offer_id",
+    "rank",
+    "band",
+    "expected_profit_cents",
+    "due_date",
+    "next",
+    "last",
+)
+"""What the list says of an offer and of its call."""
 
 
 def rank_band(ranks: pd.Series) -> pd.Series:
@@ -67,27 +81,45 @@ def add_bands(scan: Scan) -> Scan:
 
 def page_rows(scan: Scan) -> pd.DataFrame:
     """
-    Lay out the ranked list, one row an offer that is to be made.
+    Lay out the ranked list, one row an offer that is to be made, by rank.
 
     Parameters
     ----------
     scan
-        Calls with their bands, offers and clients.
+        Calls with their bands, offers, beds, prices and clients.
 
     Returns
     -------
     rows
-        `ROW_COLUMNS`: columns of `CALLS`, `OFFERS` and `CLIENTS`, ``dial`` (the number as a
-        phone dials it) and ``place`` (route and mowing day); by rank.
+        `TOLD`, `OF_OFFER`, `OF_CALL`, ``stop``, the price in each finish that can be built, ``dial`` (the number as
+        a phone dials it), ``place`` (route, day, stop), ``more`` (what the upgrade adds) and ``mind``.
     """
-    calls = scan.calls[scan.calls["rank"] > 0].sort_values(["rank", "offer_id"])
-    shown = {
-        name: scan.offers[name] for name in ROW_COLUMNS if name in scan.offers and name not in calls
-    }
-    offers = pd.DataFrame({"offer_id": scan.offers["offer_id"], **shown})
-    calls = calls[["client_id", *(name for name in ROW_COLUMNS[1:] if name in calls)]]
-    rows = calls.merge(offers, on="offer_id").merge(_told(scan.clients), on="client_id")
-    return rows.assign(dial=rows["phone"].map(dial), place=_places(rows))[list(ROW_COLUMNS)]
+    calls = add_words(scan.calls[scan.calls["rank"] > 0], scan.today)
+    calls = calls.sort_values(["rank", "offer_id"])[[*OF_CALL]]
+    offers = scan.offers[[*OF_OFFER]].join(
+        finish_prices(scan, pd.Index(calls["offer_id"])), on="offer_id"
+    )
+    rows = calls.merge(offers, on="offer_id").merge(scan.clients[[*TOLD, "stop"]], on="client_id")
+    words = [f"{bed.along} {bed.edge_ft:.0f} ft" for bed in scan.beds.itertuples()]
+    of_bed = dict(zip(scan.beds["bed_id"], words, strict=True))
+    return rows.assign(
+        dial=rows["phone"].map(dial),
+        place=_places(rows),
+        more=[
+            " and ".join(of_bed[bed] for bed in more.split() if bed not in lead.split())
+            for more, lead in zip(rows["upgrade_bed_ids"], rows["bed_ids"], strict=True)
+        ],
+        mind=rows["cautions"].map(own_cautions),
+    )
+
+
+def add_words(calls: pd.DataFrame, today: date) -> pd.DataFrame:
+    """Add to calls what is ``next`` and what was said ``last``, in words."""
+    told: list[dict[Any, Any]] = calls.to_dict("records")
+    return calls.assign(
+        next=[next_words(call, today) for call in told],
+        last=[last_words(call, today) for call in told],
+    )
 
 
 def page_left_out(scan: Scan) -> pd.DataFrame:
@@ -154,13 +186,12 @@ def dial(phone: str) -> str:
     return "" if len(digits) < fewest else "+" * number.startswith("+") + digits
 
 
-def _told(clients: pd.DataFrame) -> pd.DataFrame:
-    return clients[list(TOLD)]
-
-
 def _places(rows: pd.DataFrame) -> list[str]:
-    pairs = zip(rows["route"], rows["mow_day"], strict=True)
-    return [" · ".join(filter(None, pair)) for pair in pairs]
+    stops = rows["stop"].map(lambda stop: "" if pd.isna(stop) else f"stop {stop:g}")
+    return [
+        ", ".join(filter(None, told))
+        for told in zip(rows["route"], rows["mow_day"].str[:3], stops, strict=True)
+    ]
 
 
 def _natural(text: str) -> list[tuple[int, str]]:

@@ -93,7 +93,7 @@ def test_page_names_no_other_file(html, page):
     assert page.find("link") == []
     assert re.findall(r"url\((?!data:|#)[^)]*\)|@import|sourceMappingURL", html) == []
     links = {had["href"].split(":")[0] for had in page.find("a")}
-    assert links == {"tel"}
+    assert links == {"tel", "#map_plan"}
 
 
 def test_leaflet_comes_from_its_package():
@@ -211,8 +211,8 @@ def test_text_of_the_book_stays_text(page, text):
         scan,
         name=text,
         clients=scan.clients.assign(**evil),
-        offers=(offers := scan.offers.assign(offer=text, unknowns=text)),
-        calls=scan.calls.assign(reasons=text),
+        offers=(offers := scan.offers.assign(offer=text, say=text, unknowns=text)),
+        calls=scan.calls.assign(reasons=text, last_note=text, due_action=text),
         rules=scan.rules.model_copy(update={"company": company}),
     )
     scan = with_tables(scan, beds=scan.table("beds").assign(cautions=text), offers=offers)
@@ -315,7 +315,7 @@ def test_a_large_book_has_a_page_a_route_and_an_index():
         assert {had["data-client"] for had in page.find("li") if "data-client" in had} == expected
         assert page.find("a", href="../map.html")
         links = {had["href"].split(":")[0] for had in page.find("a")}
-        assert links <= {"tel", "../map.html"}
+        assert links <= {"tel", "../map.html", "#map_plan"}
         assert page.find("link") == []
 
 

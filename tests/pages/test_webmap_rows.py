@@ -48,7 +48,7 @@ def test_rows_follow_the_rank():
     rows = page_rows(add_bands(small_scan()))
     assert rows["rank"].tolist() == [1, 2, 3, 4, 5, 6]
     assert rows["band"].tolist() == [0, 1, 2, 2, 2, 2]
-    assert rows["place"].iloc[0] == "North · Friday"
+    assert rows["place"].iloc[0] == "North, Fri, stop 5"
 
 
 def test_days_run_as_the_week_and_routes_by_number():

@@ -181,6 +181,7 @@ const Ground = L.Renderer.extend({
     const seen = this.inView();
     if (zoom >= ZOOM.plan) this._drawPlan(seen, zoom);
     this._drawGlyphs(seen, zoom);
+    if (this.chosen && this.chosen.at && zoom >= 18) this._drawLetters(this.chosen);
   },
 
   inView() {
@@ -215,7 +216,23 @@ const Ground = L.Renderer.extend({
     if (zoom >= 18) for (const [lot, shape] of layers.tree || []) this._drawTree(lot, shape);
     if (zoom < ZOOM.marks) return;
     for (const layer of ["hydrant", "mailbox", "utility"]) for (const [lot, shape] of layers[layer] || []) this._drawMark(layer, lot, shape);
-    for (const lot of seen) for (const bed of lot.beds) if (bed.at && bed.cautions.length && bed.band !== BAND.skipped) this._fade(lot, () => warning(this._pen, this.x(bed.at[0]), this.y(bed.at[1]), this.ink));
+    for (const lot of seen) for (const bed of lot.beds) if (bed.at && bed.own.length && bed.band !== BAND.skipped) this._fade(lot, () => warning(this._pen, this.x(bed.at[0]), this.y(bed.at[1]), this.ink));
+  },
+
+  /* The picture as it stands, cut to the map's frame, on white */
+  picture() {
+    const size = this._map.getSize(), paper = document.createElement("canvas"), ratio = this._ratio;
+    paper.width = size.x * ratio;
+    paper.height = size.y * ratio;
+    const pen = paper.getContext("2d"), at = this._map.containerPointToLayerPoint([0, 0]).subtract(this._bounds.min);
+    pen.fillStyle = "#fff";
+    pen.fillRect(0, 0, paper.width, paper.height);
+    pen.drawImage(this._container, -at.x * ratio, -at.y * ratio);
+    return paper.toDataURL("image/png");
+  },
+
+  _drawLetters(lot) {
+    lot.beds.forEach((bed, n) => { if (bed.at && lot.letters[n]) badge(this._pen, lot.letters[n], this.x(bed.at[0]), this.y(bed.at[1]), "#fff", this.ink.ink); });
   },
 
   _fade(lot, draw) {

@@ -13,7 +13,8 @@ const isCalm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 function readLot(told) {
   const [name, address, phone, dial, route, day] = told.told;
   const lot = { id: told.id, name: name || told.id, address, phone, dial, route, day, out: told.out, dim: false };
-  lot.find = (name + " " + address + " " + told.id).toLowerCase();
+  lot.find = (name + " " + address + " " + told.id + " " + phone).toLowerCase();
+  lot.digits = digits(phone);
   lot.offers = told.offers.map((offer) => readOffer(offer, told.words));
   lot.beds = told.beds.map((bed) => readBed(bed, told.words));
   const listed = lot.offers.filter((offer) => offer.rank).sort((a, b) => a.rank - b.rank);
@@ -21,17 +22,29 @@ function readLot(told) {
   lot.band = listed.length ? listed[0].band : lot.offers.length ? BAND.out : BAND.skipped;
   lot.box = emptyBox(); // all that is drawn for the lot
   lot.home = emptyBox(); // the lot itself, without what lies round it
+  lot.letters = letters(lot);
   lot.shapes = told.shapes.map((shape) => readShape(shape, lot));
   lot.at = center(lot, told.at);
   return lot;
 }
 
-function readOffer([id, rank, band, words, bedIds, price, low, high, days, saving, chance, confirmed, reasons, unknowns], said) {
-  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, saving, chance, reasons: spoken(reasons, said), unknowns: spoken(unknowns, said) };
+function readOffer([id, rank, band, words, bedIds, price, low, high, days, saving, chance, confirmed, reasons, unknowns, next, last, more, morePrice, moreSaving, street, prices], said) {
+  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, saving, chance, reasons: spoken(reasons, said), unknowns: spoken(unknowns, said),
+    next, last, more: more.split(" ").filter(Boolean), morePrice, moreSaving, street, prices };
 }
 
-function readBed([id, along, face, band, skip, edge, area, depth, line, prices, cautions], said) {
-  return { id, along, face, band, skip, edge, area, depth, line, prices, cautions: spoken(cautions, said), at: null };
+function readBed([id, along, face, band, skip, edge, area, depth, line, price, cautions], said) {
+  const all = spoken(cautions, said), isUsual = (one) => data.usual.some((start) => one.startsWith(start));
+  return { id, along, face, band, skip, edge, area, depth, line, price, own: all.filter((one) => !isUsual(one)), usual: all.filter(isUsual), at: null };
+}
+
+function digits(text) { return text.replace(/\D/g, ""); }
+
+/* A, B, C in the order in which beds are offered: the first offer's, then those of the larger job, then the rest */
+function letters(lot) {
+  const ids = lot.offers.flatMap((offer) => offer.bedIds.concat(offer.more)).concat(lot.beds.filter((bed) => !bed.skip).map((bed) => bed.id));
+  const order = [...new Set(ids)];
+  return lot.beds.map((bed) => order.includes(bed.id) ? String.fromCharCode(65 + order.indexOf(bed.id) % 26) : "");
 }
 
 function readShape([layer, bed, ...rings], lot) {
@@ -77,9 +90,11 @@ function element(tag, attributes, ...inside) {
   return made;
 }
 
+function aboutUsd(cents) { return "$" + (Math.ceil(cents / 1000) * 10).toLocaleString("en-US"); } // as a client hears it
 function usd(cents) { return "$" + Math.round(cents / 100).toLocaleString("en-US"); }
 function range(low, high) { return usd(low) + "–" + usd(high); }
 function number(value) { return value.toLocaleString("en-US", { maximumFractionDigits: 1 }); }
+function bedShort(bed) { return bed.along.charAt(0).toUpperCase() + bed.along.slice(1) + (bed.face ? " " + bed.face.replaceAll("+", ", ") : "") + " " + Math.round(bed.edge) + " ft"; }
 function bedName(bed) { return "Bed along " + data.along[bed.along] + (bed.face ? ", " + bed.face.replaceAll("+", " and ") : ""); }
 
 function latLng(u, v) {
@@ -94,7 +109,16 @@ map.attributionControl.remove();
 L.control.scale({ imperial: true, metric: false, maxWidth: 140, position: "bottomleft" }).addTo(map);
 const ground = new Ground(lots).addTo(map);
 map.getContainer().setAttribute("aria-label", "Map of the lots: arrow keys move it, plus and minus zoom");
-byId("nowhere").hidden = lots.some((lot) => lot.at);
+
+/* An empty map says why */
+function tellNowhere() {
+  const why = !lots.some((lot) => lot.at) ? "No lot of this book has a place on the map: none is drawn, none has a longitude and latitude. The list is complete."
+    : lots.every((lot) => lot.dim) ? "No client fits the choice, so no lot is marked. Widen it beside the map."
+    : !lots.some((lot) => lot.beds.length) ? "No bed was found on these lots: no turf touches a curb, house front or sidewalk, or the beds were too small. Each client's card says which." : "";
+  byId("nowhere").textContent = why;
+  byId("nowhere").hidden = !why;
+}
+tellNowhere();
 
 function showAll() {
   const shown = lots.filter((lot) => lot.at && !lot.dim), box = emptyBox();
@@ -140,12 +164,21 @@ function switchGround(key) {
   picture = null;
   byId("ground-note").textContent = byId("credit").textContent = "";
   const chosen = data.backgrounds.find((background) => background.key === key);
-  ground.overPicture = Boolean(chosen);
-  ground.redraw();
+  overPicture(false);
   if (!chosen) return;
   picture = L.tileLayer(chosen.url, { maxZoom: 23, maxNativeZoom: 19, minZoom: 1 }).addTo(map);
-  picture.on("tileerror", (event) => coarser(event.target, event.coords.z));
+  // The plan gives way only where pictures have come
+  const seen = { come: 0, missing: 0 };
+  picture.on("loading", () => { seen.come = seen.missing = 0; });
+  picture.on("tileload", () => { seen.come += 1; overPicture(!seen.missing); });
+  picture.on("tileerror", (event) => { seen.missing += 1; overPicture(false); coarser(event.target, event.coords.z); });
   byId("credit").textContent = chosen.credit;
+}
+
+function overPicture(isOver) {
+  if (ground.overPicture === isOver) return;
+  ground.overPicture = isOver;
+  ground.redraw();
 }
 
 /* Servers end at different zooms: on a miss at the finest, take the next coarser and stretch it */
@@ -166,6 +199,7 @@ for (const radio of document.querySelectorAll("input[name=ground]")) radio.addEv
 let opener = null;
 
 function choose(lot, { offer = "", bed = -1, from = null, fly = false }) {
+  const toBed = bed >= 0;
   opener = from || opener;
   const offered = lot.offers.find((one) => one.id === offer) || lot.offers.find((one) => bed >= 0 && one.bedIds.includes(lot.beds[bed].id)) || lot.offers[0];
   if (bed < 0 && offered) bed = lot.beds.findIndex((one) => one.id === offered.bedIds[0]);
@@ -180,6 +214,7 @@ function choose(lot, { offer = "", bed = -1, from = null, fly = false }) {
   ground.redraw();
   byId("card").scrollTop = 0;
   byId("card-name").focus({ preventScroll: true });
+  if (toBed) showBed();
 }
 
 function close() {
@@ -209,37 +244,61 @@ function markRows(lot, offer) {
 function fillCard(lot, bedNumber) {
   const shut = element("button", { type: "button", class: "close", "aria-label": "Close the card" }, "×");
   shut.addEventListener("click", close);
-  const phone = lot.dial ? element("a", { class: "call", href: "tel:" + lot.dial }, "Call " + lot.phone) : element("p", { class: "soft" }, lot.phone || "No phone number in the book");
-  byId("card").replaceChildren(
-    element("header", {}, element("div", {}, element("h2", { id: "card-name", tabindex: "-1" }, lot.name), element("p", { class: "where" }, lot.address)), shut),
-    phone,
-    ...[lot.out ? element("p", { class: "out" }, (lot.offers.length ? "Left out of the calls: " : "No bed to offer: ") + lot.out) : null].filter(Boolean),
-    ...[lot.at ? null : element("p", { class: "soft" }, "This lot has no place on the map: neither drawn nor with a longitude and latitude.")].filter(Boolean),
-    ...lot.offers.map((offer) => offerPart(offer)),
-    ...(lot.beds.length ? [bedPart(lot, bedNumber)] : []),
-  );
+  const phone = lot.dial ? element("a", { class: "call", href: "tel:" + lot.dial }, "Call " + lot.phone) : element("span", { class: "soft" }, lot.phone || "No phone number in the book");
+  const first = lot.offers[0], place = [lot.address, lot.route, lot.day].filter(Boolean).join(", ");
+  byId("card").replaceChildren(...[
+    element("header", {}, element("div", {}, element("h2", { id: "card-name", tabindex: "-1" }, element("bdi", {}, lot.name)), element("p", { class: "where" }, place)), shut),
+    element("p", { class: "act" }, phone, first && first.rank && first.next ? element("b", {}, first.next) : null),
+    first && first.last ? element("p", { class: "soft last" }, element("bdi", {}, first.last)) : null,
+    lot.out ? element("p", { class: "out" }, (lot.offers.length ? "Left out of the calls: " : "No bed to offer: ") + lot.out) : null,
+    lot.at ? null : element("p", { class: "soft" }, "This lot has no place on the map: neither drawn nor with a longitude and latitude."),
+    ...lot.offers.map((offer) => offerPart(lot, offer)),
+    lot.beds.length ? bedPart(lot, bedNumber) : null,
+    ...(first ? [foldPart(first.rank ? "Call number " + first.rank + ": why" : "Why this call", first.reasons), foldPart("What the price rests on", priceWords(first))] : []),
+    lot.beds.length ? foldPart("Usual cautions", [...new Set(lot.beds.filter((bed) => !bed.skip).flatMap((bed) => bed.usual))]) : null,
+  ].filter(Boolean));
 }
 
-function offerPart(offer) {
-  const part = element("section", { class: "deal" }, element("h3", {}, offer.rank ? "Call number " + offer.rank : "The offer"));
-  part.append(element("p", {}, offer.words), element("p", {}, element("b", {}, range(offer.low, offer.high)), " · " + number(offer.days) + " crew-days"));
-  const worked = "Our estimate: " + usd(offer.price) + " before tax" + (offer.saving > 0 ? "; one job for all beds saves " + usd(offer.saving) : "");
-  part.append(element("p", { class: "soft" }, worked + (offer.chance > 0 ? ". Chance of a sale " + Math.round(offer.chance * 100) + " %." : ". A job that may follow.")));
+function offerPart(lot, offer) {
+  const part = element("section", { class: "deal" }, element("p", { class: "say" }, offer.words));
+  if (!offer.rank && !offer.more.length && offer !== lot.offers[0]) part.prepend(element("h3", {}, "A job that may follow"));
   if (!offer.confirmed) part.append(element("p", { class: "soft" }, "Not confirmed by a drawn lawn, a tape or the crew: look before you quote."));
-  if (offer.reasons.length) part.append(element("ul", { class: "reasons" }, ...offer.reasons.map((said) => element("li", {}, element("span", {}, said)))));
-  if (offer.unknowns.length) part.append(element("p", { class: "soft" }, "What widens the price: " + offer.unknowns.join("; ") + "."));
+  if (offer.prices.length) part.append(priceTable(offer));
+  const more = offer.more.filter((id) => !offer.bedIds.includes(id)).map((id) => lot.beds.find((bed) => bed.id === id)).filter(Boolean);
+  if (more.length) part.append(element("p", {}, "In one job with " + more.map((bed) => bedShort(bed).toLowerCase()).join(" and ") + ": " + aboutUsd(offer.morePrice) + (offer.moreSaving > 0 ? ", saves " + usd(offer.moreSaving) : "")));
   return part;
 }
 
+function priceTable(offer) {
+  const head = element("tr", {}, ...["Finish", "about", "from – to"].map((name) => element("th", { scope: "col" }, name)));
+  const plants = (finish, count) => data.finishes[finish].replace(" and a few plants", "") + (count ? ", " + count + " plants" : "");
+  const body = offer.prices.map(([finish, price, low, high, count, lead]) =>
+    element("tr", { class: lead ? "lead" : "" }, element("th", { scope: "row" }, plants(finish, count)), ...[aboutUsd(price), range(low, high)].map((value) => element("td", {}, value))));
+  return element("table", {}, element("caption", { class: "hush" }, "Prices of the first offer, before tax; bold: as offered"), element("thead", {}, head), element("tbody", {}, ...body));
+}
+
+function priceWords(offer) {
+  return [
+    "Our estimate " + usd(offer.price) + " before tax, " + range(offer.low, offer.high) + ", " + number(offer.days) + " crew-days",
+    offer.chance > 0 ? "chance of a sale " + Math.max(1, Math.round(offer.chance * 100)) + " %" : "",
+    ...offer.unknowns.map((said) => "widens the price: " + said),
+  ].filter(Boolean);
+}
+
+function foldPart(title, sentences) {
+  return sentences.length ? element("details", {}, element("summary", {}, title), element("ul", {}, ...sentences.map((said) => element("li", {}, element("span", {}, said))))) : null;
+}
+
 function bedPart(lot, bedNumber) {
-  const part = element("section", {}, element("h3", {}, lot.beds.length > 1 ? "Its beds" : "Its bed"));
+  const first = lot.offers[0], part = element("section", { id: "card-bed" });
+  const role = (bed) => bed.skip ? "skipped" : !first ? "" : first.bedIds.includes(bed.id) ? "first" : first.more.includes(bed.id) ? "with it" : "later";
   const picks = lot.beds.map((bed, n) => {
-    const swatch = sample(bed.band);
-    const pick = element("button", { type: "button", "aria-pressed": String(n === bedNumber) }, swatch, bedName(bed) + (bed.skip ? " (skipped)" : ""));
+    const small = [number(bed.area) + " ft²", role(bed)].filter(Boolean).join(", ");
+    const pick = element("button", { type: "button", "aria-pressed": String(n === bedNumber) }, element("span", {}, element("b", {}, lot.letters[n]), " " + bedShort(bed)), element("small", {}, small));
     pick.addEventListener("click", () => pickBed(lot, n));
     return pick;
   });
-  part.append(element("div", { class: "beds" }, ...picks), bedDetails(lot.beds[bedNumber]));
+  part.append(element("h3", {}, lot.beds.length > 1 ? "Beds" : "Bed"), element("div", { class: "beds" }, ...picks), bedDetails(lot.beds[bedNumber], first));
   return part;
 }
 
@@ -247,23 +306,19 @@ function pickBed(lot, n) {
   ground.chosenBed = n;
   ground.redraw();
   fillCard(lot, n);
-  byId("card").querySelectorAll(".beds button")[n].focus();
+  byId("card").querySelectorAll(".beds button")[n].focus({ preventScroll: true });
+  showBed();
 }
 
-function bedDetails(bed) {
+function showBed() { byId("card-bed").scrollIntoView({ block: "nearest" }); }
+
+function bedDetails(bed, first) {
   const part = element("div", { class: "bed" });
-  part.append(element("p", { class: "size" }, number(bed.edge) + " ft of edge, " + number(bed.depth) + " ft deep: ", element("b", {}, number(bed.area) + " ft²"), "; edging " + number(bed.line) + " ft"));
+  part.append(element("p", { class: "size" }, number(bed.edge) + " ft of edge, " + number(bed.depth) + " ft deep: ", element("b", {}, number(bed.area) + " ft²"), "; edging " + number(bed.line) + " ft" + (bed.price ? "; alone about " + aboutUsd(bed.price) : "")));
   if (bed.skip) part.append(element("p", { class: "out" }, "Skipped: " + bed.skip));
-  if (bed.prices.length) part.append(priceTable(bed));
-  if (bed.cautions.length) part.append(element("h3", {}, "Watch out for"), element("ul", { class: "cautions" }, ...bed.cautions.map((said) => element("li", {}, element("span", {}, said)))));
+  const mind = [...bed.own, first && first.street > 0 && first.bedIds.includes(bed.id) ? number(first.street) + " ft² of this offer in the right-of-way: ask the city about a permit" : ""].filter(Boolean);
+  if (mind.length) part.append(element("h3", {}, "Mind at this bed"), element("ul", { class: "cautions" }, ...mind.map((said) => element("li", {}, element("span", {}, said)))));
   return part;
-}
-
-function priceTable(bed) {
-  const head = element("tr", {}, ...["Finish", "Price", "Range", "Days"].map((name) => element("th", { scope: "col" }, name)));
-  const body = bed.prices.map(([finish, price, low, high, days, lead]) =>
-    element("tr", { class: lead ? "lead" : "" }, element("th", { scope: "row" }, data.finishes[finish]), ...[usd(price), range(low, high), number(days)].map((value) => element("td", {}, value))));
-  return element("table", {}, element("caption", {}, "This bed alone, before tax, in crew-days; lead with the finish in bold"), element("thead", {}, head), element("tbody", {}, ...body));
 }
 
 /* --- the list ---------------------------------------------------------- */
@@ -285,18 +340,41 @@ byId("list").addEventListener("click", (event) => {
 });
 
 function narrow() {
-  const text = byId("find").value.trim().toLowerCase(), route = byId("route").value, day = byId("day").value;
-  for (const lot of lots) lot.dim = Boolean((text && !lot.find.includes(text)) || (route && lot.route !== route) || (day && lot.day !== day));
+  const text = byId("find").value.trim().toLowerCase(), route = byId("route").value, day = byId("day").value, kind = byId("kind").value;
+  const typed = /^[\d\s()+.-]{3,}$/.test(text) ? digits(text) : "";
+  const fits = (lot) => !text || lot.find.includes(text) || Boolean(typed && lot.digits.includes(typed));
+  const kinds = new Map(rows.map((row) => [row.dataset.client, row.dataset.kind]));
+  for (const lot of lots) lot.dim = !fits(lot) || Boolean((route && lot.route !== route) || (day && lot.day !== day) || (kind && kinds.get(lot.id) !== kind));
   for (const row of [...rows, ...others]) row.hidden = lotOf.get(row.dataset.client).dim;
-  const shown = rows.filter((row) => !row.hidden).length;
-  byId("count").textContent = (shown === rows.length ? "" : number(shown) + " of ") + number(rows.length) + (rows.length === 1 ? " offer" : " offers");
-  byId("clear").hidden = !(text || route || day);
-  if (byId("none-left")) byId("none-left").hidden = shown > 0 || !rows.length;
+  const shown = rows.filter((row) => !row.hidden), sum = (name) => shown.reduce((total, row) => total + Number(row.dataset[name]), 0);
+  byId("count").textContent = (shown.length === rows.length ? "" : number(shown.length) + " of ") + number(rows.length) + (rows.length === 1 ? " offer" : " offers");
+  for (const [id, value, words] of [["offers", shown.length, number(shown.length)], ["price", sum("price") / 100, usd(sum("price"))], ["expected", sum("profit") / 100, usd(sum("profit"))]]) {
+    byId("total-" + id).value = value;
+    byId("total-" + id).textContent = words;
+  }
+  byId("clear").hidden = !(text || route || day || kind);
+  if (byId("none-left")) byId("none-left").hidden = shown.length > 0 || !rows.length;
+  rove(shown[0]);
+  tellNowhere();
   ground.redraw();
 }
 
+/* One row takes the Tab key, arrows go from row to row: the map is a few Tabs away however long the list is */
+function rove(row) {
+  for (const one of rows) for (const target of one.querySelectorAll("button, a")) target.tabIndex = one === row ? 0 : -1;
+}
+
+byId("list").addEventListener("keydown", (event) => {
+  const row = event.target.closest(".row"), step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+  if (!row || !step) return;
+  const shown = rows.filter((one) => !one.hidden), next = shown[shown.indexOf(row) + step];
+  event.preventDefault();
+  if (next) { rove(next); next.querySelector(".go").focus(); }
+});
+byId("list").addEventListener("focusin", (event) => { const row = event.target.closest(".row"); if (row) rove(row); });
+
 byId("find").addEventListener("input", narrow);
-for (const id of ["route", "day"]) byId(id).addEventListener("change", () => { narrow(); close(); showAll(); });
+for (const id of ["route", "day", "kind"]) byId(id).addEventListener("change", () => { narrow(); close(); showAll(); });
 byId("filter").addEventListener("submit", (event) => event.preventDefault());
 byId("filter").addEventListener("reset", () => window.setTimeout(() => { narrow(); showAll(); byId("find").focus(); }, 0));
 byId("all-lots").addEventListener("click", () => { opener = null; close(); showAll(); });
@@ -305,6 +383,28 @@ document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   const open = document.querySelector("details.grounds[open]");
   if (open && open.contains(document.activeElement)) { open.open = false; open.querySelector("summary").focus(); } else close();
+});
+
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  showView("map");
+  map.getContainer().focus();
+});
+
+/* --- on paper: the map of what is listed, drawn anew in the paper's shape ---- */
+
+window.addEventListener("beforeprint", () => {
+  const box = map.getContainer(), kept = { center: map.getCenter(), zoom: map.getZoom() };
+  const shown = lots.filter((lot) => lot.at && !lot.dim);
+  byId("paper-map").hidden = !shown.length;
+  if (!shown.length) return;
+  box.style.cssText = "position: fixed; inset: auto; width: 1000px; height: 430px";
+  map.invalidateSize({ animate: false });
+  showAll();
+  byId("paper-map").replaceChildren(element("img", { alt: "Map of the lots on this list", src: ground.picture() }));
+  box.style.cssText = "";
+  map.invalidateSize({ animate: false });
+  map.setView(kept.center, kept.zoom, { animate: false });
 });
 
 /* --- list or map on a phone -------------------------------------------- */
@@ -390,6 +490,7 @@ function legend() {
 document.documentElement.classList.add("live");
 if (isNarrow.matches || window.innerHeight < 900) byId("legend").open = false;
 legend();
+rove(rows[0]);
 byId("legend").addEventListener("toggle", () => map.invalidateSize({ animate: false }));
 map.invalidateSize({ animate: false });
 showAll();
