@@ -70,9 +70,19 @@ def _keep_ids(rows: pd.DataFrame, file: str) -> tuple[pd.DataFrame, list[Problem
         + ids.map(first).astype("str")
         + " already"
     )
+    in_beds = ids.str.split().str.join("_")
+    other = in_beds.map({name: one for one, name in reversed([*zip(ids, in_beds, strict=True)])})
+    alike = (
+        "client_id "
+        + ids.map(shown)
+        + " and "
+        + other.map(shown)
+        + " would give their beds the same names"
+    )
     causes = (
         (ids == "", "client_id is blank", "give the client an id of its own"),
         (ids.duplicated(), doubled, "give each client an id of its own, or delete the row that is there twice"),
+        (ids != other, alike, "tell them apart by more than a blank and a line"),
     )  # fmt: skip
     is_faulty, problems = first_faults(rows, causes, places(rows, file))
     return rows[~is_faulty], problems

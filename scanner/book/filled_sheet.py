@@ -31,7 +31,7 @@ from scanner.sheets.problems import (
     shown,
 )
 from scanner.sheets.reader import read_beside, read_headings, read_sheet
-from scanner.sheets.values import day_causes, has_any, read_days, unread_causes
+from scanner.sheets.values import day_causes, far_cause, has_any, read_days, unread_causes
 
 CALL_COLUMNS = (
     "client_id", "called_on", "outcome", "note", "next_action", "next_date", "bed_ids",
@@ -94,17 +94,14 @@ def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[st
     others, strange = read_beside(path, CALL_LIST, (LEFT_OUT, UNSEEN), NOTES_SHEETS)
     cells = list[pd.DataFrame]()
     for rows in (read_sheet(path, CALL_LIST)[0], *others):
-        strange += [
-            f"{row_words(label)}, without a client_id,"
-            for label in rows.index[rows["client_id"] == ""]
-        ]
         ids = match_ids(rows["client_id"], clients, names=rows["name"])[0]
+        # Without an id, or with another client's name
+        is_odd = (ids == "") & rows["client_id"].isin(["", *clients["client_id"]])
+        strange += [f"{row_words(label)}, which is no client's," for label in rows.index[is_odd]]
         own = [name for name in rows if name == PHONE or name not in OURS]
         # Who left the client list may come back
-        told = rows[own].assign(client_id=ids.where(ids != "", rows["client_id"]))
-        cells.append(
-            told.melt("client_id", var_name="heading", value_name="text").query("client_id != ''")
-        )
+        told = rows[own].assign(client_id=ids.where(ids != "", rows["client_id"]))[~is_odd]
+        cells.append(told.melt("client_id", var_name="heading", value_name="text"))
     return pd.concat(cells, ignore_index=True), strange
 
 
@@ -154,6 +151,7 @@ def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause
         (~calls["outcome"].isin(OUTCOMES), f"outcome {{outcome}} is none of {listed}", "write one of these"),
         *day_causes(rows["called_on"], days, today, what="of the call"),
         *unread_causes(rows["next_date"], next_days, is_needed=rows["next_date"].ne("")),
+        far_cause("next_date", next_days, today),
         (next_days.ne("") & (next_days < days), early, "put one of the two right"),
     )  # fmt: skip
 

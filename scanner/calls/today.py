@@ -16,6 +16,7 @@ from scanner.calls.reasons import reasons_to_leave_out
 from scanner.schema.documents import RateBook
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import check_table
+from scanner.sheets.days import is_same_day
 
 NO_OFFER = "no offer in the last scan"
 GONE = "not in the client list any more"
@@ -100,7 +101,7 @@ def choose_calls(
     if route is not None:
         is_chosen &= calls["route"].str.casefold() == route.strip().casefold()
     if day is not None:
-        is_chosen &= calls["mow_day"].str.casefold().str.startswith(day.strip().casefold())
+        is_chosen &= calls["mow_day"].map(lambda own: is_same_day(own, day)).astype(bool)
     if kind is not None:
         is_chosen &= calls["along"].str.split().map(lambda kinds: kind in kinds)
     if is_due_only:

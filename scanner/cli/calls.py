@@ -10,17 +10,16 @@ from typing import Any
 import click
 import pandas as pd
 
-from scanner.book.clients import read_client_list
 from scanner.book.settings import read_rates
 from scanner.calls.history import add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan, read_season
-from scanner.calls.remarks import with_remarks
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
+from scanner.cli.who import read_callees
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
@@ -92,8 +91,7 @@ def calls(
 def list_callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
     """Read the client list with what the log says of each, and the rate book."""
     rates = read_rates(book / "rates.toml")[0]
-    clients = with_remarks(read_client_list(book)[0], season.remarks)
-    return add_history(clients, season, rates=rates), rates
+    return add_history(read_callees(book, season), season, rates=rates), rates
 
 
 def last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -12,7 +12,6 @@ import click
 import pandas as pd
 from rich.console import Console
 
-from scanner.book.clients import read_client_list
 from scanner.book.settings import read_rates
 from scanner.calls.entry_kinds import CALL, VISIT
 from scanner.calls.history import add_history
@@ -21,7 +20,7 @@ from scanner.calls.log import read_entries, read_last_scan, read_season
 from scanner.calls.today import list_today
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.rows import SCREEN_LETTERS
-from scanner.cli.who import find_client
+from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.log_tables import LISTED
@@ -65,7 +64,7 @@ def client(book: Path, who: str, out_folder: Path | None, today: date, as_json: 
     folder (--out where it is another one).
     """
     season = read_season(book)
-    clients = read_client_list(book)[0]
+    clients = read_callees(book, season)
     client_id = find_client(who, clients)
     story = tell_story(book, season, clients[clients["client_id"] == client_id], today=today)
     story["beds"] = read_beds(output_folder(out_folder, book) / "candidates.geojson", client_id)

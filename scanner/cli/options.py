@@ -9,11 +9,19 @@ from typing import Any
 
 import click
 
+MOST_YEARS = 2
+"""So far ahead of the clock a day may be that counts as today."""
+
 Command = Callable[..., Any]
 
 
-def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> date:  # noqa: ARG001
-    return (value or this_time()).date()
+def _day(ctx: click.Context, param: click.Parameter, value: datetime | None) -> date:
+    now = this_time().date()
+    day = value.date() if value else now
+    if day.year - now.year > MOST_YEARS:
+        message = f"{day} is years away: what is recorded then would stand before all that comes"
+        raise click.BadParameter(message, ctx, param)
+    return day
 
 
 def this_time() -> datetime:

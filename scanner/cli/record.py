@@ -7,10 +7,11 @@ from pathlib import Path
 
 import click
 
-from scanner.calls.log import open_log
+from scanner.calls.log import open_log, read_season
 from scanner.cli.options import book_argument, json_option, output_folder, today_option
 from scanner.cli.recording import record_call, record_job, record_sheet, record_visit
 from scanner.cli.talk import say
+from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import FINISHES
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.filled import JOB_SHEET, VISIT_SHEET
@@ -69,8 +70,8 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
     ctx.exit(record_sheet(path, book, today=today, as_json=as_json))
 
 
-@record.command(short_help="One call: the client's id and how it ended.")
-@click.argument("client")
+@record.command(short_help="One call: the client and how it ended.")
+@click.argument("who")
 @click.argument("outcome", nargs=-1, required=True, metavar="OUTCOME")
 @click.option("--on", "called_on", metavar="DATE", help="Day of the call.  [default: today]")
 @click.option("--note", metavar="TEXT", default="", help="What was said.")
@@ -82,7 +83,7 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
 @click.pass_context
 def calls(
     ctx: click.Context,
-    client: str,
+    who: str,
     outcome: tuple[str, ...],
     called_on: str | None,
     note: str,
@@ -92,9 +93,9 @@ def calls(
     today: date,
     as_json: bool,
 ) -> None:
-    """Record one call to CLIENT that ended in OUTCOME."""
+    """Record one call to WHO (id, name or phone number) that ended in OUTCOME."""
     row = {
-        "client_id": client, "outcome": " ".join(outcome), "note": note, "next_action": action,
+        "client_id": _whom(ctx, who), "outcome": " ".join(outcome), "note": note, "next_action": action,
         "called_on": called_on or today.isoformat(), "next_date": next_date,
         "bed_ids": " ".join(bed_ids),
     }  # fmt: skip
@@ -105,8 +106,8 @@ def calls(
 calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 
 
-@record.command(short_help="One visit: the client's id and what was measured.")
-@click.argument("client")
+@record.command(short_help="One visit: the client and what was measured.")
+@click.argument("who")
 @click.option("--on", "visited_on", metavar="DATE", help="Day of the visit.  [default: today]")
 @click.option("--by", "visited_by", metavar="TEXT", default="", help="Who went.")
 @click.option("--note", metavar="TEXT", default="", help="What was seen and said.")
@@ -121,7 +122,7 @@ calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 @click.pass_context
 def visit(
     ctx: click.Context,
-    client: str,
+    who: str,
     visited_on: str | None,
     visited_by: str,
     note: str,
@@ -131,7 +132,7 @@ def visit(
     as_json: bool,
 ) -> None:
     """
-    Record a visit to CLIENT, and the edges measured on it.
+    Record a visit to WHO (id, name or phone number), and the edges measured on it.
 
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
     sides of a drive. They stand in for the edges of that kind from drawings.
@@ -142,7 +143,7 @@ def visit(
         message = f"--room {strange[0]}: no --edge {strange[0]} goes with it"
         raise click.UsageError(message, ctx)
     head = {
-        "client_id": client, "visited_on": visited_on or today.isoformat(),
+        "client_id": _whom(ctx, who), "visited_on": visited_on or today.isoformat(),
         "visited_by": visited_by, "note": note,
     }  # fmt: skip
     typed = [
@@ -214,6 +215,10 @@ def undo(ctx: click.Context, number: int | None, today: date) -> None:
         else "There is no entry to take back."
     )
     ctx.exit(0 if words else 1)
+
+
+def _whom(ctx: click.Context, who: str) -> str:
+    return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
 
 
 def _task_row(column: str, typed: str, *, job_id: str) -> dict[str, str]:

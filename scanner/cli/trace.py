@@ -11,6 +11,7 @@ from scanner import pipeline
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder
 from scanner.cli.talk import say
+from scanner.cli.who import find_client
 from scanner.pages.publish import publish_page
 from scanner.pages.tracing.page import render_trace
 
@@ -20,7 +21,7 @@ PAGE = "trace.html"
 @click.command()
 @book_argument
 @click.option(
-    "--client", "client_ids", metavar="ID", multiple=True,
+    "--client", "whom", metavar="WHO", multiple=True,
     help="Offer this client only; may be given more than once.  [default: all]",
 )  # fmt: skip
 @out_option
@@ -29,7 +30,7 @@ PAGE = "trace.html"
 def trace(
     ctx: click.Context,
     book: Path,
-    client_ids: tuple[str, ...],
+    whom: tuple[str, ...],
     out_folder: Path | None,
     as_json: bool,
 ) -> None:
@@ -41,6 +42,7 @@ def trace(
     with --json a list of it.
     """
     read = pipeline.read_book(book.resolve(), needs_lots=False)
+    client_ids = [find_client(who, read.clients) for who in whom]
     html = render_trace(read, client_ids=client_ids)
     file = publish_page(html, output_folder(out_folder, book) / PAGE)
     click.echo(json.dumps([str(file)], indent=2) if as_json else str(file))

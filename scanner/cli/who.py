@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import click
 import pandas as pd
 
+from scanner.book.clients import read_client_list
+from scanner.calls.remarks import with_remarks
+from scanner.schema.documents import Season
 from scanner.sheets.client_ids import match_ids
 
 FEWEST_DIGITS = 7
 """A phone number without its area code; fewer digits are an id or part of a name."""
 SHOWN_COUNT = 8
+
+
+def read_callees(book: Path, season: Season) -> pd.DataFrame:
+    """Read the client list, phone numbers as the office put them right."""
+    return with_remarks(read_client_list(book)[0], season.remarks)
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:

@@ -18,7 +18,7 @@ import pandas as pd
 
 from scanner.schema.documents import Company
 from scanner.sheets.cells import count
-from scanner.sheets.days import day_number
+from scanner.sheets.days import day_number, is_same_day
 from scanner.sheets.filled import ASKED, CHECKLIST, SCALE_WORDS
 from scanner.sheets.writer import Page, write_workbook
 
@@ -77,10 +77,10 @@ def plan_rounds(
     """
     seen_on = answers.groupby("client_id")["seen_on"].max().to_dict()
     chosen = clients
-    for column, wanted in (("route", route), ("mow_day", day)):
-        if wanted is not None:
-            is_wanted = chosen[column].str.strip().str.casefold() == wanted.strip().casefold()
-            chosen = chosen[is_wanted]
+    if route is not None:
+        chosen = chosen[chosen["route"].str.strip().str.casefold() == route.strip().casefold()]
+    if day is not None:
+        chosen = chosen[[is_same_day(own, day) for own in chosen["mow_day"]]]
     rounds: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for client in sorted(chosen.to_dict("records"), key=_place):
         lot = {name: client[name] for name in ("client_id", "name", "address")}

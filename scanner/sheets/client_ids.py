@@ -20,6 +20,8 @@ def match_ids(
     >>> ids, reasons = match_ids(pd.Series(["7", "c0012", "9"]), clients)
     >>> ids.tolist(), reasons.iloc[2]
     (['007', 'C0012', ''], "client_id '9' is not in the client list")
+    >>> match_ids(pd.Series(["007"]), clients, names=pd.Series(["Bo"]))[1].item()
+    "client_id is 007, but the name 'Bo' is C0012's"
     """
     by_id = dict(zip(clients["client_id"], clients["name"].str.strip().str.casefold(), strict=True))
     alike: dict[str, list[str]] = {}
@@ -32,12 +34,26 @@ def match_ids(
         _choose(one.strip(), alike.get(_plain(one), []), by_id, (keeps_zeros, name.strip().casefold()))
         for one, name in zip(typed, told, strict=True)
     ]  # fmt: skip
-    ids = [candidates[0] if len(candidates) == 1 else "" for candidates in found]
-    reasons = [_reason(one, fits) for one, fits in zip(typed, found, strict=True)]
+    owners = dict(zip(by_id.values(), by_id, strict=True))
+    reasons = [
+        _reason(one, fits) or _other_name(fits[0], name, by_id, owners)
+        for one, fits, name in zip(typed, found, told, strict=True)
+    ]
+    ids = [
+        "" if reason else candidates[0] for candidates, reason in zip(found, reasons, strict=True)
+    ]
     return (
         pd.Series(ids, index=typed.index, dtype="str"),
         pd.Series(reasons, index=typed.index, dtype="str"),
     )
+
+
+def _other_name(client_id: str, typed: str, name_of: dict[str, str], owners: dict[str, str]) -> str:
+    """Say that the name beside an id is another client's, as where one column was sorted alone."""
+    name = typed.strip().casefold()
+    if name not in owners or not name or name == name_of[client_id]:
+        return ""
+    return f"client_id is {client_id}, but the name {shown(typed)} is {owners[name]}'s"
 
 
 def _plain(client_id: str) -> str:

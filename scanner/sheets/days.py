@@ -35,6 +35,18 @@ def day_number(mow_day: str) -> int:
     return near[0] if len(near) == 1 else len(WEEKDAYS)
 
 
+def is_same_day(mow_day: str, wanted: str) -> bool:
+    """Whether two words name the same day of the week, or are the same words.
+
+    >>> is_same_day("Tue", "tuesday"), is_same_day("Tuesday", "tue."), is_same_day("T", "Tuesday"), is_same_day("B", "b")
+    (True, True, False, True)
+    """
+    own, other = day_number(mow_day), day_number(wanted)
+    if own == other == len(WEEKDAYS):
+        return mow_day.strip().casefold() == wanted.strip().casefold()
+    return own == other
+
+
 def short_day(iso: str, today: date) -> str:
     """Write a day as it stands on paper, with its year where that could be doubted; other texts as they are.
 
@@ -48,25 +60,27 @@ def short_day(iso: str, today: date) -> str:
 
 
 def read_days(texts: Sequence[str]) -> list[date | None]:
-    """Read the days of a column; where one has its day before its month, none that may be either is read.
+    """Read the days of a column; none of it where one has its day before its month, for the others may, too.
 
     >>> [str(day) for day in read_days(["25.02.2026", "03.02.2026", "2026-02-27"])]
-    ['None', 'None', '2026-02-27']
+    ['None', 'None', 'None']
     >>> [str(day) for day in read_days(["02.25.2026", "03.02.2026"])]
     ['2026-02-25', '2026-03-02']
     """
-    is_doubtful = find_doubtful(texts)
-    return [
-        None if doubt else read_day(text) for text, doubt in zip(texts, is_doubtful, strict=True)
-    ]
+    return [None] * len(texts) if find_day_first(texts) else [read_day(text) for text in texts]
 
 
-def find_doubtful(texts: Sequence[str]) -> list[bool]:
-    """Tell which days of a column may be either of two, because another has its day before its month."""
-    found = [_AMERICAN.match(text.strip()) for text in texts]
-    parts = [(int(match[1]), int(match[2])) if match else (0, 0) for match in found]
-    is_day_first = any(first > _MONTHS >= second > 0 for first, second in parts)
-    return [is_day_first and 0 < first <= _MONTHS and first != second for first, second in parts]
+def find_day_first(texts: Sequence[str]) -> str:
+    """
+    Find a day in a column that has its day before its month; blank: there is none.
+
+    A spreadsheet has then turned those days of the column into dates that could be read the other way.
+    """
+    found = [(text, _AMERICAN.match(text.strip())) for text in texts]
+    return next(
+        (text for text, match in found if match and int(match[1]) > _MONTHS >= int(match[2]) > 0),
+        "",
+    )
 
 
 def read_day(text: str) -> date | None:

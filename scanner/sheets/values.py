@@ -9,11 +9,14 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from scanner.sheets.days import find_doubtful
+from scanner.sheets.days import find_day_first
 from scanner.sheets.days import read_days as days_of
 from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, shown
 from scanner.units import IN_PER_FT
+
+MOST_YEARS = 2
+"""A call or a promise is no further off than so many years (judgement)."""
 
 DAY_REMEDY = "write year-month-day, as 2027-03-14"
 
@@ -116,19 +119,30 @@ def day_causes(
     late = f"write the day {what}; if it is right, this computer's clock is wrong, or --today"
     after = f"{typed.name} " + days + f" is after today, {today}"
     blank = pd.Series(data=True, index=typed.index)
-    return (*unread_causes(typed, days, is_needed=blank), (days > today.isoformat(), after, late))
+    return (
+        *unread_causes(typed, days, is_needed=blank),
+        far_cause(str(typed.name), days, today),
+        (days > today.isoformat(), after, late),
+    )
+
+
+def far_cause(name: str, days: pd.Series[str], today: date) -> Cause:
+    """Say that a day's year is hardly meant."""
+    years = pd.to_numeric(days.str.slice(0, 4), errors="coerce")
+    words = f"{name} " + days + f" is more than {MOST_YEARS} years from today, {today}"
+    return (years - today.year).abs() > MOST_YEARS, words, "put the year right"
 
 
 def unread_causes(
     typed: pd.Series[str], days: pd.Series[str], *, is_needed: pd.Series[bool], start: str = ""
 ) -> tuple[Cause, Cause]:
     """Say why no day was read where one is needed; ``start`` begins the sentence."""
-    is_missing, name = is_needed & (days == ""), str(typed.name)
-    is_doubtful = pd.Series(find_doubtful(typed.tolist()), index=typed.index, dtype=bool)
+    name, day_first = str(typed.name), find_day_first(typed.tolist())
+    is_missing = is_needed & (days == "")
     return (
         (
-            is_missing & is_doubtful,
-            f"{start}{name} is {{{name}}}, which may be either of two days: elsewhere in the column the day comes before the month",
+            is_missing & typed.ne("") & bool(day_first),
+            f"{start}{name} is {{{name}}}; {shown(day_first)} in this column has its day before its month, so none of it is read",
             "write the whole column year-month-day, as 2027-03-14",
         ),
         (is_missing, f"{start}{name} is {{{name}}}, which is no day", DAY_REMEDY),

@@ -177,3 +177,11 @@ def test_a_lone_quotation_mark_costs_one_row(tmp_path):
     assert clients["name"].tolist() == ["Ann, Ltd", "Cleo", '5 "oaks"']
     assert problems["feature"].tolist() == ["row 3"]
     assert "quotation mark" in problems.loc[0, "problem"]
+
+
+def test_ids_that_would_give_beds_the_same_names_are_told_of(tmp_path):
+    clients, problems = read(tmp_path, "client_id,name\nA 1,Ada\nA_1,Bo\nA-1,Cy\n")
+    assert clients["client_id"].tolist() == ["A 1", "A-1"]
+    assert problems["problem"].tolist() == [
+        "client_id 'A_1' and 'A 1' would give their beds the same names; the row is left out"
+    ]

@@ -107,8 +107,10 @@ def test_text_of_other_countries(tmp_path, delimiter):
         ("C0042,,,2027-03-02,maybe,,,", "outcome 'maybe' is none of not reached, call back", "write one"),
         ("C0042,,,2027-03-02,,likes roses,,", "something is filled in, but no outcome", "write one of not"),
         ("C0042,,,,visit,,,", "called_on is blank, which is no day", "year-month-day"),
-        ("C0042,,,14/3/2027,visit,,,", "called_on is '14/3/2027', which is no day", "year-month-day"),
+        ("C0042,,,3/32/2027,visit,,,", "called_on is '3/32/2027', which is no day", "year-month-day"),
         ("C0042,,,2027-03-06,visit,,,", "called_on 2027-03-06 is after today, 2027-03-05", "clock is wrong"),
+        ("C0042,,,2024-12-31,visit,,,", "called_on 2024-12-31 is more than 2 years from today, 2027-03-05", "year right"),
+        ("C0042,,,2027-03-02,visit,,,3/9/62", "next_date 2062-03-09 is more than 2 years from today", "year right"),
         ("C0042,,,2027-03-02,visit,,,soon", "next_date is 'soon', which is no day", "year-month-day"),
         ("C0042,,,2027-03-02,visit,,,2027-03-01", "next_date 2027-03-01 is before the call on", "put one"),
     ],
@@ -205,14 +207,31 @@ def test_strange_sheet_is_a_sentence(tmp_path):
 
 
 def test_a_day_that_cannot_be_month_first_puts_its_column_in_doubt(tmp_path):
-    """25.02.2026 is February 25; so 05.03.2026 beside it is hardly May 3, and is not taken for it."""
+    """25.02.2026 is February 25; so 05.03.2026 is hardly May 3, nor is what a spreadsheet made a date of surely one."""
     path = text(
         tmp_path / "a.csv",
-        "007,,,25.02.2026,no,,,", "C0042,,,05.03.2026,no,,,", "0012,,,03.03.2026,no,,,", "12,,,2026-03-01,no,,,",
+        "007,,,25.02.2026,no,,,", "C0042,,,05.03.2026,no,,,", "0012,,,2026-03-01,no,,,",
     )  # fmt: skip
     calls, problems = read(path)
-    assert calls["called_on"].to_dict() == {5: "2026-03-01", 4: "2026-03-03"}
-    assert problems["feature"].tolist() == ["row 2", "row 3"]
-    assert "which is no day" in problems["problem"].iloc[0]
-    assert "'05.03.2026', which may be either of two days" in problems["problem"].iloc[1]
-    assert "the whole column year-month-day" in problems["remedy"].iloc[1]
+    assert calls.empty
+    assert problems["feature"].tolist() == ["row 2", "row 3", "row 4"]
+    assert (
+        problems["problem"]
+        .str.contains("'25.02.2026' in this column has its day before its month")
+        .all()
+    )
+    assert problems["remedy"].eq("write the whole column year-month-day, as 2027-03-14").all()
+
+
+def test_a_row_whose_name_is_another_clients_is_left_out(tmp_path):
+    """One column was sorted alone: the wrong client would never be called again."""
+    path = text(
+        tmp_path / "a.csv",
+        "007,Bo Tansy,,2026-03-01,do not call,,,",
+        "12,Cy Nobody,,2026-03-01,no,,,",
+    )
+    calls, problems = read(path)
+    assert calls["client_id"].tolist() == ["12"]  # a name that is nobody's is a slip of the pen
+    assert problems["problem"].tolist() == [
+        "client_id is 007, but the name 'Bo Tansy' is C0042's; the row is left out"
+    ]

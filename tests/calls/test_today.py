@@ -106,6 +106,13 @@ def test_some_of_them(wanted, client_ids):
     assert chosen.loc[chosen["left_out"] == "", "client_id"].tolist() == client_ids
 
 
+@pytest.mark.parametrize("wanted", ["Tuesday", "tue", "Tues."])
+def test_a_day_however_it_is_written(wanted):
+    calls = list_of().assign(mow_day="Tue")
+    assert len(choose_calls(calls, day=wanted)) == len(calls)
+    assert choose_calls(calls, day="Thursday").empty
+
+
 def test_only_what_is_due():
     calls = list_of(("C0009", "2026-02-01", "call back", "", "", "2026-02-16"))
     assert choose_calls(calls, is_due_only=True)["client_id"].tolist() == ["C0009"]

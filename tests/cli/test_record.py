@@ -91,6 +91,17 @@ def test_outcomes_of_two_words(outcome: tuple[str, ...]) -> None:
 
 
 @pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize("who", ["1", "nell example", "Example, Nell", "402-555-0101", "555 0101"])
+def test_client_named_as_on_the_phone(who: str) -> None:
+    assert type_in("record", "lawns", "calls", who, "no", *TODAY).exit_code == 0
+    assert type_in("record", "lawns", "visit", who, "--edge", "curb=40", *TODAY).exit_code == 0
+    season = read_season(Path("lawns"))
+    assert [set(table["client_id"]) for table in (season.calls, season.measurements)] == [
+        {"001"}
+    ] * 2
+
+
+@pytest.mark.usefixtures("desk")
 def test_day_may_be_another() -> None:
     type_in("record", "lawns", "calls", "001", "no", "--on", "2027-03-01", *TODAY)
     assert keys_of(Path("lawns")) == [("001", "2027-03-01", "no")]
@@ -100,10 +111,17 @@ def test_day_may_be_another() -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("009", "visit"), "client 009: client_id '009' is not in the client list"),
         (("001", "maybe"), "client 001: outcome 'maybe' is none of not reached,"),
         (("001", "visit", "--on", "2027-03-03"), "called_on 2027-03-03 is after today, 2027-03-02"),
         (("001", "visit", "--next", "2027-03-01"), "next_date 2027-03-01 is before the call"),
+        (
+            ("001", "visit", "--next", "3/9/62"),
+            "next_date 2062-03-09 is more than 2 years from today",
+        ),
+        (
+            ("001", "visit", "--on", "2024-03-01"),
+            "called_on 2024-03-01 is more than 2 years from today",
+        ),
     ],
 )
 def test_faulty_line_is_told_and_nothing_recorded(words: tuple[str, ...], told: str) -> None:
@@ -343,7 +361,7 @@ def test_an_old_list_puts_no_phone_number_right(office: Path) -> None:
     ("add", "told"),
     [
         (lambda book: book["Calls"].insert_rows(1) or book["Calls"].cell(1, 1, "Call by Friday!"), "text above the headings"),
-        (lambda book: book["Calls"].cell(9, 3, "buy stamps"), "row 9, without a client_id,"),
+        (lambda book: book["Calls"].cell(9, 3, "buy stamps"), "row 9, which is no client's,"),
         (lambda book: book["Figures"].cell(2, book["Figures"].max_column + 1, "rings twice"), "text without a heading above it"),
         (lambda book: book.create_sheet("Ideas").cell(1, 1, "roses?"), "a sheet Ideas of your own"),
         (lambda book: setattr(book["Calls"]["C2"], "comment", Comment("beware of the dog", "Kim")), "comments on cells"),
@@ -580,6 +598,13 @@ def test_checklist_goes_the_same_way(office: Path) -> None:
         (("clients.txt",), "there is no file clients.txt"),
         (("lawns/README.txt",), "README.txt is no .xlsx or .csv"),
         (("calls", "001"), "Missing argument 'OUTCOME'"),
+        (("calls", "009", "visit"), "'009' is no id, name or phone number in the client list"),
+        (
+            ("calls", "Example", "no"),
+            "'Example' fits 3 clients, name one by its id: 001 (Nell Example",
+        ),
+        (("visit", "Example"), "'Example' fits 3 clients"),
+        (("undo", "--today", "9999-12-31"), "9999-12-31 is years away"),
         (("job",), "Missing argument 'BED...'"),
         (("job", "001-curb-1", "--hours", "edging"), "'edging' is no name and figure"),
         (("job", "001-curb-1", "--finish", "paint"), "'paint' is not one of"),
