@@ -70,9 +70,7 @@ def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> Non
     for problem in problems.itertuples():
         say(f"{problem.file}, {problem.feature}: {problem.problem}")
     if not len(lines):
-        say(
-            f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}."
-        )
+        say(f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}.")
 
 
 def _sold_days(season: Season, rates: RateBook) -> float:

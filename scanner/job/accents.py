@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.job.edge_rows import BORDER_FT, Shapes, edge_parts, far_ft
+from scanner.job.edge_rows import BORDER_FT, EdgeParts, Shapes, far_ft, offset_lines
 from scanner.schema.documents import RateBook
 
 CLEAR_FT = 1.0
@@ -28,7 +28,7 @@ EQUAL_SHARE = 0.95
 """Depths whose run is this share of the longest are equally good."""
 
 
-def place_accents(grounds: Shapes, edges: Shapes, *, rates: RateBook) -> pd.DataFrame:
+def place_accents(grounds: Shapes, stretches: EdgeParts, *, rates: RateBook) -> pd.DataFrame:
     """
     Place the shrubs of an accent.
 
@@ -36,8 +36,8 @@ def place_accents(grounds: Shapes, edges: Shapes, *, rates: RateBook) -> pd.Data
     ----------
     grounds
         Ground where plants may stand, n shapes [ft].
-    edges
-        The edge that each lies along [ft].
+    stretches
+        Of the edges that they lie along [ft].
     rates
         ``accent_spacing_ft``.
 
@@ -55,7 +55,7 @@ def place_accents(grounds: Shapes, edges: Shapes, *, rates: RateBook) -> pd.Data
     foot before its start, in turn min(w/6, w/2 − 1 ft) to either side, w the row's own.
     """
     spacing_ft = rates.accent_spacing_ft.value
-    drawn, parts, owners = edge_parts(grounds, edges)
+    drawn, parts, owners = stretches
     inner = shapely.buffer(grounds, -CLEAR_FT)
     has_room = ~shapely.is_empty(inner)[owners]
     drawn, parts, owners = drawn[has_room], parts[has_room], owners[has_room]
@@ -97,7 +97,7 @@ def _runs(
     part = np.repeat(np.arange(len(parts)), count)
     step = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
     depth_ft = near_ft[part] + room_ft[part] * (step + 0.5) / count[part]
-    lines = shapely.offset_curve(parts[part], depth_ft, join_style="mitre", mitre_limit=2.0)
+    lines = offset_lines(parts, part, depth_ft)
     inside = shapely.intersection(lines, inner[owners[part]])
     return pd.DataFrame({
         "part": part, "row": step // DEPTH_COUNT, "depth_ft": depth_ft, "line": lines,

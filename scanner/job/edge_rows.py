@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 import shapely
@@ -12,9 +14,32 @@ BORDER_FT = 1e-4
 """A position on the limit counts as inside it: a thousandth of an inch, far above rounding."""
 
 
-def edge_parts(grounds: Shapes, edges: Shapes) -> tuple[Shapes, Shapes, npt.NDArray[np.int64]]:
+STRAIGHT = 2
+"""Points of a line that turns nowhere."""
+
+
+class EdgeParts(NamedTuple):
     """
-    Unbroken stretches of edge with the bed on their left: drawn, run on past their ends, and whose.
+    Unbroken stretches of edge with the bed on their left.
+
+    Attributes
+    ----------
+    drawn
+        As drawn [ft].
+    lines
+        Run on straight past their ends, so that rows reach skew ends [ft].
+    owner
+        Ground of each.
+    """
+
+    drawn: Shapes
+    lines: Shapes
+    owner: npt.NDArray[np.intp]
+
+
+def edge_parts(grounds: Shapes, edges: Shapes) -> EdgeParts:
+    """
+    Take edges apart into unbroken stretches.
 
     Parameters
     ----------
@@ -23,9 +48,8 @@ def edge_parts(grounds: Shapes, edges: Shapes) -> tuple[Shapes, Shapes, npt.NDAr
 
     Returns
     -------
-    parts, extended, owners
-        Lines as drawn, the same run on straight so that rows reach skew ends [ft], and the
-        ground of each, 0 to n - 1.
+    parts
+        Stretches in the order of the grounds.
     """
     drawn = ~(shapely.is_missing(edges) | shapely.is_empty(edges))
     drawn &= ~(shapely.is_missing(grounds) | shapely.is_empty(grounds))
@@ -34,7 +58,7 @@ def edge_parts(grounds: Shapes, edges: Shapes) -> tuple[Shapes, Shapes, npt.NDAr
     is_line = shapely.length(parts) > 0
     parts, owners = parts[is_line], owners[is_line]
     parts = np.where(_bed_is_right(parts, grounds[owners]), shapely.reverse(parts), parts)
-    return parts, _run_on(parts, far_ft(parts, grounds[owners])), owners
+    return EdgeParts(parts, _run_on(parts, far_ft(parts, grounds[owners])), owners)
 
 
 def _bed_is_right(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.bool_]:
@@ -70,6 +94,40 @@ def far_ft(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.float64]:
     reach_ft = np.zeros(len(parts))
     np.maximum.at(reach_ft, owners, shapely.distance(parts[owners], shapely.points(corners)))
     return reach_ft
+
+
+def offset_lines(
+    parts: Shapes, part: npt.NDArray[np.intp], depth_ft: npt.NDArray[np.float64]
+) -> Shapes:
+    """
+    Draw lines parallel to stretches of edge, on their left.
+
+    Parameters
+    ----------
+    parts
+        Stretches [ft].
+    part
+        Which one each line is parallel to.
+    depth_ft
+        How far off.
+
+    Returns
+    -------
+    lines
+        Mitred where an edge turns; empty where none is left.
+    """
+    lines = np.empty(len(part), dtype=object)
+    is_straight = (shapely.get_num_coordinates(parts) == STRAIGHT)[part]
+    ends = shapely.get_coordinates(parts[part[is_straight]]).reshape(-1, 2, 2)
+    way = ends[:, 1] - ends[:, 0]
+    left = np.column_stack([-way[:, 1], way[:, 0]]) / np.hypot(way[:, 0], way[:, 1])[:, None]
+    lines[is_straight] = shapely.linestrings(
+        ends + (left * depth_ft[is_straight][:, None])[:, None, :]
+    )
+    lines[~is_straight] = shapely.offset_curve(
+        parts[part[~is_straight]], depth_ft[~is_straight], join_style="mitre", mitre_limit=2.0
+    )
+    return lines
 
 
 def _run_on(parts: Shapes, reach_ft: npt.NDArray[np.float64]) -> Shapes:

@@ -18,7 +18,15 @@ import shapely
 
 from scanner.job.accents import place_accents
 from scanner.job.counting import IntArray
-from scanner.job.edge_rows import BORDER_FT, Shapes, edge_parts, far_ft
+from scanner.job.edge_rows import (
+    BORDER_FT,
+    STRAIGHT,
+    EdgeParts,
+    Shapes,
+    edge_parts,
+    far_ft,
+    offset_lines,
+)
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import OFFER_BEDS, PLANTS, check_table, empty_table
 from scanner.units import IN_PER_FT
@@ -26,7 +34,7 @@ from scanner.units import IN_PER_FT
 ROW_SHARE = sqrt(3) / 2
 """Rows of an equilateral grid over its spacing: 0.866 (trade values, section 2)."""
 
-PLANTINGS = (ACCENT, GRID) = ("accent", "planted")
+PLANTINGS = ("accent", "planted")
 """The few shrubs of an accent, the grid of a full planting."""
 
 
@@ -63,10 +71,8 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     check_table(offer_beds, OFFER_BEDS)
     beds = offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)
     grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
-    plants = pd.concat(
-        [_lay_out(grounds, edges, name, rates).assign(planting=name) for name in PLANTINGS],
-        ignore_index=True,
-    )
+    spots = zip(PLANTINGS, _lay_out(grounds, edges, rates), strict=True)
+    plants = pd.concat([own.assign(planting=name) for name, own in spots], ignore_index=True)
     if plants.empty:
         return empty_table(PLANTS)
     names = {name: beds[name].to_numpy()[plants["ground"]] for name in ("offer_id", "bed_id")}
@@ -86,9 +92,9 @@ class PlantCounts:
 
     def __init__(self, rates: RateBook) -> None:
         self._rates = rates
-        self._known = {planting: dict[tuple[bytes, bytes], int]() for planting in PLANTINGS}
+        self._known = dict[tuple[bytes, bytes], tuple[int, int]]()
 
-    def count(self, beds: pd.DataFrame, planting: str) -> IntArray:
+    def count(self, beds: pd.DataFrame) -> tuple[IntArray, IntArray]:
         """
         Count the plants of each bed.
 
@@ -96,45 +102,47 @@ class PlantCounts:
         ----------
         beds
             Rows of table `OFFER_BEDS` [ft].
-        planting
-            One of `PLANTINGS`.
 
         Returns
         -------
-        counts
-            One a bed.
+        accents, plants
+            Shrubs of an accent and plants of a full planting, one a bed of each.
         """
         grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
-        known = self._known[planting]
         keys = [*zip(shapely.to_wkb(grounds), shapely.to_wkb(edges), strict=True)]
-        new = {key: row for row, key in enumerate(keys) if key not in known}
+        new = {key: row for row, key in enumerate(keys) if key not in self._known}
         if new:
             rows = [*new.values()]
-            spots = _lay_out(grounds[rows], edges[rows], planting, self._rates)
-            counts = np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(rows))
-            known |= zip(new, counts.tolist(), strict=True)
-        return np.array([known[key] for key in keys], dtype=np.int64)
+            counts = (
+                np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(rows)).tolist()
+                for spots in _lay_out(grounds[rows], edges[rows], self._rates)
+            )
+            self._known |= zip(new, zip(*counts, strict=True), strict=True)
+        counted = np.array([self._known[key] for key in keys], dtype=np.int64).reshape(-1, 2)
+        return counted[:, 0], counted[:, 1]
 
 
-def _lay_out(grounds: Shapes, edges: Shapes, planting: str, rates: RateBook) -> pd.DataFrame:
-    if planting == ACCENT:
-        return place_accents(grounds, edges, rates=rates)
-    return _lay_grid(grounds, edges, rates.plant_spacing_in.value / IN_PER_FT)
-
-
-def _lay_grid(grounds: Shapes, edges: Shapes, spacing_ft: float) -> pd.DataFrame:
-    _, parts, owners = edge_parts(grounds, edges)
-    rows = _draw_rows(parts, owners, grounds, spacing_ft)
-    spots = _step_along(rows, spacing_ft)
-    points = shapely.points(spots["x_ft"], spots["y_ft"])
-    homes = grounds[spots["ground"]]
-    whole_edges = _together(parts, owners, len(grounds))[spots["ground"]]
-    fits = (
-        shapely.contains_properly(homes, points)
-        & (shapely.distance(shapely.boundary(homes), points) >= spacing_ft / 2 - 2 * BORDER_FT)
-        # near another stretch of the edge its own rows rule
-        & (shapely.distance(whole_edges, points) >= spots["depth_ft"] - 2 * BORDER_FT)
+def _lay_out(grounds: Shapes, edges: Shapes, rates: RateBook) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Lay out the shrubs of an accent and the grid of a full planting."""
+    stretches = edge_parts(grounds, edges)
+    return (
+        place_accents(grounds, stretches, rates=rates),
+        _lay_grid(grounds, stretches, rates.plant_spacing_in.value / IN_PER_FT),
     )
+
+
+def _lay_grid(grounds: Shapes, stretches: EdgeParts, spacing_ft: float) -> pd.DataFrame:
+    _, parts, owners = stretches
+    spots, points = _step_along(_draw_rows(parts, owners, grounds, spacing_ft), spacing_ft)
+    ground, part, depth_ft = (spots[name].to_numpy() for name in ("ground", "part", "depth_ft"))
+    borders = shapely.boundary(grounds)
+    fits = shapely.contains_properly(grounds[ground], points)
+    fits &= shapely.distance(borders[ground], points) >= spacing_ft / 2 - 2 * BORDER_FT
+    # near another stretch of the edge its own rows rule
+    turns = (shapely.get_num_coordinates(parts) > STRAIGHT) | (np.bincount(owners)[owners] > 1)
+    at = np.flatnonzero(fits & turns[part])
+    whole_edges = _together(parts, owners, len(grounds))[ground[at]]
+    fits[at] = shapely.distance(whole_edges, points[at]) >= depth_ft[at] - 2 * BORDER_FT
     return spots[fits].sort_values(["ground", "part", "place", "step"], kind="stable")
 
 
@@ -148,7 +156,7 @@ def _draw_rows(parts: Shapes, owners: IntArray, grounds: Shapes, spacing_ft: flo
     part = np.repeat(np.arange(len(parts)), counts)
     place = np.arange(len(part)) - np.repeat(np.cumsum(counts) - counts, counts)
     depth_ft = first_ft[part] + row_ft * place
-    lines = shapely.offset_curve(parts[part], depth_ft, join_style="mitre", mitre_limit=2.0)
+    lines = offset_lines(parts, part, depth_ft)
     rows = pd.DataFrame(
         {"part": part, "ground": owners[part], "place": place, "depth_ft": depth_ft, "line": lines}
     )
@@ -178,8 +186,8 @@ def _anchor(rows: pd.DataFrame, inner_grounds: Shapes) -> pd.DataFrame:
     return rows.assign(start_ft=shapely.line_locate_point(lines, entry))
 
 
-def _step_along(rows: pd.DataFrame, spacing_ft: float) -> pd.DataFrame:
-    """Every spacing along each row, every other row half a spacing on."""
+def _step_along(rows: pd.DataFrame, spacing_ft: float) -> tuple[pd.DataFrame, Shapes]:
+    """Every spacing along each row, every other row half a spacing on: as a table and as points."""
     lines = np.asarray(rows["line"], dtype=object)
     is_between = ((rows["place"] - rows["first_place"]) % 2 == 1).to_numpy()
     start_ft = rows["start_ft"].to_numpy() + np.where(is_between, spacing_ft / 2, 0.0)
@@ -188,9 +196,9 @@ def _step_along(rows: pd.DataFrame, spacing_ft: float) -> pd.DataFrame:
     counts = np.maximum(back + on + 1, 0)
     row = np.repeat(np.arange(len(rows)), counts)
     step = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts) - back[row]
-    spots = shapely.line_interpolate_point(lines[row], start_ft[row] + step * spacing_ft)
-    corners = shapely.get_coordinates(spots)
-    return pd.DataFrame({
+    points = shapely.line_interpolate_point(lines[row], start_ft[row] + step * spacing_ft)
+    corners = shapely.get_coordinates(points)
+    spots = pd.DataFrame({
         "ground": rows["ground"].to_numpy()[row],
         "part": rows["part"].to_numpy()[row],
         "place": rows["place"].to_numpy()[row],
@@ -199,6 +207,7 @@ def _step_along(rows: pd.DataFrame, spacing_ft: float) -> pd.DataFrame:
         "x_ft": corners[:, 0],
         "y_ft": corners[:, 1],
     })  # fmt: skip
+    return spots, points
 
 
 def _together(parts: Shapes, owners: IntArray, count: int) -> Shapes:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.job.counting import Amounts, FloatArray, whole_loads
-from scanner.job.planting import PLANTINGS, PlantCounts
+from scanner.job.planting import PlantCounts
 from scanner.schema.answers import numbers_by_client
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import STREET_SIDE
@@ -163,7 +163,7 @@ def _strip(beds: pd.DataFrame, rates: RateBook) -> dict[str, np.ndarray]:
 def _cover(beds: pd.DataFrame, rates: RateBook, plants: PlantCounts) -> dict[str, np.ndarray]:
     ground_ft2, gravel_in = _ground_ft2(beds), rates.gravel_depth_in.value
     area_ft2, wall_ft2 = beds["area_ft2"].to_numpy(), beds["wall_strip_ft2"].to_numpy()
-    accent_count, plant_count = (plants.count(beds, planting) for planting in PLANTINGS)
+    accent_count, plant_count = plants.count(beds)
     compost_yd3 = ground_ft2 * rates.compost_yd3_per_1000ft2.value / FT2_PER_COMPOST_RATE
     return {
         "accent_count": accent_count,

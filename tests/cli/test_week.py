@@ -69,4 +69,6 @@ def test_a_week_in_which_nothing_is_due(book, tmp_path):
     told = type_in("week", str(book), "--out", str(tmp_path / "out"), "--today", "2026-03-16")
     assert told.exit_code == 0
     assert "Nothing is on record" in told.stderr
-    assert "Nobody was promised a call" in (tmp_path / "out" / "week.html").read_text(encoding="utf-8")
+    assert "Nobody was promised a call" in (tmp_path / "out" / "week.html").read_text(
+        encoding="utf-8"
+    )

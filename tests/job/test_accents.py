@@ -8,6 +8,7 @@ import shapely
 from shapely import affinity
 
 from scanner.job.accents import place_accents
+from scanner.job.edge_rows import edge_parts
 from tests.job.job_cases import rate_book
 
 RATES = rate_book()
@@ -15,7 +16,7 @@ RATES = rate_book()
 
 def place(*beds, rates=RATES):
     grounds, edges = (np.array(shapes, dtype=object) for shapes in zip(*beds, strict=True))
-    return place_accents(grounds, edges, rates=rates)
+    return place_accents(grounds, edge_parts(grounds, edges), rates=rates)
 
 
 def straight(length, depth, *, ground=None):
