@@ -9,54 +9,46 @@ gives the same answers twice.
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pandas as pd
 
 from scanner.schema.log_tables import ANSWERS, QUESTIONS
 from scanner.schema.tables import check_table, empty_table
-from scanner.sheets.client_ids import match_ids
+from scanner.sheets.client_ids import match_rows
 from scanner.sheets.description import WORD
-from scanner.sheets.filled import ASKED, CHECKLIST
+from scanner.sheets.filled import ASKED
 from scanner.sheets.problems import (
-    ID_REMEDY,
     Cause,
     Problem,
     fault,
     first_faults,
-    list_problems,
     places,
     row_words,
     shown,
 )
-from scanner.sheets.reader import read_sheet
 from scanner.sheets.values import day_causes, has_any, read_cells, read_days
 
 CELL_LEFT = "that answer is left out"
 
 
-def read_checklist(
-    path: Path, clients: pd.DataFrame, *, today: date
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""Read the answers from a checklist: table `ANSWERS` by client and question, and table `PROBLEMS`.
+def check_answers(
+    rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
+) -> tuple[pd.DataFrame, list[Problem]]:
+    r"""Check the answers of a checklist: table `ANSWERS` by client and question, and what was left out.
 
-    >>> import tempfile
+    >>> from scanner.sheets.filled import CHECKLIST
+    >>> from scanner.sheets.reader import typed_rows
     >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     path = Path(folder) / "checklist.csv"
-    ...     _ = path.write_text("client_id,seen_on,turf to curb,slope percent\nA,2027-02-01,y,steep\n")
-    ...     answers, problems = read_checklist(path, clients, today=date(2027, 2, 2))
-    >>> answers[["question", "answer"]].values.tolist(), problems["feature"].tolist()
-    ([['turf to curb', 'yes']], ['row 2'])
+    >>> seen = {"client_id": "A", "seen_on": "2027-02-01", "turf to curb": "y", "slope percent": "steep"}
+    >>> rows = typed_rows(CHECKLIST, seen)
+    >>> answers, problems = check_answers(rows, clients, today=date(2027, 2, 2), file="checklist.csv")
+    >>> answers[["question", "answer"]].values.tolist(), len(problems)
+    ([['turf to curb', 'yes']], 1)
     """
-    rows, problems = read_sheet(path, CHECKLIST)
     days = _days(rows, today)
-    rows = rows.assign(day=days)[has_any(rows, QUESTIONS)]
-    ids, reasons = match_ids(rows["client_id"], clients, names=rows["name"])
-    rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
-    where = places(rows, path.name)
+    rows, stranger = match_rows(rows.assign(day=days)[has_any(rows, QUESTIONS)], clients)
     causes: tuple[Cause, ...] = (
-        (reasons != "", reasons, ID_REMEDY),
+        stranger,
         (
             rows["seen_on"].eq("") & rows["day"].eq(""),
             "seen_on is blank, and the rows of the same route and day do not name one day alone",
@@ -64,10 +56,10 @@ def read_checklist(
         ),
         *day_causes(rows["seen_on"], rows["day"], today, what="on which the crew looked"),
     )
-    is_faulty, faults = first_faults(rows, causes, where)
-    cells, bad_cells = _read_answers(rows[~is_faulty], path.name)
-    answers, clashes = _settle(cells, path.name)
-    return answers, list_problems([*problems, *faults, *bad_cells, *clashes])
+    is_faulty, faults = first_faults(rows, causes, places(rows, file))
+    cells, bad_cells = _read_answers(rows[~is_faulty], file)
+    answers, clashes = _settle(cells, file)
+    return answers, [*faults, *bad_cells, *clashes]
 
 
 def _days(rows: pd.DataFrame, today: date) -> pd.Series[str]:

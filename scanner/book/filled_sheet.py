@@ -8,19 +8,20 @@ missing rows, a renamed sheet, dates as numbers, ids without their zeros.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.call_paper import PAPER
-from scanner.sheets.client_ids import match_ids
+from scanner.sheets.client_ids import match_ids, match_rows
 from scanner.sheets.filled import KINDS
 from scanner.sheets.lists import CALL_LIST, LEFT_OUT, ONCE_OURS, UNSEEN
 from scanner.sheets.problems import (
-    ID_REMEDY,
     Cause,
     Problem,
     fault,
@@ -56,6 +57,17 @@ NOTES_SHEETS = ("Assumptions", "About")
 _BY_WORDS = {words: outcome for outcome, typed in MEANT.items() for words in typed}
 
 
+Check = Callable[..., tuple[Any, ...]]
+"""Rows of a sheet and ``file``, to tables and a list of problems."""
+
+
+def read_filled(path: Path, kind: str, check: Check) -> tuple[pd.DataFrame, ...]:
+    """Read a sheet that somebody filled in, one of `KINDS`: what its check gives, and the table `PROBLEMS`."""
+    rows, problems = read_sheet(path, KINDS[kind])
+    *tables, found = check(rows, file=path.name)
+    return (*tables, list_problems([*problems, *found]))
+
+
 def sheet_kind(path: Path) -> str:
     """Tell by its columns what kind of sheet somebody filled in; one of `KINDS`."""
     for headings in read_headings(path, KINDS.values()):
@@ -68,20 +80,6 @@ def sheet_kind(path: Path) -> str:
         f"({visits}) and none of jobs ({jobs}): nothing was recorded. Put the header row back, or name another file."
     )
     raise BookError(message)
-
-
-def read_call_sheet(
-    path: Path, clients: pd.DataFrame, *, today: date
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Read the calls that were filled into a list.
-
-    Gives `CALL_COLUMNS`, indexed by the row in the file, in the order of the days; and the
-    table `PROBLEMS` of rows left out. What is no call list is a `BookError`.
-    """
-    rows, problems = read_sheet(path, CALL_LIST)
-    is_filled = has_any(rows, CALL_LIST.filled_in)
-    calls, found = check_calls(rows[is_filled], clients, today=today, file=path.name)
-    return calls, list_problems([*problems, *found])
 
 
 def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
@@ -108,15 +106,14 @@ def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[st
 def check_calls(
     rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """Check calls as they were typed: those without a fault in the order of the days, and one fault a row left out."""
-    ids, reasons = match_ids(rows["client_id"], clients, names=rows["name"])
-    rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
+    """Check the calls of a list, `CALL_COLUMNS` by row in the order of the days: those without a fault, and one fault a row left out."""
+    rows, stranger = match_rows(rows[has_any(rows, CALL_LIST.filled_in)], clients)
     calls = rows[[*CALL_COLUMNS]].assign(
         outcome=rows["outcome"].map(plain_outcome).astype("str"),
         called_on=read_days(rows["called_on"]),
         next_date=read_days(rows["next_date"]),
     )
-    causes = ((reasons != "", reasons, ID_REMEDY), *_causes(rows, calls, today))
+    causes = (stranger, *_causes(rows, calls, today))
     is_faulty, problems = first_faults(rows, causes, places(rows, file))
     calls = calls[~is_faulty]
     is_other, words = _find_contradictions(calls)

@@ -8,7 +8,6 @@ listed, the rest is kept.
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pandas as pd
 
@@ -20,12 +19,10 @@ from scanner.sheets.problems import (
     Cause,
     Problem,
     first_faults,
-    list_problems,
     places,
     row_words,
     shown,
 )
-from scanner.sheets.reader import read_sheet
 from scanner.sheets.values import read_columns, read_days, unread_causes
 from scanner.units import cents_from_usd
 
@@ -35,15 +32,6 @@ JOB_COLUMNS = (
 )  # fmt: skip
 PLACE_COLUMNS = ("file", "feature")
 """Where a job or a task stands in its sheet, for what is found wrong with it later."""
-
-
-def read_job_sheet(
-    path: Path, clients: pd.DataFrame, stored: pd.DataFrame, *, today: date
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Read a sheet of jobs: jobs and tasks as `check_jobs` gives them, and the table `PROBLEMS`."""
-    rows, problems = read_sheet(path, JOB_SHEET)
-    jobs, actuals, found = check_jobs(rows, clients, stored, today=today, file=path.name)
-    return jobs, actuals, list_problems([*problems, *found])
 
 
 def check_jobs(

@@ -9,7 +9,7 @@ import pandas as pd
 from scanner.errors import BookError
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
-from scanner.sheets.client_ids import match_ids
+from scanner.sheets.client_ids import match_rows
 from scanner.sheets.filled import MAX_LENGTH_FT, MEASURED_SHEET
 from scanner.sheets.problems import (
     Cause,
@@ -55,8 +55,7 @@ def check_edges(
     rows: pd.DataFrame, clients: pd.DataFrame, *, file: str
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Check edges as somebody wrote them down: table `MEASURED` of rows without a fault, indexed as they came; faults and questions."""
-    ids, _ = match_ids(rows["client_id"], clients)
-    rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
+    rows, _ = match_rows(rows, clients)
     where = places(rows, file)
     # one fault a row says enough, so what the cells complain of is not repeated
     edges, _ = read_columns(rows, MEASURED_SHEET.columns, where)

@@ -8,29 +8,18 @@ rows are listed, the rest is kept.
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pandas as pd
 
 from scanner.book.measured import check_edges
 from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import check_table
-from scanner.sheets.client_ids import match_ids
-from scanner.sheets.filled import EDGE_CELLS, VISIT_SHEET
-from scanner.sheets.problems import ID_REMEDY, Problem, first_faults, list_problems, places
-from scanner.sheets.reader import read_sheet
+from scanner.sheets.client_ids import match_rows
+from scanner.sheets.filled import EDGE_CELLS
+from scanner.sheets.problems import Problem, first_faults, places
 from scanner.sheets.values import day_causes, has_any, read_days
 
 VISIT_COLUMNS = ("client_id", "visited_on", "visited_by", "note")
-
-
-def read_visit_sheet(
-    path: Path, clients: pd.DataFrame, *, today: date
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Read a sheet of visits: visits and edges as `check_visits` gives them, and the table `PROBLEMS`."""
-    rows, problems = read_sheet(path, VISIT_SHEET)
-    visits, edges, found = check_visits(rows, clients, today=today, file=path.name)
-    return visits, edges, list_problems([*problems, *found])
 
 
 def check_visits(
@@ -43,11 +32,10 @@ def check_visits(
     """
     # A row that only names the client is a line of the blank sheet
     rows = rows[has_any(rows, ("visited_on", "visited_by", "note", *EDGE_CELLS))]
-    ids, reasons = match_ids(rows["client_id"], clients, names=rows["name"])
-    rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
+    rows, stranger = match_rows(rows, clients)
     days = read_days(rows["visited_on"])
     causes = (
-        (reasons != "", reasons, ID_REMEDY),
+        stranger,
         *day_causes(rows["visited_on"], days, today, what="of the visit"),
     )
     is_faulty, problems = first_faults(rows, causes, places(rows, file))

@@ -5,14 +5,16 @@ from __future__ import annotations
 import io
 import json
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import click
 import pandas as pd
 
 from scanner import pipeline
-from scanner.book.checklist_sheet import read_checklist
+from scanner.book.checklist_sheet import check_answers
 from scanner.book.clients import read_client_list
+from scanner.book.filled_sheet import read_filled
 from scanner.book.settings import read_rules
 from scanner.calls.entry_kinds import ANSWER, judge
 from scanner.cli.closing import problem_words
@@ -97,7 +99,8 @@ def _refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: dat
     """Refuse to write over answers that are not on record."""
     if not path.exists():
         return
-    answers, problems = read_checklist(path, clients, today=today)
+    check = partial(check_answers, clients=clients, today=today)
+    answers, problems = read_filled(path, "checklist", check)
     open_count = int((judge(ANSWER, answers, season.answers) != "known").sum())
     unread = problems.loc[problems["severity"] == "fault", "feature"].unique().tolist()
     parts = [

@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
 from scanner import pipeline
 from scanner.book.clients import read_client_list
-from scanner.book.filled_sheet import read_added, read_call_sheet
+from scanner.book.filled_sheet import check_calls, read_added, read_filled
 from scanner.book.settings import read_rates
 from scanner.calls.entry_kinds import CALL, REMARK, judge
 from scanner.calls.history import with_recorded
@@ -81,7 +82,8 @@ def why_kept(path: Path, *, book: Path, today: date) -> str:
         read_client_list(book)[0],
     )
     try:
-        calls, problems = read_call_sheet(path, with_recorded(clients, entries), today=today)
+        check = partial(check_calls, clients=with_recorded(clients, entries), today=today)
+        calls, problems = read_filled(path, "calls", check)
         added, strange = read_added(path, with_recorded(clients, entries))
     except BookError:
         return UNREADABLE

@@ -9,7 +9,7 @@ import click
 
 from scanner.calls.log import open_log, read_season
 from scanner.cli.options import book_argument, json_option, output_folder, today_option
-from scanner.cli.recording import record_call, record_job, record_sheet, record_visit
+from scanner.cli.recording import record_rows, record_sheet
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import FINISHES
@@ -100,7 +100,7 @@ def calls(
         "bed_ids": " ".join(bed_ids),
     }  # fmt: skip
     rows = typed_rows(CALL_LIST, row)
-    ctx.exit(record_call(rows, ctx.obj, today=today, as_json=as_json))
+    ctx.exit(record_rows("calls", rows, ctx.obj, today=today, as_json=as_json))
 
 
 calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
@@ -151,7 +151,7 @@ def visit(
         for along, feet in measured
     ]
     rows = typed_rows(VISIT_SHEET, *(typed or [head]))
-    ctx.exit(record_visit(rows, ctx.obj, today=today, as_json=as_json))
+    ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json))
 
 
 @record.command(short_help="One job: its beds, what it was sold for, what it took.")
@@ -194,7 +194,7 @@ def job(
     spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
     tasks = [_task_row(column, typed, job_id=beds[0]) for column, typed in spent]
     rows = typed_rows(JOB_SHEET, head, *tasks)
-    ctx.exit(record_job(rows, ctx.obj, today=today, as_json=as_json))
+    ctx.exit(record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json))
 
 
 @record.command(short_help="Take an entry back: the last one, or that of a number.")

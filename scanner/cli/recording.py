@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -10,17 +11,11 @@ from pathlib import Path
 import click
 import pandas as pd
 
-from scanner.book.checklist_sheet import read_checklist
+from scanner.book.checklist_sheet import check_answers
 from scanner.book.clients import read_client_list
-from scanner.book.filled_sheet import (
-    check_calls,
-    find_strange_beds,
-    read_added,
-    read_call_sheet,
-    sheet_kind,
-)
-from scanner.book.job_sheet import check_jobs, read_job_sheet
-from scanner.book.visit_sheet import check_visits, read_visit_sheet
+from scanner.book.filled_sheet import check_calls, find_strange_beds, read_added, sheet_kind
+from scanner.book.job_sheet import check_jobs
+from scanner.book.visit_sheet import check_visits
 from scanner.calls.entry_kinds import (
     ANSWER,
     CALL,
@@ -38,6 +33,7 @@ from scanner.calls.remarks import find_remarks
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say
 from scanner.schema.log_tables import PRINTED
+from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import (
     Problem,
     fault,
@@ -47,10 +43,12 @@ from scanner.sheets.problems import (
     row_words,
     shown,
 )
-from scanner.sheets.reader import open_elsewhere
+from scanner.sheets.reader import open_elsewhere, read_sheet
 
 Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
 """Rows of a kind, with the rows beneath them where it has such."""
+
+Batches = tuple[list[Batch], pd.DataFrame]
 
 NOUNS = {
     "calls": ("call", "calls"),
@@ -69,31 +67,17 @@ def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
             f"{path.name} is open in another program ({mark} lies beside it): what is not saved there yet is not "
             "recorded. Save it, then record it again; nothing is recorded twice."
         )
-    clients = read_client_list(book)[0]
-    if kind == "checklist":
-        answers, problems = read_checklist(path, clients, today=today)
-        batches: list[Batch] = [(ANSWER, answers, None)]
-    elif kind == "jobs":
-        stored = read_season(book).stored
-        report, actuals, problems = read_job_sheet(path, clients, stored, today=today)
-        batches, problems = _draw_up(report, actuals, problems, book=book, today=today)
-    elif kind == "visits":
-        visits, edges, problems = read_visit_sheet(path, clients, today=today)
-        batches = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
-    else:
-        entries = read_entries(book, CALL)
-        calls, problems = read_call_sheet(path, with_recorded(clients, entries), today=today)
-        calls, strangers = _refuse_gone(calls, entries, clients, path.name)
-        remarks, notes = _find_remarks(path, book, clients)
-        batches = [(CALL, calls, None), (REMARK, remarks, None)]
-        problems = join_problems(problems, strangers, notes)
-    return _record(kind, batches, problems, book=book, today=today, as_json=as_json)
+    rows, problems = read_sheet(path, KINDS[kind])
+    more, notes = _find_remarks(path, book) if kind == "calls" else ([], [])
+    return record_rows(
+        kind, rows, book, today=today, as_json=as_json, file=path.name,
+        found=[*problems, *notes], more=more,
+    )  # fmt: skip
 
 
-def _find_remarks(
-    path: Path, book: Path, clients: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _find_remarks(path: Path, book: Path) -> tuple[list[Batch], list[Problem]]:
     """Find what the office wrote beside the calls; notes tell what was not taken up."""
+    clients = read_client_list(book)[0]
     cells, strange = read_added(path, clients)
     remarks, old = find_remarks(
         cells, clients, read_season(book).remarks, read_last_scan(book, PRINTED)
@@ -107,67 +91,40 @@ def _find_remarks(
         note(path.name, "", f"{words} is not taken up", "it stays in the file; a scan leaves that as it is")
         for words in strange
     ]  # fmt: skip
-    return remarks, list_problems(notes)
+    return [(REMARK, remarks, None)], notes
 
 
-def record_call(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """Record one call that was typed on the command line, as a row of a call list; 1 if left out."""
-    clients = read_client_list(book)[0]
-    calls, problems = check_calls(rows, clients, today=today, file="")
-    strangers = find_strange_beds(calls, read_season(book).stored)
-    batches: list[Batch] = [(CALL, calls.iloc[:0] if strangers else calls, None)]
-    listed = list_problems(problems + strangers)
-    return _record("calls", batches, listed, book=book, today=today, as_json=as_json)
-
-
-def record_visit(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """Record one visit that was typed on the command line, whole or not at all; 1 if left out."""
-    clients = read_client_list(book)[0]
-    visits, edges, problems = check_visits(rows, clients, today=today, file="")
-    batches: list[Batch] = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
-    listed = list_problems(problems)
-    return _record("visits", [] if problems else batches, listed, book=book, today=today, as_json=as_json)  # fmt: skip
-
-
-def record_job(rows: pd.DataFrame, book: Path, *, today: date, as_json: bool) -> int:
-    """Record one job that was typed on the command line; 1 where anything of it was left out."""
-    clients, season = read_client_list(book)[0], read_season(book)
-    report, actuals, faults = check_jobs(rows, clients, season.stored, today=today, file="")
-    batches, problems = _draw_up(report, actuals, list_problems(faults), book=book, today=today)
-    return _record("jobs", batches, problems, book=book, today=today, as_json=as_json)
-
-
-def _draw_up(
-    report: pd.DataFrame, actuals: pd.DataFrame, problems: pd.DataFrame, *, book: Path, today: date
-) -> tuple[list[Batch], pd.DataFrame]:
-    if report.empty:
-        return [], problems
-    from scanner.cli.keeping import draw_up
-
-    jobs, tasks, more = draw_up(book, report, actuals, season=read_season(book), today=today)
-    return [(JOB, jobs, tasks)], join_problems(problems, more)
-
-
-def _record(
+def record_rows(
     kind: str,
-    batches: list[Batch],
-    problems: pd.DataFrame,
-    *,
+    rows: pd.DataFrame,
     book: Path,
+    *,
     today: date,
     as_json: bool,
+    file: str = "",
+    found: Sequence[Problem] = (),
+    more: Sequence[Batch] = (),
 ) -> int:
-    """Write everything down at once, then say what came of it."""
+    """Record rows of a kind of sheet, without a file those typed on the command line; 1 where rows were left out."""
+    batches, problems = _BATCHES[kind](rows, book, today, file)
+    batches += more
+    counts, numbers = _write(batches, book, today)
+    every = join_problems(list_problems(found), problems)
+    return _close(kind, counts, numbers, every, as_json=as_json)
+
+
+def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range]:
+    """Write everything down at once: what came of it, and the numbers of the new entries."""
     counts, numbers = Counts(), range(0)
     if any(len(rows) for _, rows, _ in batches):
         with open_log(book, today=today) as log:
             _mind_the_clock(log.newest_day(), today)
             first = log.newest_number() + 1
             for batch in batches:
-                found = log.record(*batch)
+                entries = log.record(*batch)
                 if batch[0] is not REMARK:
-                    counts += found
-                elif kept := found.added_count + found.changed_count:
+                    counts += entries
+                elif kept := entries.added_count + entries.changed_count:
                     say(
                         f"Kept {counted(kept, 'cell')} of your own columns and phone numbers put right."
                     )
@@ -175,12 +132,55 @@ def _record(
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")
-    return _close(kind, counts, numbers, problems, as_json=as_json)
+    return counts, numbers
+
+
+def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    clients = read_client_list(book)[0]
+    if not file:
+        calls, found = check_calls(rows, clients, today=today, file=file)
+        strangers = find_strange_beds(calls, read_season(book).stored)
+        return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
+            [*found, *strangers]
+        )
+    entries = read_entries(book, CALL)
+    calls, found = check_calls(rows, with_recorded(clients, entries), today=today, file=file)
+    calls, gone = _refuse_gone(calls, entries, clients, file)
+    return [(CALL, calls, None)], list_problems([*found, *gone])
+
+
+def _answers(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    answers, found = check_answers(rows, read_client_list(book)[0], today=today, file=file)
+    return [(ANSWER, answers, None)], list_problems(found)
+
+
+def _visits(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    visits, edges, found = check_visits(rows, read_client_list(book)[0], today=today, file=file)
+    # what was typed is recorded whole or not at all
+    is_kept = file or not found
+    return [(VISIT, visits, None), (MEASUREMENT, edges, None)] if is_kept else [], list_problems(
+        found
+    )
+
+
+def _jobs(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    clients, season = read_client_list(book)[0], read_season(book)
+    report, actuals, found = check_jobs(rows, clients, season.stored, today=today, file=file)
+    if report.empty:
+        return [], list_problems(found)
+    from scanner.cli.keeping import draw_up
+
+    jobs, tasks, more = draw_up(book, report, actuals, season=season, today=today)
+    return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
+
+
+_BATCHES = {"calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits}
+"""By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
 
 
 def _refuse_gone(
     calls: pd.DataFrame, entries: pd.DataFrame, clients: pd.DataFrame, file: str
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, list[Problem]]:
     """List new calls to clients who left the list; what is on record of them is passed over."""
     is_gone = ~calls["client_id"].isin(clients["client_id"])
     is_gone &= judge(CALL, calls, entries) != "known"
@@ -189,7 +189,7 @@ def _refuse_gone(
               "put the client back into the client list, then record again", client_id=client_id)
         for row, client_id in calls.loc[is_gone, "client_id"].items()
     ]  # fmt: skip
-    return calls[~is_gone], list_problems(problems)
+    return calls[~is_gone], problems
 
 
 def _mind_the_clock(newest: str, today: date) -> None:

@@ -6,7 +6,7 @@ import re
 
 import pandas as pd
 
-from scanner.sheets.problems import shown
+from scanner.sheets.problems import ID_REMEDY, Cause, shown
 
 _WHOLE = re.compile(r"^0*(\d+)(\.0+)?$")
 
@@ -46,6 +46,13 @@ def match_ids(
         pd.Series(ids, index=typed.index, dtype="str"),
         pd.Series(reasons, index=typed.index, dtype="str"),
     )
+
+
+def match_rows(rows: pd.DataFrame, clients: pd.DataFrame) -> tuple[pd.DataFrame, Cause]:
+    """Give rows the ids of the clients that they stand for, and what keeps the others out."""
+    ids, reasons = match_ids(rows["client_id"], clients, names=rows.get("name"))
+    rows = rows.assign(client_id=ids.where(ids != "", rows["client_id"]))
+    return rows, (reasons != "", reasons, ID_REMEDY)
 
 
 def _other_name(client_id: str, typed: str, name_of: dict[str, str], owners: dict[str, str]) -> str:

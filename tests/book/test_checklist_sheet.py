@@ -5,14 +5,15 @@ from __future__ import annotations
 import io
 import random
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from openpyxl import load_workbook
 
-from scanner.book.checklist_sheet import read_checklist
-from scanner.book.filled_sheet import sheet_kind
+from scanner.book.checklist_sheet import check_answers
+from scanner.book.filled_sheet import read_filled, sheet_kind
 from scanner.errors import BookError
 from scanner.pages.checklist import checklist_xlsx, plan_rounds
 from tests.answers import answers
@@ -21,6 +22,11 @@ from tests.small_scan import small_clients
 TODAY = date(2027, 2, 20)
 CLIENTS = pd.DataFrame({"client_id": ["A1", "007", "C3"], "name": ["Ada", "Bo", "Cy"]})
 HEADER = "client_id,route,mow_day,seen_on,turf to curb,curb condition,drive width ft,has bed\n"
+
+
+def read_checklist(path, clients, *, today):
+    check = partial(check_answers, clients=clients, today=today)
+    return read_filled(path, "checklist", check)
 
 
 def read(tmp_path, text, *, clients=CLIENTS, today=TODAY):

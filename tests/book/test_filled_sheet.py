@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from functools import partial
 
 import openpyxl
 import pandas as pd
 import pytest
 
-from scanner.book.filled_sheet import MEANT, plain_outcome, read_call_sheet, sheet_kind
+from scanner.book.filled_sheet import MEANT, check_calls, plain_outcome, read_filled, sheet_kind
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
 
@@ -46,7 +47,7 @@ def text(
 
 
 def read(path):
-    return read_call_sheet(path, CLIENTS, today=TODAY)
+    return read_filled(path, "calls", partial(check_calls, clients=CLIENTS, today=TODAY))
 
 
 def test_rows_that_were_filled_in_come_back(tmp_path):

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from scanner.book.filled_sheet import sheet_kind
-from scanner.book.job_sheet import read_job_sheet
+from scanner.book.filled_sheet import read_filled, sheet_kind
+from scanner.book.job_sheet import check_jobs
 from scanner.sheets.filled import JOB_SHEET
 from tests.calls.desk import square, stored_of
 
@@ -23,7 +24,8 @@ TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "jobs.csv"
 def read(tmp_path, *lines):
     path = tmp_path / "jobs.csv"
     path.write_text("\n".join([",".join(JOB_SHEET.names), *lines]) + "\n")
-    return read_job_sheet(path, CLIENTS, STORED, today=TODAY)
+    check = partial(check_jobs, clients=CLIENTS, stored=STORED, today=TODAY)
+    return read_filled(path, "jobs", check)
 
 
 def test_job_with_its_tasks(tmp_path):

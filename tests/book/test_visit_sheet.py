@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
 
-from scanner.book.filled_sheet import sheet_kind
-from scanner.book.visit_sheet import read_visit_sheet
+from scanner.book.filled_sheet import read_filled, sheet_kind
+from scanner.book.visit_sheet import check_visits
 from scanner.sheets.filled import VISIT_SHEET
 
 TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "visits.csv"
 TODAY = date(2027, 3, 20)
 CLIENTS = pd.DataFrame({"client_id": ["007", "C8"], "name": ["Ada Moss", "Bo Fern"]})
+CHECK = partial(check_visits, clients=CLIENTS, today=TODAY)
 HEADER = "client_id,name,visited_on,visited_by,note,along,length_ft,room_ft,openings_ft\n"
 
 
 def read(tmp_path, text):
     path = tmp_path / "visits.csv"
     path.write_text(HEADER + text, encoding="utf-8")
-    return read_visit_sheet(path, CLIENTS, today=TODAY)
+    return read_filled(path, "visits", CHECK)
 
 
 def test_template_has_the_columns_that_are_read():
@@ -100,7 +102,7 @@ def test_edges_of_a_copied_sheet_count_and_its_faults_name_it(tmp_path):
         sheet.append(row)
     workbook["March"].append(["C8", "", "2027-03-13", "", "", "kerb", "50", "", ""])
     workbook.save(tmp_path / "visits.xlsx")
-    visits, edges, problems = read_visit_sheet(tmp_path / "visits.xlsx", CLIENTS, today=TODAY)
+    visits, edges, problems = read_filled(tmp_path / "visits.xlsx", "visits", CHECK)
     assert visits["client_id"].tolist() == ["007", "C8"]
     assert edges[["client_id", "length_ft", "measured_on"]].to_numpy().tolist() == [
         ["007", 40.0, "2027-03-12"], ["C8", 50.0, "2027-03-13"],
