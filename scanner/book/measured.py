@@ -7,10 +7,11 @@ from pathlib import Path
 import pandas as pd
 
 from scanner.errors import BookError
+from scanner.schema.book_tables import MAX_LENGTH_FT
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.tables import ALONG, MEASURED, check_table, empty_table
 from scanner.sheets.client_ids import match_rows
-from scanner.sheets.filled import MAX_LENGTH_FT, MEASURED_SHEET
+from scanner.sheets.filled import MEASURED_SHEET
 from scanner.sheets.problems import (
     Cause,
     Problem,

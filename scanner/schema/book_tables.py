@@ -17,23 +17,26 @@ from scanner.schema.columns import (
 )
 from scanner.schema.edge_kinds import ALONG
 
+MAX_LENGTH_FT = 5_000.0
+"""A length that no lot has (starting value, no source)."""
+
 CLIENTS = TableSchema("clients", "One row a client, as in clients.csv; more columns are carried along.", {
     "client_id": text_column("the company's own id of the client", least=1, unique=True),
     "name": text_column("name of the client"),
     "address": text_column("street address of the lot"),
     "parcel_id": text_column("the county's id of the lot"),
-    "lon": number_column("degrees", "longitude of the lot, WGS 84", least=-180, known=False),
-    "lat": number_column("degrees", "latitude of the lot, WGS 84", least=-90, known=False),
+    "lon": number_column("degrees", "longitude of the lot, WGS 84", least=-180, most=180, known=False),
+    "lat": number_column("degrees", "latitude of the lot, WGS 84", least=-180, most=180, known=False),  # as wide as lon: two exchanged are told for what they are
     "phone": text_column("phone number"),
     "email": text_column("e-mail address"),
     "route": text_column("mowing route"),
     "mow_day": text_column("day of the week on which the lot is mowed"),
-    "stop": number_column("count", "place of the lot in the route's order", known=False),
+    "stop": number_column("count", "place of the lot in the route's order", most=1e6, known=False),
     "client_since": text_column("day or year from which the client is on the books, ISO"),
-    "visits_per_year": number_column("count", "mowing visits a year", known=False),
-    "annual_usd": number_column("USD", "what the client pays a year", known=False),
-    "frontage_ft": number_column("ft", "length of the lot along the street", known=False),
-    "mowed_ft2": number_column("ft2", "lawn area that is mowed", known=False),
+    "visits_per_year": number_column("count", "mowing visits a year", most=366, known=False),
+    "annual_usd": number_column("USD", "what the client pays a year", most=1e7, known=False),
+    "frontage_ft": number_column("ft", "length of the lot along the street", most=MAX_LENGTH_FT, known=False),
+    "mowed_ft2": number_column("ft2", "lawn area that is mowed", most=1e8, known=False),
     "sprinklers": word_column("whether the lawn has sprinklers", SPRINKLERS),
     "hoa": text_column("yes, no or the name of the owners' association"),
     "renter": word_column("whether the client rents", FLAGS),
@@ -64,9 +67,9 @@ FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitud
 MEASURED = TableSchema("measured", "Edges measured on foot, one row each.", {
     "client_id": text_column("client whose edge it is"),
     "along": word_column("what the edge runs along", ALONG),
-    "length_ft": number_column("ft", "length of the edge, openings included"),
-    "room_ft": number_column("ft", "depth of lawn there; blank: enough", known=False),
-    "openings_ft": number_column("ft", "drive and walk widths in the edge"),
+    "length_ft": number_column("ft", "length of the edge, openings included", most=MAX_LENGTH_FT),
+    "room_ft": number_column("ft", "depth of lawn there; blank: enough", most=MAX_LENGTH_FT, known=False),
+    "openings_ft": number_column("ft", "drive and walk widths in the edge", most=MAX_LENGTH_FT),
     "note": text_column("anything worth knowing"),
     "row": count_column("row of the file, 2 is the first below the header"),
 })  # fmt: skip

@@ -38,8 +38,8 @@ class Column:
         What it holds.
     unit
         Unit of its values; blank for text and flags.
-    least
-        Least value allowed, of a text the least length; None: any.
+    least, most
+        Least and greatest value allowed, of a text the least length; None: any.
     words
         The only words allowed; none: any.
     is_nullable, is_unique, is_required
@@ -50,6 +50,7 @@ class Column:
     meaning: str
     unit: str = ""
     least: float | None = None
+    most: float | None = None
     words: tuple[str, ...] = ()
     is_nullable: bool = False
     is_unique: bool = False
@@ -92,10 +93,15 @@ def word_column(meaning: str, words: tuple[str, ...]) -> Column:
 
 
 def number_column(
-    unit: str, meaning: str, *, least: float | None = 0.0, known: bool = True
+    unit: str,
+    meaning: str,
+    *,
+    least: float | None = 0.0,
+    most: float | None = None,
+    known: bool = True,
 ) -> Column:
     """Describe a column of measured numbers; where not all are known, NaN stands for the rest."""
-    return Column("float64", meaning, unit, least, is_nullable=not known)
+    return Column("float64", meaning, unit, least, most, is_nullable=not known)
 
 
 def count_column(meaning: str, *, least: int = 0) -> Column:
@@ -116,3 +122,8 @@ def flag_column(meaning: str) -> Column:
 def shape_column(meaning: str, unit: str = "ft", *, required: bool = True) -> Column:
     """Describe a column of shapes; the unit is that of their coordinates."""
     return Column("geometry", meaning, unit, is_required=required)
+
+
+def select(table: TableSchema, names: str) -> dict[str, Column]:
+    """Take columns of another table over, so that each is described once."""
+    return {name: table.columns[name] for name in names.split()}

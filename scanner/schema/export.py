@@ -117,6 +117,7 @@ def _describe_column(name: str, column: Column) -> dict[str, Any]:
         "may_be_blank": column.is_nullable,
         "unique": column.is_unique,
         "least": None if column.dtype == "str" else column.least,
+        "most": column.most,
         "allowed": list(column.words),
         "meaning": column.meaning,
     }

@@ -10,6 +10,7 @@ from scanner.schema.columns import (
     count_column,
     flag_column,
     number_column,
+    select,
     shape_column,
     text_column,
     word_column,
@@ -35,9 +36,11 @@ EDGES = TableSchema("edges", "Lawn-to-hardscape edges, one row a whole chain, la
     "geometry": shape_column("the edge"),
 })  # fmt: skip
 
-LOT_LIST = TableSchema("lot_list", "Every lot of a book without its shapes.", {
-    name: LOTS.columns[name] for name in ("client_id", "lawn_source", "lawn_ft2")
-})  # fmt: skip
+LOT_LIST = TableSchema(
+    "lot_list",
+    "Every lot of a book without its shapes.",
+    select(LOTS, "client_id lawn_source lawn_ft2"),
+)
 
 _BED_COLUMNS = {
     "bed_id": text_column("client, what it runs along and number: C0042-curb-1"),
@@ -73,12 +76,15 @@ _BED_COLUMNS = {
 BEDS = TableSchema("beds", "Beds found, one row each, skipped ones too; each kind as if it alone were built.",
               _BED_COLUMNS, unique=("bed_id",))  # fmt: skip
 
-BED_LIST = TableSchema("bed_list", "Every bed of a book without its shapes: what ranking, log and totals ask of it.", {
-    name: _BED_COLUMNS[name] for name in (
-        "bed_id", "client_id", "along", "edge_source", "skip_reason", "edge_ft", "area_ft2", "absorbed_ft2",
-        "right_of_way_ft2", "trim_ft", "turf_left_width_ft", "is_opening_guessed",
-    )
-})  # fmt: skip
+BED_LIST = TableSchema(
+    "bed_list",
+    "Every bed of a book without its shapes: what ranking, log and totals ask of it.",
+    select(
+        BEDS,
+        "bed_id client_id along edge_source skip_reason edge_ft area_ft2 absorbed_ft2 "
+        "right_of_way_ft2 trim_ft turf_left_width_ft is_opening_guessed",
+    ),
+)
 
 BED_ORDER = TableSchema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
     "client_id": text_column("client"),

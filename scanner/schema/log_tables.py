@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from scanner.schema.book_tables import MEASURED
 from scanner.schema.columns import (
     TableSchema,
     cents_column,
     count_column,
     number_column,
+    select,
     shape_column,
     text_column,
     word_column,
 )
 from scanner.schema.edge_kinds import ALONG
+from scanner.schema.job_tables import CALLS, OFFERS
 from scanner.schema.rate_book import FINISHES
 
 OUTCOMES = (
@@ -91,13 +94,9 @@ VISITS = TableSchema("visits", "Visits to lots, one row a client and day.", {
 }, unique=("client_id", "visited_on"))  # fmt: skip
 
 MEASUREMENTS = TableSchema("measurements", "Edges as last measured on a visit, one row an edge.", {
-    "client_id": text_column("client whose lot was measured"),
-    "along": word_column("what the edge runs along", ALONG),
-    "length_ft": number_column("ft", "length of the edge"),
-    "room_ft": number_column("ft", "depth of lawn there; missing: enough", known=False),
-    "openings_ft": number_column("ft", "drive and walk widths inside the length"),
+    **select(MEASURED, "client_id along length_ft room_ft openings_ft"),
     "measured_on": text_column("day on which it was measured, ISO"),
-    "note": text_column("anything worth knowing"),
+    **select(MEASURED, "note"),
 })  # fmt: skip
 
 REMARKS = TableSchema("remarks", "What the office wrote into its lists beside the calls, one row a client and column.", {
@@ -114,26 +113,13 @@ PRINTED = TableSchema("printed", "What lists have shown of columns of the client
 }, unique=("client_id", "heading", "text"))  # fmt: skip
 
 LISTED = TableSchema("listed", "What the last scan offered, one row a first-phase offer.", {
-    "offer_id": text_column("offer to make", unique=True),
-    "client_id": text_column("client"),
+    **select(OFFERS, "offer_id client_id"),
     "scanned_on": text_column("day of that scan, ISO"),
-    "offer": text_column("what it is, in words"),
-    "say": text_column("what to open the call with"),
-    "bed_ids": text_column("beds in it, lead first, joined by a blank"),
+    **select(OFFERS, "offer say bed_ids"),
     "along": text_column("what they run along, each once, joined by a blank"),
-    "area_ft2": number_column("ft2", "area"),
-    "crew_days": number_column("days", "crew-days"),
-    "price_cents": cents_column("quick price, exact, before tax"),
-    "price_low_cents": cents_column("low end of the quick price"),
-    "price_high_cents": cents_column("high end of the quick price"),
-    "gross_profit_cents": cents_column("gross profit", least=None),
-    "chance": number_column("share", "chance of a sale this season, mean"),
-    "chance_low": number_column("share", "10 % point of the chance"),
-    "chance_high": number_column("share", "90 % point of the chance"),
-    "expected_profit_cents": cents_column("chance times gross profit", least=None),
-    "alike_clients": count_column("neighbors who could have the same bed"),
-    "reasons": text_column("why to call, in words"),
-    "cautions": text_column("what to watch out for, in words"),
+    **select(OFFERS, "area_ft2 crew_days price_cents price_low_cents price_high_cents gross_profit_cents"),
+    **select(CALLS, "chance chance_low chance_high expected_profit_cents alike_clients reasons"),
+    **select(OFFERS, "cautions"),
 })  # fmt: skip
 
 ALIKE = TableSchema("alike", "Who was ever listed with a neighbor who could have the same bed.", {
@@ -145,8 +131,3 @@ LOG_TABLES = (
     CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, REMARKS, PRINTED, LISTED, ALIKE,
 )  # fmt: skip
 """All of them, in the order of the season."""
-
-__all__ = [
-    "ALIKE", "ANSWERS", "CALL_LOG", "JOBS", "JOB_TASKS", "LISTED", "LOG_TABLES", "MEASUREMENTS", "OUTCOMES",
-    "PRINTED", "QUESTIONS", "REMARKS", "STORED_BEDS", "VISITS",
-]  # fmt: skip

@@ -206,3 +206,5 @@ def _checks(values: pd.Series, column: Column) -> Iterator[tuple[str, pd.Series]
     if column.least is not None:
         sizes = values.str.len() if column.dtype == "str" else values
         yield f"is less than {column.least:g}", sizes < column.least
+    if column.most is not None:
+        yield f"is more than {column.most:g}", values > column.most

@@ -145,7 +145,9 @@ def table_columns(schema: TableSchema, *special: Column) -> tuple[Column, ...]:
 
 def _plain(name: str, held: TableColumn) -> Column:
     words = tuple(word for word in held.words if word)
-    return Column(name, WORD if words else TEXT, choices=words)
+    kind = NUMBER if held.dtype == "float64" else WORD if words else TEXT
+    most = inf if held.most is None else held.most
+    return Column(name, kind, least=held.least, most=most, choices=words, unit=held.unit)
 
 
 def with_own(

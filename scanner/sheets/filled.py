@@ -20,27 +20,13 @@ from scanner.sheets.description import (
 )
 from scanner.sheets.lists import ADDRESS, CALL_LIST, CLIENT_ID, NAME, STOP, plain
 
-MAX_LENGTH_FT = 5_000.0
-"""A length that no lot has (starting value, no source)."""
-
 CLIENT_SHEET = Sheet("Clients", table_columns(
-    CLIENTS,
-    Column("lon", NUMBER, -180, 180),
-    Column("lat", NUMBER, -180, 180),  # as wide as lon, so that two exchanged are told for what they are
-    Column("stop", NUMBER, most=1e6), Column("visits_per_year", NUMBER, most=366),
-    Column("annual_usd", NUMBER, most=1e7), Column("frontage_ft", NUMBER, most=5_000),
-    Column("mowed_ft2", NUMBER, most=1e8), Column("year_built", WHOLE, *YEARS_BUILT), Column("client_since", DATE), Column("last_contact", DATE),
+    CLIENTS, Column("year_built", WHOLE, *YEARS_BUILT), Column("client_since", DATE), Column("last_contact", DATE),
     # a do-not-call that can't be read must not lead to a call
     Column("do_not_call", WORD, choices=YES_NO, doubtful="yes"),
 ))  # fmt: skip
 
-_EDGE = tuple(
-    column for column in table_columns(
-        MEASURED,
-        *(Column(name, NUMBER, most=MAX_LENGTH_FT, unit="ft") for name in ("length_ft", "room_ft", "openings_ft")),
-    )
-    if column.name != "row"
-)  # fmt: skip
+_EDGE = table_columns(MEASURED)[:-1]  # the row is its file's
 MEASURED_SHEET = Sheet("Measured", _EDGE)
 
 MOST_FREE_DAYS = 1_000.0
