@@ -3,11 +3,12 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from functools import partial
 
 import pytest
 from openpyxl import load_workbook
 
-from scanner.book.filled_sheet import read_call_sheet, sheet_kind
+from scanner.book.filled_sheet import check_calls, read_filled, sheet_kind
 from scanner.pages.call_list import call_rows, left_out_rows
 from scanner.pages.call_sheet import calls_xlsx, short_say
 from scanner.schema.log_tables import OUTCOMES
@@ -151,7 +152,9 @@ def test_what_is_filled_in_on_the_paper_sheet_is_read(tmp_path):
     })  # fmt: skip
     assert sheet_kind(path) == "calls"
     scan = small_scan()
-    calls, problems = read_call_sheet(path, scan.clients, today=TODAY)
+    calls, problems = read_filled(
+        path, "calls", partial(check_calls, clients=scan.clients, today=TODAY)
+    )
     assert problems.empty
     rows = calls.set_index("client_id")[
         ["called_on", "outcome", "note", "next_action", "next_date"]
@@ -176,7 +179,9 @@ def test_both_sheets_filled_in_are_both_read(tmp_path):
     copy.cell(row_of(copy, "C0003"), CALLED).value = "2026-02-16"
     copy.cell(row_of(copy, "C0003"), ANSWER).value = "visit"
     workbook.save(path)
-    calls, problems = read_call_sheet(path, small_scan().clients, today=TODAY)
+    calls, problems = read_filled(
+        path, "calls", partial(check_calls, clients=small_scan().clients, today=TODAY)
+    )
     assert problems.empty
     told = {*calls[["client_id", "outcome"]].itertuples(index=False, name=None)}
     assert told == {("C0001", "no"), ("C0002", "call back"), ("C0003", "visit")}
