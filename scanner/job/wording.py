@@ -8,6 +8,7 @@ from math import floor
 from typing import Any
 
 from scanner.schema.documents import FINISH_LONG_WORDS, RateBook
+from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.units import FT2_IN_PER_YD3, usd_said
 
 Row = dict[Any, Any]
@@ -28,14 +29,9 @@ MACHINE = (
 UPGRADE_TIMES = 3
 """An upgrade is said where it costs at most so many times the lead (our rule, no source)."""
 
-LEAD_PLACES = {
-    "curb": "of your curb", "sidewalk": "of the sidewalk", "house": "of the house {face}",
-    "drive": "of the drive", "walk": "of the walk", "patio": "of the patio", "fence": "of the fence",
-}  # fmt: skip
-MORE_PLACES = {
-    "curb": "more of curb", "sidewalk": "at the sidewalk", "house": "at the house {face}",
-    "drive": "at the drive", "walk": "at the walk", "patio": "at the patio", "fence": "at the fence",
-}  # fmt: skip
+_PLACES = {name: kind.words for name, kind in EDGE_KINDS.items()} | {"house": "the house {face}"}
+LEAD_PLACES = {name: f"of {words}" for name, words in _PLACES.items()} | {"curb": "of your curb"}
+MORE_PLACES = {name: f"at {words}" for name, words in _PLACES.items()} | {"curb": "more of curb"}
 
 COVERS = {
     "mulch": "mulch",

@@ -16,22 +16,16 @@ from scanner.book.county.lots import Lots
 from scanner.book.county.matching import SAME_GROUND_SHARE
 from scanner.book.county.pieces import Rows, Shapes, boxes_round, cut_large
 from scanner.book.county.streets import Streets
+from scanner.book.layers.attributes import COLUMNS
+from scanner.schema.book_tables import FEATURES
+from scanner.schema.columns import FEATURE_KINDS
 from scanner.schema.documents import LocalRules
-
-COLUMNS = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built", "geometry",
-)  # fmt: skip
 
 AROUND_FT = 60.0
 """Ground beyond frontage and bed depth that a scan looks at, with some to spare."""
 
 SLACK_SHARE = 0.03
 """A scan's plane is turned against this one by a degree or two, and its boxes with it."""
-
-_ORDER = (
-    "property", "house", "outbuilding", "street", "street_centerline", "edge", "sidewalk", "drive", "walk", "patio",
-    "water", "easement", "tree", "hydrant",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,7 +47,7 @@ def gather_features(
 ) -> pd.DataFrame:
     """Gather what a scan needs to see round the clients' lots.
 
-    Columns `COLUMNS` [ft], by kind, clients in their order, then in the layers' order.
+    Columns of `FEATURES` [ft], by kind, clients in their order, then in the layers' order.
     """
     outlines = lots.shapes[owned.lots]
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
@@ -61,14 +55,14 @@ def gather_features(
     walked, walked_at = cut_large(sidewalks[0], near)
     has_drives = any(things.kind.name == "drive" for things in layers)
     tables = [
-        _rows("property", outlines, client_id=owned.client_id).assign(
-            drives_known="yes" if has_drives else "",
+        _rows(
+            "property", outlines, client_id=owned.client_id, drives_known="yes" * has_drives,
             year_built=lots.table["year_built"].to_numpy()[owned.lots],
         ),
         _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
         _buildings([things for things in layers if things.kind is HOUSE], lots, owned, near),
         _cut_streets(streets, far),
-        _rows(SIDEWALK.name, walked).assign(pavement_ft=sidewalks[1][walked_at]),
+        _rows(SIDEWALK.name, walked, pavement_ft=sidewalks[1][walked_at]),
     ]
     for things in layers:
         if things.kind in (PROPERTY, HOUSE, STREET, CENTERLINE, SIDEWALK):
@@ -78,8 +72,10 @@ def gather_features(
             _rows(things.kind.name, shapes, dbh_in=things.said["dbh_in"].to_numpy()[rows])
         )
     filled = [table for table in tables if len(table)] or tables[:1]
-    features = pd.concat(filled, ignore_index=True)
-    rank = features["kind"].map({kind: at for at, kind in enumerate(_ORDER)})
+    features = pd.concat(filled, ignore_index=True).reindex(columns=[*COLUMNS, "geometry"])
+    texts = [name for name in COLUMNS if FEATURES.columns[name].dtype == "str"]
+    features = features.assign(**features[texts].astype(object).fillna(""))
+    rank = features["kind"].map({kind: at for at, kind in enumerate(FEATURE_KINDS)})
     return features.loc[rank.sort_values(kind="stable").index].reset_index(drop=True)
 
 
@@ -138,31 +134,12 @@ def _buildings(
 def _cut_streets(streets: Streets, far: shapely.STRtree) -> pd.DataFrame:
     table = streets.table
     shapes, rows = cut_large(table["geometry"].to_numpy(object), far)
-    cut = table.iloc[rows].reset_index(drop=True)
-    cut = cut.assign(
-        client_id="", dbh_in=np.nan, drives_known="", year_built=np.nan,
-        geometry=pd.Series(list(shapes), dtype=object),
-    )  # fmt: skip
-    return cut.astype({"pavement_ft": float})[list(COLUMNS)]
+    return table.iloc[rows].assign(geometry=list(shapes))
 
 
-def _rows(
-    kind: str, shapes: Shapes, *, client_id: object = "", dbh_in: object = np.nan
-) -> pd.DataFrame:
-    count = len(shapes)
-    texts = {
-        name: np.full(count, "", object) for name in ("along", "curbed", "parking", "drives_known")
-    }
-    return pd.DataFrame(
-        {
-            "kind": np.full(count, kind, object),
-            "client_id": np.broadcast_to(np.asarray(client_id, object), count),
-            **texts,
-            "pavement_ft": np.full(count, np.nan),
-            "dbh_in": np.broadcast_to(np.asarray(dbh_in, float), count),
-            "year_built": np.full(count, np.nan),
-            "geometry": pd.Series(list(shapes), dtype=object),
-        }
+def _rows(kind: str, shapes: Shapes, **said: object) -> pd.DataFrame:
+    return pd.DataFrame({"kind": kind, "geometry": list(shapes), **said}).astype(
+        {"geometry": object}
     )
 
 

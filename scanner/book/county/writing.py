@@ -11,15 +11,13 @@ import pandas as pd
 import shapely
 
 from scanner.book.county.pieces import Shapes
+from scanner.book.layers.attributes import COLUMNS
 from scanner.plane.frame import to_degrees
 
 DEGREE_DIGITS = 9
 """Decimals of a degree: a tenth of a millimetre."""
 
 _AREA = 2
-_PROPERTIES = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built",
-)  # fmt: skip
 
 
 def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
@@ -30,7 +28,7 @@ def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
     """
     shapes = round_shapes(to_degrees(features["geometry"].to_numpy(object), frame))
     is_kept = ~shapely.is_empty(shapes)
-    rows = features.loc[is_kept, list(_PROPERTIES)].to_dict("records")
+    rows = features.loc[is_kept, list(COLUMNS)].to_dict("records")
     lines = [
         f'{{"type":"Feature","properties":{_json(_known(row))},"geometry":{_json(shapely.geometry.mapping(shape))}}}'
         for row, shape in zip(rows, shapes[is_kept], strict=True)

@@ -7,14 +7,12 @@ from difflib import get_close_matches
 import numpy as np
 import pandas as pd
 
-from scanner.schema.tables import ALONG, FEATURE_KINDS, UTILITIES
+from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, UTILITIES
 from scanner.sheets.description import NUMBER, WHOLE, WORD, YEARS_BUILT, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, first_faults
 from scanner.sheets.values import read_cells
 
-COLUMNS = (
-    "kind", "client_id", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "year_built", "what",
-)  # fmt: skip
+COLUMNS = tuple(name for name in FEATURES.columns if name not in ("feature_id", "file", "geometry"))
 
 MAX_PAVEMENT_FT = 200.0
 MAX_DBH_IN = 240.0
