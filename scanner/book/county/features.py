@@ -56,7 +56,10 @@ def gather_features(
     has_drives = any(things.kind.name == "drive" for things in layers)
     tables = [
         _rows(
-            "property", outlines, client_id=owned.client_id, drives_known="yes" * has_drives,
+            "property",
+            outlines,
+            client_id=owned.client_id,
+            drives_known="yes" * has_drives,
             year_built=lots.table["year_built"].to_numpy()[owned.lots],
         ),
         _rows("property", lots.shapes[find_neighbors(lots, owned, reach_ft=rules.frontage_max_ft)]),
