@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Set
 from itertools import groupby
 from pathlib import Path
 
@@ -53,11 +53,12 @@ def read_land(
     paths = {f"{folder.name}/{path.name}": path for path in _list_files(folder)}
     writer = LandWriter(file_of_shapes, paths)
     problems = list[Problem]()
+    ids = frozenset(clients["client_id"])
     for file, path in paths.items():
         if file in left_out:
             continue
         try:
-            told = [*_read_file(path, file, clients["client_id"], writer)]
+            told = [*_read_file(path, file, ids, writer)]
         except SiteError as err:
             writer.take_back(file)
             told = [_tell(file, "", err)]
@@ -76,7 +77,7 @@ def _list_files(folder: Path) -> list[Path]:
     return sorted(wanted, key=lambda path: path.name)
 
 
-def _read_file(path: Path, file: str, ids: pd.Series[str], writer: LandWriter) -> Iterator[Problem]:
+def _read_file(path: Path, file: str, ids: Set[str], writer: LandWriter) -> Iterator[Problem]:
     if path.suffix.lower() not in FORMATS:
         message = f"{file} has an ending that is not known"
         if path.suffix.lower() == ".shp":
@@ -106,7 +107,7 @@ def _read_file(path: Path, file: str, ids: pd.Series[str], writer: LandWriter) -
 
 
 def _check_features(
-    layer: RawLayer, texts: pd.DataFrame, file: str, known: tuple[pd.Series[str], int]
+    layer: RawLayer, texts: pd.DataFrame, file: str, known: tuple[Set[str], int]
 ) -> tuple[GeoDataFrame, list[Problem]]:
     """Check a batch; ``known`` are the ids of the client list and the first feature's number."""
     ids, start = known

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from difflib import get_close_matches
 
 import numpy as np
@@ -57,7 +58,7 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
 
 
 def read_attributes(
-    texts: pd.DataFrame, where: Where, ids: pd.Series[str]
+    texts: pd.DataFrame, where: Where, ids: Set[str]
 ) -> tuple[pd.DataFrame, pd.Series[bool], list[Problem]]:
     """
     Read what the columns say; cells that go with another kind are passed over.
@@ -83,7 +84,7 @@ def read_attributes(
     return attributes, is_faulty, [*problems, *faults]
 
 
-def _causes(attributes: pd.DataFrame, ids: pd.Series[str]) -> tuple[Cause, ...]:
+def _causes(attributes: pd.DataFrame, ids: Set[str]) -> tuple[Cause, ...]:
     """Say what may be wrong with a feature, in the order in which it is told."""
     kinds, given = attributes["kind"], attributes["client_id"]
     is_strange = ~kinds.isin(FEATURE_KINDS)
@@ -91,7 +92,7 @@ def _causes(attributes: pd.DataFrame, ids: pd.Series[str]) -> tuple[Cause, ...]:
     along, utilities = ", ".join(ALONG), ", ".join(UTILITIES)
     return (
         (is_strange, "kind is {kind}, which is none that is known", kinds.map(named)),
-        ((given != "") & ~given.isin(ids), "client_id {client_id} is not in the client list",
+        (given.isin({*given} - ids - {""}), "client_id {client_id} is not in the client list",
          "add the client to the client list, or put the id right"),
         ((kinds == "edge") & ~attributes["along"].isin(ALONG),
          f"along is {{along}}; one of {along} belongs there", f"write one of {along}"),
