@@ -10,10 +10,10 @@ from scanner.book.unseen import list_defeated
 from scanner.calls.sales import set_sold_aside
 from scanner.desk import Desk
 from scanner.ground.corrections import correct_beds
+from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.ground.on_foot import size_measured
 from scanner.ground.stored import match_stored_beds, plant_built
 from scanner.ground.survey import Survey, survey_lots
-from scanner.ground.tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.job.bundles import LATER, LEAD, Demand, bundle_beds
 from scanner.job.offers import make_offers
 from scanner.schema.documents import PART_TABLES, Part
@@ -31,7 +31,7 @@ from scanner.schema.tables import (
 )
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.blocks import Block
-from scanner.store.tables import write_tables
+from scanner.store.parquet_tables import write_tables
 
 THIN = {"lots": LOT_LIST, "beds": BED_LIST, "offers": OFFERS, "problems": PROBLEMS}
 """Tables of the whole book, in columns few enough to hold."""

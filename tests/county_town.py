@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from scanner.book.assemble import Assembly, assemble_sites
-from scanner.book.county.kinds import County, Pick
+from scanner.book.county.layer_kinds import County, Pick
 from scanner.book.county.sources import Source
 
 CRS = "EPSG:26852"  # NAD83 / Nebraska (ftUS)

@@ -15,7 +15,7 @@ from shapely.affinity import translate
 from scanner.errors import SchemaError, WorkerError
 from scanner.pipeline import open_store, publish_scan, read_book, scan
 from scanner.store.curve import along_curve
-from scanner.store.tables import read_table, write_table
+from scanner.store.parquet_tables import read_table, write_table
 from scanner.store.workers import work_through
 from tests.sites import Drawing, features_of
 from tests.worker_tasks import die_at_three, fail_at, lots_named

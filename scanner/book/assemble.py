@@ -25,7 +25,7 @@ from scanner.book.county.choices import (
 )
 from scanner.book.county.features import Owned, count_without_curb, gather_features
 from scanner.book.county.indexing import Index, index_lots
-from scanner.book.county.kinds import HOUSE, PROPERTY, County
+from scanner.book.county.layer_kinds import HOUSE, PROPERTY, County
 from scanner.book.county.layers import LayerFeatures, read_layers
 from scanner.book.county.likely import find_likely
 from scanner.book.county.lots import Lots, find_lots

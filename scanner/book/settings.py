@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from scanner.errors import RateError
 from scanner.schema.documents import Document, LocalRules, Rate, RateBook
-from scanner.schema.settings import SettingError
+from scanner.schema.figures import SettingError
 from scanner.sheets.problems import Problem, fault, list_problems, shown
 
 _PARTS = {"value", "low", "high", "source"}

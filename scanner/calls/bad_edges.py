@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from scanner.schema.answers import days_by_client, numbers_by_client
+from scanner.schema.crew_answers import days_by_client, numbers_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 
 WORST = 3

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from scanner.book.assemble import Assembly, assemble_sites
-from scanner.book.county.kinds import KINDS, PROPERTY, County, Pick
+from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Pick
 from scanner.book.county.report import report_lines
 from scanner.book.county.sources import Source
 from scanner.cli.closing import problem_words

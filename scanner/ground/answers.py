@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.ground.kinds import CURB, ROAD, Parts
-from scanner.schema.answers import NO, YES, days_by_client, numbers_by_client, words_by_client
+from scanner.schema.crew_answers import NO, YES, days_by_client, numbers_by_client, words_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 

@@ -8,7 +8,7 @@ import shapely
 from geopandas import GeoDataFrame
 
 from scanner.plane import frame as frames
-from scanner.schema.answers import YES, words_by_client
+from scanner.schema.crew_answers import YES, words_by_client
 
 SAME_SHARE = 0.5
 """A drawn bed that has half of the smaller shape in common with a built one is that one."""

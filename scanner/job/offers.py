@@ -11,7 +11,7 @@ from scanner.errors import SchemaError
 from scanner.job.bundles import ADDED, LATER, LEAD, LIMIT_SLACK, UPGRADE
 from scanner.job.quantities import kept
 from scanner.job.wording import Row, gather_cautions, name_offer, say_offer
-from scanner.schema.answers import YES, numbers_by_client, words_by_client
+from scanner.schema.crew_answers import YES, numbers_by_client, words_by_client
 from scanner.schema.documents import LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 from scanner.schema.log_tables import ANSWERS

@@ -7,7 +7,7 @@ import pandas as pd
 
 from scanner.job.counting import Amounts, FloatArray, whole_loads
 from scanner.job.planting import PlantCounts
-from scanner.schema.answers import numbers_by_client
+from scanner.schema.crew_answers import numbers_by_client
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.log_tables import ANSWERS

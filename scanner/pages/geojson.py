@@ -18,7 +18,7 @@ import shapely
 
 from scanner.pages.summary import offered_beds, unseen_beds
 from scanner.schema.documents import FINISHES, Part, Scan
-from scanner.sheets.columns import Text, decimals, json_texts, usd
+from scanner.sheets.text_columns import Text, decimals, json_texts, usd
 
 DEGREE_DIGITS = 9
 MEASURES = (

@@ -9,8 +9,8 @@ import pandas as pd
 from scanner.schema.documents import Part, Rate, RateBook, Scan
 from scanner.schema.rate_book import unit_of
 from scanner.sheets.cells import csv_bytes, factor
-from scanner.sheets.columns import Text, csv_rows, factors, guarded, usd
 from scanner.sheets.lists import ITEM_LIST, PROBLEM_LIST, RATE_LIST
+from scanner.sheets.text_columns import Text, csv_rows, factors, guarded, usd
 
 
 def line_items_csv(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:

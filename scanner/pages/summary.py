@@ -10,7 +10,7 @@ import pandas as pd
 from scanner.schema.documents import Scan
 from scanner.schema.tables import SKIP_REASONS
 from scanner.sheets.cells import json_value, usd
-from scanner.sheets.columns import scaled
+from scanner.sheets.text_columns import scaled
 
 
 def summary_json(scan: Scan) -> bytes:

@@ -38,7 +38,7 @@ from scanner.pages.webmap_rows import (
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISH_WORDS, FINISHES, Part, Scan
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import LAYERS
-from scanner.sheets.columns import Text
+from scanner.sheets.text_columns import Text
 from scanner.units import CENTS_PER_USD, usd_said
 
 DATA_MARK = "lots-go-here"

@@ -19,7 +19,7 @@ from scanner.pages.summary import offered_beds
 from scanner.pages.webmap_rows import LEFT_OUT, SKIPPED, TOLD, dial
 from scanner.schema.documents import FINISHES, Part
 from scanner.schema.tables import LAYERS, UTILITIES
-from scanner.sheets.columns import Text, decimals, json_texts, texts
+from scanner.sheets.text_columns import Text, decimals, json_texts, texts
 
 DEGREES_TO_UNITS = 10_000_000
 """Coordinates are whole units of the seventh decimal of a degree: 0.04 ft."""

@@ -15,7 +15,7 @@ import pandas as pd
 
 from scanner.pages.webmap_rows import sort_routes
 from scanner.schema.documents import Scan
-from scanner.sheets.columns import scaled
+from scanner.sheets.text_columns import scaled
 
 INDEX = "map.html"
 FOLDER = "map"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from scanner.schema.figures import Document, Rate
 from scanner.schema.local_rules import (
     AlongKind,
     Backgrounds,
@@ -31,7 +32,6 @@ from scanner.schema.rate_book import (
     Finish,
     RateBook,
 )
-from scanner.schema.settings import Document, Rate
 from scanner.schema.tables import (
     BEDS,
     EDGES,

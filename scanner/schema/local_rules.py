@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from scanner.schema.settings import Document, SettingError, Settings, figure
+from scanner.schema.figures import Document, SettingError, Settings, figure
 
 AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fence"]
 """What an edge can run along: the names of `EDGE_KINDS`, which a type must spell out."""

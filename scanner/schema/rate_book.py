@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from pydantic import Field
 
-from scanner.schema.settings import Rate, Settings, figure
+from scanner.schema.figures import Rate, Settings, figure
 from scanner.units import MINUTES_PER_HOUR
 
 LABOR = "labor_usd_per_hour"

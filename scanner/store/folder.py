@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from scanner.store.curve import BLOCK_LOTS
-from scanner.store.tables import FOLDER_MODE, make_private
+from scanner.store.parquet_tables import FOLDER_MODE, make_private
 from scanner.store.workers import count_cores
 
 STORE_FOLDER = ".scan"

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, FLAGS, UTILITIES
 from scanner.store.curve import along_curve
-from scanner.store.tables import FILE_MODE
+from scanner.store.parquet_tables import FILE_MODE
 
 WGS84 = "EPSG:4326"
 _WORDS = {

@@ -23,7 +23,7 @@ import pandas as pd
 import shapely
 
 from scanner.book.assemble import assemble_sites
-from scanner.book.county.kinds import County
+from scanner.book.county.layer_kinds import County
 from scanner.book.county.pieces import boxes_round, cut_large
 from scanner.book.county.sources import Source
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scanner.book.county.addresses import Address, find_towns, read_address
-from scanner.book.county.columns import list_names
+from scanner.book.county.layer_columns import list_names
 
 
 def key(text: str, **options: object) -> tuple[str, str, str] | None:

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from scanner.book.assemble import assemble_sites
-from scanner.book.county.kinds import County, Pick
+from scanner.book.county.layer_kinds import County, Pick
 from scanner.book.county.sources import Source
 from scanner.errors import BookError, SiteError
 from tests.county_town import (

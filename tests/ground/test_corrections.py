@@ -9,7 +9,7 @@ import shapely
 from shapely import Point, box
 
 from scanner.ground.corrections import correct_beds
-from scanner.ground.tables import list_beds
+from scanner.ground.lot_tables import list_beds
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
 from tests.ground.forms import FORMS, in_all_forms

@@ -8,10 +8,10 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from scanner.ground.lot_tables import list_notes
 from scanner.ground.on_foot import size_measured
 from scanner.ground.stored import match_beds
 from scanner.ground.survey import survey_block
-from scanner.ground.tables import list_notes
 from scanner.plane.offsets import open_ground
 from scanner.schema.tables import MEASURED, check_table
 from tests.sites import (

@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from scanner.book.county.wording import (
+from scanner.book.county.address_words import (
     DIRECTIONS,
     STATES,
     SUFFIXES,

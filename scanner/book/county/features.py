@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.book.county.buildings import give_buildings
-from scanner.book.county.kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STREET
+from scanner.book.county.layer_kinds import CENTERLINE, HOUSE, PROPERTY, SIDEWALK, STREET
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import SAME_GROUND_SHARE

@@ -10,8 +10,8 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 
-from scanner.book.county.columns import find_column, list_names, read_said, read_texts
-from scanner.book.county.kinds import KINDS, PROPERTY, County, Kind, Pick
+from scanner.book.county.layer_columns import find_column, list_names, read_said, read_texts
+from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Kind, Pick
 from scanner.book.county.pieces import Shapes
 from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.raw import RawLayer

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.book.county.address_words import tidy_words
 from scanner.book.county.addresses import Address, read_address
 from scanner.book.county.indexing import ALIKE, Index, bare_id
 from scanner.book.county.lots import Lots
 from scanner.book.county.matching import Match
-from scanner.book.county.wording import tidy_words
 from scanner.plane.frame import to_feet
 
 COUNT = 3

@@ -15,7 +15,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scanner.book.county.columns import find_column, read_texts
+from scanner.book.county.layer_columns import find_column, read_texts
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.pieces import Rows, Shapes, cut_large
 from scanner.book.layers.placing import same_ground

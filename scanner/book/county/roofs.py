@@ -6,8 +6,8 @@ import re
 
 import pandas as pd
 
-from scanner.book.county.columns import list_names
-from scanner.book.county.kinds import HOUSE
+from scanner.book.county.layer_columns import list_names
+from scanner.book.county.layer_kinds import HOUSE
 from scanner.book.county.layers import LayerFeatures
 from scanner.sheets.problems import Problem, note
 

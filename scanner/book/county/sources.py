@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from scanner.book.county.columns import list_names
+from scanner.book.county.layer_columns import list_names
 from scanner.book.layers.formats import list_layers, read_layer, stream_layers
-from scanner.book.layers.geojson import WGS84
+from scanner.book.layers.geojson_reader import WGS84
 from scanner.book.layers.raw import RawLayer, join_batches
 from scanner.errors import SiteError
 

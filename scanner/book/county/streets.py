@@ -9,7 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scanner.book.county.kinds import CENTERLINE, SIDEWALK, STREET, County
+from scanner.book.county.layer_kinds import CENTERLINE, SIDEWALK, STREET, County
 from scanner.book.county.layers import LayerFeatures
 from scanner.book.county.pieces import Shapes, cut_large
 from scanner.errors import SiteError

@@ -18,7 +18,7 @@ from pyproj import CRS
 from pyproj.exceptions import ProjError
 from shapely.errors import ShapelyError
 
-from scanner.book.layers.geojson import stream_geojson
+from scanner.book.layers.geojson_reader import stream_geojson
 from scanner.book.layers.geoparquet import stream_geoparquet
 from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError

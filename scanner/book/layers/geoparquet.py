@@ -14,7 +14,7 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from scanner.book.layers.geojson import WGS84
+from scanner.book.layers.geojson_reader import WGS84
 from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
-from scanner.book.layers.geojson import WGS84
+from scanner.book.layers.geojson_reader import WGS84
 from scanner.book.layers.raw import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError

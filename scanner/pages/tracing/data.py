@@ -18,7 +18,7 @@ import shapely
 from geopandas import GeoDataFrame
 
 from scanner.errors import BookError
-from scanner.pages.tracing.kinds import TRACE_KINDS
+from scanner.pages.tracing.trace_kinds import TRACE_KINDS
 from scanner.schema.documents import Book
 from scanner.schema.tables import ALONG, UTILITIES
 

@@ -16,7 +16,7 @@ import jinja2
 from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
 from scanner.pages.tracing.data import page_data
-from scanner.pages.tracing.kinds import TRACE_KINDS
+from scanner.pages.tracing.trace_kinds import TRACE_KINDS
 from scanner.schema.documents import Book
 
 _ASSETS = files("scanner.pages.tracing") / "assets"

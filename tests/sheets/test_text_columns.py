@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanner.sheets import cells, columns
+from scanner.sheets import cells
+from scanner.sheets import text_columns as columns
 
 texts = st.text(
     alphabet=st.one_of(
