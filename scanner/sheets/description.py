@@ -147,7 +147,7 @@ def _plain(name: str, held: TableColumn) -> Column:
     words = tuple(word for word in held.words if word)
     kind = NUMBER if held.dtype == "float64" else WORD if words else TEXT
     most = inf if held.most is None else held.most
-    return Column(name, kind, least=held.least, most=most, choices=words, unit=held.unit)
+    return Column(name, kind, least=held.least, most=most, choices=words)
 
 
 def with_own(

@@ -26,7 +26,10 @@ CLIENT_SHEET = Sheet("Clients", table_columns(
     Column("do_not_call", WORD, choices=YES_NO, doubtful="yes"),
 ))  # fmt: skip
 
-_EDGE = table_columns(MEASURED)[:-1]  # the row is its file's
+_EDGE = tuple(
+    replace(column, unit="ft" if column.kind == NUMBER else "")
+    for column in table_columns(MEASURED) if column.name != "row"
+)  # fmt: skip
 MEASURED_SHEET = Sheet("Measured", _EDGE)
 
 MOST_FREE_DAYS = 1_000.0

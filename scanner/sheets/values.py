@@ -163,7 +163,7 @@ def read_days(typed: pd.Series[str]) -> pd.Series[str]:
 
 def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:
     bare = plain.str.removeprefix("$")
-    if column.unit in _MARKS:
+    if column.unit:
         bare = bare.map(lambda text: _without_marks(text, column.unit)).astype("str")
     is_grouped = bare.str.match(_THOUSANDS)
     bare = bare.where(~is_grouped, bare.str.replace(",", ""))

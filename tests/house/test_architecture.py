@@ -47,7 +47,7 @@ LIBRARY_HOMES = {
     "pyogrio": ("book",),
     "pyproj": ("plane.frame", "book"),
     "scipy": ("calls", "ground"),
-    "scourgify": ("book.county.wording",),
+    "scourgify": ("book.county.address_words",),
     "tomllib": ("book",),
     "xlsxwriter": ("sheets.writer", "sheets.paper"),
     "openpyxl": ("sheets.grids",),
