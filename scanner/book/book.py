@@ -19,9 +19,7 @@ MEASURED_FILE = "measured.csv"
 
 
 def read_book(folder: Path, *, needs_lots: bool = True, shapes_into: Path | None = None) -> Book:
-    """Read a book; what is faulty is listed and left out, the rest is kept.
-
-    Tables and documents, with one table of all problems.
+    """Read a book: what is faulty is listed in one table and left out, the rest is kept.
 
     >>> read_book(Path("no such book"))
     Traceback (most recent call last):

@@ -20,8 +20,7 @@ CAPACITY_FILE = "capacity.csv"
 
 
 def read_capacity(book: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""
-    Read the free crew-days of a book: tables `CAPACITY`, by week and crew, and `PROBLEMS`.
+    r"""Read the free crew-days of a book: tables `CAPACITY`, by week and crew, and `PROBLEMS`.
 
     A week is named by its Monday; another day of it counts for that week. No such file: no row.
 

@@ -12,10 +12,7 @@ EXAMPLES = ("sites/example.geojson", "measured.csv")
 
 
 def find_example(folder: Path, client_file: Path) -> set[str]:
-    """Find example files that were left as they were when the client list was replaced.
-
-    Of `EXAMPLES`, in the folder; none while the client list is the example's, too.
-    """
+    """Find which of `EXAMPLES` were left as they were when the client list was replaced."""
     if not client_file.is_file() or _is_example(client_file, "clients.csv"):
         return set()
     return {name for name in EXAMPLES if _is_example(folder / name, name)}

@@ -18,13 +18,11 @@ SWAPPED = "longitude and latitude are swapped"
 
 
 def find_misplaced(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.str_]:
-    """Find places that no lawn can have.
+    """Find places that no lawn can have: what is wrong, in words, blank where nothing is.
 
     A place is taken for swapped where the latitude is beyond the poles or farther south than any
     town while the two exchanged make sense; or where most places given lie together, this one far
     off, and exchanged it lies among them.
-
-    What is wrong, in words; blank where nothing is.
 
     >>> import numpy as np
     >>> find_misplaced(np.array([-95.1, 40.0, 0.0]), np.array([40.0, -95.1, 0.0])).tolist()

@@ -14,11 +14,7 @@ PROPOSED_FILE = "rates-proposed.toml"
 
 
 def write_proposals(folder: Path, proposals: pd.DataFrame, *, reason: str) -> Path:
-    """Write proposed rates beside the old ones, never over them.
-
-    The file. It holds the proposals and, below, what the book's own ``rates.toml`` says of other
-    rates, so that it can take that file's place.
-    """
+    """Write proposed rates beside the old ones, with what ``rates.toml`` says of the others, so that the file can take its place."""
     own = folder / "rates.toml"
     text = _compose(proposals, _rest(own, proposals["rate_key"].tolist()), reason)
     return put_in_place([(PROPOSED_FILE, text.encode())], folder)[0]

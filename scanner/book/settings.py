@@ -41,8 +41,6 @@ Error = dict[str, Any]
 def read_rates(path: Path | None) -> tuple[RateBook, pd.DataFrame]:
     """Read a firm's rate book over the standard one; a faulty key is listed and the standard one used.
 
-    rates: Every rate with low, high and source.
-
     >>> rates, problems = read_rates(None)
     >>> rates.labor_usd_per_hour.value, len(problems)
     (28.0, 0)
@@ -52,8 +50,6 @@ def read_rates(path: Path | None) -> tuple[RateBook, pd.DataFrame]:
 
 def read_rules(path: Path | None) -> tuple[LocalRules, pd.DataFrame]:
     """Read a firm's local rules over the standard ones; each value keeps its source.
-
-    rules: Every rule, with ``sources`` by key.
 
     >>> rules, problems = read_rules(None)
     >>> rules.bed_depth_ft, rules.sources["setbacks.hydrant_ft"][:13]

@@ -31,10 +31,7 @@ WGS84 = "EPSG:4326"
 def read_sites(
     folder: Path, clients: pd.DataFrame, *, left_out: Collection[str] = ()
 ) -> tuple[GeoDataFrame, pd.DataFrame]:
-    """Read all files of site features in a folder; faulty features are listed and left out.
-
-    features: Table `FEATURES`, WGS 84 longitude and latitude, one outline a client, houses,
-    outbuildings, lawns and beds placed on theirs.
+    """Read all files of site features in a folder: table `FEATURES`, one outline a client, houses, outbuildings, lawns and beds placed on theirs.
 
     >>> clients = pd.DataFrame({"client_id": ["A"]}, dtype="str")
     >>> features, problems = read_sites(Path("no such folder"), clients)

@@ -25,11 +25,7 @@ VISIT_COLUMNS = ("client_id", "visited_on", "visited_by", "note")
 def check_visits(
     rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """Check visits as they were typed, one row an edge.
-
-    Gives `VISIT_COLUMNS`, one row a client and day, of each detail the first that is not blank;
-    the table `MEASUREMENTS`; and one fault a row left out.
-    """
+    """Check visits as they were typed, one row an edge: `VISIT_COLUMNS` by client and day, the table `MEASUREMENTS`, a fault a row left out."""
     # A row that only names the client is a line of the blank sheet
     rows = rows[has_any(rows, ("visited_on", "visited_by", "note", *EDGE_CELLS))]
     rows, stranger = match_rows(rows, clients)

@@ -42,8 +42,7 @@ PAPER = Sheet("Calls", (
 
 
 def call_of(row: Mapping[str, str]) -> dict[str, str]:
-    r"""
-    Take a row of the sheet apart into columns of the call list.
+    r"""Take a row of the sheet apart into columns of the call list.
 
     >>> row = {"client": "Ada Quill\n7 Elm St\n007", "phone": "", "called_on": "2027-03-12", "note": "gate 12#",
     ...        "answer": TICKS.replace("☐ visit", "x visit"), "next": "3/19 measure the curb"}
@@ -60,8 +59,7 @@ def call_of(row: Mapping[str, str]) -> dict[str, str]:
 
 
 def read_answer(cell: str) -> str:
-    r"""
-    Read an answer that was chosen, typed or ticked; boxes without a tick say nothing.
+    r"""Read an answer that was chosen, typed or ticked; boxes without a tick say nothing.
 
     >>> read_answer(TICKS), read_answer("call back"), read_answer("x visit\n☐ not now")
     ('', 'call back', 'visit')
@@ -71,8 +69,7 @@ def read_answer(cell: str) -> str:
 
 
 def split_next(cell: str, *, called_on: str) -> tuple[str, str]:
-    """
-    Part a date at the beginning from what is to be done; one without a year comes after the call.
+    """Part a date at the beginning from what is to be done; one without a year comes after the call.
 
     >>> split_next("Mar 19: ring after five", called_on="2027-03-12")
     ('Mar 19 2027', 'ring after five')

@@ -160,8 +160,7 @@ def height_pt(texts: Iterable[tuple[object, float]]) -> float:
 
 
 def line_count(text: str, width_pt: float) -> int:
-    r"""
-    Count the lines that a text fills in a column of that width [points].
+    r"""Count the lines that a text fills in a column of that width [points].
 
     >>> line_count("", 60), line_count("Ada Quill\n7 Elm St", 102), line_count("one two three four", 60)
     (1, 2, 2)

@@ -38,8 +38,6 @@ _COMPASS = "NSEW"
 def tidy_words(text: str) -> str:
     """Write an address in plain capitals: one blank between words, no stops, no odd dashes.
 
-    Capitals, digits, ``, - / # &`` and single blanks.
-
     >>> tidy_words(" 10½  St.  James Pl ,Quillbrook")
     '10 1/2 ST JAMES PL, QUILLBROOK'
     """
@@ -56,8 +54,6 @@ def tidy_words(text: str) -> str:
 
 def join_numbers(line: str) -> str:
     """Write house numbers in one form: ranges, lists, letters and halves.
-
-    The line, its number without blanks but the one before a half.
 
     >>> join_numbers("22 - 24 ELM ST"), join_numbers("22 & 24 ELM ST"), join_numbers("10 A ELM ST")
     ('22-24 ELM ST', '22,24 ELM ST', '10A ELM ST')
@@ -81,9 +77,7 @@ def join_numbers(line: str) -> str:
 
 
 def parse_line(number: str, rest: str, *, is_whole: bool) -> tuple[str, str, str] | None:
-    """Read street, unit and what follows from the line behind the house number.
-
-    Abbreviated; None where the library refuses it or loses a word of it.
+    """Read street, unit and what follows behind the house number; None where the library refuses it or loses a word.
 
     >>> parse_line("12", "NORTH TWENTY FIRST STREET APARTMENT 4", is_whole=True)
     ('N 21ST ST', 'APT 4', '')

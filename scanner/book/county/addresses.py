@@ -58,19 +58,14 @@ class Address:
     zip_code: str
 
     def agrees(self, other: Address) -> bool:
-        """Tell whether town and ZIP code contradict nothing.
-
-        True where neither town nor ZIP code is given on both sides and differs.
-        """
+        """Tell whether town and ZIP code, where both are given, contradict nothing."""
         town = not self.town or not other.town or self.town == other.town
         code = not self.zip_code or not other.zip_code or self.zip_code == other.zip_code
         return town and code
 
 
 def read_address(text: str, *, towns: Iterable[str] = ()) -> Address | None:
-    """Bring an address to its one form.
-
-    None where it has no house number, or cannot be read without guessing.
+    """Bring an address to its one form; None where it has no house number, or cannot be read without guessing.
 
     >>> read_address("215 Fifth Avenue, Quillbrook, NE 68847-1234").street
     '5TH AVE'

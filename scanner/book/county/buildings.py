@@ -22,13 +22,10 @@ _LEAST_FT2 = 1.0
 
 
 def give_buildings(buildings: Shapes, lots: Lots, owned: Rows) -> pd.DataFrame:
-    """Give each building to its lot, cut at the line where several lots have a part of it.
+    """Give each building to its lot, cut at the line where several lots have a part of it: ``lot`` (-1: nobody's), ``kind``, ``geometry`` [ft].
 
     Surveyed layers are off by feet, so a building belongs to the lot with most of it and stays
-    whole though its eaves reach over the line.
-
-    One row a part of a building: ``lot`` (-1: nobody's), ``kind`` (house or outbuilding),
-    ``geometry`` [ft]. Where a client's lot and another one claim the same part, it is the client's.
+    whole though its eaves reach over the line. What a client's lot and another one claim is the client's.
     """
     rows, at, shared_ft2 = lots.shared_ft2(buildings)
     area_ft2 = shapely.area(buildings)

@@ -105,10 +105,9 @@ def unmatched_csv(
     frame: str,
     typed: Mapping[str, str] = NOTHING_TYPED,
 ) -> bytes | None:
-    """Write the clients without a lot, each with its likeliest lots, to be filled in.
+    """Write the clients without a lot, each with its likeliest lots, to be filled in; None without a row.
 
-    The file's bytes; clients matched by a choice stand there too, so that the file can be read
-    again next time. None where it would have no row.
+    Clients matched by a choice stand there too, so that the file can be read again next time.
     """
     names = _name_lots({lot for at in likely for lot in at} | _chosen(matches), lots, frame)
     rows = []

@@ -45,10 +45,7 @@ def gather_features(
     *,
     rules: LocalRules,
 ) -> pd.DataFrame:
-    """Gather what a scan needs to see round the clients' lots.
-
-    Columns of `FEATURES` [ft], by kind, clients in their order, then in the layers' order.
-    """
+    """Gather what a scan needs to see round the clients' lots: columns of `FEATURES` [ft], by kind, clients in their order."""
     outlines = lots.shapes[owned.lots]
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
     near, far = _boxes(outlines, reach_ft), _boxes(outlines, rules.front_reach_ft + AROUND_FT)
@@ -83,10 +80,7 @@ def gather_features(
 
 
 def find_neighbors(lots: Lots, owned: Owned, *, reach_ft: float) -> Rows:
-    """Find the lots that bound clients' lots and frontage: what lies between a front and a street.
-
-    Lots of nobody who is a client; no right-of-way, no ground that a client has.
-    """
+    """Find the lots that bound clients' lots and frontage: no client's, no right-of-way, no ground that a client has."""
     rows, at = lots.meet(lots.shapes[owned.lots], reach_ft)
     is_lot = ~lots.table["is_right_of_way"].to_numpy(bool)
     if lots.has_ids:

@@ -41,11 +41,7 @@ def index_lots(lots: Lots, clients: pd.DataFrame) -> Index:
 
 
 def find_equal(address: Address, index: Index) -> list[int]:
-    """Find the lots that have an address.
-
-    Equal in number, street and unit, and with no other town or ZIP code; where no lot has the unit,
-    the only one of the house, if it has none itself.
-    """
+    """Find the lots that have an address: of those without the unit the only one of the house, if it has none itself."""
     near = index.by_address.get((address.written, address.street), [])
     there = ((lot, index.addresses[lot]) for lot in near)
     house = [(lot, other.unit) for lot, other in there if other and other.agrees(address)]
@@ -55,8 +51,6 @@ def find_equal(address: Address, index: Index) -> list[int]:
 
 def bare_id(parcel_id: str) -> str:
     """Take everything but letters and digits out of an id, and leading zeros, as spreadsheets do.
-
-    The same for ids that may be one, written in two ways.
 
     >>> bare_id("0012-004a"), bare_id("12 004A")
     ('12004A', '12004A')

@@ -24,9 +24,7 @@ _WANTED = {
 
 
 def read_texts(column: pd.Series) -> pd.Series[str]:
-    """Make text of a column; a whole number stays whole, null is blank.
-
-    Same index, trimmed, single blanks.
+    """Make text of a column, with single blanks; a whole number stays whole, null is blank.
 
     >>> read_texts(pd.Series([7.0, None, 2.5])).tolist(), read_texts(pd.Series([" 0 7 ", None])).tolist()
     (['7', '', '2.5'], ['0 7', ''])

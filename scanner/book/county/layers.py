@@ -48,11 +48,7 @@ class LayerFeatures:
 
 
 def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]]:
-    """Read all layers of a county.
-
-    layers: Usable features by layer, parcels first, on one plane, and its name. problems: Features left out, one
-    fault each; what was mended, one note a layer.
-    """
+    """Read all layers of a county, parcels first, onto one plane: usable features by layer, its name, what was left out or mended."""
     layers: list[LayerFeatures] = []
     problems: list[Problem] = []
     for kind in KINDS:

@@ -31,12 +31,7 @@ NEAR_NUMBERS = 10
 def find_likely(
     clients: pd.DataFrame, matches: list[Match], lots: Lots, index: Index, *, frame: str
 ) -> list[tuple[int, ...]]:
-    """Find the likeliest lots of each client who has none.
-
-    At most `COUNT` lots a client, likeliest first: those that fit, those with a like id, with a
-    like address, then those nearest to its point; never another client's. None for a client who has
-    a lot.
-    """
+    """Find at most `COUNT` lots for each client without one: those that fit, with a like id, with a like address, then the nearest; no other client's."""
     by_bare_id = _group((bare_id(text), lot) for lot, text in enumerate(lots.table["parcel_id"]))
     by_number, by_street = _group_addresses(index)
     by_first = _group((_first(number), lot) for number, at in by_number.items() for lot in at)

@@ -56,19 +56,13 @@ class Lots:
         return len(self.shapes)
 
     def meet(self, shapes: Shapes, reach_ft: float = 0.0) -> tuple[Rows, Rows]:
-        """Find the lots in reach of shapes.
-
-        Pairs, each once, sorted: row of `shapes`, row of the lots.
-        """
+        """Find the lots in reach of shapes: pairs of a row of `shapes` and one of the lots, each once, sorted."""
         rows, pieces = self.tree.query(shapes, predicate="dwithin", distance=reach_ft)
         pairs = np.unique(np.column_stack([rows, self.rows[pieces]]), axis=0)
         return pairs[:, 0], pairs[:, 1]
 
     def shared_ft2(self, shapes: Shapes) -> tuple[Rows, Rows, NDArray[np.float64]]:
-        """Measure the ground that areas have in common with lots.
-
-        Pairs, each once, sorted, and what the two share [ft2].
-        """
+        """Measure the ground [ft2] that areas have in common with lots: pairs, each once, sorted."""
         rows, pieces = self.tree.query(shapes, predicate="intersects")
         share_ft2 = shapely.area(shapely.intersection(shapes[rows], self.pieces[pieces]))
         pairs, at = np.unique(
@@ -81,10 +75,7 @@ class Lots:
 def find_lots(
     parcels: list[LayerFeatures], pavement: Shapes, *, id_column: str = "", address_column: str = ""
 ) -> Lots:
-    """Make lots of parcels.
-
-    In the order of the layers; a lot in several parts stands where its first does.
-    """
+    """Make lots of parcels, in the order of the layers; a lot in several parts stands where its first does."""
     records = pd.concat(
         [_records(things, id_column, address_column) for things in parcels], ignore_index=True
     )

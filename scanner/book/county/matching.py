@@ -55,10 +55,7 @@ def match_clients(
     pavement: Shapes,
     choices: Mapping[str, int],
 ) -> list[Match]:
-    """Find the lot of each client.
-
-    One a client, in their order; no ground is found twice.
-    """
+    """Find the lot of each client, in their order; no ground is found twice."""
     points = to_feet(shapely.points(clients[["lon", "lat"]].to_numpy(float)), frame)
     points[clients["lon"].isna().to_numpy()] = shapely.Point()
     spots = _find_spots(points, lots, pavement)
@@ -217,10 +214,7 @@ def _refuse_far(matches: list[Match], points: Shapes, lots: Lots) -> list[Match]
 
 
 def _take_once(matches: list[Match], clients: pd.DataFrame, lots: Lots) -> list[Match]:
-    """Give each ground to one client: a choice takes no lot that was found for another.
-
-    Of several clients found on one ground, or who chose it, the first in the list has it.
-    """
+    """Give each ground to one client, the first in the list; a choice takes no lot that was found for another."""
     order = sorted(range(len(matches)), key=lambda at: (matches[at].way == "choice", at))
     holders = np.array([at for at in order if matches[at].way], dtype=int)
     taken = np.array([matches[at].lots[0] for at in holders], dtype=int)

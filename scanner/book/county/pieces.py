@@ -24,10 +24,7 @@ _FINEST_FT = 20.0
 
 
 def cut_large(shapes: Shapes, near: shapely.STRtree | None = None) -> tuple[Shapes, Rows]:
-    """Cut large areas to a quad-tree and large lines to stretches, once, before they meet a site.
-
-    Pieces and for each the row of `shapes` that it came from, in their order. Pieces of an area
-    overlap by `SEAM_FT`; stretches of a line meet end to end.
+    """Cut large areas to a quad-tree, overlapping by `SEAM_FT`, and large lines to stretches, once; with the row of each piece in `shapes`.
 
     >>> street = np.array([shapely.box(0, 0, 4000, 30)])
     >>> pieces, rows = cut_large(street, shapely.STRtree([shapely.box(40, -10, 240, 210)]))

@@ -27,10 +27,7 @@ class Streets:
 
 
 def find_streets(layers: list[LayerFeatures], county: County) -> tuple[Streets, list[Problem]]:
-    """Bring streets in any form into one table.
-
-    problems: Centerlines without a width, one fault each.
-    """
+    """Bring streets in any form into one table; a centerline without a width is a fault."""
     tables: list[pd.DataFrame] = [_no_streets()]
     problems: list[Problem] = []
     for things in layers:
@@ -52,10 +49,7 @@ def find_streets(layers: list[LayerFeatures], county: County) -> tuple[Streets, 
 def find_sidewalks(
     layers: list[LayerFeatures], county: County
 ) -> tuple[Shapes, NDArray[np.float64]]:
-    """Bring sidewalks in either form to areas.
-
-    Sidewalks [ft], and of each the width that it was given; NaN where it is an area.
-    """
+    """Bring sidewalks in either form to areas [ft], and of each the width that it was given; NaN where it is an area."""
     areas, widths_ft = [np.array([], object)], [np.array([], float)]
     for things in layers:
         if things.kind is not SIDEWALK:

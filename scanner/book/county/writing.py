@@ -21,11 +21,7 @@ _AREA = 2
 
 
 def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
-    """Write site features as RFC 7946 GeoJSON, one a line.
-
-    The file's bytes; the same features give the same bytes. Rings are valid after rounding, outer
-    ones counterclockwise.
-    """
+    """Write site features as RFC 7946 GeoJSON, one a line: the same bytes each time, rings valid after rounding."""
     shapes = round_shapes(to_degrees(features["geometry"].to_numpy(object), frame))
     is_kept = ~shapely.is_empty(shapes)
     rows = features.loc[is_kept, list(COLUMNS)].to_dict("records")
@@ -38,9 +34,7 @@ def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
 
 
 def round_shapes(shapes: Shapes) -> Shapes:
-    """Round shapes to what the file holds, still valid and by the right-hand rule.
-
-    Degrees; what rounding leaves nothing of is empty.
+    """Round shapes [degrees] to what the file holds, still valid and by the right-hand rule.
 
     >>> sliver = shapely.box(0, 0, 1e-3, 1e-11)
     >>> bool(shapely.is_empty(round_shapes(np.array([sliver], object))[0]))

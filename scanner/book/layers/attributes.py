@@ -36,12 +36,9 @@ _EXACT_INTEGER = 2.0**53
 
 
 def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
-    """Pick the columns that are known and make them text.
+    """Pick the columns that are known and make them text: `COLUMNS`.
 
-    Capitals don't matter, and a name cut to ten letters, as a Shapefile does it, is known again. A
-    whole number stays whole: 7.0 is ``7``.
-
-    Columns `COLUMNS`, same rows, text without nulls.
+    Capitals don't matter, and a name cut to ten letters, as a Shapefile does it, is known again.
 
     >>> fields = pd.DataFrame({"KIND": ["street_centerline"], "pavement_f": [36.0]})
     >>> name_fields(fields)[["kind", "pavement_ft", "client_id"]].iloc[0].tolist()
@@ -60,11 +57,9 @@ def name_fields(fields: pd.DataFrame) -> pd.DataFrame:
 def read_attributes(
     texts: pd.DataFrame, where: Where, ids: Set[str]
 ) -> tuple[pd.DataFrame, pd.Series[bool], list[Problem]]:
-    """
-    Read what the columns say; cells that go with another kind are passed over.
+    """Read what the columns say; cells that go with another kind are passed over.
 
-    Columns `COLUMNS` with the types of `FEATURES`; which features are faulty; a fault for each of
-    these, and one for each cell that was taken as blank.
+    Columns with the types of `FEATURES`; which features are faulty; a fault for each, and for each cell taken as blank.
     """
     kinds = _plain(texts["kind"])
     columns: dict[str, pd.Series] = {
@@ -128,6 +123,8 @@ def text_of(value: object) -> str:
     >>> [text_of(value) for value in (7.0, 2.5, True, None, " 07 ")]
     ['7', '2.5', 'yes', '', '07']
     """
+    if isinstance(value, str):
+        return value.strip()
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, bool | np.bool_):

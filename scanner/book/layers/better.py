@@ -25,12 +25,10 @@ A street or sidewalk is drawn in stretches that complete each other."""
 
 
 def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
-    """Leave out what was assembled where a person drew the same thing.
+    """Leave out what was assembled where a person drew the same thing, with one note a file.
 
-    features: Without assembled outlines of a client for whom another file has one, and without
-    assembled buildings, drives, walks and patios that drawn ones cover by half; a house drawn
-    inside a larger one of its lot replaces that, too. problems: One note a file with what was left
-    out.
+    Outlines of a client for whom another file has one; buildings, drives, walks and patios that drawn
+    ones cover by half; a house in which a smaller one was drawn.
 
     >>> lot = shapely.box(0, 1, 2, 3)
     >>> files = ["sites/assembled.geojson", "sites/mine.geojson"]

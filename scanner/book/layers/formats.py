@@ -49,11 +49,10 @@ FORMAT_WORDS = (
 
 
 def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
-    """Read one file of site features in batches, layer by layer.
+    """Read one file of site features in batches, layer by layer; what is wrong with it may come out at its end only.
 
     The content decides: a file that is not what its name says is refused before any reader opens
     it, since a reader might follow what it describes to other files.
-    What is wrong with a file may come out at its end only.
     """
     try:
         with path.open("rb") as stream:

@@ -26,10 +26,7 @@ _ENCODING = "WKB"
 
 
 def stream_geoparquet(path: Path, file: str) -> Iterator[RawLayer]:
-    """Read a GeoParquet file in batches.
-
-    One layer, without columns that hold tables of their own.
-    """
+    """Read a GeoParquet file in batches of one layer, without columns that hold tables of their own."""
     try:
         with pq.ParquetFile(path) as parquet:
             name, about = _find_shapes(parquet, file)

@@ -30,11 +30,10 @@ PLACED_KINDS = ("house", "outbuilding", "lawn", "bed")
 
 
 def join_outlines(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:
-    """Make one outline of all that are drawn for one client, and tell of doubles.
+    """Make one outline of all that are drawn for one client, and leave out doubles.
 
-    features: The first outline of each client holds all its parts. An outline that covers an
-    earlier client's by more than `DOUBLE_SHARE` is gone, with everything that carries its client's
-    id. problems: Notes on joined outlines and faults on doubles.
+    An outline that covers an earlier client's by more than `DOUBLE_SHARE` goes, with everything that
+    carries its client's id.
     """
     joined, join_problems = _join_parts(features)
     kept, double_problems = _leave_out_doubles(joined)
@@ -56,11 +55,9 @@ def note_nobody(files: pd.Series[str]) -> list[Problem]:
 
 
 def place_features(features: GeoDataFrame) -> GeoDataFrame:
-    """Give houses, outbuildings, lawns and beds the client whose outline holds most of them.
+    """Give houses, outbuildings, lawns and beds the client whose outline holds more than half of them.
 
     Shares of area are the same in degrees as in feet, so no plane is needed.
-
-    Same rows; ``client_id`` filled in where one outline holds more than half.
 
     >>> lot, house = shapely.box(0, 1, 2, 3), shapely.box(1, 2, 1.5, 2.5)
     >>> features = GeoDataFrame(

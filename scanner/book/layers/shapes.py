@@ -30,11 +30,7 @@ Reasons = NDArray[np.object_]
 
 
 def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
-    """Bring a layer's shapes to WGS 84 longitude and latitude, flat.
-
-    shapes: Same length, degrees; None where there is no shape. problems: A note where no coordinate
-    system is declared and degrees are taken.
-    """
+    """Bring a layer's shapes to WGS 84 longitude and latitude, flat; a note where degrees are taken for want of a coordinate system."""
     shapes = shapely.force_2d(layer.shapes)
     if layer.crs is not None and not layer.crs.equals(WGS84, ignore_axis_order=True):
         return _reproject(shapes, layer.crs, file), []
@@ -65,11 +61,9 @@ def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
 def check_shapes(
     shapes: Shapes, kinds: NDArray[np.object_]
 ) -> tuple[Shapes, Reasons, NDArray[np.float64]]:
-    """Check shapes against their kinds, and mend rings where that is safe.
+    """Check shapes against their kinds, and mend rings where that changes an area by at most `REPAIR_SHARE`.
 
-    shapes: Same length, mended where that changed the area by at most `REPAIR_SHARE`. reasons: What
-    keeps a shape out, in words; blank where nothing does. changes: Share of its area by which
-    mending changed a shape; NaN where nothing was mended.
+    The shapes; in words what keeps one out; the share by which mending changed one, NaN where nothing was mended.
 
     >>> import numpy as np, shapely
     >>> bow = shapely.from_wkt("POLYGON ((9 9, 10 10, 10 9, 9 10, 9 9))")
@@ -120,10 +114,7 @@ def share_words(share: float) -> str:
 def list_shape_problems(
     reasons: Reasons, changes: NDArray[np.float64], places: list[dict[str, str]]
 ) -> list[Problem]:
-    """Put into problem rows what `check_shapes` found.
-
-    A fault a shape left out, a note a shape mended.
-    """
+    """Put into problem rows what `check_shapes` found."""
     left_out = [
         fault(**places[at], problem=f"{reasons[at]}; it is left out", remedy=_remedy(reasons[at]))
         for at in np.flatnonzero(reasons != "").tolist()
