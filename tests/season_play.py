@@ -6,6 +6,7 @@ import contextlib
 import csv
 import io
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
@@ -87,12 +88,22 @@ class Played:
 
 
 def play(folder: Path) -> Played:
-    """Play the year in a folder of its own."""
+    """Play the year in a folder of its own; beside it stays how things stood before the autumn."""
     played = Played()
     with contextlib.chdir(folder):
         start_book(Path("lawns"))
-        for act in (_february, _march, _jobs, _autumn):
+        for act in (_february, _march, _jobs):
             act(played)
+        shutil.copytree(folder, folder.with_name("summer"))
+        _autumn(played)
+    return played
+
+
+def play_autumn(folder: Path) -> Played:
+    """Play what comes after the summer once more, in a folder that was left then."""
+    played = Played()
+    with contextlib.chdir(folder):
+        _autumn(played)
     return played
 
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import click
 import pandas as pd
+import pytest
 from click.testing import CliRunner, Result
 
+from scanner import pipeline
 from scanner.cli import main
 from scanner.schema.documents import Book, Scan
 from scanner.schema.tables import FEATURES, MEASURED, PROBLEMS, empty_table
@@ -35,6 +39,21 @@ NOTE = {
 def type_in(*words: str) -> Result:
     """Type a command; an error that the program does not tell as a sentence is raised."""
     return CliRunner().invoke(main, list(words), catch_exceptions=False)
+
+
+@contextmanager
+def keeping_scans() -> Iterator[list[Scan]]:
+    """Keep what every scan finds that is typed meanwhile."""
+    scans: list[Scan] = []
+    scan = pipeline.scan
+
+    def keep(*book: object, **how: object) -> Scan:
+        scans.append(scan(*book, **how))
+        return scans[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("scanner.pipeline.scan", keep)
+        yield scans
 
 
 def command_of(name: str) -> click.Command:

@@ -7,6 +7,8 @@ import json
 import shutil
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 from operator import itemgetter
 from pathlib import Path
 
@@ -18,8 +20,9 @@ from openpyxl.comments import Comment
 from scanner.book.new import start_book
 from scanner.calls.log import open_log, read_season
 from scanner.cli.keeping import why_kept
+from scanner.schema.documents import Scan
 from tests.calls.desk import DAY, keys_of, read_only_copy
-from tests.cli.desk import type_in
+from tests.cli.desk import keeping_scans, type_in
 
 TODAY = ("--today", "2027-03-02")
 
@@ -33,22 +36,33 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture(scope="module")
-def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A new book that was scanned once, with its pages beside it."""
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Scan]:
+    """A new book that was scanned once, with its pages beside it, and what was found."""
     folder = tmp_path_factory.mktemp("scanned")
     start_book(folder / "lawns")
-    result = type_in("scan", str(folder / "lawns"), "--out", str(folder / "maps" / "lawns"), *TODAY)
+    with keeping_scans() as scans:
+        result = type_in("scan", str(folder / "lawns"), "--out", str(folder / "maps" / "lawns"), *TODAY)  # fmt: skip
     assert result.exit_code == 0, result.stderr
+    return folder, *scans
+
+
+@pytest.fixture
+def office(scanned: tuple[Path, Scan], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the scanned book to do with as one likes."""
+    folder = tmp_path / "office"
+    shutil.copytree(scanned[0], folder)
+    monkeypatch.chdir(folder)
     return folder
 
 
 @pytest.fixture
-def office(scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A copy of the scanned book to do with as one likes."""
-    folder = tmp_path / "office"
-    shutil.copytree(scanned, folder)
-    monkeypatch.chdir(folder)
-    return folder
+def at_once(scanned: tuple[Path, Scan], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scan finds what the first one found: for tests of what stands before and after it."""
+
+    def scan(_book: object, *, today: date, **_: object) -> Scan:
+        return replace(scanned[1], today=today)
+
+    monkeypatch.setattr("scanner.pipeline.scan", scan)
 
 
 def fill(path: Path, *rows: dict[str, object], sheet: str = "Figures") -> None:
@@ -265,6 +279,7 @@ def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
     assert any("quoted on 2027-03-02, rests until 2027-03-12" in str(row) for row in rest.values)
 
 
+@pytest.mark.usefixtures("at_once")
 def test_a_copy_of_the_sheet_is_recorded_and_keeps_the_list_where_it_is(office: Path) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     workbook = openpyxl.load_workbook(sheet)
@@ -380,6 +395,7 @@ def test_what_cannot_be_taken_up_keeps_the_list_where_it_is(
     assert sheet.read_bytes() == before
 
 
+@pytest.mark.usefixtures("at_once")
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
 def test_sheet_open_in_another_program(office: Path, mark: str) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
@@ -461,6 +477,7 @@ def test_read_only_book_scans_and_says_that_names_are_not_kept(office: Path) -> 
         assert listed.exit_code == 0
 
 
+@pytest.mark.usefixtures("at_once")
 def test_scan_of_a_read_only_book(office: Path) -> None:
     with read_only_copy(office / "lawns") as locked:
         result = type_in("scan", str(locked), "--out", "out", *TODAY)

@@ -13,7 +13,6 @@ import scanner
 from scanner.cli.group import COMMANDS
 from scanner.schema.tables import SKIP_REASONS
 from tests.cli.desk import command_of
-from tests.house.renew import BLOCK, call_list_block, scan_sample
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -22,13 +21,6 @@ GUIDE = {
 }
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 CI_RUN = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
-
-
-@pytest.fixture(scope="module")
-def sample_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("sample")
-    scan_sample(folder)
-    return folder
 
 
 def test_readme_has_every_command_and_no_other() -> None:
@@ -91,19 +83,6 @@ def test_ci_runs_the_readmes_own_test_command() -> None:
     found = [line for line in README.splitlines() if re.search(pattern[1], line)]
     assert len(found) == 1
     assert found[0].endswith("pytest -n 2")
-
-
-def test_readme_lists_every_file_of_a_scan(sample_pages: Path) -> None:
-    section = README[README.index("## What comes out") : README.index("## Your own book")]
-    told = re.findall(r"^\| `([a-z_]+\.[a-z]+)` \|", section, re.MULTILINE)
-    assert sorted(told) == sorted(path.name for path in sample_pages.iterdir())
-
-
-def test_readme_shows_the_real_call_list(sample_pages: Path) -> None:
-    block = BLOCK.search(README)
-    assert block
-    shown = block[0].removeprefix(block[1]).removesuffix(block[2])
-    assert shown == call_list_block(sample_pages), "run: python tests/house/renew.py readme"
 
 
 def test_guide_explains_every_skip_reason() -> None:

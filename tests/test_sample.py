@@ -1,0 +1,176 @@
+"""The sample book from command to files, with nothing replaced: scanned once here and once in a process of its own."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import shapely
+from click.testing import Result
+
+from scanner.ground.stored import match_stored_beds, remember_beds
+from scanner.pages.geojson import beds_geojson
+from scanner.pages.summary import summarize
+from scanner.schema.documents import Scan
+from tests.cli.desk import keeping_scans, type_in
+from tests.house.renew import BLOCK, ROOT, SAMPLE_BOOK, SAMPLE_DAY, call_list_block
+from tests.map_files import data_of, map_html
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+FAULTY_BOOK = ROOT / "sample_data" / "faulty"
+TODAY = ("--today", SAMPLE_DAY.isoformat())
+
+
+@dataclass
+class Demo:
+    """What ``demo`` said, the folder that it was typed in, and the scan behind it."""
+
+    folder: Path
+    said: Result
+    scan: Scan
+
+    @property
+    def pages(self) -> Path:
+        return self.folder / "maps" / "demo"
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    folder = tmp_path_factory.mktemp("newcomer")
+    with contextlib.chdir(folder), keeping_scans() as scans:
+        said = type_in("demo", *TODAY)
+    return Demo(folder, said, *scans)
+
+
+@pytest.fixture(scope="module")
+def sample(demo: Demo) -> Scan:
+    return demo.scan
+
+
+def files_in(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+
+
+def test_demo_is_done_without_a_fault(demo: Demo) -> None:
+    assert demo.said.exit_code == 0, demo.said.stderr
+    assert demo.said.stderr.splitlines()[-1].endswith(f"Open {Path('maps') / 'demo' / 'map.html'}")
+    assert all((demo.folder / line).is_file() for line in demo.said.stdout.splitlines())
+    assert len(demo.said.stdout.splitlines()) == len(files_in(demo.pages))
+
+
+def test_demo_closes_with_the_numbers_of_its_summary(demo: Demo) -> None:
+    summary = json.loads((demo.pages / "summary.json").read_text(encoding="utf-8"))
+    closing = demo.said.stderr.splitlines()[-1]
+    assert f"Found {summary['beds']:,} beds" in closing
+    assert f"on {summary['scanned']:,} lots" in closing
+    assert f"{summary['skipped']:,} beds skipped" in closing
+
+
+def test_a_newcomers_run_on_the_same_day_gives_the_same_bytes(demo: Demo, tmp_path: Path) -> None:
+    """In another process, from an empty folder, with other hashes."""
+    command = [sys.executable, "-m", "scanner", "demo", *TODAY]
+    surroundings = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": "random"}
+    told = subprocess.run(
+        command, cwd=tmp_path, env=surroundings, capture_output=True, text=True, check=False
+    )
+    assert told.returncode == 0, told.stderr
+    assert told.stdout == demo.said.stdout
+    ours, again = files_in(demo.pages), files_in(tmp_path / "maps" / "demo")
+    assert ours.keys() == again.keys()
+    assert [name for name, content in ours.items() if content != again[name]] == []
+
+
+def test_the_sample_book_stays_clean(demo: Demo) -> None:
+    copy = demo.folder / "maps" / "demo-book"
+    for path in SAMPLE_BOOK.rglob("*"):
+        if path.is_file():
+            assert path.read_bytes() == (copy / path.relative_to(SAMPLE_BOOK)).read_bytes()
+
+
+def test_readme_lists_every_file_of_a_scan(demo: Demo) -> None:
+    section = README[README.index("## What comes out") : README.index("## Your own book")]
+    told = re.findall(r"^\| `([a-z_]+\.[a-z]+)` \|", section, re.MULTILINE)
+    assert sorted(told) == sorted(files_in(demo.pages))
+
+
+def test_readme_shows_the_real_call_list(demo: Demo) -> None:
+    block = BLOCK.search(README)
+    assert block
+    shown = block[0].removeprefix(block[1]).removesuffix(block[2])
+    assert shown == call_list_block(demo.pages), "run: python tests/house/renew.py readme"
+
+
+def test_line_items_add_up_to_the_price_of_every_offer(sample: Scan):
+    items = sample.table("line_items")
+    items = items[~items["task"].str.startswith("sales tax")]
+    sums = items.groupby(["offer_id", "finish"])["amount_cents"].sum()
+    prices = sample.offers.set_index(["offer_id", "finish"])["price_cents"]
+    assert sums.to_dict() == prices.to_dict()
+    for key in {key for keys in items["rate_key"] for key in keys.split("*")}:
+        assert getattr(sample.rates, key).source
+
+
+def test_beds_of_a_lot_are_disjoint_and_inside_its_lawn(sample: Scan):
+    beds = sample.table("beds")
+    placed = beds[beds["frame"] != ""]
+    lawn = sample.table("lots").set_index("client_id")["lawn"]
+    shapes = placed["geometry"].to_numpy()
+    outside_ft2 = shapely.area(shapely.difference(shapes, lawn.loc[placed["client_id"]].to_numpy()))
+    assert outside_ft2.max() < 0.05
+    tree = shapely.STRtree(shapes)
+    one, two = tree.query(shapes, predicate="intersects")
+    same_lot = placed["client_id"].to_numpy()[one] == placed["client_id"].to_numpy()[two]
+    one, two = one[(one < two) & same_lot], two[(one < two) & same_lot]
+    assert shapely.area(shapely.intersection(shapes[one], shapes[two])).max() < 0.05
+
+
+def test_totals_agree_on_the_map_in_the_geojson_and_in_the_summary(sample: Scan):
+    features = json.loads(b"".join(beds_geojson(sample, sample.parts)))["features"]
+    kept = [row["properties"] for row in features if not row["properties"]["skip_reason"]]
+    total = summarize(sample)
+    assert total["beds"] == len(kept)
+    assert total["beds"] + total["skipped"] == len(features) == len(sample.beds)
+    assert sum(total["skipped_by_reason"].values()) == total["skipped"]
+    assert float(total["area_ft2"]) == pytest.approx(sum(row["area_ft2"] for row in kept))
+    assert float(total["edge_ft"]) == pytest.approx(sum(row["edge_ft"] for row in kept))
+    drawn = [bed for client in data_of(map_html(sample))["clients"] for bed in client["beds"]]
+    assert len(drawn) == len(features)
+
+
+def test_every_client_is_accounted_for(sample: Scan):
+    total = summarize(sample)
+    assert total["clients"] == total["scanned"] + total["not_drawn"] == 120
+
+
+def test_every_bed_of_the_sample_is_known_again(sample: Scan):
+    # In degrees and back, a bed with a hair in its border crosses itself there
+    stored = remember_beds(sample.table("beds"), today=SAMPLE_DAY)
+    assert shapely.is_valid(stored.geometry).all()
+    for frame, beds in sample.table("beds").groupby("frame"):
+        renumbered = beds.assign(bed_id=beds["bed_id"] + "9")
+        known = match_stored_beds(renumbered, stored, frame=str(frame), rules=sample.rules)
+        assert sorted(known["bed_id"]) == sorted(beds["bed_id"])
+
+
+def test_faulty_book_lists_its_faults_and_exits_1() -> None:
+    result = type_in("check", str(FAULTY_BOOK), "--json")
+    problems = json.loads(result.stdout)
+    assert result.exit_code == 1
+    assert all(problem["problem"] and problem["remedy"] for problem in problems)
+
+
+def test_faulty_book_is_scanned_all_the_same(tmp_path: Path) -> None:
+    # On a copy: a scan keeps its beds in the book's log
+    book = shutil.copytree(FAULTY_BOOK, tmp_path / "faulty")
+    result = type_in("scan", str(book), "--out", str(tmp_path / "out"))
+    assert result.exit_code == 1
+    assert "need fixing" in result.stderr
+    assert (tmp_path / "out" / "map.html").is_file()
