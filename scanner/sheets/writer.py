@@ -26,7 +26,7 @@ from scanner.sheets.description import DAY, NUMBER, WHOLE, Column, Sheet, with_o
 HEADER = {"bold": True, "font_color": "#FFFFFF", "bg_color": "#24483E", "valign": "top", "text_wrap": True}  # fmt: skip
 FILL_IN_SHADE, FILL_IN_LINE = "#FBF3D9", "#B9B9B9"
 # Widths of columns hang on this font's digits: one that every machine has, or its twin
-OPTIONS = {"constant_memory": True, "default_format_properties": {"font_name": "Arial", "font_size": 9.5}}  # fmt: skip
+FONT = {"font_name": "Arial", "font_size": 9.5}
 LETTER_PAPER = 1
 SIDE_MARGIN_IN = 0.4
 LINE_PT, PAD_PT, SIDE_PAD_PT = 10.9, 4.0, 5.0
@@ -78,7 +78,9 @@ def write_workbook(
     day: date,
 ) -> None:
     """Write pages, and notes on a last sheet of that name; ``title`` stands on each page of paper, ``day`` is when it counts as made."""
-    with contextlib.closing(Workbook(file, OPTIONS)) as workbook:
+    # The writer adds to what it is handed, and the next workbook would look otherwise
+    options = {"constant_memory": True, "default_format_properties": dict(FONT)}
+    with contextlib.closing(Workbook(file, options)) as workbook:
         made = datetime.combine(day, time())
         workbook.set_properties({"title": title, "author": author, "created": made})
         for page in pages:

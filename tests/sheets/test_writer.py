@@ -71,3 +71,9 @@ def test_rows_cost_no_memory():
     peak(10)
     # 5,000 rows of two cells packed are some 60 KB; kept as cells they would be 3 MB
     assert peak(5_000) < peak(500) + 500_000
+
+
+def test_every_workbook_of_a_process_looks_like_its_first():
+    # The library writes into the look that it is handed; the fonts of the second said more
+    first, *others = (write([{"note": "gate"}]).getvalue() for _ in range(3))
+    assert others == [first, first]
