@@ -35,9 +35,10 @@ from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
+from scanner.job.machines import use_machines
 from scanner.job.method import break_even_areas
 from scanner.pages.publish import Why, publish
-from scanner.schema.documents import Book, Part, Scan, Season
+from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
 from scanner.schema.tables import empty_table
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.blocks import Block, cut_blocks, deal_blocks
@@ -136,6 +137,7 @@ def scan(
         rules=book.rules,
         break_even=break_even_areas(book.rates),
         parts=parts,
+        machines=_use_machines(parts, calls, book.rates),
     )
 
 
@@ -205,6 +207,16 @@ def _work(
         done += client_count
         told("finding and pricing beds", done, lot_count)
     return parts, {name: join_tables(thin[name]) for name in THIN}
+
+
+def _use_machines(
+    parts: list[Part], calls: pd.DataFrame, rates: RateBook
+) -> tuple[MachineUse, ...]:
+    """Count what the leads of the list use of each machine."""
+    chances = calls[calls["left_out"] == ""].set_index("offer_id")["chance"]
+    beds = [part["quantities"] for part in parts]
+    listed = [table[table["offer_id"].isin(chances.index)] for table in beds]
+    return use_machines(join_tables(listed), chances, rates=rates) if listed else ()
 
 
 def _problems(

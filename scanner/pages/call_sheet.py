@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any, BinaryIO
 
 from scanner.pages.said import last_words
+from scanner.pages.summary import machine_words
 from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
 from scanner.sheets.call_paper import PAPER, TICKS
 from scanner.sheets.days import short_day
@@ -124,7 +125,11 @@ def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
             ("Elsewhere", scan.break_even.elsewhere),
         )
     )
-    return ("Chances", rests_on), ("Stripping sod", f"Cheapest at your rates. {stripping}")
+    return (
+        ("Chances", rests_on),
+        ("Stripping sod", f"Cheapest at your rates. {stripping}"),
+        *(("Rent or own", machine_words(use)) for use in scan.machines),
+    )
 
 
 def _cheapest_words(methods: tuple[tuple[str, float], ...]) -> str:

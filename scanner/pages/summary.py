@@ -7,10 +7,11 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.schema.documents import Scan
+from scanner.schema.documents import MachineUse, Scan
 from scanner.schema.tables import SKIP_REASONS
 from scanner.sheets.cells import json_value, usd
 from scanner.sheets.text_columns import scaled
+from scanner.units import CENTS_PER_USD
 
 
 def summary_json(scan: Scan) -> bytes:
@@ -85,11 +86,40 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "refer_to_designer": int(offers["needs_designer"].sum()),
         "cheapest_at_curb_from_ft2": dict(scan.break_even.at_curb),
         "cheapest_elsewhere_from_ft2": dict(scan.break_even.elsewhere),
+        "machines": {use.machine: _use(use) for use in scan.machines},
         "chance_attempts": scan.chance_record.attempt_count,
         "chance_talks": scan.chance_record.talk_count,
         "chance_quotes": scan.chance_record.quote_count,
         "scanned_on": scan.today.isoformat(),
     }
+
+
+def _use(use: MachineUse) -> dict[str, Any]:
+    """Days and what an own one saves, if the sales to expect come and if all are sold."""
+    days = ("rented_days", "rented_days_all", "owned_days", "owned_days_all")
+    return {name: round(getattr(use, name), 2) for name in days} | {
+        name: usd(round(getattr(use, name) * CENTS_PER_USD))
+        for name in ("saved_usd", "saved_usd_all")
+    }
+
+
+def machine_words(use: MachineUse) -> str:
+    """
+    Say to an owner whether a machine is worth buying, at his rates and with this list.
+
+    >>> machine_words(MachineUse("sod cutter", 0.0, 2.0, 5.4, 70.0, 180.0, 2400.0))
+    'sod cutter: rented it pays on 0 days if the sales to expect come, on 2 if all are sold. Your own would be used on 5 (70) and save $180 ($2,400), its day rate paid: buy one where it runs that often beside other work, else rent.'
+    >>> machine_words(MachineUse("loader", 0.0, 0.0, 0.0, 0.0, 0.0, 0.0))
+    'loader: no job of this list needs one, rented or owned.'
+    """
+    if not use.owned_days_all and not use.rented_days_all:
+        return f"{use.machine}: no job of this list needs one, rented or owned."
+    return (
+        f"{use.machine}: rented it pays on {use.rented_days:,.0f} days if the sales to expect come, on "
+        f"{use.rented_days_all:,.0f} if all are sold. Your own would be used on {use.owned_days:,.0f} "
+        f"({use.owned_days_all:,.0f}) and save ${use.saved_usd:,.0f} (${use.saved_usd_all:,.0f}), its day rate "
+        "paid: buy one where it runs that often beside other work, else rent."
+    )
 
 
 def _expected(total: pd.Series[Any]) -> dict[str, Any]:

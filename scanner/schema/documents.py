@@ -65,6 +65,7 @@ __all__ = [
     "FaceKind",
     "Finish",
     "LocalRules",
+    "MachineUse",
     "Part",
     "Rate",
     "RateBook",
@@ -121,6 +122,32 @@ class BreakEven:
 
     at_curb: tuple[tuple[str, float], ...]
     elsewhere: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class MachineUse:
+    """
+    On how many days the leads of a list use a machine, each job done in the cheapest way.
+
+    Attributes
+    ----------
+    machine
+        Which one, in words.
+    rented_days, rented_days_all
+        Days rented, if the sales to expect come and if all are sold.
+    owned_days, owned_days_all
+        Days of the company's own, likewise.
+    saved_usd, saved_usd_all
+        What an own one saves on stripping, its day rate paid, likewise [USD].
+    """
+
+    machine: str
+    rented_days: float
+    rented_days_all: float
+    owned_days: float
+    owned_days_all: float
+    saved_usd: float
+    saved_usd_all: float
 
 
 @dataclass(frozen=True)
@@ -195,6 +222,8 @@ class Scan:
         Areas from which the machines pay.
     parts
         Everything else; a part's tables are read when they are asked for.
+    machines
+        What the leads of the list use of each machine.
     """
 
     today: date
@@ -213,6 +242,7 @@ class Scan:
     rules: LocalRules
     break_even: BreakEven
     parts: Sequence[Part]
+    machines: Sequence[MachineUse] = ()
 
     def table(self, name: str) -> pd.DataFrame:
         """
