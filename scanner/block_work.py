@@ -120,7 +120,7 @@ def _price_block(
     kept = desk.keep(sets, bundles.loc[listed, "offer_id"].tolist())
     offers = make_offers(
         bundles, kept["prices"], kept["offer_beds"],
-        rules=rules, rates=book.rates, answers=season.answers,
+        rules=rules, answers=season.answers,
     )  # fmt: skip
     return {
         "lots": list_lots(survey) if survey else empty_table(LOTS),

@@ -37,6 +37,7 @@ from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
 from scanner.job.machines import use_machines
 from scanner.job.method import break_even_areas
+from scanner.job.wording import usual_cautions
 from scanner.pages.publish import Why, publish
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
 from scanner.schema.tables import empty_table
@@ -138,6 +139,7 @@ def scan(
         break_even=break_even_areas(book.rates),
         parts=parts,
         machines=_use_machines(parts, calls, book.rates),
+        usual_cautions=usual_cautions(book.rates, book.rules),
     )
 
 

@@ -54,6 +54,14 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
 
 
+def is_sale(rows: pd.DataFrame) -> bool:
+    """Tell whether rows that are recorded, calls or jobs, say that something was sold and is still to be built."""
+    waits = (
+        rows["built_on"] == "" if "built_on" in rows else rows.get("outcome", rows.index) == SOLD
+    )
+    return bool(waits.any())
+
+
 def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
     """
     Offer no bed that is sold and waits to be built.

@@ -15,6 +15,7 @@ from scanner.book.checklist_sheet import check_answers
 from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import check_calls, find_strange_beds, read_added, sheet_kind
 from scanner.book.job_sheet import check_jobs
+from scanner.book.settings import read_rules
 from scanner.book.visit_sheet import check_visits
 from scanner.calls.entry_kinds import (
     ANSWER,
@@ -30,6 +31,7 @@ from scanner.calls.entry_kinds import (
 from scanner.calls.history import with_recorded
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
 from scanner.calls.remarks import find_remarks
+from scanner.calls.sales import is_sale
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say
 from scanner.schema.log_tables import PRINTED
@@ -129,6 +131,9 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
                         f"Kept {counted(kept, 'cell')} of your own columns and phone numbers put right."
                     )
             numbers = range(first, log.newest_number() + 1)
+    if any(is_sale(rows) for _, rows, _ in batches):
+        rules, _ = read_rules(book / "local.toml")
+        say(f"Sold. Before you build: {rules.locating}.")
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")

@@ -64,6 +64,11 @@ def _row(bed: dict[Any, Any]) -> dict[str, Any]:
 
 
 def _close(routes: pd.DataFrame, left_count: int, spring: int, file: Path) -> None:
+    if len(routes):
+        say(
+            "Weeding is by hand here. Weed control that is sprayed or spread for money takes an applicator's "
+            "license in most states, corn gluten included: ask before you offer it."
+        )
     for route in routes.to_dict("records"):
         beds = counted(route["bed_count"], "bed")
         unknown = (

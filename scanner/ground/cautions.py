@@ -15,7 +15,7 @@ from scanner.plane.segments import join
 from scanner.schema.documents import LocalRules
 
 THINGS = {
-    "hydrant": "hydrant: no plants within {hydrant_ft:g} ft, dig by hand",
+    "hydrant": "hydrant: no plants within {hydrant_ft:g} ft, nothing before its outlets, dig by hand",
     "mailbox": "mailbox: no plants within {mailbox_ft:g} ft, keep it in reach of the carrier",
     "tree": "tree trunk: no plants within {trunk_ft:g} ft, mulch kept off the bark, dig by hand",
     "gas_meter": "gas meter: no plants within {gas_meter_ft:g} ft, dig by hand",
@@ -27,8 +27,8 @@ THINGS = {
 """What to mind near each thing; distances are those of the local rules."""
 
 WALL_SENTENCE = (
-    "first {wall_clear_in:g} in at the wall: gravel only, no plants, no wood mulch, no trench; "
-    "the ground must fall away from the wall and stay below the siding"
+    "first {wall_clear_in:g} in at the wall: gravel only, no plants, no wood mulch, no trench, since "
+    "soil there may be treated against termites; the ground must fall away from the wall and stay below the siding"
 )
 """What to mind at a wall, drawn or measured on foot."""
 
@@ -36,16 +36,25 @@ SENTENCES = {
     "right of way": "in the right-of-way: ask the city whether a permit is needed",
     "opening guessed": "no drive is drawn at the curb: its place is a guess, look before you quote",
     "no street": "no street is known here: every wall was taken, look which ones face it",
-    "sight triangle": "sight triangle: plants no taller than {triangle_plant_in:g} in there",
-    "curb": "along the curb: plants no taller than {curb_plant_in:g} in",
+    "sight triangle": (
+        "sight triangle ({corner_triangle_ft:g} ft from the {corner_line} at corners, {drive_triangle_ft:g} ft "
+        "from the {drive_line} at drives): plants no taller than {triangle_plant_in:g} in above {height_from}"
+    ),
+    "curb": (
+        "along the curb: plants no taller than {curb_plant_in:g} in; work there behind cones, in class 2 vests"
+    ),
     "step out": "cars park here: {step_out_in:g} in along the curb kept free to step out",
     "wall": WALL_SENTENCE,
-    "roots": "tree roots: dig by hand, no tilling, keep the grade",
+    "roots": "tree roots: dig by hand, cut no large root, no tilling, keep the grade",
     "removed": "easement or utility box beside the bed: no digging there without leave",
     "ramp": "the curb's turn at the corner stays free for its ramps: no digging there",
-    "wildfire": "mapped wildfire area: gravel only, nothing that burns near a wall",
+    "wildfire": "mapped wildfire area: gravel only, nothing that burns within 5 ft of a wall",
 }
-"""What to mind and when, in the order told; distances are those of the local rules."""
+"""
+What to mind and when, in the order told; distances are those of the local rules. A job at a curb is
+short-term work beside traffic: cones stay (FHWA, maintenance of signs, ch. VI), vests are class 2 or 3
+(23 CFR 634).
+"""
 
 LEAST_FT2 = 0.5
 """Less ground than this under a limit is not worth a sentence."""
@@ -76,7 +85,11 @@ def word_cautions(
     cautions
         Sentences joined by ``"; "``, aligned with `beds`.
     """
-    distances = rules.setbacks.model_dump()
+    distances = rules.setbacks.model_dump() | {
+        "corner_line": rules.sight_corner_from.replace("_", " "),
+        "drive_line": rules.sight_drive_from.replace("_", " "),
+        "height_from": rules.sight_height_from,
+    }
     lists: list[list[str]] = [[] for _ in range(len(beds))]
     applies = _applies(beds, limits, is_known)
     for name, sentence in SENTENCES.items():
@@ -86,6 +99,8 @@ def word_cautions(
     told_of = {name: sentence.format(**distances) for name, sentence in THINGS.items()}
     for at, name in _things_near(beds, limits.circles):
         lists[at].append(told_of[name])
+    for words in lists:
+        words.append(rules.locating)
     return np.array(["; ".join(words) for words in lists], dtype=object)
 
 

@@ -76,6 +76,7 @@ def size_measured(
     measured = measured[measured["along"].isin(rules.offer_kinds)].reset_index(drop=True)
     number = measured.groupby(["client_id", "along"]).cumcount() + 1
     is_wall = (measured["along"] == "house").to_numpy()
+    wall = WALL_SENTENCE.format(**rules.setbacks.model_dump())
     beds = _sizes(measured, is_wall, rules).assign(
         client_id=measured["client_id"],
         along=measured["along"],
@@ -84,9 +85,9 @@ def size_measured(
         ),
         face=np.where(is_wall, "front", ""),
         edge_source="measured",
-        cautions=np.where(
-            is_wall, WALL_SENTENCE.format(**rules.setbacks.model_dump()), STREET_SENTENCE
-        ),
+        cautions=[
+            f"{wall if at_wall else STREET_SENTENCE}; {rules.locating}" for at_wall in is_wall
+        ],
         **UNKNOWN,
     )
     answers = empty_table(ANSWERS) if answers is None else answers

@@ -12,7 +12,7 @@ from scanner.job.bundles import ADDED, LATER, LEAD, LIMIT_SLACK, UPGRADE
 from scanner.job.quantities import kept
 from scanner.job.wording import Row, gather_cautions, name_offer, say_offer
 from scanner.schema.crew_answers import YES, numbers_by_client, words_by_client
-from scanner.schema.documents import LocalRules, RateBook
+from scanner.schema.documents import LocalRules
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import OFFERS, check_table, empty_table
@@ -30,7 +30,6 @@ def make_offers(
     offer_beds: pd.DataFrame,
     *,
     rules: LocalRules,
-    rates: RateBook,
     answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
@@ -46,8 +45,6 @@ def make_offers(
         Table `OFFER_BEDS` of the same.
     rules
         Job limit [crew-days].
-    rates
-        The rate book: depth [in] and wet weight [lb/yd³] of what is lifted.
     answers
         Table `ANSWERS`: slopes, and edges that a crew has seen. None: none has looked yet.
 
@@ -79,7 +76,7 @@ def make_offers(
             roles[row["role"]].append(row)
         is_steep = slopes.get(client_id, 0.0) > SKETCH_SLOPE_PERCENT
         made = [
-            _offer(row, leads, beds, rules, rates, is_steep=is_steep)
+            _offer(row, leads, beds, rules, is_steep=is_steep)
             for row in (*roles[LEAD], *roles[LATER])
         ]
         made[0] |= _more(made, roles, leads, beds)
@@ -117,7 +114,7 @@ class _Beds:
 
 
 def _offer(
-    bundle: Row, leads: dict[str, Row], beds: _Beds, rules: LocalRules, rates: RateBook, *, is_steep: bool
+    bundle: Row, leads: dict[str, Row], beds: _Beds, rules: LocalRules, *, is_steep: bool
 ) -> Row:  # fmt: skip
     """Write one job out, lead or later."""
     lead, own, names = leads[bundle["offer_id"]], beds.of(bundle), bundle["beds"]
@@ -138,7 +135,7 @@ def _offer(
         "is_confirmed": beds.seen.issuperset(names),
         "unseen_bed_ids": " ".join(name for name in names if name not in beds.seen),
         "needs_designer": needs_designer,
-        "cautions": gather_cautions(own, lead, rates),
+        "cautions": gather_cautions(own, lead),
         **dict.fromkeys(("later", "say", "upgrade_offer_id", "upgrade_bed_ids"), ""),
         **dict.fromkeys(("later_jobs", "later_price_cents", "upgrade_price_cents"), 0),
         **dict.fromkeys(("upgrade_gross_profit_cents", "upgrade_saving_cents"), 0),

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from math import floor
 from typing import Any
 
-from scanner.schema.documents import FINISH_LONG_WORDS, RateBook
+from scanner.schema.documents import FINISH_LONG_WORDS, LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS
+from scanner.schema.local_rules import LOCATING
 from scanner.units import FT2_IN_PER_YD3, usd_said
 
 Row = dict[Any, Any]
@@ -17,8 +18,9 @@ Row = dict[Any, Any]
 DESIGNER = "refer to a landscape designer: "
 
 LIFTING = (
-    "lifting: what is stripped weighs some {weight_lb:.0f} lb a square foot when wet, so cut it"
-    " small, keep backs straight and work in pairs"
+    "Lifting: what is stripped weighs some {weight_lb:.0f} lb a square foot when wet; 51 lb is the most for"
+    " nearly everyone in an ideal lift (NIOSH 94-110), from the ground less than half of it: cut it small, keep"
+    " backs straight, work in pairs"
 )
 
 MACHINE = (
@@ -96,9 +98,9 @@ def list_words(words: Sequence[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def gather_cautions(beds: Sequence[Row], lead: Row, rates: RateBook) -> str:
+def gather_cautions(beds: Sequence[Row], lead: Row) -> str:
     """
-    Gather the cautions of an offer's beds, each once, and those of the work itself.
+    Gather the cautions of an offer's beds, each once; what stands in every offer comes last.
 
     Parameters
     ----------
@@ -106,20 +108,38 @@ def gather_cautions(beds: Sequence[Row], lead: Row, rates: RateBook) -> str:
         `cautions` of each, sentences joined by ``"; "``.
     lead
         `method` and `finish`.
-    rates
-        Depth [in] and wet weight [lb/yd³] of what is lifted.
 
     Returns
     -------
     cautions
         Joined by ``"; "``.
     """
-    weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
     # a tiller is a machine too: a full planting takes one
     has_machine = lead["method"] != "hand" or lead["finish"] == "planted"
     told = [sentence for bed in beds for sentence in bed["cautions"].split("; ") if sentence]
-    told += [LIFTING.format(weight_lb=weight_lb), *[MACHINE] * has_machine]
-    return "; ".join(dict.fromkeys(told))
+    told += [MACHINE] * has_machine
+    return "; ".join(sorted(dict.fromkeys(told), key=lambda text: text.startswith(LOCATING)))
+
+
+def usual_cautions(rates: RateBook, rules: LocalRules) -> str:
+    """
+    Say what every bed asks for, and no row of a list repeats.
+
+    Parameters
+    ----------
+    rates
+        Depth [in] and wet weight [lb/yd³] of what is lifted.
+    rules
+        The state, whose locating law holds.
+
+    Returns
+    -------
+    cautions
+        Sentences.
+    """
+    weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
+    locating = rules.locating[0].upper() + rules.locating[1:]
+    return f"{locating}. {LIFTING.format(weight_lb=weight_lb)}."
 
 
 def say_offer(lead: Row, beds: Sequence[Row], upgrade: Row | None, added: Sequence[Row]) -> str:

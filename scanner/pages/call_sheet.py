@@ -33,7 +33,7 @@ ABOUT = (
     ("To fill in", "After each call: day, answer, note and next on the first sheet, or the shaded columns of Figures. A date at the start of Next is the day of the next call."),
     ("Before a call", "Call between 8 in the morning and 9 in the evening at the client's place; some states stop "
                       "earlier. Whoever asked not to be called is on the third sheet."),
-    ("Before digging", "Call the locating service. Ask for the permit where a bed lies in the right-of-way. Keep sight "
+    ("Before digging", "Ask for the permit where a bed lies in the right-of-way. Keep sight "
                        "lines, walls, roots and hydrants clear. Local codes and licensed practice go first."),
 )  # fmt: skip
 
@@ -126,6 +126,7 @@ def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
         )
     )
     return (
+        ("In every bed", scan.usual_cautions),
         ("Chances", rests_on),
         ("Stripping sod", f"Cheapest at your rates. {stripping}"),
         *(("Rent or own", machine_words(use)) for use in scan.machines),

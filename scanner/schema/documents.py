@@ -224,6 +224,8 @@ class Scan:
         Everything else; a part's tables are read when they are asked for.
     machines
         What the leads of the list use of each machine.
+    usual_cautions
+        What every bed asks for, in words.
     """
 
     today: date
@@ -243,6 +245,7 @@ class Scan:
     break_even: BreakEven
     parts: Sequence[Part]
     machines: Sequence[MachineUse] = ()
+    usual_cautions: str = ""
 
     def table(self, name: str) -> pd.DataFrame:
         """

@@ -13,6 +13,23 @@ AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fenc
 FaceKind = Literal["front", "side", "back"]
 YesNo = Literal["yes", "no"]
 SightLine = Literal["curb", "property_line"]
+HeightFrom = Literal["the curb", "the street", "the ground"]
+
+LOCATING = "locating service"
+LOCATING_NOTICE = {
+    **dict.fromkeys(
+        ("AL", "CA", "CO", "FL", "GA", "IL", "IN", "KS", "NE", "NY", "WA"), "2 working days"
+    ),
+    **dict.fromkeys(("NC", "NJ", "PA", "VA"), "3 working days"),
+    **dict.fromkeys(("MN", "OH", "TX"), "48 hours, weekends and holidays not counted,"),
+    "MI": "72 hours, weekends and holidays not counted,",
+}
+"""
+Shortest notice of the locating law before digging, by state: Ala. Code 37-15; Cal. Gov. Code 4216.2;
+C.R.S. 9-1.5-103; F.S. 556.105; O.C.G.A. 25-9-6; 220 ILCS 50/4; IC 8-1-26-16; K.S.A. 66-1804; Neb. Rev.
+Stat. 76-2321; 16 NYCRR 753; RCW 19.122.030; NC 87-122; N.J.A.C. 14:2-3.1; 73 P.S. 176; Va. Code 56-265.17;
+Minn. Stat. 216D.04; ORC 3781.28; Tex. Util. Code 251.151; MCL 460.723. The day of the call never counts.
+"""
 
 
 class Setbacks(Settings):
@@ -90,6 +107,10 @@ class LocalRules(Settings):
     sight_drive_from: SightLine = Field(
         "property_line", title="line that sight triangles at drives start from"
     )
+    sight_height_from: HeightFrom = Field(
+        "the curb", title="what heights in a sight triangle count from"
+    )
+    state: str = Field("", pattern="^([A-Z]{2})?$", title="state of the US, in two letters")
     min_depth_ft: float = figure("least depth of a bed", 0.02, 200)
     min_edge_ft: float = figure("least length of a bed", 0, 1200)
     min_bed_ft2: float = figure("smallest bed", 0, 4000)
@@ -101,6 +122,20 @@ class LocalRules(Settings):
     company: Company = Company()
     backgrounds: Backgrounds = Backgrounds()
     sources: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def locating(self) -> str:
+        """
+        Say how long before anyone digs the locating service must be called.
+
+        Returns
+        -------
+        caution
+            With the notice of ``state``, else the usual one.
+        """
+        notice = LOCATING_NOTICE.get(self.state, "2 to 3 working days, ask 811 which,")
+        where = f" in {self.state}" if self.state in LOCATING_NOTICE else ""
+        return f"{LOCATING}: call 811 at least {notice} before anyone digs{where}, by hand too, and wait for the marks"
 
     @field_validator("house_faces", "kind_order", "offer_kinds")
     @classmethod

@@ -170,5 +170,5 @@ def offer(*rows, rates, limit=4.0, seen=None, **demand):
         desk.price_sets(dict(zip(late["offer_id"], late["beds"], strict=True)))
     return make_offers(
         bundles, pd.concat(desk.prices, ignore_index=True), pd.concat(desk.tables, ignore_index=True),
-        rules=local_rules(job_limit_crew_days=limit), rates=rates, answers=seen,
+        rules=local_rules(job_limit_crew_days=limit), answers=seen,
     )  # fmt: skip

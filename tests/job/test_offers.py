@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scanner.errors import SchemaError
 from scanner.job.bundles import Demand, bundle_beds, order_beds
 from scanner.job.offers import make_offers
+from scanner.job.wording import usual_cautions
 from scanner.schema.tables import OFFERS
 from scanner.units import usd_said
 from tests.each import examples
@@ -235,9 +236,42 @@ def test_cautions_come_once_each():
     full = rate_book(lead_finish="planted", sod_cutter_usd_per_day=1e5, loader_usd_per_day=1e5)
     cautions = offer(*rows, rates=full, buys=nobody_minds)["cautions"].iloc[0].split("; ")
     assert cautions[:3] == ["roots near", "right-of-way permit", "meter"]
-    # 3,000 lb/yd3 wet (CalRecycle) at 3 in: 3,000 x 3 / 324
-    assert cautions[3].startswith("lifting: what is stripped weighs some 28 lb a square foot")
-    assert cautions[4].startswith("machines: ")
+    assert cautions[3].startswith("machines: ")
+    assert len(cautions) == 4
+
+
+def test_what_stands_in_every_offer_comes_last():
+    notice = local_rules(state="PA").locating
+    rows = [bed(cautions=f"roots near; {notice}"), bed("C1-curb-2", cautions=f"meter; {notice}")]
+    cautions = offer(*rows, rates=RATES, buys=nobody_minds)["cautions"].iloc[0]
+    assert cautions == (
+        "roots near; meter; locating service: call 811 at least 3 working days before anyone digs in PA, "
+        "by hand too, and wait for the marks"
+    )
+
+
+@pytest.mark.parametrize(
+    ("state", "notice"),
+    [
+        # Cal. Gov. Code 4216.2; 73 P.S. 176; Tex. Util. Code 251.151; MCL 460.723
+        ("CA", "at least 2 working days before anyone digs in CA"),
+        ("PA", "at least 3 working days"),
+        ("TX", "at least 48 hours, weekends and holidays not counted,"),
+        ("MI", "at least 72 hours"),
+        # no source for the law of Maine here: the usual, and who knows
+        ("ME", "at least 2 to 3 working days, ask 811 which, before anyone digs,"),
+        ("", "at least 2 to 3 working days, ask 811 which,"),
+    ],
+)
+def test_notice_of_the_locating_law(state, notice):
+    assert notice in local_rules(state=state).locating
+
+
+def test_what_every_bed_asks_for_is_said_once():
+    said = usual_cautions(rate_book(), local_rules(state="NE"))
+    assert "at least 2 working days before anyone digs in NE" in said
+    # 3,000 lb/yd3 wet (CalRecycle) at 3 in: 3,000 x 3 / 324; NIOSH 94-110: load constant 51 lb
+    assert "some 28 lb a square foot when wet; 51 lb is the most" in said
 
 
 def test_hand_work_without_tilling_has_no_machine():
@@ -266,4 +300,4 @@ def test_an_offer_that_was_not_drawn_is_our_bug():
     desk = Desk(bed(), bed("C1-curb-2"), rates=RATES)
     bundles = bundle(desk)
     with pytest.raises(SchemaError, match="offers that are due were not drawn: "):
-        make_offers(bundles, desk.prices[0], desk.tables[0], rules=local_rules(), rates=RATES)
+        make_offers(bundles, desk.prices[0], desk.tables[0], rules=local_rules())
