@@ -116,10 +116,8 @@ def scan(
         parts, thin = _work(blocks, work, lot_count, workers=workers, told=told)
     offers, beds = thin["offers"], thin["beds"]
     told("ranking calls", len(beds), len(beds))
-    near = clients["client_id"].isin(built["client_id"][is_just_built(built["built_on"], today)])
-    clients = add_history(clients, season, rates=book.rates, is_near_built=near)
-    seen = add_bad_edges(clients, season.answers)
-    calls = rank_calls(offers, beds, seen, rates=book.rates, today=today, learned=learned)
+    clients = _tell(clients, season, built, rates=book.rates, today=today)
+    calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, thin["problems"], is_whole=client_ids is None)
     return Scan(
         today=today,
@@ -187,6 +185,15 @@ def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
     lon, lat = np.where(np.isnan(drawn), own, drawn)[:, :2].T
     year_built = np.where(np.isnan(own), drawn, own)[:, 2]
     return clients.assign(lon=lon, lat=lat, year_built=year_built)
+
+
+def _tell(
+    clients: pd.DataFrame, season: Season, built: pd.DataFrame, *, rates: RateBook, today: date
+) -> pd.DataFrame:
+    """Put beside each client what the log knows, what crews saw, and whether a neighbor's bed is new."""
+    near = clients["client_id"].isin(built["client_id"][is_just_built(built["built_on"], today)])
+    history = add_history(clients, season, rates=rates, is_near_built=near)
+    return add_bad_edges(history, season.answers)
 
 
 def _outlines(land: Land, season: Season) -> GeoDataFrame:

@@ -194,7 +194,10 @@ def test_an_old_slip_is_taken_back_by_its_number() -> None:
     told = type_in("record", "lawns", "calls", "001", "do not call", *TODAY)
     assert "Number 1 in the log" in told.stderr
     told = type_in("record", "lawns", "calls", "002", "sold", *TODAY)
-    assert "Sold. Before you build: locating service: call 811 at least 2 to 3 working days" in told.stderr
+    assert (
+        "Sold. Before you build: locating service: call 811 at least 2 to 3 working days"
+        in told.stderr
+    )
     type_in("record", "lawns", "visit", "002", "--edge", "curb=40", *TODAY)
     undone = type_in("record", "lawns", "undo", "1", *TODAY)
     assert undone.stderr.startswith("Taken back: call to 001 on 2027-03-02: do not call. Clear it")

@@ -65,7 +65,7 @@ CLOCKS = {"now", "utcnow", "today", "time", "perf_counter", "monotonic"}
 CLOCK_OWNERS = {"datetime", "date", "time", "Timestamp"}
 CHANCES = {"random", "uuid", "secrets"}
 
-MOST_CODE, MOST_WORDS = 20_900, 8_000
+MOST_CODE, MOST_WORDS = 20_900, 9_000
 """Lines that all modules together may hold. To come down, with every rule stated once, to 10,500 and 4,500."""
 
 MOST_LINES = {"pipeline": 225}
