@@ -24,7 +24,7 @@ def _compose(proposals: pd.DataFrame, rest: str | None, reason: str) -> str:
     use = "rename this file to rates.toml" if rest is not None else "copy its lines into rates.toml"
     lines = [f"# Proposed rates: {reason}.", f"# Look at each; to use them, {use}.", ""]
     for row in proposals.to_dict("records"):
-        ratio = f"{row['ratio']:.2f} times the estimate (80 % interval {row['ratio_low']:.2f} to {row['ratio_high']:.2f})"
+        ratio = f"{row['ratio']:.2f} times the estimate (80 % interval {row['ratio_low']:.2f} to {row['ratio_high']:.2f}); 8 of 10 jobs lie between {row['jobs_low']:.2f} and {row['jobs_high']:.2f}"
         lines += [
             f"# was {row['was']:.4g}: {row['job_count']} jobs took {ratio}",
             f"{row['rate_key']} = {{ value = {row['value']:.4g}, low = {row['low']:.4g}, "

@@ -15,7 +15,10 @@ from scanner.schema.tables import check_table
 from scanner.units import CENTS_PER_USD
 
 HOURS, COST = "hours", "cost"
-LOSS_COLUMNS = ("job_id", "client_id", "bed_ids", "price_cents", "cost_cents", "loss_cents")
+JOB_COLUMNS = (
+    "job_id", "client_id", "bed_ids", "estimated_hours", "took_hours", "price_cents", "cost_cents", "made_cents",
+    "made_per_crew_hour_cents",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -85,29 +88,31 @@ def check_prices(jobs: pd.DataFrame) -> PriceCheck:
     return PriceCheck(inside_count, len(report), *jeffreys_interval(inside_count, len(report)))
 
 
-def name_losses(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+def sum_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
-    Name the jobs that cost more than they brought in.
+    Sum each built job up of which an actual is on record: hours, what it brought in, cost and made.
 
-    Columns `LOSS_COLUMNS`, largest loss first. The price is the invoice, else the price as
+    Columns `JOB_COLUMNS`, by the day it was built. The price is the invoice, else the price as
     sold. The cost of a task is its actual cost; else its actual hours at the estimate's hourly
-    cost; else the estimate.
+    cost; else the estimate. Crew-hours are the labor hours over the people of a crew.
     """
     report = set(list_actuals(jobs, job_tasks)["job_id"])
     jobs, tasks = check_table(jobs, JOBS), check_table(job_tasks, JOB_TASKS)
     hourly = tasks["estimated_cents"] / tasks["estimated_hours"]
     hourly = hourly.fillna(rates.labor_usd_per_hour.value * CENTS_PER_USD)
     cost = tasks["actual_cents"].fillna(tasks["actual_hours"] * hourly)
-    cost = cost.fillna(tasks["estimated_cents"].astype(float)).groupby(tasks["job_id"]).sum()
-    priced = jobs[jobs["job_id"].isin(report)].assign(
-        price_cents=jobs["invoiced_cents"].where(jobs["invoiced_cents"] > 0, jobs["sold_cents"]),
-        cost_cents=jobs["job_id"].map(cost).astype(float).round(),
-    )
-    priced = priced.assign(loss_cents=priced["cost_cents"] - priced["price_cents"])
-    losses = priced[(priced["loss_cents"] > 0) & (priced["price_cents"] > 0)]
-    losses = losses.astype({"cost_cents": "int64", "loss_cents": "int64"})
-    losses = losses.sort_values(["loss_cents", "job_id"], ascending=[False, True])
-    return losses[[*LOSS_COLUMNS]].reset_index(drop=True)
+    summed = tasks.assign(
+        cost_cents=cost.fillna(tasks["estimated_cents"].astype(float)),
+        took_hours=tasks["actual_hours"].fillna(tasks["estimated_hours"]),
+    ).groupby("job_id")[["estimated_hours", "took_hours", "cost_cents"]].sum()  # fmt: skip
+    told = jobs[jobs["job_id"].isin(report)].merge(summed, on="job_id", how="left")
+    told = told.sort_values(["built_on", "job_id"], ignore_index=True).assign(
+        price_cents=lambda job: job["invoiced_cents"].where(job["invoiced_cents"] > 0, job["sold_cents"]),
+        cost_cents=lambda job: job["cost_cents"].round().astype("int64"),
+        made_cents=lambda job: job["price_cents"] - job["cost_cents"],
+        made_per_crew_hour_cents=lambda job: job["made_cents"] / job["took_hours"] * rates.crew_count.value,
+    )  # fmt: skip
+    return told[[*JOB_COLUMNS]]
 
 
 def _unit_now(rate_key: str, measure: str, rates: RateBook) -> float:

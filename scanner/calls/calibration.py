@@ -19,10 +19,11 @@ FROM_JOBS = 5
 
 TASK_COLUMNS = (
     "task", "measure", "job_count", "estimated", "actual", "ratio", "ratio_low", "ratio_high",
-    "rate_key", "rate_now", "rate_suggested", "verdict",
+    "jobs_low", "jobs_high", "rate_key", "rate_now", "rate_suggested", "verdict",
 )  # fmt: skip
 PROPOSAL_COLUMNS = (
     "rate_key", "value", "low", "high", "was", "job_count", "ratio", "ratio_low", "ratio_high",
+    "jobs_low", "jobs_high",
 )  # fmt: skip
 
 RATE_FORMAT = ".4g"
@@ -30,11 +31,6 @@ RATE_FORMAT = ".4g"
 
 MOST_SHARE = 0.95
 """A share of the rate book stays below this."""
-
-
-def count_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> int:
-    """Count the built jobs of which any actual is on record."""
-    return int(list_actuals(jobs, job_tasks)["job_id"].nunique())
 
 
 def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
@@ -56,7 +52,7 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
         suggested = proposals["value"].get(key, np.nan)
         rows.append(
             (task, measure, len(own), told_of["estimated"].sum(), told_of["actual"].sum(), ratio.mean,
-             ratio.low, ratio.high, key, _value(key, rates), suggested, _verdict(key, ratio, proposals))
+             ratio.low, ratio.high, ratio.job_low, ratio.job_high, key, _value(key, rates), suggested, _verdict(key, ratio, proposals))
         )  # fmt: skip
     return pd.DataFrame(rows, columns=[*TASK_COLUMNS])
 
@@ -66,8 +62,8 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
     Propose rates where `FROM_JOBS` jobs show that the one in use is off.
 
     Columns `PROPOSAL_COLUMNS`, by name of the rate. Tasks that share a rate are added up job by
-    job. A pace is divided by the ratio, any other rate multiplied; low and high are the ends of
-    the ratio's interval.
+    job. A pace is divided by the ratio, any other rate multiplied; low and high are those of
+    the spread of jobs.
     """
     report = estimate_anew(list_actuals(jobs, job_tasks), rates=rates)
     both = report[(report["estimated"] > 0) & (report["actual"] > 0) & (report["key"] != "")]
@@ -79,12 +75,24 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
         if ratio.job_count < FROM_JOBS or not ratio.excludes_one or not was > 0:
             continue
         low, value, high = sorted(
-            _moved(str(key), was, one) for one in (ratio.low, ratio.mean, ratio.high)
+            _moved(str(key), was, one) for one in (ratio.job_low, ratio.mean, ratio.job_high)
         )
         if format(value, RATE_FORMAT) == format(was, RATE_FORMAT):
             continue
         rows.append(
-            (key, value, low, high, was, ratio.job_count, ratio.mean, ratio.low, ratio.high)
+            (
+                key,
+                value,
+                low,
+                high,
+                was,
+                ratio.job_count,
+                ratio.mean,
+                ratio.low,
+                ratio.high,
+                ratio.job_low,
+                ratio.job_high,
+            )
         )
     return pd.DataFrame(rows, columns=[*PROPOSAL_COLUMNS])
 

@@ -1,8 +1,8 @@
 """
-Actual over estimate: the geometric mean of the jobs, with its interval.
+Actual over estimate: all that was used over all that was estimated, and how far single jobs lie apart.
 
-The geometric mean, so that twice as much and half as much cancel out; Student's t on the
-logarithms, because a ratio cannot fall below nothing.
+Sum over sum, because a rate is right when it gives the year's total; large jobs weigh more. How sure that is
+(the interval of the mean) is one thing, how far a job may be off (the spread) another.
 """
 
 from __future__ import annotations
@@ -23,9 +23,11 @@ class Ratio:
     Attributes
     ----------
     mean
-        Geometric mean; NaN: no job tells.
+        Sum over sum; NaN: no job tells.
     low, high
-        Ends of its interval; NaN: one job alone.
+        Ends of the interval of the mean; NaN: one job alone.
+    job_low, job_high
+        Between these lie eight of ten jobs; NaN: one job alone.
     job_count
         Jobs that it rests on.
     """
@@ -33,6 +35,8 @@ class Ratio:
     mean: float
     low: float
     high: float
+    job_low: float
+    job_high: float
     job_count: int
 
     @property
@@ -45,27 +49,31 @@ def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE
     """
     Compare actuals with estimates.
 
-    The mean exp(m), the ends exp(m ± t s / √n), with m and s mean and standard deviation of the
-    n logarithms and t Student's with n − 1 degrees of freedom.
+    R = Σa / Σe, the interval of the mean R ± t √(Σ(a − R e)² / (n − 1) / n) / ē, the variance of a ratio of
+    sums (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6, from memory); the spread R exp(± t s), s the
+    standard deviation of the logarithms of a / e. t is Student's with n − 1 degrees of freedom.
 
     Examples
     --------
-    >>> ratio = ratio_of(np.array([2.0, 0.5]), np.array([1.0, 1.0]))
-    >>> round(ratio.mean, 6), ratio.job_count
-    (1.0, 2)
+    >>> ratio = ratio_of(np.array([2.0, 4.0]), np.array([1.0, 3.0]))
+    >>> ratio.mean, ratio.job_count
+    (1.5, 2)
     """
     with np.errstate(invalid="ignore"):
         is_told = (actual > 0) & (estimated > 0) & np.isfinite(actual) & np.isfinite(estimated)
-    logs = np.log(actual[is_told] / estimated[is_told])
-    if not len(logs):
-        return Ratio(np.nan, np.nan, np.nan, 0)
-    middle = float(logs.mean())
-    if len(logs) == 1:
-        return Ratio(float(np.exp(middle)), np.nan, np.nan, 1)
-    spread = float(logs.std(ddof=1)) / np.sqrt(len(logs))
-    reach = float(stdtrit(len(logs) - 1, (1.0 + level) / 2.0)) * spread
-    ends = np.exp([middle - reach, middle, middle + reach])
-    return Ratio(float(ends[1]), float(ends[0]), float(ends[2]), len(logs))
+    actual, estimated = actual[is_told], estimated[is_told]
+    count = len(actual)
+    if not count:
+        return Ratio(np.nan, np.nan, np.nan, np.nan, np.nan, 0)
+    mean = float(actual.sum() / estimated.sum())
+    if count == 1:
+        return Ratio(mean, np.nan, np.nan, np.nan, np.nan, 1)
+    student = float(stdtrit(count - 1, (1.0 + level) / 2.0))
+    rests = actual - mean * estimated
+    error = float(np.sqrt((rests**2).sum() / (count - 1) / count) / estimated.mean())
+    spread = float(np.exp(student * np.log(actual / estimated).std(ddof=1)))
+    low, high = max(mean - student * error, 0.0), mean + student * error
+    return Ratio(mean, low, high, mean / spread, mean * spread, count)
 
 
 def jeffreys_interval(

@@ -10,12 +10,11 @@ import pandas as pd
 
 from scanner.book.proposals import write_proposals
 from scanner.book.settings import read_rates
-from scanner.calls.built import HOURS, PriceCheck, check_prices, name_losses
+from scanner.calls.built import HOURS, PriceCheck, check_prices, list_actuals, sum_jobs
 from scanner.calls.calibration import (
     FROM_JOBS,
     TASK_COLUMNS,
     compare_tasks,
-    count_jobs,
     propose_rates,
 )
 from scanner.calls.log import read_season
@@ -24,41 +23,93 @@ from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.schema.documents import RateBook, Season
 from scanner.sheets.cells import factor, number
-from scanner.sheets.lists import TASKS_COMPARED
+from scanner.sheets.lists import JOB_TOLD, TASKS_COMPARED
 from scanner.units import CENTS_PER_USD
 
 
 @click.command()
 @book_argument
+@click.option("--job", "job_id", metavar="JOB", help="This job alone, task by task.")
 @json_option
-def calibrate(book: Path, as_json: bool) -> None:
+def calibrate(book: Path, job_id: str | None, as_json: bool) -> None:
     """
     Set the rates of BOOK against what its built jobs really took, task by task.
 
-    From five jobs on: estimate against actual, the ratio with its 80 % interval, and
-    a rate that would have hit it. Proposed rates are written to rates-proposed.toml
-    beside rates.toml, never over it.
+    From the first job on: each job with what it took and what it made or lost per
+    crew-hour. From five on: estimate against actual over all jobs, how sure that is,
+    how far jobs lie apart, and a rate that would have hit it. Proposed rates are
+    written to rates-proposed.toml beside rates.toml, never over it.
     """
     season, rates = read_season(book), read_rates(book / "rates.toml")[0]
-    job_count = count_jobs(season.jobs, season.job_tasks)
-    if job_count < FROM_JOBS:
-        print_rows([], TASKS_COMPARED, as_json=as_json)
-        say(
-            f"{counted(job_count, 'built job')} with hours or costs on record; from {FROM_JOBS} on, rates are compared. "
-            "To record one: bed-scanner record BOOK job."
-        )
+    jobs = sum_jobs(season.jobs, season.job_tasks, rates=rates)
+    if job_id is not None and job_id not in set(jobs["job_id"]):
+        known = ", ".join(jobs["job_id"]) or "none yet"
+        message = f"'{job_id}' is no built job with hours or costs on record: {known}"
+        raise click.BadParameter(message, param_hint="--job")
+    if job_id is not None or len(jobs) < FROM_JOBS:
+        jobs = jobs if job_id is None else jobs[jobs["job_id"] == job_id]
+        _break_down(season, jobs, as_json=as_json)
     else:
         tasks = compare_tasks(season.jobs, season.job_tasks, rates=rates)
         print_rows(map(_row, tasks.to_dict("records")), TASKS_COMPARED, as_json=as_json)  # fmt: skip
         _propose(book, season, rates)
-    say(_price_words(check_prices(season.jobs)))
-    _tell_losses(name_losses(season.jobs, season.job_tasks, rates=rates))
+    if job_id is None:
+        say(_price_words(check_prices(season.jobs)))
+        _tell_losses(jobs[(jobs["made_cents"] < 0) & (jobs["price_cents"] > 0)])
+
+
+def _break_down(season: Season, jobs: pd.DataFrame, *, as_json: bool) -> None:
+    """Print what each job took, task by task, and say what it made."""
+    tasks = list_actuals(season.jobs, season.job_tasks)
+    tasks = tasks[tasks["job_id"].isin(jobs["job_id"])]
+    rows = [
+        {"job_id": task["job_id"], "task": task["task"], "measure": "h" if task["measure"] == HOURS else "USD"}
+        | {name: number(task[name]) for name in ("estimated", "actual")}
+        for task in tasks.to_dict("records")
+    ]  # fmt: skip
+    print_rows(rows, JOB_TOLD, as_json=as_json)
+    for job in jobs.to_dict("records"):
+        say(job_words(job))
+    if len(jobs) < FROM_JOBS:
+        say(
+            f"{counted(len(jobs), 'built job')} with hours or costs on record; from {FROM_JOBS} on, rates are compared. "
+            "To record one: bed-scanner record BOOK job."
+        )
+
+
+def job_words(job: dict[Any, Any]) -> str:
+    """
+    Say what a job took and what it made.
+
+    >>> job_words({"job_id": "J1", "client_id": "A", "bed_ids": "A-curb-1", "estimated_hours": 10.0, "took_hours": 15.0,
+    ...            "price_cents": 30_000, "cost_cents": 42_000, "made_cents": -12_000, "made_per_crew_hour_cents": -1_600.0})
+    'Job J1 (A-curb-1, client A): estimated 10.0 h, took 15.0 h; brought in $300.00, cost $420.00: $16.00 lost per crew-hour.'
+    """
+    hour = job["made_per_crew_hour_cents"] / CENTS_PER_USD
+    made = (
+        f": ${abs(hour):,.2f} {'made' if hour >= 0 else 'lost'} per crew-hour"
+        if job["price_cents"] > 0
+        else ""
+    )
+    return (
+        f"Job {job['job_id']} ({job['bed_ids']}, client {job['client_id']}): estimated {job['estimated_hours']:.1f} h, "
+        f"took {job['took_hours']:.1f} h; brought in ${job['price_cents'] / CENTS_PER_USD:,.2f}, "
+        f"cost ${job['cost_cents'] / CENTS_PER_USD:,.2f}{made}."
+    )
 
 
 def _row(task: dict[Any, Any]) -> dict[str, Any]:
     measured = {
         name: number(task[name])
-        for name in ("estimated", "actual", "ratio", "ratio_low", "ratio_high")
+        for name in (
+            "estimated",
+            "actual",
+            "ratio",
+            "ratio_low",
+            "ratio_high",
+            "jobs_low",
+            "jobs_high",
+        )
     }
     rates = {
         name: None if pd.isna(task[name]) else factor(task[name])
@@ -74,7 +125,7 @@ def _propose(book: Path, season: Season, rates: RateBook) -> None:
         say("No rate is off for sure: nothing is proposed.")
         return
     last_on = season.jobs["built_on"].max()
-    reason = f"built jobs up to {last_on}, geometric mean of actual over estimate"
+    reason = f"built jobs up to {last_on}, all that was used over all that was estimated"
     path = write_proposals(book, proposals, reason=reason)
     changes = counted(len(proposals), "rate")
     say(
@@ -96,5 +147,5 @@ def _tell_losses(losses: pd.DataFrame) -> None:
         say(
             f"Lost money: job {loss['job_id']} ({loss['bed_ids']}, client {loss['client_id']}) brought in "
             f"${loss['price_cents'] / CENTS_PER_USD:,.2f} and cost ${loss['cost_cents'] / CENTS_PER_USD:,.2f}, "
-            f"${loss['loss_cents'] / CENTS_PER_USD:,.2f} more."
+            f"${-loss['made_cents'] / CENTS_PER_USD:,.2f} more."
         )

@@ -14,7 +14,7 @@ from scanner.cli.options import book_argument, json_option, out_option, output_f
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.ground.old_beds import list_old_beds
-from scanner.job.care import CARE_COLUMNS, plan_care, spring_after, sum_routes
+from scanner.job.care import CLIENT_COLUMNS, plan_care, spring_after, sum_clients, sum_routes
 from scanner.pages.publish import publish_files
 from scanner.sheets.cells import count, number, sheet_csv, usd
 from scanner.sheets.lists import CARE
@@ -34,8 +34,8 @@ def care(
     """
     List what the beds of BOOK need next spring: weeding and an inch of mulch.
 
-    Beds that were built, drawn or seen by a crew, in the order of the rounds, with
-    quantities and prices; what to order stands below for each route. Writes care.csv.
+    One row a client with beds that were built, drawn or seen by a crew, in the order of the rounds,
+    with quantities and a price; what to order stands below for each route. Writes care.csv.
     """
     read, season = pipeline.read_book(book, needs_lots=False), pipeline.open_season(book)
     beds = list_old_beds(read.features, season.beds, season.answers)
@@ -47,19 +47,18 @@ def care(
     left_count = int((~beds["client_id"].isin(read.clients["client_id"])).sum())
     if route is not None:
         plan = plan[plan["route"].str.strip().str.casefold() == route.strip().casefold()]
-    rows = [_row(bed) for bed in plan.to_dict("records")]
+    rows = [_row(client) for client in sum_clients(plan).to_dict("records")]
     file = publish_files({FILE: sheet_csv(CARE, rows)}, output_folder(out_folder, book))[0]
     print_rows(rows, CARE, as_json=as_json)
     _close(sum_routes(plan, rates=read.rates), left_count, spring_after(today), file)
 
 
-def _row(bed: dict[Any, Any]) -> dict[str, Any]:
-    is_known = not pd.isna(bed["area_ft2"])
+def _row(client: dict[Any, Any]) -> dict[str, Any]:
     measures = ("area_ft2", "mulch_yd3", "weeding_hours", "spreading_hours")
     return (
-        {name: bed[name] for name in CARE_COLUMNS if not name.endswith("_cents")}
-        | {name: number(bed[name]) for name in measures}
-        | {"stop": count(bed["stop"]), "price_usd": usd(bed["price_cents"]) if is_known else None}
+        {name: client[name] for name in CLIENT_COLUMNS if not name.endswith("_cents")}
+        | {name: number(client[name]) for name in measures}
+        | {"stop": count(client["stop"]), "price_usd": usd(client["price_cents"])}
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +24,10 @@ from scanner.units import FT2_IN_PER_YD3
 CARE_COLUMNS = (
     "route", "mow_day", "stop", "client_id", "name", "address", "bed_id", "known_from", "area_ft2",
     "mulch_yd3", "weeding_hours", "spreading_hours", "price_cents", "note",
+)  # fmt: skip
+CLIENT_COLUMNS = (
+    "route", "mow_day", "stop", "client_id", "name", "address", "beds", "area_ft2", "mulch_yd3", "weeding_hours",
+    "spreading_hours", "price_cents",
 )  # fmt: skip
 ROUTE_COLUMNS = (
     "route", "bed_count", "unmeasured_count", "area_ft2", "mulch_yd3", "order_yd3", "labor_hours",
@@ -110,6 +115,38 @@ def plan_care(
     care = care.assign(_day=care["mow_day"].map(day_number))
     order = ["_route", "route", "_day", "mow_day", "stop", "client_id", "bed_id"]
     return care.sort_values(order, ignore_index=True)[[*CARE_COLUMNS]]
+
+
+def sum_clients(care: pd.DataFrame) -> pd.DataFrame:
+    """
+    Add the care of each client's beds up, the beds in words.
+
+    Parameters
+    ----------
+    care
+        What `plan_care` gives.
+
+    Returns
+    -------
+    clients
+        Columns `CLIENT_COLUMNS`, in the same order; of beds that nobody measured only the words count.
+    """
+    told = care.assign(beds=[_bed_words(bed) for bed in care.to_dict("records")])
+    by_client = told.groupby("client_id", sort=False)
+    first = {name: (name, "first") for name in CLIENT_COLUMNS[:6]}
+    sums = {name: (name, "sum") for name in CLIENT_COLUMNS[7:]}
+    return by_client.agg(**first, beds=("beds", "; ".join), **sums).reset_index(drop=True)
+
+
+def _bed_words(bed: dict[Any, Any]) -> str:
+    """Say what a bed is and how large."""
+    if pd.isna(bed["area_ft2"]):
+        return f"a bed, {bed['note']}"
+    # a bed's name ends in what it runs along and its number
+    what = (
+        f"{bed['bed_id'].rsplit('-', 2)[-2]} bed" if bed["known_from"] == "built" else "drawn bed"
+    )
+    return ", ".join(filter(None, (f"{what} {bed['area_ft2']:.0f} ft²", bed["note"])))
 
 
 def sum_routes(care: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:

@@ -72,16 +72,22 @@ UNSEEN = Sheet("To be seen", (
 
 CARE = Sheet("Care", (
     Column("route", heading="route"), Column("mow_day", heading="day"), STOP, CLIENT_ID,
-    replace(NAME, heading="client"), replace(ADDRESS, heading="where"), Column("bed_id", heading="bed"),
-    Column("known_from"), Column("area_ft2", heading="ft²"), Column("mulch_yd3", heading="mulch yd³"),
+    replace(NAME, heading="client"), replace(ADDRESS, heading="where"), Column("beds", heading="beds"),
+    Column("area_ft2", heading="ft²"), Column("mulch_yd3", heading="mulch yd³"),
     Column("weeding_hours", heading="weeding h"), Column("spreading_hours", heading="spreading h"),
-    Column("price_usd", heading="price $"), Column("note", heading="note"),
+    Column("price_usd", heading="price $"),
+))  # fmt: skip
+
+JOB_TOLD = Sheet("Job", (
+    Column("job_id", heading="job"), Column("task", heading="task"), Column("measure", heading="in"),
+    Column("estimated", heading="estimated"), Column("actual", heading="actual"),
 ))  # fmt: skip
 
 TASKS_COMPARED = Sheet("Tasks", (
     Column("task", heading="task"), Column("measure", heading="in"), Column("job_count", heading="jobs"),
     Column("estimated", heading="estimated"), Column("actual", heading="actual"),
-    Column("ratio", heading="ratio"), Column("ratio_low", heading="low"), Column("ratio_high", heading="high"),
+    Column("ratio", heading="ratio"), Column("ratio_low", heading="at least"), Column("ratio_high", heading="at most"),
+    Column("jobs_low", heading="8 jobs of 10 from"), Column("jobs_high", heading="to"),
     Column("rate_key"), Column("rate_now", heading="rate"), Column("rate_suggested", heading="suggested"),
     Column("verdict", heading="verdict"),
 ))  # fmt: skip

@@ -10,8 +10,8 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.built import check_prices, name_losses
-from scanner.calls.calibration import compare_tasks, count_jobs, propose_rates
+from scanner.calls.built import check_prices, sum_jobs
+from scanner.calls.calibration import compare_tasks, propose_rates
 from scanner.calls.ratios import jeffreys_interval, ratio_of
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.job.job_cases import rate_book
@@ -22,7 +22,16 @@ EDGE = "set_edging_ft_per_hour*labor_usd_per_hour"
 WATER = "water_in_minutes*labor_usd_per_hour"
 
 STEPS = (0.0, 0.1, -0.1, 0.2, -0.2)
-"""Logarithms of five ratios about their mean: s² = 0.1 / 4, s / √5 = 0.0707107."""
+"""Logarithms of five ratios over 1.5: s² = 0.1 / 4, s = 0.158114."""
+
+MEAN = 1.5150426
+"""1.5 × (1 + 2 cosh 0.1 + 2 cosh 0.2) / 5 = 1.5 × 5.050142 / 5."""
+
+REACH = 0.163829
+"""Ratios 1.5, 1.657756, 1.357256, 1.832104, 1.228096: squares about the mean 0.228357, / 4 / 5, root 0.106854, × 1.533206."""
+
+SPREAD = 1.274327
+"""e^(1.533206 × 0.158114) = e^0.242421."""
 
 T_4_90 = 1.533206
 """90 % point of Student's t with 4 degrees of freedom: 1.533 in any printed table."""
@@ -44,25 +53,45 @@ def five_tasks(*, middle=1.5, key=DIG, task="dig"):
     )
 
 
-def test_ratio_and_interval_by_hand():
+def test_ratio_interval_and_spread_by_hand():
     ratio = ratio_of(1.5 * np.exp(STEPS), np.ones(5))
-    assert ratio.mean == pytest.approx(1.5)
-    assert ratio.low == pytest.approx(1.5 * math.exp(-T_4_90 * 0.0707107), rel=1e-6)  # 1.3459
-    assert ratio.high == pytest.approx(1.5 * math.exp(T_4_90 * 0.0707107), rel=1e-6)  # 1.6718
+    assert ratio.mean == pytest.approx(MEAN, rel=1e-6)
+    assert (ratio.low, ratio.high) == pytest.approx((MEAN - REACH, MEAN + REACH), rel=1e-5)
+    assert (ratio.job_low, ratio.job_high) == pytest.approx(
+        (MEAN / SPREAD, MEAN * SPREAD), rel=1e-5
+    )
     assert ratio.job_count == 5
 
 
+def test_large_jobs_weigh_more():
+    # 20 h of 10 and 1 h of 2: 21 / 12, not the mean of 2 and ½
+    assert ratio_of(np.array([20.0, 1.0]), np.array([10.0, 2.0])).mean == pytest.approx(1.75)
+
+
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.floats(0.05, 20), min_size=2, max_size=30), st.sampled_from([0.5, 0.8, 0.95]))
-def test_interval_equals_scipys(ratios, level):
+@given(st.lists(st.floats(0.5, 20), min_size=2, max_size=30), st.sampled_from([0.5, 0.8, 0.95]))
+def test_interval_of_jobs_of_one_size_is_students(ratios, level):
     ratio = ratio_of(np.array(ratios), np.ones(len(ratios)), level=level)
-    logs = np.log(ratios)
-    if np.ptp(logs) < 1e-6:
+    if np.ptp(ratios) < 1e-6:
         return
-    interval = scipy.stats.ttest_1samp(logs, 0.0).confidence_interval(level)
-    assert math.log(ratio.low) == pytest.approx(interval.low, abs=1e-9)
-    assert math.log(ratio.high) == pytest.approx(interval.high, abs=1e-9)
-    assert ratio.mean == pytest.approx(scipy.stats.gmean(ratios))
+    interval = scipy.stats.ttest_1samp(ratios, 0.0).confidence_interval(level)
+    assert ratio.low == pytest.approx(max(interval.low, 0), abs=1e-9)
+    assert ratio.high == pytest.approx(interval.high, abs=1e-9)
+
+
+def test_interval_covers_the_truth_and_the_spread_holds_eight_of_ten_jobs():
+    chance = np.random.default_rng(11)
+    covered, inside = 0, []
+    for _ in range(600):
+        estimated = chance.uniform(4, 20, 12)
+        ratio = ratio_of(estimated * chance.lognormal(-0.02, 0.2, 12), estimated)
+        covered += ratio.low <= 1 <= ratio.high  # e^(-0.02 + 0.2² / 2) = 1
+        inside.append(
+            np.mean((one := chance.lognormal(-0.02, 0.2, 50)) < ratio.job_high)
+            - np.mean(one < ratio.job_low)
+        )
+    assert 0.74 <= covered / 600 <= 0.84
+    assert np.mean(inside) == pytest.approx(0.8, abs=0.03)
 
 
 def test_what_tells_nothing_is_passed_over():
@@ -79,19 +108,22 @@ def test_the_table_task_by_task():
     assert row["estimated"] == pytest.approx(50)
     # 15 × (1 + 2 cosh 0.1 + 2 cosh 0.2) = 15 × 5.050142
     assert row["actual"] == pytest.approx(75.752, abs=0.001)
-    assert row["ratio"] == pytest.approx(1.5)
+    assert row["ratio"] == pytest.approx(MEAN, rel=1e-6)
     assert (row["rate_key"], row["rate_now"]) == ("dig_hand_hours_per_yd3", 1.75)
-    assert row["rate_suggested"] == pytest.approx(1.75 * 1.5)
+    assert row["rate_suggested"] == pytest.approx(1.75 * MEAN, rel=1e-6)
     assert row["verdict"] == "change it"
 
 
 def test_hours_per_unit_are_multiplied_and_a_pace_is_divided():
     (dig,) = propose_rates(five_jobs(), five_tasks(), rates=RATES).to_dict("records")
-    assert dig["value"] == pytest.approx(2.625)
-    assert (dig["low"], dig["high"]) == pytest.approx((2.3553, 2.9256), abs=1e-4)
+    # the ends are the spread: 8 of 10 jobs
+    assert dig["value"] == pytest.approx(1.75 * MEAN, rel=1e-6)
+    assert (dig["low"], dig["high"]) == pytest.approx((2.0806, 3.3787), abs=1e-3)
     (edge,) = propose_rates(five_jobs(), five_tasks(key=EDGE), rates=RATES).to_dict("records")
-    assert edge["value"] == pytest.approx(25 / 1.5)
-    assert (edge["low"], edge["high"]) == pytest.approx((14.9543, 18.5752), abs=1e-4)
+    assert edge["value"] == pytest.approx(25 / MEAN, rel=1e-6)
+    assert (edge["low"], edge["high"]) == pytest.approx(
+        (25 / MEAN / SPREAD, 25 / MEAN * SPREAD), rel=1e-5
+    )
 
 
 def five_alike(*row):
@@ -150,7 +182,7 @@ def test_labour_counts_where_hours_are_told_as_dollars():
 
 
 def test_a_rate_within_its_interval_is_kept():
-    # 1.05: interval 0.942 to 1.170 holds 1
+    # 1.05 × 1.01003 = 1.0605, less or more 0.7 × 0.163829 = 0.1147: 0.946 to 1.175 holds 1
     table = compare_tasks(five_jobs(), five_tasks(middle=1.05), rates=RATES)
     assert table["verdict"].tolist() == ["keep it"]
     assert table["rate_suggested"].isna().all()
@@ -159,7 +191,7 @@ def test_a_rate_within_its_interval_is_kept():
 
 def test_four_jobs_suggest_nothing():
     tasks = five_tasks().iloc[:4]
-    assert count_jobs(five_jobs(), tasks) == 4
+    assert len(sum_jobs(five_jobs(), tasks, rates=RATES)) == 4
     table = compare_tasks(five_jobs(), tasks, rates=RATES)
     assert table["verdict"].tolist() == ["needs 5 jobs"]
     assert propose_rates(five_jobs(), tasks, rates=RATES).empty
@@ -167,7 +199,7 @@ def test_four_jobs_suggest_nothing():
 
 def test_jobs_that_are_not_built_do_not_count():
     sold = five_jobs().assign(built_on=["", "2027-05-01", "2027-05-02", "2027-05-03", "2027-05-04"])
-    assert count_jobs(sold, five_tasks()) == 4
+    assert len(sum_jobs(sold, five_tasks(), rates=RATES)) == 4
 
 
 def test_tasks_that_share_a_rate_are_added_up_job_by_job():
@@ -209,7 +241,7 @@ def test_sold_price_against_the_quick_range():
     )
 
 
-def test_a_job_that_lost_money_is_named():
+def test_what_a_job_made_or_lost_per_crew_hour():
     sold = jobs(
         ("J1", 1000, 800, 1500, {"invoiced_cents": 90_000}),
         ("J2", 1000, 800, 1500),
@@ -223,15 +255,25 @@ def test_a_job_that_lost_money_is_named():
         ("J2", "dig", DIG, 10.0, 20.0, 280, None),
         ("J3", "dig", DIG, 10.0, None, 280, None),  # nothing told: not judged
     )
-    losses = name_losses(sold, tasks, rates=RATES)
-    # 560 + 300 + 140 = 1,000 against an invoice of 900
-    assert losses[["job_id", "price_cents", "cost_cents", "loss_cents"]].to_numpy().tolist() == [
-        ["J1", 90_000, 100_000, 10_000]
+    told = sum_jobs(sold, tasks, rates=RATES)
+    # J1: 560 + 300 + 140 = 1,000 against an invoice of 900; 20 + 5 h are 12.5 of a crew of two: -100 / 12.5
+    # J2: 560 against 1,000; 440 over 10 crew-hours. Nothing is told of J3
+    columns = [
+        "job_id",
+        "estimated_hours",
+        "took_hours",
+        "price_cents",
+        "cost_cents",
+        "made_cents",
+        "made_per_crew_hour_cents",
+    ]
+    assert told[columns].to_numpy().tolist() == [
+        ["J1", 10, 25, 90_000, 100_000, -10_000, -800],
+        ["J2", 10, 20, 100_000, 56_000, 44_000, 4_400],
     ]
 
 
 def test_no_jobs():
-    assert count_jobs(jobs(), job_tasks()) == 0
     assert compare_tasks(jobs(), job_tasks(), rates=RATES).empty
-    assert name_losses(jobs(), job_tasks(), rates=RATES).empty
+    assert sum_jobs(jobs(), job_tasks(), rates=RATES).empty
     assert check_prices(jobs()).job_count == 0

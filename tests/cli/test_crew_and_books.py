@@ -212,6 +212,18 @@ def test_calibrate_after_five_jobs(book):
     assert (book / "rates.toml").read_text("utf-8") == "labor_usd_per_hour = 30\n"
 
 
+def test_a_jobs_own_breakdown_from_the_first_job_on(book):
+    record_jobs(book, 5)
+    result = type_in("calibrate", str(book), "--job", "J2", "--json")
+    assert json.loads(result.stdout) == [
+        {"job_id": "J2", "task": "dig", "measure": "h", "estimated": 10, "actual": 15}
+    ]
+    assert "Job J2 " in result.stderr
+    assert "estimated 10.0 h, took 15.0 h" in result.stderr
+    assert " per crew-hour." in result.stderr
+    assert type_in("calibrate", str(book), "--job", "J9").exit_code == 2
+
+
 def test_calibrate_names_a_loss(book):
     built = jobs(("J1", 300, 1200, 2300, {"client_id": "A", "bed_ids": "A-curb-1"}))
     with open_log(book, today=date(2027, 7, 1)) as log:

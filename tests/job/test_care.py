@@ -8,7 +8,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from scanner.job.care import CARE_COLUMNS, ROUTE_COLUMNS, plan_care, spring_after, sum_routes
+from scanner.job.care import (
+    CARE_COLUMNS,
+    CLIENT_COLUMNS,
+    ROUTE_COLUMNS,
+    plan_care,
+    spring_after,
+    sum_clients,
+    sum_routes,
+)
 from tests.job.job_cases import clients, rate_book
 
 RATES = rate_book(refresh_depth_in=1, weed_ft2_per_hour=500)
@@ -69,6 +77,21 @@ def test_nobodys_bed_is_left_out():
     assert "sites/beds.geojson#2" not in plan()["bed_id"].tolist()
 
 
+def test_one_row_a_client_with_the_beds_in_words():
+    rows = sum_clients(plan())
+    assert rows.columns.tolist() == list(CLIENT_COLUMNS)
+    assert rows["client_id"].tolist() == ["A", "B", "C"]
+    assert rows["beds"].tolist() == [
+        "curb bed 240 ft²; house bed 100 ft², gravel: weeding only",
+        "drawn bed 162 ft²",
+        "a bed, seen by a crew: measure it",
+    ]
+    # the two beds of A: 105.87 + 10.18 $, 240 / 324 yd³
+    assert rows["price_cents"].tolist() == [10587 + 1018, 7146, 0]
+    assert rows["area_ft2"].tolist() == [340, 162, 0]
+    assert rows["mulch_yd3"].iloc[0] == pytest.approx(0.740741, abs=1e-6)
+
+
 def test_totals_of_each_route():
     routes = sum_routes(plan(), rates=RATES).set_index("route")
     north = routes.loc["North"]
@@ -94,6 +117,7 @@ def test_no_bed_no_row():
     care = plan_care(old_beds(), people(A="North"), {}, rates=RATES)
     assert care.columns.tolist() == list(CARE_COLUMNS)
     assert care.empty
+    assert sum_clients(care).columns.tolist() == list(CLIENT_COLUMNS)
     routes = sum_routes(care, rates=RATES)
     assert routes.columns.tolist() == list(ROUTE_COLUMNS)
     assert routes.empty
