@@ -7,6 +7,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from scanner.errors import BookError
+from scanner.store.private import make_folder, write_anew
 
 KEEP_PRIVATE = "# clients' names and numbers: never part of a published folder\n*\n"
 """Keeps a book out of the version control of a folder that it happens to stand in."""
@@ -26,7 +27,7 @@ def start_book(folder: Path) -> list[Path]:
     templates = files("scanner.book").joinpath("templates")
     try:
         written = _copy(templates, folder)
-        (folder / ".gitignore").write_text(KEEP_PRIVATE, encoding="utf-8")
+        write_anew(folder / ".gitignore", KEEP_PRIVATE.encode())
     except OSError as err:
         message = (
             f"'{folder}' cannot be written ({err.strerror}): choose a place where you may write"
@@ -36,7 +37,7 @@ def start_book(folder: Path) -> list[Path]:
 
 
 def _copy(source: Traversable, target: Path) -> list[Path]:
-    target.mkdir(parents=True, exist_ok=True)
+    make_folder(target)
     entries = sorted(source.iterdir(), key=lambda entry: (entry.is_dir(), entry.name))
     written: list[Path] = []
     for entry in entries:
@@ -44,6 +45,6 @@ def _copy(source: Traversable, target: Path) -> list[Path]:
             written += _copy(entry, target / entry.name)
         else:
             path = target / entry.name
-            path.write_bytes(entry.read_bytes())
+            write_anew(path, entry.read_bytes())
             written.append(path)
     return written

@@ -20,6 +20,7 @@ from scanner.calls.log import read_entries, read_last_scan, read_season
 from scanner.calls.today import list_today
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.rows import SCREEN_LETTERS
+from scanner.cli.talk import tell
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
@@ -69,9 +70,9 @@ def client(book: Path, who: str, out_folder: Path | None, today: date, as_json: 
     story = tell_story(book, season, clients[clients["client_id"] == client_id], today=today)
     story["beds"] = read_beds(output_folder(out_folder, book) / "candidates.geojson", client_id)
     if as_json:
-        click.echo(json.dumps(story, ensure_ascii=False, indent=2))
+        tell(json.dumps(story, ensure_ascii=False, indent=2))
     else:
-        click.echo("\n".join(story_lines(story, min(Console().width, SCREEN_LETTERS))))
+        tell("\n".join(story_lines(story, min(Console().width, SCREEN_LETTERS))))
 
 
 def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date) -> Story:

@@ -16,7 +16,7 @@ from scanner.book.county.sources import Source
 from scanner.cli.closing import problem_words
 from scanner.cli.options import json_option
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, progress_bar, say
+from scanner.cli.talk import counted, progress_bar, say, tell
 
 KIND_NAMES = tuple(kind.name for kind in KINDS)
 
@@ -202,10 +202,10 @@ def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
             "files": [str(file) for file in files],
             "problems": rows,
         }
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        tell(json.dumps(document, ensure_ascii=False, indent=2))
     else:
         show_problems(problems, as_json=False)
-        click.echo("\n".join([*report_lines(counts), *(str(file) for file in files)]))
+        tell("\n".join([*report_lines(counts), *(str(file) for file in files)]))
     fault_count = int((problems["severity"] == "fault").sum())
     words = [f"Matched {counts['matched']:,} of {counted(counts['clients'], 'client')}."]
     if counts["unmatched"] and assembly.unmatched_file:

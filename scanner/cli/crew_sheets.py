@@ -19,7 +19,7 @@ from scanner.book.settings import read_rules
 from scanner.calls.entry_kinds import ANSWER, judge
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
-from scanner.cli.talk import counted, say
+from scanner.cli.talk import counted, say, tell
 from scanner.errors import BookError
 from scanner.pages.checklist import Round, checklist_xlsx, plan_rounds, render_checklist
 from scanner.pages.publish import publish_files
@@ -66,7 +66,7 @@ def checklist(
     checklist_xlsx(sheet := io.BytesIO(), rounds, book=name, today=today)
     contents = {PAGE: html.encode(), SHEET: sheet.getvalue()}
     files = [str(file) for file in publish_files(contents, folder)]
-    click.echo(json.dumps(files, indent=2) if as_json else "\n".join(files))
+    tell(json.dumps(files, indent=2) if as_json else "\n".join(files))
     # whoever is left out of the list is on no sheet, so that must be said
     fault_count = int((problems["severity"] == "fault").sum())
     if words := problem_words(fault_count, fault_count, None):

@@ -16,7 +16,7 @@ from scanner.cli.closing import beside_words, scan_line
 from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
-from scanner.cli.talk import progress_bar, say
+from scanner.cli.talk import progress_bar, say, tell
 
 STOPPED = 130
 """Exit code of a command that was stopped by hand, as shells have it."""
@@ -89,6 +89,6 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     # What a program reads from us is the very file that was written, so the two agree.
     text = (folder / "summary.json").read_text(encoding="utf-8")
     summary = json.loads(text)
-    click.echo(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
+    tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
     say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
     return int(summary["faults"])

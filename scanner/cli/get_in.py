@@ -11,7 +11,7 @@ from scanner.book.new import start_book
 from scanner.cli.closing import check_line
 from scanner.cli.options import book_argument, json_option
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import say
+from scanner.cli.talk import say, tell
 
 
 @click.command()
@@ -24,7 +24,7 @@ def new(book: Path, as_json: bool) -> None:
     Prints the files written, one a line, or with --json as a list.
     """
     files = [str(file) for file in start_book(book)]
-    click.echo(json.dumps(files, indent=2) if as_json else "\n".join(files))
+    tell(json.dumps(files, indent=2) if as_json else "\n".join(files))
     say(f"Started {book}. Replace the example rows with your own, then: bed-scanner check {book}")
 
 

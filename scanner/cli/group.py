@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import os
+import sys
+import tempfile
+import traceback
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import click
 
 from scanner import __version__
-from scanner.cli.talk import say
+from scanner.cli.talk import harmless, say
 from scanner.errors import InputError, LogError, WorkerError
 
 COMMANDS = {
@@ -75,6 +80,36 @@ class StoryGroup(click.Group):
             # Nearly always a list that is still open in a spreadsheet program.
             say(f"Cannot go on: {err.filename} is locked. Close it elsewhere, then try again.")
             raise click.exceptions.Exit(1) from err
+        except click.ClickException as err:
+            vars(err)["message"] = harmless(err.message)
+            raise
+        except (click.exceptions.Exit, click.exceptions.Abort, BrokenPipeError):
+            raise
+        except Exception as err:
+            if ctx.params["debug"]:
+                raise
+            say(
+                "Stopped by something that was not foreseen. Nothing that a command writes is left half done. What "
+                f"happened, without a word of the book, is in {_report(err)}: please send it to whoever keeps this program."
+            )
+            raise click.exceptions.Exit(UNFORESEEN) from err
+
+
+def _report(err: Exception) -> Path:
+    """Write down where the program stopped: kinds of errors, files of programs and lines, no text of theirs."""
+    lines = [f"bed-scanner {__version__}, Python {sys.version.split()[0]}, {sys.platform}"]
+    cause: BaseException | None = err
+    while cause is not None:
+        lines.append(type(cause).__name__)
+        frames = traceback.extract_tb(cause.__traceback__)
+        lines += [
+            f"  {Path(frame.filename).name}, line {frame.lineno}, {frame.name}" for frame in frames
+        ]
+        cause = cause.__cause__ or cause.__context__
+    number, name = tempfile.mkstemp(prefix="bed-scanner-report-", suffix=".txt")
+    with os.fdopen(number, "w", encoding="utf-8") as file:
+        file.write("\n".join(lines) + "\n")
+    return Path(name)
 
 
 UNFORESEEN = 3
@@ -83,7 +118,8 @@ UNFORESEEN = 3
 
 @click.group(name="bed-scanner", cls=StoryGroup, context_settings={"max_content_width": 100})
 @click.version_option(__version__, prog_name="bed-scanner")
-def main() -> None:
+@click.option("--debug", is_flag=True, help="Show where an error that was not foreseen came from.")
+def main(debug: bool) -> None:
     """
     Find, size, price and rank accent beds on the lots that you mow.
 

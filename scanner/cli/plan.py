@@ -35,7 +35,7 @@ from scanner.cli.options import (
     output_folder,
     today_option,
 )
-from scanner.cli.talk import say
+from scanner.cli.talk import say, tell
 from scanner.errors import BookError
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import plan_care
@@ -107,7 +107,7 @@ def forecast(
     with scanned(book, season, today=today) as (read, found):
         tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week)
         file = publish_page(forecast_html(found, tables), folder / FORECAST_PAGE)
-        click.echo(json_value(forecast_json(found, tables)) if as_json else str(file))
+        tell(json_value(forecast_json(found, tables)) if as_json else str(file))
     say(answer_words(tables))
     for sentence in tables.notes:
         say(sentence)
@@ -164,7 +164,7 @@ def promo(
             likely_days=planned.likely_days, notes=tuple(_notes(capacity, problems, first, last)),
         )  # fmt: skip
         file = publish_page(promo_html(found, tables), folder / PROMO_PAGE)
-        click.echo(json_value(promo_json(found, tables)) if as_json else str(file))
+        tell(json_value(promo_json(found, tables)) if as_json else str(file))
         say(promo_words(found, tables))
     for sentence in tables.notes:
         say(sentence)

@@ -8,7 +8,6 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
-import click
 import pandas as pd
 
 from scanner.book.checklist_sheet import check_answers
@@ -33,7 +32,7 @@ from scanner.calls.log import open_log, read_entries, read_last_scan, read_seaso
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, say
+from scanner.cli.talk import counted, say, tell
 from scanner.schema.log_tables import PRINTED
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import (
@@ -212,7 +211,7 @@ def _close(
     one, many = NOUNS[kind]
     if as_json:
         listed = problems.to_dict("records")
-        click.echo(
+        tell(
             json.dumps(
                 {"kind": kind, **asdict(counts), "entry_ids": [*numbers], "problems": listed},
                 indent=2,

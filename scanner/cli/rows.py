@@ -6,12 +6,12 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-import click
 import pandas as pd
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from scanner.cli.talk import harmless, tell
 from scanner.sheets.cells import sheet_csv
 from scanner.sheets.description import Column, Sheet
 from scanner.sheets.lists import PROBLEM_LIST
@@ -38,15 +38,15 @@ def print_rows(
     if as_json:
         names = [name for name in sheet.names if name not in sheet.filled_in]
         picked = [{name: row[name] for name in names} for row in rows]
-        click.echo(json.dumps(picked, ensure_ascii=False, indent=2, default=float))
+        tell(json.dumps(picked, ensure_ascii=False, indent=2, default=float))
     elif console.is_terminal and not as_csv and on_screen:
         width = min(console.width, SCREEN_LETTERS)
-        click.echo("\n".join(line for row in rows for line in on_screen(dict(row), width)))
+        tell("\n".join(line for row in rows for line in on_screen(dict(row), width)))
     elif console.is_terminal and not as_csv:
         console.print(_table(rows, [column for column in sheet.columns if column.heading]))
     else:
         named = ({name: row[name] for name in sheet.names} for row in rows)
-        click.echo(sheet_csv(sheet, named).decode().replace("\r\n", "\n"), nl=False)
+        tell(sheet_csv(sheet, named).decode().replace("\r\n", "\n"), nl=False)
 
 
 def _table(rows: Iterable[Mapping[str, Any]], columns: Sequence[Column]) -> Table:
@@ -55,7 +55,7 @@ def _table(rows: Iterable[Mapping[str, Any]], columns: Sequence[Column]) -> Tabl
         table.add_column(column.heading, overflow="fold")
     for row in rows:
         values = (row[column.name] for column in columns)
-        table.add_row(*("" if value is None else escape(str(value)) for value in values))
+        table.add_row(*("" if value is None else escape(harmless(str(value))) for value in values))
     return table
 
 
@@ -65,14 +65,14 @@ def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
         {name: str(row[name]) for name in PROBLEM_LIST.names} for row in problems.to_dict("records")
     ]
     if as_json:
-        click.echo(json.dumps(rows, ensure_ascii=False, indent=2))
+        tell(json.dumps(rows, ensure_ascii=False, indent=2))
         return
     console = Console(highlight=False)
     if console.is_terminal and rows:
         console.print(_problem_table(rows))
         return
     for row in rows:
-        click.echo(problem_line(row))
+        tell(problem_line(row))
 
 
 def problem_line(problem: dict[str, str]) -> str:
@@ -102,5 +102,5 @@ def _problem_table(rows: list[dict[str, str]]) -> Table:
     for row in rows:
         where = "\n".join(part for part in (row["file"], row["feature"]) if part)
         cells = (where, row["client_id"], row["severity"], row["problem"], row["remedy"])
-        table.add_row(*(escape(cell) for cell in cells))
+        table.add_row(*(escape(harmless(cell)) for cell in cells))
     return table

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import scanner
 from scanner.errors import BookError
+from scanner.store.private import PRIVATE_FOLDER, make_folder, write_anew
 
 
 def sample_book() -> Path:
@@ -35,9 +36,16 @@ def copy_sample_book(folder: Path) -> tuple[Path, bool]:
     if folder.exists():
         message = f"{folder} is not a folder: move it away, or name another place with --out"
         raise BookError(message)
-    folder.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(folder.parent)
     # Copied aside and renamed, so that a copy broken off half-way is never taken for a book.
     with tempfile.TemporaryDirectory(dir=folder.parent) as aside:
-        copied = shutil.copytree(sample_book(), Path(aside) / "book")
+        copied = shutil.copytree(sample_book(), Path(aside) / "book", copy_function=_copy)
+        for made in (copied, *(path for path in copied.rglob("*") if path.is_dir())):
+            made.chmod(PRIVATE_FOLDER)
         copied.rename(folder)
     return folder, True
+
+
+def _copy(source: str, target: str) -> str:
+    write_anew(Path(target), Path(source).read_bytes())
+    return target

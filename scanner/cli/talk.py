@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import IO
 
 import click
 
@@ -13,7 +16,34 @@ StepReport = Callable[[str, int, int], None]
 
 def say(sentence: str) -> None:
     """Say a sentence to the person at the keyboard."""
-    click.echo(sentence, err=True)
+    click.echo(writable(harmless(sentence), sys.stderr), err=True)
+
+
+def tell(text: str, *, nl: bool = True) -> None:
+    """Write a result to stdout: as it is for a program, without what a terminal would obey for a person."""
+    shown = harmless(text) if sys.stdout.isatty() else text
+    click.echo(writable(shown, sys.stdout), nl=nl)
+
+
+def harmless(text: str) -> str:
+    r"""
+    Spell out what a terminal would obey instead of showing, so that no name in a book can move its cursor.
+
+    Examples
+    --------
+    >>> print(harmless("Ada" + chr(27) + "[2J" + chr(0x202E) + "!"))
+    Ada\x1b[2J\u202e!
+    """
+    return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
+
+
+def writable(text: str, stream: IO[str]) -> str:
+    """Spell out what a stream's encoding does not know."""
+    encoding = getattr(stream, "encoding", None) or "utf-8"
+    return text.encode(encoding, "backslashreplace").decode(encoding)
+
+
+_OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:

@@ -10,7 +10,7 @@ import click
 from scanner import pipeline
 from scanner.cli.closing import problem_words
 from scanner.cli.options import book_argument, json_option, out_option, output_folder
-from scanner.cli.talk import say
+from scanner.cli.talk import say, tell
 from scanner.cli.who import find_client
 from scanner.pages.publish import publish_page
 from scanner.pages.tracing.page import render_trace
@@ -45,7 +45,7 @@ def trace(
     client_ids = [find_client(who, read.clients) for who in whom]
     html = render_trace(read, client_ids=client_ids)
     file = publish_page(html, output_folder(out_folder, book) / PAGE)
-    click.echo(json.dumps([str(file)], indent=2) if as_json else str(file))
+    tell(json.dumps([str(file)], indent=2) if as_json else str(file))
     fault_count = int((read.problems["severity"] == "fault").sum())
     if words := problem_words(fault_count, fault_count, None):
         say(f"{words} To see them: bed-scanner check {book}")

@@ -15,7 +15,7 @@ from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
 from scanner.cli.calls import last_scan, list_callees
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
-from scanner.cli.talk import counted, say
+from scanner.cli.talk import counted, say, tell
 from scanner.pages.publish import publish_page
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
 from scanner.schema.documents import RateBook, Season
@@ -59,7 +59,7 @@ def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> Non
         sold_days=_sold_days(season, rates), young_quotes=young,
     )  # fmt: skip
     file = publish_page(week_html(tables), output_folder(out_folder, book) / PAGE)
-    click.echo(
+    tell(
         json_value({"week": monday.isoformat(), "lines": week_rows(tables)})
         if as_json
         else str(file)

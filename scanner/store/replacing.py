@@ -19,6 +19,7 @@ from itertools import chain, count
 from pathlib import Path
 
 from scanner.errors import BookError
+from scanner.store.private import PRIVATE_FILE, PRIVATE_FOLDER, make_folder
 
 UNFINISHED = ".unfinished-"
 """Begins the names of folders that nothing depends on: strays of runs that were cut off."""
@@ -28,8 +29,6 @@ READY, UNDONE = ".ready", ".undone"
 
 NEW, OLD, GONE, FRESH = "new", "old", "gone", "fresh"
 """In such a folder: new files, old ones, names of files to take away, names that were not there."""
-
-PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
 
 Keep = Callable[[Path], bool]
 """Whether a file that stands in place must not be replaced: the new one goes beside it."""
@@ -59,7 +58,7 @@ def put_in_place(
     """
     try:
         settle(folder, keep=keep, mark=mark)
-        _make_folder(folder)
+        make_folder(folder)
         workplace = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=folder))
         try:
             names = _write(pieces, workplace / NEW)
@@ -137,7 +136,7 @@ def _finish(folder: Path, kept: tuple[Keep, str]) -> list[Path]:
     for path in _files(ready / NEW):
         target = folder / path.relative_to(ready / NEW)
         place = _beside(target, kept) if keep(target) else target
-        _make_folder(place.parent)
+        make_folder(place.parent)
         path.replace(place)
         old = ready / OLD / target.relative_to(folder)
         if place == target and keep(old):
@@ -175,7 +174,7 @@ def _put_back(folder: Path, keep: Keep) -> None:
     for path in _files(undone / OLD):
         target = folder / path.relative_to(undone / OLD)
         if not keep(target):
-            _make_folder(target.parent)
+            make_folder(target.parent)
             path.replace(target)
     _take_away(undone / FRESH, folder, keep)
     _leave(undone, folder)
@@ -200,10 +199,3 @@ def _leave(workplace: Path, folder: Path) -> None:
     shutil.rmtree(stray, ignore_errors=True)
     workplace.rename(stray)
     shutil.rmtree(stray, ignore_errors=True)
-
-
-def _make_folder(folder: Path) -> None:
-    """Make a folder and those above it that are not there, for nobody else to read."""
-    if not folder.is_dir():
-        _make_folder(folder.parent)
-        folder.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)

@@ -117,14 +117,15 @@ def test_a_list_open_elsewhere_is_a_sentence(monkeypatch: pytest.MonkeyPatch) ->
 
 
 @pytest.mark.usefixtures("days")
-def test_our_own_bug_stays_a_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_our_own_bug_is_a_traceback_where_it_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
     def break_down(_folder: Path, **_: object) -> None:
         message = "table beds breaks its schema"
         raise SchemaError(message)
 
     monkeypatch.setattr("scanner.pipeline.read_book", break_down)
+    assert type_in("scan", "lawns").exit_code == 3
     with pytest.raises(SchemaError, match="table beds breaks its schema"):
-        type_in("scan", "lawns")
+        type_in("--debug", "scan", "lawns")
 
 
 @pytest.mark.usefixtures("days")

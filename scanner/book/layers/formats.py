@@ -37,6 +37,15 @@ _SHAPEFILE_START = b"\x00\x00\x27\x0a"
 _GEOPACKAGE_MARK = slice(68, 70)
 """Where an SQLite file says what it is used for; a GeoPackage has GP there (GPKG, GP10, GP11)."""
 
+OFFLINE = {
+    "GML_DOWNLOAD_SCHEMA": "NO",
+    "GML_SKIP_RESOLVE_ELEMS": "ALL",
+    "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
+}
+"""What keeps the reader from following an address in a file."""
+
+pyogrio.set_gdal_config_options(OFFLINE)
+
 READER_ERRORS = (
     DataSourceError, DataLayerError, ShapelyError, ProjError, IndexError, ValueError,
 )  # fmt: skip

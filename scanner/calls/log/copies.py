@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from pathlib import Path
+
+from scanner.store.private import make_folder, write_anew
 
 FOLDER = "copies"
 KEPT_COUNT = 30
@@ -19,11 +19,9 @@ def keep(path: Path, stamp: str) -> None:
     copy = path.parent / FOLDER / f"{path.stem}-{stamp}{path.suffix}"
     if copy.exists():
         return
-    copy.parent.mkdir(exist_ok=True)
+    make_folder(copy.parent)
     part = copy.with_suffix(".part")
-    shutil.copyfile(path, part)
-    with part.open("rb+") as written:
-        os.fsync(written.fileno())
+    write_anew(part, path.read_bytes())
     part.replace(copy)
     _thin(copy.parent)
 

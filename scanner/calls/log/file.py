@@ -12,9 +12,10 @@ References
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager, suppress
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from typing import Any
 from scanner.calls.log import copies, holder, words
 from scanner.calls.log.steps import STEPS
 from scanner.errors import LogError, ReadOnlyError
+from scanner.store.private import PRIVATE_FILE
 
 LOG_FILE = "book.sqlite"
 WAIT_SECONDS = 10.0
@@ -115,6 +117,9 @@ def _connect(path: Path, mode: str, wait_seconds: float) -> sqlite3.Connection:
     if not path.parent.is_dir():
         message = f"there is no folder '{path.parent}': make a book first, or put its name right"
         raise LogError(message)
+    if mode == "rwc" and not path.exists():
+        with suppress(FileExistsError):
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL, PRIVATE_FILE))
     address = f"{path.resolve().as_uri()}?mode={mode}"
     connection = sqlite3.connect(address, timeout=wait_seconds, isolation_level=None, uri=True)
     connection.execute("PRAGMA foreign_keys = ON")

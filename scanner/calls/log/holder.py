@@ -10,6 +10,8 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from scanner.store.private import write_anew
+
 SUFFIX = "-in-use.txt"
 
 
@@ -17,7 +19,7 @@ SUFFIX = "-in-use.txt"
 def named(path: Path) -> Iterator[None]:
     """Say beside the log who writes it, while they do."""
     side = path.with_name(path.name + SUFFIX)
-    side.write_text(f"{_user()} on {socket.gethostname()}, process {os.getpid()}", encoding="utf-8")
+    write_anew(side, f"{_user()} on {socket.gethostname()}, process {os.getpid()}".encode())
     try:
         yield
     finally:

@@ -1,0 +1,149 @@
+"""Text that would run, files that lead astray, errors nobody foresaw: what a stranger may put into a book."""
+
+from __future__ import annotations
+
+import os
+import pty
+import socket
+import stat
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from scanner.book.county.sources import Source, read_source
+from scanner.cli import main
+from scanner.cli.talk import harmless
+from scanner.errors import SiteError
+from tests.cli.desk import type_in
+
+ESCAPE = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e"
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """Two lots measured on foot, one of a client whose name a terminal would obey."""
+    folder = tmp_path / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(
+        f"client_id,name,address,phone,route\nA,Ada{ESCAPE},1 Elm St,308-555-0101,East{ESCAPE}\nB,Łukasz,2 Elm St,,East\n",
+        encoding="utf-8",
+    )
+    (folder / "measured.csv").write_text(
+        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\nX\x1b[31m,curb,9,9\n"
+    )
+    return folder
+
+
+def on_a_terminal(*words: str) -> bytes:
+    """Run a command on a pseudo-terminal, because a pipe hides what a terminal shows."""
+    pid, terminal = pty.fork()
+    if pid == 0:  # pragma: no cover - the child
+        os.execv(sys.executable, [sys.executable, "-m", "scanner", *words])  # noqa: S606 - our own program
+    shown = b""
+    while True:
+        try:
+            piece = os.read(terminal, 65536)
+        except OSError:
+            break
+        if not piece:
+            break
+        shown += piece
+    os.waitpid(pid, 0)
+    return shown
+
+
+def test_nothing_in_a_book_moves_the_cursor_of_a_terminal(book):
+    for words in (("calls", str(book), "--today", "2026-03-02"), ("check", str(book))):
+        shown = on_a_terminal(*words)
+        assert b"owned" in shown or b"X\\x1b" in shown
+        # Colors and lines of the program's own tables are all that a terminal may obey
+        for foreign in (b"\x1b[2J", b"\x1b]0;", "\x9b31m".encode(), "\u202e".encode(), b"\x1b[31m,"):
+            assert foreign not in shown
+
+
+def test_text_is_spelled_out_and_plain_text_left_alone():
+    assert harmless("Ada\tQuill\nŁukasz 🌱 عربي") == "Ada\tQuill\nŁukasz 🌱 عربي"
+    assert harmless("a\rb\x00c") == "a\\rb\\x00c"
+
+
+def test_a_stream_that_knows_few_letters_gets_them_spelled_out(book, monkeypatch):
+    runner = CliRunner(charset="cp1252")
+    told = runner.invoke(main, ["calls", str(book), "--today", "2026-03-02"], catch_exceptions=False)
+    assert told.exit_code == 0
+    assert b"\\u0141ukasz" in told.stdout_bytes
+
+
+def test_what_nobody_foresaw_is_a_sentence_and_a_report_without_the_book(book, monkeypatch):
+    def burst(*_args, **_options):
+        message = f"Ada Quill's secret at {book}"
+        raise RuntimeError(message)
+
+    monkeypatch.setattr("scanner.cli.calls.read_season", burst)
+    told = type_in("calls", str(book))
+    assert told.exit_code == 3
+    report = Path(told.stderr.split(" is in ")[1].split(": please")[0])
+    text = report.read_text(encoding="utf-8")
+    assert "RuntimeError" in text
+    assert "burst" in text
+    assert "secret" not in text + told.stderr
+    assert str(book) not in text
+    if os.name == "posix":
+        assert stat.S_IMODE(report.stat().st_mode) == 0o600
+    report.unlink()
+    with pytest.raises(RuntimeError):
+        CliRunner().invoke(main, ["--debug", "calls", str(book)], catch_exceptions=False)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes of files are a matter of POSIX")
+def test_a_book_and_what_comes_of_it_is_for_nobody_else(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    before = os.umask(0o022)
+    try:
+        assert type_in("new", "mine").exit_code == 0
+        assert type_in("scan", "mine", "--today", "2026-03-02").exit_code in (0, 1)
+        assert type_in("record", "mine", "calls", "001", "no", "--today", "2026-03-02").exit_code == 0
+    finally:
+        os.umask(before)
+    for path in (tmp_path / "mine", *(tmp_path / "mine").rglob("*"), *(tmp_path / "maps").rglob("*")):
+        assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600), path
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links need leave elsewhere")
+def test_a_link_in_a_received_book_is_not_followed(book, tmp_path):
+    assert type_in("record", str(book), "calls", "A", "no", "--today", "2026-03-02").exit_code == 0
+    outside = tmp_path / "outside.txt"
+    outside.write_text("keep me")
+    (book / "book.sqlite-in-use.txt").symlink_to(outside)
+    (book / "copies").mkdir(exist_ok=True)
+    (book / "copies" / "book-2026-03-03.part").symlink_to(outside)
+    assert type_in("record", str(book), "calls", "A", "sold", "--today", "2026-03-03").exit_code == 0
+    assert outside.read_text() == "keep me"
+    assert (book / "copies" / "book-2026-03-03.sqlite").is_file()
+
+
+def test_no_reader_asks_a_server(tmp_path):
+    with socket.socket() as server:
+        server.bind(("127.0.0.1", 0))
+        server.listen()
+        server.settimeout(0.2)
+        address = f"http://127.0.0.1:{server.getsockname()[1]}/lots.xsd"
+        file = tmp_path / "lots.gml"
+        file.write_text(
+            '<ogr:FeatureCollection xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
+            f'xsi:schemaLocation="http://ogr.maptools.org/ {address}" xmlns:ogr="http://ogr.maptools.org/" '
+            'xmlns:gml="http://www.opengis.net/gml"><gml:featureMember><ogr:lot><ogr:geometryProperty>'
+            '<gml:Point srsName="EPSG:4326"><gml:coordinates>-98.5,41</gml:coordinates></gml:Point>'
+            "</ogr:geometryProperty><ogr:id>1</ogr:id></ogr:lot></gml:featureMember></ogr:FeatureCollection>"
+        )
+        assert len(read_source(Source(file)).fields) == 1
+        with pytest.raises(TimeoutError):
+            server.accept()
+
+
+def test_a_format_that_nobody_tried_is_refused(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text("X,Y,id\n-98.5,41,1\n")
+    with pytest.raises(SiteError, match="not read here"):
+        read_source(Source(file))
