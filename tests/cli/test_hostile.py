@@ -59,7 +59,13 @@ def test_nothing_in_a_book_moves_the_cursor_of_a_terminal(book):
         shown = on_a_terminal(*words)
         assert b"owned" in shown or b"X\\x1b" in shown
         # Colors and lines of the program's own tables are all that a terminal may obey
-        for foreign in (b"\x1b[2J", b"\x1b]0;", "\x9b31m".encode(), "\u202e".encode(), b"\x1b[31m,"):
+        for foreign in (
+            b"\x1b[2J",
+            b"\x1b]0;",
+            "\x9b31m".encode(),
+            "\u202e".encode(),
+            b"\x1b[31m,",
+        ):
             assert foreign not in shown
 
 
@@ -68,9 +74,11 @@ def test_text_is_spelled_out_and_plain_text_left_alone():
     assert harmless("a\rb\x00c") == "a\\rb\\x00c"
 
 
-def test_a_stream_that_knows_few_letters_gets_them_spelled_out(book, monkeypatch):
+def test_a_stream_that_knows_few_letters_gets_them_spelled_out(book):
     runner = CliRunner(charset="cp1252")
-    told = runner.invoke(main, ["calls", str(book), "--today", "2026-03-02"], catch_exceptions=False)
+    told = runner.invoke(
+        main, ["calls", str(book), "--today", "2026-03-02"], catch_exceptions=False
+    )
     assert told.exit_code == 0
     assert b"\\u0141ukasz" in told.stdout_bytes
 
@@ -103,10 +111,16 @@ def test_a_book_and_what_comes_of_it_is_for_nobody_else(tmp_path, monkeypatch):
     try:
         assert type_in("new", "mine").exit_code == 0
         assert type_in("scan", "mine", "--today", "2026-03-02").exit_code in (0, 1)
-        assert type_in("record", "mine", "calls", "001", "no", "--today", "2026-03-02").exit_code == 0
+        assert (
+            type_in("record", "mine", "calls", "001", "no", "--today", "2026-03-02").exit_code == 0
+        )
     finally:
         os.umask(before)
-    for path in (tmp_path / "mine", *(tmp_path / "mine").rglob("*"), *(tmp_path / "maps").rglob("*")):
+    for path in (
+        tmp_path / "mine",
+        *(tmp_path / "mine").rglob("*"),
+        *(tmp_path / "maps").rglob("*"),
+    ):
         assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600), path
 
 
@@ -118,7 +132,9 @@ def test_a_link_in_a_received_book_is_not_followed(book, tmp_path):
     (book / "book.sqlite-in-use.txt").symlink_to(outside)
     (book / "copies").mkdir(exist_ok=True)
     (book / "copies" / "book-2026-03-03.part").symlink_to(outside)
-    assert type_in("record", str(book), "calls", "A", "sold", "--today", "2026-03-03").exit_code == 0
+    assert (
+        type_in("record", str(book), "calls", "A", "sold", "--today", "2026-03-03").exit_code == 0
+    )
     assert outside.read_text() == "keep me"
     assert (book / "copies" / "book-2026-03-03.sqlite").is_file()
 
