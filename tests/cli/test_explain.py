@@ -6,13 +6,17 @@ import csv
 import io
 import json
 import re
+from collections.abc import Collection, Iterator
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from scanner import pipeline
 from scanner.cli.who import find_client
+from scanner.schema.documents import Book, Scan
 from tests.cli.desk import type_in
 
 CLIENTS = """client_id,name,address,phone,sprinklers
@@ -27,15 +31,30 @@ C8,curb,8,30
 """
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    """A book of lots that were measured on foot, so that a scan needs no drawing."""
-    folder = tmp_path / "elm"
-    folder.mkdir()
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book of lots that were measured on foot, so that a scan needs no drawing; nobody changes it."""
+    folder = tmp_path_factory.mktemp("elm")
     (folder / "clients.csv").write_text(CLIENTS)
     (folder / "measured.csv").write_text(MEASURED)
     (folder / "rates.toml").write_text("sales_tax_share = 0.07\n")
     return folder
+
+
+@pytest.fixture(scope="module", autouse=True)
+def scanned_once() -> Iterator[None]:
+    """Scan the book once for each client and day: every question is asked of the same scan."""
+    scan, found = pipeline.scan, dict[object, Scan]()
+
+    def once(book: Book, *, client_ids: Collection[str], today: date, **how: object) -> Scan:
+        key = (tuple(client_ids), today)
+        if key not in found:
+            found[key] = scan(book, client_ids=client_ids, today=today, **how)
+        return found[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("scanner.pipeline.scan", once)
+        yield
 
 
 def lines_of(text: str) -> list[dict[str, str]]:

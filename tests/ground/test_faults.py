@@ -11,6 +11,8 @@ from shapely import LineString, Polygon, box
 from scanner.ground.lawn import _joined as joined_lots
 from scanner.ground.sets import combine_beds
 from scanner.plane.frame import to_degrees, to_feet
+from tests.each import each
+from tests.ground.forms import shaken
 from tests.sites import (
     RING,
     Drawing,
@@ -23,6 +25,7 @@ from tests.sites import (
     rules_of_cases,
     street_south,
     survey,
+    surveys,
     turned,
 )
 
@@ -51,14 +54,21 @@ def figures(beds: pd.DataFrame, *columns: str) -> np.ndarray:
 # --- fences
 
 
-@pytest.mark.parametrize("way", WAYS)
-def test_case_16_a_fence_is_one_edge_with_its_bed_on_the_side_of_the_house(way):
-    drawing = (
+def fenced() -> Drawing:
+    return (
         lot()
         .add("house", box(20, 40, 60, 70))
         .add("edge", LineString([(2, 100), (78, 100)]), along="fence")
     )
-    found = survey(drawing.change(WAYS[way]), rules_of_cases(offer_kinds=FENCES))
+
+
+@each(
+    lambda: surveys(
+        {way: fenced().change(change) for way, change in WAYS.items()},
+        rules_of_cases(offer_kinds=FENCES),
+    )
+)
+def test_case_16_a_fence_is_one_edge_with_its_bed_on_the_side_of_the_house(found, way):
     beds = beds_of(found, "fence")
     # 76 x 4 = 304, edged behind and at both ends
     assert figures(beds, "edge_ft", "area_ft2", "bed_line_ft") == pytest.approx(
@@ -89,21 +99,29 @@ def test_a_fence_in_the_right_of_way_asks_for_a_permit():
 # --- faces
 
 
-@pytest.mark.parametrize("faces", [("front",), ("side",), ("back",), RING])
-@pytest.mark.parametrize("wall", ["front", "back", "west", "east"])
-def test_case_18_a_stray_vertex_changes_no_face(wall, faces):
-    plain = [(20, 40), (60, 40), (60, 70), (20, 70)]
-    place, stray = {
-        "front": (1, (37, 39.999)), "east": (2, (60.001, 52)),
-        "back": (3, (44, 70.001)), "west": (4, (19.999, 55)),
-    }[wall]  # fmt: skip
+PLAIN = [(20, 40), (60, 40), (60, 70), (20, 70)]
+STRAY = {"front": (1, (37, 39.999)), "east": (2, (60.001, 52)), "back": (3, (44, 70.001)), "west": (4, (19.999, 55))}  # fmt: skip
+
+
+def with_stray_vertices() -> dict[tuple, tuple[pd.DataFrame, pd.DataFrame]]:
+    """House beds with a stray vertex in a wall and without, by the faces pitched and the wall."""
+    rings = {"": PLAIN} | {
+        wall: [*PLAIN[:place], vertex, *PLAIN[place:]] for wall, (place, vertex) in STRAY.items()
+    }
+    houses = {wall: lot().add("house", Polygon(ring)) for wall, ring in rings.items()}
+    cases = {}
+    for faces in (("front",), ("side",), ("back",), RING):
+        found = surveys(houses, rules_of_cases(house_faces=faces))
+        beds = {wall: beds_of(one, "house") for wall, one in found.items()}
+        cases |= {(faces, wall): (beds[""], beds[wall]) for wall in STRAY}
+    return cases
+
+
+@each(with_stray_vertices)
+def test_case_18_a_stray_vertex_changes_no_face(beds):
+    one, two = beds
     columns = ["bed_id", "face", "skip_reason"]
-    one, two = (
-        beds_of(
-            survey(lot().add("house", Polygon(ring)), rules_of_cases(house_faces=faces)), "house"
-        )
-        for ring in (plain, [*plain[:place], stray, *plain[place:]])
-    )
+    assert len(one) > 0
     assert two[columns].to_numpy().tolist() == one[columns].to_numpy().tolist()
     assert figures(two, "edge_ft", "area_ft2") == pytest.approx(
         figures(one, "edge_ft", "area_ft2"), abs=0.1
@@ -113,34 +131,44 @@ def test_case_18_a_stray_vertex_changes_no_face(wall, faces):
 # --- gaps and drawn lines
 
 
-@pytest.mark.parametrize("lean_ft", [-40.0, 40.0])
-@pytest.mark.parametrize("gap_ft", [0.5, 1.0, 1.4])
-def test_a_closed_gap_ends_square_at_a_slanted_lot_line(gap_ft, lean_ft):
-    # The east line leans out or in; the sidewalk lies a gap off the front of 80 ft.
-    outline = Polygon([(0, 0), (80, 0), (80 + lean_ft, 100), (0, 100)])
-    drawing = (
+def leaning(gap_ft: float, lean_ft: float) -> Drawing:
+    """The east line leans out or in; the sidewalk lies a gap off the front of 80 ft."""
+    return (
         Drawing()
-        .add("property", outline)
+        .add("property", Polygon([(0, 0), (80, 0), (80 + lean_ft, 100), (0, 100)]))
         .add("sidewalk", box(-100, -6 - gap_ft, 300, -gap_ft), "")
         .add("street", street_south(-200), "")
     )
-    found = survey(drawing)
+
+
+LEANS = [(gap_ft, lean_ft) for gap_ft in (0.5, 1.0, 1.4) for lean_ft in (-40.0, 40.0)]
+
+
+@each(lambda: surveys({case: leaning(*case) for case in LEANS}))
+def test_a_closed_gap_ends_square_at_a_slanted_lot_line(found, case):
+    gap_ft, lean_ft = case
     # The front pushed out square: 80 ft of it, no wedge beyond the line.
     closed_ft2 = 80 * gap_ft
     if lean_ft > 0:  # the line, carried on, leans back over the front
         closed_ft2 -= gap_ft**2 * 0.4 / 2
-    assert found.lawn.ground[0].area - outline.area == pytest.approx(closed_ft2, abs=0.1)
+    outline_ft2 = 80 * 100 + lean_ft * 100 / 2
+    assert found.lawn.ground[0].area - outline_ft2 == pytest.approx(closed_ft2, abs=0.1)
 
 
-@pytest.mark.parametrize("degrees", [0, 17, 104])
-@pytest.mark.parametrize("off_ft", [0.05, 0.1, 0.3, 0.8, 1.4])
-def test_an_edge_drawn_a_few_tenths_off_the_lawn_keeps_its_bed(off_ft, degrees):
-    drawing = (
+def off_the_lawn(off_ft: float) -> Drawing:
+    return (
         lot()
         .add("lawn", box(0, 0, 80, 40 - off_ft))
         .add("edge", LineString([(20, 40), (60, 40)]), along="house")
     )
-    found = survey(drawing.change(turned(degrees)), decimals=9)
+
+
+@each(
+    lambda: shaken(
+        {off_ft: off_the_lawn(off_ft) for off_ft in (0.05, 0.1, 0.3, 0.8, 1.4)}, [0, 17, 104]
+    )
+)
+def test_an_edge_drawn_a_few_tenths_off_the_lawn_keeps_its_bed(found):
     beds = beds_of(found, "house")
     assert figures(beds, "edge_ft", "area_ft2") == pytest.approx([40, 160], abs=0.2)
     assert beds["face"].tolist() == ["drawn"]

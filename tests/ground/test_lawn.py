@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from shapely import Polygon, box
 
-from tests.sites import Drawing, beds_of, street_south, survey
+from tests.each import each
+from tests.sites import Drawing, beds_of, street_south, survey, surveys
 
 
 def lot(lawn: Polygon) -> Drawing:
@@ -19,9 +20,11 @@ def lot(lawn: Polygon) -> Drawing:
     )
 
 
-@pytest.mark.parametrize("gap_ft", [0.0, 0.001, 0.006, 0.02, 0.049, 0.051, 0.1, 0.5, 1.0, 1.49])
-def test_a_gap_of_any_width_up_to_the_limit_is_closed(gap_ft):
-    found = survey(lot(box(0, gap_ft, 80, 60 - gap_ft)))
+GAPS_FT = (0.0, 0.001, 0.006, 0.02, 0.049, 0.051, 0.1, 0.5, 1.0, 1.49)
+
+
+@each(lambda: surveys({gap_ft: lot(box(0, gap_ft, 80, 60 - gap_ft)) for gap_ft in GAPS_FT}))
+def test_a_gap_of_any_width_up_to_the_limit_is_closed(found, gap_ft):
     for along, edge_ft in (("curb", 80), ("house", 40)):
         bed = beds_of(found, along).iloc[0]
         assert (bed["edge_ft"], bed["area_ft2"]) == pytest.approx((edge_ft, 4 * edge_ft), abs=0.1)
@@ -34,10 +37,13 @@ def test_a_gap_of_any_width_up_to_the_limit_is_closed(gap_ft):
     )
 
 
-@pytest.mark.parametrize("widest_ft", [0.04, 0.3, 1.4])
-def test_a_gap_that_tapers_to_nothing_is_closed(widest_ft):
-    lawn = Polygon([(0, 0), (80, widest_ft), (80, 50), (0, 50)])
-    bed = beds_of(survey(lot(lawn)), "curb").iloc[0]
+def tapering(widest_ft: float) -> Polygon:
+    return Polygon([(0, 0), (80, widest_ft), (80, 50), (0, 50)])
+
+
+@each(lambda: surveys({widest_ft: lot(tapering(widest_ft)) for widest_ft in (0.04, 0.3, 1.4)}))
+def test_a_gap_that_tapers_to_nothing_is_closed(found):
+    bed = beds_of(found, "curb").iloc[0]
     assert (bed["edge_ft"], bed["area_ft2"]) == pytest.approx((80, 320), abs=0.1)
 
 

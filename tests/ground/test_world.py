@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Point, Polygon, affinity, box
 
 from scanner.book.settings import read_rules
 from scanner.plane.frame import name_frames, to_degrees, to_feet
 from scanner.units import M_PER_FT
+from tests.each import examples
 from tests.sites import (
     RING,
     Drawing,
@@ -23,6 +24,7 @@ from tests.sites import (
     rules_of_cases,
     street_south,
     survey,
+    surveys,
 )
 
 
@@ -56,7 +58,7 @@ def test_geographiclib_test_vector_geodsolve74():
     assert length_ft == pytest.approx(39.527686385 / M_PER_FT, rel=1e-5)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     lon=st.floats(-170, 170),
     lat=st.floats(-60, 70),
@@ -83,12 +85,14 @@ def test_web_mercator_would_read_a_third_more():
     assert flat_ft2 == pytest.approx(geodesic_polygon(ring)[0], rel=1e-6)
 
 
-def ring_area_ft2(house: Polygon, depth_ft: float = 4.0) -> float:
-    """Area of the bed all round a house that stands in the middle of its lawn."""
-    drawing = Drawing().add("property", box(-200, -200, 300, 300)).add("house", house)
-    drawing = drawing.add("lawn", box(-100, -100, 200, 200))
-    found = survey(drawing, rules_of_cases(house_faces=RING, bed_depth_ft=depth_ft))
-    return float(beds_of(found, "house")["area_ft2"].sum())
+def ring_areas_ft2(houses: list[Polygon], depth_ft: float = 4.0) -> list[float]:
+    """Area of the bed all round each house, which stands in the middle of its lawn."""
+    lawn = (
+        Drawing().add("property", box(-200, -200, 300, 300)).add("lawn", box(-100, -100, 200, 200))
+    )
+    drawings = {at: lawn.add("house", house) for at, house in enumerate(houses)}
+    found = surveys(drawings, rules_of_cases(house_faces=RING, bed_depth_ft=depth_ft))
+    return [float(beds_of(one, "house")["area_ft2"].sum()) for one in found.values()]
 
 
 @pytest.mark.parametrize(
@@ -104,20 +108,18 @@ def ring_area_ft2(house: Polygon, depth_ft: float = 4.0) -> float:
 )
 def test_rings_round_houses(house, area_ft2):
     """Steiner's formula P·d + π·d²; a reflex corner takes d² away (square overlap)."""
-    assert ring_area_ft2(house) == pytest.approx(area_ft2, abs=0.1)
+    assert ring_areas_ft2([house]) == pytest.approx([area_ft2], abs=0.1)
 
 
-@settings(max_examples=12, deadline=None)
-@given(
-    width=st.floats(20, 80),
-    depth=st.floats(20, 60),
-    turn=st.floats(0, 180),
-    bed_ft=st.floats(2.5, 8),
-)
-def test_steiner_holds_for_any_rectangle(width, depth, turn, bed_ft):
-    house = affinity.rotate(box(0, 0, width, depth), turn)
-    expected = house.length * bed_ft + math.pi * bed_ft**2
-    assert ring_area_ft2(house, bed_ft) == pytest.approx(expected, abs=0.1)
+RECTANGLES = st.tuples(st.floats(20, 80), st.floats(20, 60), st.floats(0, 180))
+
+
+@examples(3)
+@given(sizes=st.lists(RECTANGLES, min_size=6, max_size=6), bed_ft=st.floats(2.5, 8))
+def test_steiner_holds_for_any_rectangle(sizes, bed_ft):
+    houses = [affinity.rotate(box(0, 0, width, depth), turn) for width, depth, turn in sizes]
+    expected = [house.length * bed_ft + math.pi * bed_ft**2 for house in houses]
+    assert ring_areas_ft2(houses, bed_ft) == pytest.approx(expected, abs=0.1)
 
 
 @pytest.mark.parametrize(
