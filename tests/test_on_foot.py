@@ -13,8 +13,8 @@ import pytest
 from click.testing import CliRunner
 from shapely import box
 
-from scanner import pipeline
 from scanner.cli import main
+from tests.cli.desk import keeping_scans
 from tests.sites import Drawing, features_of, street_south
 
 TODAY = date(2027, 2, 1)
@@ -44,12 +44,32 @@ def book_of(folder: Path, *, edges: str = EDGES, drawing: Drawing | None = None)
     return folder
 
 
+def run(*words):
+    return CliRunner().invoke(main, [*map(str, words)], catch_exceptions=False)
+
+
+def rows_of(path):
+    return {row["client_id"]: row for row in csv.DictReader(io.StringIO(path.read_text("utf-8")))}
+
+
 def scan_of(folder, **options):
-    return pipeline.scan(pipeline.read_book(book_of(folder, **options)), today=TODAY)
+    """Scan a book by command: what was said, where the pages lie, what was found."""
+    book = folder / "book"
+    book.mkdir()
+    book_of(book, **options)
+    with keeping_scans() as scans:
+        result = run("scan", book, "--out", folder / "out", "--today", TODAY.isoformat())
+    return result, folder / "out", *scans
 
 
-def test_size_quantities_plants_and_price(tmp_path):
-    found = scan_of(tmp_path)
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory):
+    """The book without any drawing, scanned once."""
+    return scan_of(tmp_path_factory.mktemp("foot"))
+
+
+def test_size_quantities_plants_and_price(scanned):
+    found = scanned[2]
     bed = found.table("beds").set_index("bed_id").loc["B-curb-1"]
     # Worked case 12 but for a second open end: 78 less 18 is 60 ft, 4 ft deep
     assert (bed["edge_ft"], bed["area_ft2"], bed["bed_line_ft"]) == (60, 240, 60 + 8)
@@ -61,36 +81,20 @@ def test_size_quantities_plants_and_price(tmp_path):
     assert found.table("prices").query("offer_id == 'B-curb-1'")["price_cents"].gt(0).all()
 
 
-def test_room_that_no_mower_fits_is_taken(tmp_path):
-    bed = scan_of(tmp_path).table("beds").set_index("bed_id").loc["C-curb-1"]
+def test_room_that_no_mower_fits_is_taken(scanned):
+    bed = scanned[2].table("beds").set_index("bed_id").loc["C-curb-1"]
     # 6 ft of room less 4 is 2 ft, narrower than a mower: 6 ft deep, two ends to edge
     assert (bed["area_ft2"], bed["absorbed_ft2"], bed["bed_line_ft"]) == (360, 120, 12)
 
 
-def test_plants_of_a_rectangle_are_rows_times_plants(tmp_path):
+def test_plants_of_a_rectangle_are_rows_times_plants(scanned):
     # 60 × 6 ft at 24 in: rows 1.732 ft apart from 1 ft in: 1, 2.73, 4.46; of 30, 29, 30 plants
-    taken = scan_of(tmp_path).table("quantities").set_index("offer_id").loc["C-curb-1"]
+    taken = scanned[2].table("quantities").set_index("offer_id").loc["C-curb-1"]
     assert taken["plant_count"] == 30 + 29 + 30
 
 
-def run(*words):
-    return CliRunner().invoke(main, [*map(str, words)], catch_exceptions=False)
-
-
-def rows_of(path):
-    return {row["client_id"]: row for row in csv.DictReader(io.StringIO(path.read_text("utf-8")))}
-
-
-def scanned(folder, **options):
-    book = folder / "book"
-    book.mkdir()
-    book_of(book, **options)
-    result = run("scan", book, "--out", folder / "out", "--today", TODAY.isoformat())
-    return result, folder / "out"
-
-
-def test_in_the_list_and_priced_in_a_narrower_range(tmp_path):
-    result, out = scanned(tmp_path)
+def test_in_the_list_and_priced_in_a_narrower_range(scanned):
+    result, out, _ = scanned
     assert result.exit_code == 0
     calls = rows_of(out / "calls.csv")
     assert calls["C"]["offer"] == "40 ft house-front bed, mulch and a few plants"
@@ -101,8 +105,8 @@ def test_in_the_list_and_priced_in_a_narrower_range(tmp_path):
     assert (summary["scanned"], summary["not_drawn"], summary["unconfirmed"]) == (2, 1, 0)
 
 
-def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(tmp_path):
-    _, out = scanned(tmp_path)
+def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(scanned):
+    _, out, _ = scanned
     page = (out / "map.html").read_text("utf-8")
     for name in ("Bo Sample", "Cy Sample"):
         assert name in page
@@ -114,7 +118,7 @@ def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(tmp_path):
 
 def test_measured_beats_the_layer(tmp_path):
     edges = HEADER + "A,curb,40,,,\n"
-    _, out = scanned(tmp_path, edges=edges, drawing=LOT)
+    _, out, _ = scan_of(tmp_path, edges=edges, drawing=LOT)
     beds = json.loads((out / "candidates.geojson").read_text("utf-8"))["features"]
     told = {bed["properties"]["bed_id"]: bed for bed in beds}
     # The layer has 80 ft of curb (56 beside a guessed drive); the wheel said 40
@@ -132,7 +136,7 @@ def test_measured_beats_the_layer(tmp_path):
 
 
 def test_the_layer_alone_for_comparison(tmp_path):
-    found = scan_of(tmp_path, edges=HEADER, drawing=LOT)
+    *_, found = scan_of(tmp_path, edges=HEADER, drawing=LOT)
     (bed,) = found.beds.query("along == 'curb' and skip_reason == ''").to_dict("records")
     assert bed["edge_source"] == "surveyed"
     assert bed["edge_ft"] == pytest.approx(56, abs=0.1)

@@ -10,13 +10,14 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scanner.calls.entry_kinds import CALL, Counts
 from scanner.calls.log import open_log, read_entries, read_season
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.desk import calls_of, stumble_over
+from tests.each import examples
 
 DAYS = [f"2027-03-{day:02}" for day in range(1, 6)]
 NOTES = st.sampled_from(["", "gate", "dog", "likes roses"])
@@ -56,7 +57,8 @@ def die_over(folder: Path, rows: list[tuple[str, ...]], today: date) -> None:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked child")
-@settings(deadline=None, max_examples=40)
+# Each example is a season of steps with locks, kills and copies on the disk: some 0.2 s
+@examples(15)
 @given(STEPS)
 def test_log_never_loses_or_doubles_an_outcome(steps):
     with tempfile.TemporaryDirectory() as place:
