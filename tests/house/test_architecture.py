@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 import tomllib
+from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -65,8 +66,8 @@ CLOCKS = {"now", "utcnow", "today", "time", "perf_counter", "monotonic"}
 CLOCK_OWNERS = {"datetime", "date", "time", "Timestamp"}
 CHANCES = {"random", "uuid", "secrets"}
 
-MOST_CODE, MOST_WORDS = 20_900, 9_000
-"""Lines that all modules together may hold. To come down, with every rule stated once, to 10,500 and 4,500."""
+MOST_CODE, MOST_WORDS = 20_910, 7_570
+"""Lines that all modules together may hold: what they hold today and 2 % more. To come down to 10,500 and 4,500."""
 
 MOST_LINES = {"pipeline": 225}
 """Modules that are longer than 200 lines of code, and are to become shorter."""
@@ -235,15 +236,23 @@ def arguments_of(function: ast.FunctionDef) -> int:
 
 
 def test_the_house_stays_light(capsys: pytest.CaptureFixture[str]) -> None:
-    code, words = (sum(lines) for lines in zip(*map(weigh, OURS), strict=True))
+    rooms = defaultdict[str, list[tuple[int, int]]](list)
+    for module in OURS:
+        rooms[module.name.split(".")[0]].append(weigh(module))
+    weights = {name: tuple(map(sum, zip(*room, strict=True))) for name, room in rooms.items()}
     with capsys.disabled():
-        print(f"\n{len(OURS)} modules: {code:,} lines of code, {words:,} of docstrings")  # noqa: T201
+        print("\nroom        modules    code   words")  # noqa: T201
+        for name, (code, words) in sorted(weights.items()):
+            print(f"{name or 'scanner':12}{len(rooms[name]):7}{code:8,}{words:8,}")  # noqa: T201
+    code, words = map(sum, zip(*weights.values(), strict=True))
+    with capsys.disabled():
+        print(f"{'all':12}{len(OURS):7}{code:8,}{words:8,}")  # noqa: T201
     assert code <= MOST_CODE
     assert words <= MOST_WORDS
 
 
 def weigh(module: Module) -> tuple[int, int]:
-    """Count lines of code, blank ones and comments left out, and lines of docstrings."""
+    """Count lines of code and of docstrings, blank ones and comments left out."""
     lines = module.text.splitlines()
     words = set[int]()
     for node in module.nodes:
@@ -251,7 +260,7 @@ def weigh(module: Module) -> tuple[int, int]:
         if holds_words and ast.get_docstring(node, clean=False) is not None:
             words |= set(range(node.body[0].lineno, (node.body[0].end_lineno or 0) + 1))
     full = {at for at, line in enumerate(lines, 1) if line.strip()[:1] not in {"", "#"}}
-    return len(full - words), len(words)
+    return len(full - words), len(full & words)
 
 
 def test_every_package_is_packed() -> None:

@@ -123,6 +123,17 @@ def _links(page: Path) -> list[str]:
     return [link for link in links if "://" not in link]
 
 
+def test_every_rule_stands_where_developers_are_told() -> None:
+    table = DEVELOPERS[DEVELOPERS.index("## Where each rule stands") :].split("\n## ")[0]
+    rows = [line.split("|")[2:4] for line in table.splitlines() if line.count("`") >= 4 and line[0] == "|"]  # fmt: skip
+    assert len(rows) > 20
+    for modules, names in rows:
+        paths = [ROOT / "scanner" / module for module in re.findall(r"`([^`]+)`", modules)]
+        source = "\n".join(path.read_text(encoding="utf-8") for path in paths)
+        for name in re.findall(r"`([^`]+)`", names):
+            assert re.search(rf"^(?:[A-Z0-9_]+, )*{name}\b.* = ", source, re.MULTILINE), name
+
+
 def test_every_library_has_its_reason() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
