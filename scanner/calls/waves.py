@@ -7,7 +7,7 @@ clients are taken from the top of the list while every span of weeks holds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +23,7 @@ from scanner.calls.totals import RANGE_SHARES, Prospects
 from scanner.calls.trials import TRIES
 from scanner.errors import BookError
 from scanner.schema.documents import RateBook
-from scanner.schema.plan_tables import NEW, SOLD, TRIED, WAVES, WEEKS
+from scanner.schema.plan_tables import NEW, SOLD, TRIED, WAVES, WEEKS, Promotion
 from scanner.schema.tables import check_table
 from scanner.units import DAYS_PER_WEEK
 
@@ -31,40 +31,6 @@ HALF = 0.5
 """A wave is useful while so much of what it sells may start in time."""
 
 WAITING = -1
-
-
-@dataclass(frozen=True)
-class Promotion:
-    """
-    A promotion as it stands today.
-
-    Attributes
-    ----------
-    clients
-        Table `WAVES`: whom to call when, and who waits.
-    weeks
-        Table `WEEKS`: free days against what is sold and to be expected.
-    follow_up_count
-        Clients tried in vain who are tried again first.
-    too_much_now
-        Chance that what stands before any new call is too much, in the worst span.
-    late_days
-        Crew-days to expect that will ask for a start after the last week.
-    missing_days
-        Crew-days sold that the free days of their weeks cannot hold.
-    """
-
-    clients: pd.DataFrame
-    weeks: pd.DataFrame
-    follow_up_count: int
-    too_much_now: float
-    late_days: float
-    missing_days: float
-
-    @property
-    def likely_days(self) -> float:
-        """Crew-days sold and to be expected until the last week."""
-        return float(self.weeks["likely_days"].iloc[-1])
 
 
 def plan_promotion(

@@ -54,6 +54,12 @@ MONTHS_AHEAD = 4
 LONGEST_DAYS = 731
 
 
+calls_option = click.option(
+    "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
+    help="Calls a week, tries again among them.  [default: the rate book's]",
+)  # fmt: skip
+
+
 class _WeeksType(click.ParamType[tuple[date, date]]):
     """Two weeks, named by days in them."""
 
@@ -79,10 +85,7 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
 @click.command()
 @book_argument
 @open_day_option("--until", help="Last day of the forecast.  [default: end of the fourth month]")
-@click.option(
-    "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
-    help="Calls a week, tries again among them.  [default: the rate book's]",
-)  # fmt: skip
+@calls_option
 @out_option
 @today_option
 @json_option
@@ -125,10 +128,7 @@ def _end_of_month(day: date, months: int) -> date:
     "--weeks", "span", metavar="FROM..TO", required=True, type=_WeeksType(),
     help="Weeks to fill, by their Mondays, like 2026-04-06..2026-04-27.",
 )  # fmt: skip
-@click.option(
-    "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
-    help="Calls a week, tries again among them.  [default: the rate book's]",
-)  # fmt: skip
+@calls_option
 @out_option
 @today_option
 @json_option
@@ -157,12 +157,8 @@ def promo(
         stages, leads = _leads(read, found, season)
         free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
         planned = plan_promotion(leads, stages, weeks, free_days, rates=_rates(found, calls_a_week))
-        tables = PromoTables(
-            first=first, last=last, clients=planned.clients, weeks=planned.weeks,
-            follow_up_count=planned.follow_up_count, too_much_now=planned.too_much_now,
-            late_days=planned.late_days, missing_days=planned.missing_days,
-            likely_days=planned.likely_days, notes=tuple(_notes(capacity, problems, first, last)),
-        )  # fmt: skip
+        notes = tuple(_notes(capacity, problems, first, last))
+        tables = PromoTables(first=first, last=last, planned=planned, notes=notes)
         file = publish_page(promo_html(found, tables), folder / PROMO_PAGE)
         tell(json_value(promo_json(found, tables)) if as_json else str(file))
         say(promo_words(found, tables))

@@ -12,6 +12,7 @@ from scanner.pages.plan_page import render_page, write_day, write_days, write_sh
 from scanner.pages.plots import Bar, boxes_under_steps
 from scanner.pages.webmap_rows import dial
 from scanner.schema.documents import Scan
+from scanner.schema.plan_tables import Promotion
 from scanner.sheets.days import day_number
 from scanner.units import DAYS_PER_WEEK, usd_said
 
@@ -28,36 +29,26 @@ class PromoTables:
     ----------
     first, last
         Mondays of the weeks whose free days are to be filled.
-    clients, weeks
-        Tables `WAVES` and `WEEKS`.
-    follow_up_count
-        Clients who are tried again first.
-    too_much_now, late_days, missing_days, likely_days
-        As in a `Promotion`.
+    planned
+        The promotion.
     notes
         What is to be known beside, in sentences.
     """
 
     first: date
     last: date
-    clients: pd.DataFrame
-    weeks: pd.DataFrame
-    follow_up_count: int
-    too_much_now: float
-    late_days: float
-    missing_days: float
-    likely_days: float
+    planned: Promotion
     notes: tuple[str, ...] = ()
 
     @property
     def this_week(self) -> int:
         """Count whom to call this week."""
-        return int((self.clients["wave"] == 0).sum())
+        return int((self.planned.clients["wave"] == 0).sum())
 
     @property
     def waiting(self) -> int:
         """Count who waits."""
-        return int((self.clients["wave"] < 0).sum())
+        return int((self.planned.clients["wave"] < 0).sum())
 
 
 def promo_html(found: Scan, tables: PromoTables) -> str:
@@ -74,8 +65,8 @@ def promo_html(found: Scan, tables: PromoTables) -> str:
         "plot": _plot(tables),
         "overbook_chance": found.rates.overbook_chance.value,
         "waves": _wave_rows(tables),
-        "count": int((tables.clients["wave"] >= 0).sum()),
-        "days": float(tables.clients["expected_days"].sum()),
+        "count": int((tables.planned.clients["wave"] >= 0).sum()),
+        "days": float(tables.planned.clients["expected_days"].sum()),
         "steps": _steps(tables),
         "rounds": _rounds([row for row in rows if row["wave"] == 0]),
         "waiting": [row for row in rows if row["wave"] < 0],
@@ -88,33 +79,37 @@ def promo_json(found: Scan, tables: PromoTables) -> dict[str, Any]:
     return {
         "today": found.today.isoformat(),
         "answer": promo_words(found, tables),
-        "follow_up_count": tables.follow_up_count,
-        "likely_days": round(tables.likely_days, 4),
-        "late_days": round(tables.late_days, 4),
-        "too_much_now": round(tables.too_much_now, 6),
-        "clients": tables.clients.to_dict("records"),
-        "weeks": tables.weeks.to_dict("records"),
+        "follow_up_count": tables.planned.follow_up_count,
+        "likely_days": round(tables.planned.likely_days, 4),
+        "late_days": round(tables.planned.late_days, 4),
+        "too_much_now": round(tables.planned.too_much_now, 6),
+        "clients": tables.planned.clients.to_dict("records"),
+        "weeks": tables.planned.weeks.to_dict("records"),
         "notes": list(tables.notes),
     }
 
 
 def promo_words(found: Scan, tables: PromoTables) -> str:
     """Say in a few sentences whom to call, what is likely to stay free and what comes too late."""
-    free, likely = float(tables.weeks["free_days"].sum()), tables.likely_days
-    again = f"{_people(tables.follow_up_count)} tried before" if tables.follow_up_count else ""
-    worst = float(tables.weeks["too_much_chance"].max())
+    free, likely = float(tables.planned.weeks["free_days"].sum()), tables.planned.likely_days
+    again = (
+        f"{_people(tables.planned.follow_up_count)} tried before"
+        if tables.planned.follow_up_count
+        else ""
+    )
+    worst = float(tables.planned.weeks["too_much_chance"].max())
     if tables.this_week:
         whom = f"Call {_people(tables.this_week, 'new client')} this week{f', beside {again}' if again else ''}."
-    elif tables.too_much_now > found.rates.overbook_chance.value:
+    elif tables.planned.too_much_now > found.rates.overbook_chance.value:
         whom = (
-            f"Call nobody new this week: what is out already asks for more than fits with a chance of {write_share(tables.too_much_now)}."
+            f"Call nobody new this week: what is out already asks for more than fits with a chance of {write_share(tables.planned.too_much_now)}."
             f"{f' Follow up {again}.' if again else ''}"
         )
     else:
         whom = f"Call nobody new this week.{f' Try {again} again.' if again else ''}"
     short = (
-        f" {write_days(tables.missing_days)} crew-days are sold already that the free days cannot hold."
-        if tables.missing_days >= LEAST_DAYS
+        f" {write_days(tables.planned.missing_days)} crew-days are sold already that the free days cannot hold."
+        if tables.planned.missing_days >= LEAST_DAYS
         else ""
     )
     waits = (
@@ -123,8 +118,8 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
         else ""
     )
     late = (
-        f" {write_days(tables.late_days)} more will ask for a later start."
-        if tables.late_days >= LEAST_DAYS
+        f" {write_days(tables.planned.late_days)} more will ask for a later start."
+        if tables.planned.late_days >= LEAST_DAYS
         else ""
     )
     left = max(0.0, free - likely)
@@ -148,7 +143,7 @@ def _client_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
     calls = found.calls[["client_id", "offer_id"]].merge(
         found.offers[["offer_id", "say", "price_cents"]], on="offer_id"
     )
-    rows = tables.clients.merge(told, on="client_id").merge(calls, on="client_id")
+    rows = tables.planned.clients.merge(told, on="client_id").merge(calls, on="client_id")
     return [
         {**row, "where": _where(row), "dial": dial(row["phone"]), "about": usd_said(row["price_cents"])}
         for row in rows.to_dict("records")
@@ -179,14 +174,14 @@ def _rounds(rows: list[dict[str, Any]]) -> list[dict[Any, Any]]:
 def _week_rows(tables: PromoTables) -> list[dict[Any, Any]]:
     return [
         {**row, "words": _short(date.fromisoformat(row["week"]))}
-        for row in tables.weeks.to_dict("records")
+        for row in tables.planned.weeks.to_dict("records")
         if row["week"] >= tables.first.isoformat()
     ]
 
 
 def _wave_rows(tables: PromoTables) -> list[dict[Any, Any]]:
-    monday = date.fromisoformat(tables.weeks["week"].iloc[0])
-    called = tables.clients[tables.clients["wave"] >= 0].groupby("wave")
+    monday = date.fromisoformat(tables.planned.weeks["week"].iloc[0])
+    called = tables.planned.clients[tables.planned.clients["wave"] >= 0].groupby("wave")
     return [
         {"words": _short(monday + timedelta(days=DAYS_PER_WEEK * int(str(wave)))),
          "count": len(own), "days": own["expected_days"].sum()}
@@ -211,9 +206,9 @@ def _plot(tables: PromoTables) -> str:
 
 
 def _steps(tables: PromoTables) -> list[str]:
-    again = [f"Call the {_people(tables.follow_up_count)} tried before whose rest is over."]
+    again = [f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over."]
     return [
-        *(again if tables.follow_up_count else []),
+        *(again if tables.planned.follow_up_count else []),
         *(["Call this week's list below, route by route."] if tables.this_week else []),
         "Write down what comes back, as after any call.",
         "Next Monday make this page anew: who is called then depends on what was said.",

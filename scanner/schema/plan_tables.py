@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import pandas as pd
+
 from scanner.schema.columns import (
     TableSchema,
     cents_column,
@@ -85,3 +89,44 @@ WEEK_LINES = TableSchema("week_lines", "Lines of the week's page, by section, th
     "next_step": text_column("what to do, in words; of a new call what to offer"),
     "sold_cents": cents_column("price of a job that is sold, before tax; 0: none"),
 })  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Promotion:
+    """
+    A promotion as it stands today.
+
+    Attributes
+    ----------
+    clients
+        Table `WAVES`: whom to call when, and who waits.
+    weeks
+        Table `WEEKS`: free days against what is sold and to be expected.
+    follow_up_count
+        Clients tried in vain who are tried again first.
+    too_much_now
+        Chance that what stands before any new call is too much, in the worst span.
+    late_days
+        Crew-days to expect that will ask for a start after the last week.
+    missing_days
+        Crew-days sold that the free days of their weeks cannot hold.
+    """
+
+    clients: pd.DataFrame
+    weeks: pd.DataFrame
+    follow_up_count: int
+    too_much_now: float
+    late_days: float
+    missing_days: float
+
+    @property
+    def likely_days(self) -> float:
+        """
+        Add up the crew-days sold and to be expected until the last week.
+
+        Returns
+        -------
+        days
+            Mean.
+        """
+        return float(self.weeks["likely_days"].iloc[-1])
