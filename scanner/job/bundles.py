@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import chain
+from math import inf
 
 import numpy as np
 import pandas as pd
@@ -89,7 +90,7 @@ def bundle_beds(
     """
     desk = _Desk(alone, price_sets, limit_crew_days + LIMIT_SLACK)
     beds_of = order_beds(alone)
-    desk.price_first_beds(beds_of)
+    desk.price(first for beds in beds_of.values() for first in _first_beds(beds))
     leads = _choose_leads(desk, beds_of, demand)
     upgrades = desk.add_beds(
         {client: lead for client, lead in leads.items() if desk.fits(lead)}, beds_of
@@ -166,8 +167,13 @@ class _Desk:
         self._price_sets = price_sets
 
     def price(self, wanted: Iterable[Beds]) -> None:
-        """Price the sets that are not priced yet, all at once."""
-        sets = {offer_id_of(beds): beds for beds in wanted}
+        """Price the sets that may fit and are not priced yet, all at once."""
+        most_crew_days = AT_LEAST * self.limit_crew_days
+        sets = {
+            offer_id_of(beds): beds
+            for beds in wanted
+            if sum(self.crew_days[bed] for bed in beds) <= most_crew_days
+        }
         new = {name: sets[name] for name in sorted(sets.keys() - self.crew_days.keys())}
         if new:
             priced = self._price_sets(new)
@@ -176,16 +182,7 @@ class _Desk:
 
     def fits(self, beds: Beds) -> bool:
         """Tell whether a set is no longer than a job may be."""
-        return bool(self.crew_days[offer_id_of(beds)] <= self.limit_crew_days)
-
-    def price_first_beds(self, beds_of: dict[str, Beds]) -> None:
-        """Price the first two, three … beds of each client, as far as they may fit one job."""
-        self.price(
-            beds[:count]
-            for beds in beds_of.values()
-            for count in range(2, len(beds) + 1)
-            if sum(self.crew_days[bed] for bed in beds[:count]) <= AT_LEAST * self.limit_crew_days
-        )
+        return self.crew_days.get(offer_id_of(beds), inf) <= self.limit_crew_days
 
     def add_beds(self, leads: dict[str, Beds], beds_of: dict[str, Beds]) -> dict[str, Beds]:
         """Add each client's further beds in order, keeping those with which the job still fits."""
@@ -214,7 +211,7 @@ def _choose_leads(desk: _Desk, beds_of: dict[str, Beds], demand: Demand) -> dict
         [
             (client, beds)
             for client, own in beds_of.items()
-            for beds in dict.fromkeys([*((bed,) for bed in own), *_first_beds(desk, own)])
+            for beds in (*((bed,) for bed in own), *filter(desk.fits, _first_beds(own)))
         ],
         columns=["client_id", "beds"],
     )
@@ -241,10 +238,9 @@ def _choose_leads(desk: _Desk, beds_of: dict[str, Beds], demand: Demand) -> dict
     return dict(zip(first["client_id"], first["beds"], strict=True))
 
 
-def _first_beds(desk: _Desk, beds: Beds) -> list[Beds]:
-    """The first two, three … beds that were priced and fit."""
-    firsts = [beds[:count] for count in range(2, len(beds) + 1)]
-    return [own for own in firsts if offer_id_of(own) in desk.crew_days and desk.fits(own)]
+def _first_beds(beds: Beds) -> list[Beds]:
+    """The first two, three … beds."""
+    return [beds[:count] for count in range(2, len(beds) + 1)]
 
 
 def _pack(beds: list[str], crew_days: dict[str, float], most_crew_days: float) -> list[Beds]:
