@@ -36,27 +36,17 @@ SPREAD = 0.5
 
 @dataclass(frozen=True)
 class Stages:
-    """
-    What is known of the three stages.
+    """What is known of the three stages."""
 
-    Attributes
-    ----------
-    reached, missed
-        Weight of tries that reached somebody and that did not, first try, second, later.
-    agreed, refused
-        Weight of those reached who agreed to a visit, and who did not.
-    weights
-        Probability of each cell of the grid, `START_SHARES` by `HALF_YEARS`; sums to 1.
-    record
-        How many tries, decided talks and quotes on record they rest on.
-    """
-
+    # weight of tries that reached somebody and that did not, first try, second, later
     reached: Floats
     missed: Floats
+    # weight of those reached who agreed to a visit, and who did not
     agreed: float
     refused: float
+    # probability of each cell of the grid, `START_SHARES` by `HALF_YEARS`; sums to 1
     weights: Floats
-    record: ChanceRecord
+    record: ChanceRecord  # how many tries, decided talks and quotes on record they rest on
 
     @classmethod
     def learn(cls, trials: Trials, price_years: pd.Series[float], *, rates: RateBook) -> Self:

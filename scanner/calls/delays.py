@@ -27,25 +27,12 @@ MIDDLE = 0.5
 
 @dataclass(frozen=True)
 class Delays:
-    """
-    How long things take.
+    """How long things take."""
 
-    Attributes
-    ----------
-    miss
-        Mean chance that each of the three tries misses a client, b.
-    answer_days
-        Mean days until a quote is answered.
-    visit_days
-        Days from the talk to the visit with its quote.
-    start_days
-        Days from the sale to the earliest start.
-    """
-
-    miss: Floats
-    answer_days: float
-    visit_days: float
-    start_days: float
+    miss: Floats  # mean chance that each of the three tries misses a client, b
+    answer_days: float  # mean days until a quote is answered
+    visit_days: float  # days from the talk to the visit with its quote
+    start_days: float  # days from the sale to the earliest start
 
     @classmethod
     def of(cls, stages: Stages, rates: RateBook) -> Self:

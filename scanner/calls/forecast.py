@@ -27,19 +27,10 @@ PATH_SHARES: Floats = np.arange(1.0, 100.0, dtype=np.float64) / 100.0
 
 @dataclass(frozen=True)
 class Outlook:
-    """
-    Sales of some periods.
+    """Sales of some periods."""
 
-    Attributes
-    ----------
-    sold
-        What stands already at the end of each period.
-    spread
-        What may come beside it.
-    """
-
-    sold: Floats
-    spread: Spread
+    sold: Floats  # what stands already at the end of each period
+    spread: Spread  # what may come beside it
 
     @property
     def mean(self) -> Floats:

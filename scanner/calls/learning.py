@@ -28,25 +28,13 @@ PATIENCE_COUNT = 200
 
 @dataclass(frozen=True)
 class Learned:
-    """
-    What the log has taught.
+    """What the log has taught."""
 
-    Attributes
-    ----------
-    stages
-        Reached, agreed, sold.
-    tried_counts
-        By client, tries of this year that reached nobody, where nobody was reached yet.
-    kinds
-        Factor on the chance by what the lead bed runs along.
-    signs
-        Factor on the chance by warm sign.
-    """
-
-    stages: Stages
+    stages: Stages  # reached, agreed, sold
+    # by client, tries of this year that reached nobody, where nobody was reached yet
     tried_counts: pd.Series[int]
-    kinds: Mapping[str, float]
-    signs: Mapping[str, float]
+    kinds: Mapping[str, float]  # factor on the chance by what the lead bed runs along
+    signs: Mapping[str, float]  # factor on the chance by warm sign
 
 
 def learn_chances(

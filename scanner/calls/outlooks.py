@@ -21,19 +21,10 @@ ALL = "all"
 
 @dataclass(frozen=True)
 class Weeks:
-    """
-    The weeks that are looked at.
+    """The weeks that are looked at."""
 
-    Attributes
-    ----------
-    today
-        Day of the forecast.
-    until
-        Its last day.
-    """
-
-    today: date
-    until: date
+    today: date  # day of the forecast
+    until: date  # its last day
 
     @property
     def monday(self) -> date:

@@ -17,27 +17,16 @@ from scanner.calls.chance import CHANCE_LEVEL
 
 @dataclass(frozen=True)
 class Ratio:
-    """
-    Actual over estimate.
+    """Actual over estimate."""
 
-    Attributes
-    ----------
-    mean
-        Sum over sum; NaN: no job tells.
-    low, high
-        Ends of the interval of the mean; NaN: one job alone.
-    job_low, job_high
-        Between these lie eight of ten jobs; NaN: one job alone.
-    job_count
-        Jobs that it rests on.
-    """
-
-    mean: float
+    mean: float  # sum over sum; NaN: no job tells
+    # ends of the interval of the mean; NaN: one job alone
     low: float
     high: float
+    # between these lie eight of ten jobs; NaN: one job alone
     job_low: float
     job_high: float
-    job_count: int
+    job_count: int  # jobs that it rests on
 
     @property
     def excludes_one(self) -> bool:

@@ -29,30 +29,19 @@ RANGE_SHARES = ((1.0 - CHANCE_LEVEL) / 2.0, (1.0 + CHANCE_LEVEL) / 2.0)
 
 @dataclass(frozen=True)
 class Prospects:
-    """
-    What may end in a sale, one client a place.
+    """What may end in a sale, one client a place."""
 
-    Attributes
-    ----------
-    price_years, gain
-        Price of the lead over annual fee, r, and what its sale brings, G, in any unit.
-    upgrade_years, upgrade_gain
-        The same of the upgrade, r_u and G_u; the lead's where there is none.
-    factor
-        What the client's chance is multiplied by.
-    is_talked
-        Whether he was reached and agreed already; None: nobody was.
-    heard
-        Share of the answers to his open quote that would have come by now, F; 0 without a
-        quote. Looked at where `is_talked`; None: nobody has one.
-    """
-
+    # price of the lead over annual fee, r, and what its sale brings, G, in any unit
     price_years: Floats
     gain: Floats
+    # the same of the upgrade, r_u and G_u; the lead's where there is none
     upgrade_years: Floats
     upgrade_gain: Floats
-    factor: Floats
+    factor: Floats  # what the client's chance is multiplied by
+    # whether he was reached and agreed already; None: nobody was
     is_talked: npt.NDArray[np.bool_] | None = None
+    # share of the answers to his open quote that would have come by now, F; 0 without a quote.
+    # Looked at where `is_talked`; None: nobody has one.
     heard: Floats | None = None
 
     def chosen(self, rows: npt.NDArray[np.bool_]) -> Prospects:
@@ -63,20 +52,12 @@ class Prospects:
 
 @dataclass(frozen=True)
 class Spread:
-    """
-    How what sales bring is spread, one place a period.
+    """How what sales bring is spread, one place a period."""
 
-    Attributes
-    ----------
-    mean, variance
-        Of the sum, in the prospects' unit and its square.
-    nothing
-        Chance that nothing is sold.
-    """
-
+    # of the sum, in the prospects' unit and its square
     mean: Floats
     variance: Floats
-    nothing: Floats
+    nothing: Floats  # chance that nothing is sold
 
     def quantiles(self, shares: npt.ArrayLike) -> Floats:
         """
@@ -107,23 +88,13 @@ class Spread:
 
 @dataclass(frozen=True)
 class Total:
-    """
-    Gross profit of the sales that a list of calls ends in.
+    """Gross profit of the sales that a list of calls ends in."""
 
-    Attributes
-    ----------
-    mean_cents
-        Mean.
-    low_cents, high_cents
-        80 % range, rounded outward to $50.
-    nothing_chance
-        Chance that no call ends in a sale.
-    """
-
-    mean_cents: float
+    mean_cents: float  # mean
+    # 80 % range, rounded outward to $50
     low_cents: int
     high_cents: int
-    nothing_chance: float
+    nothing_chance: float  # chance that no call ends in a sale
 
 
 def total_sales(stages: Stages, prospects: Prospects) -> Total:

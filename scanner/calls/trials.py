@@ -33,26 +33,16 @@ QUOTE_COLUMNS = ("client_id", "quoted_on", "end", "open_days")
 
 @dataclass(frozen=True)
 class Trials:
-    """
-    What happened at each stage.
+    """What happened at each stage."""
 
-    Attributes
-    ----------
-    reached_counts, missed_counts
-        First tries, second and later ones that reached somebody, and that did not.
-    agreed_count, refused_count
-        Client-years that agreed to a visit, and that refused.
-    quotes
-        Columns `QUOTE_COLUMNS`, one row a quote: ``end`` is sold, lost or open.
-    tried_counts
-        By client, tries this year that reached nobody, where nobody was reached yet.
-    """
-
+    # first tries, second and later ones that reached somebody, and that did not
     reached_counts: npt.NDArray[np.int64]
     missed_counts: npt.NDArray[np.int64]
+    # client-years that agreed to a visit, and that refused
     agreed_count: int
     refused_count: int
-    quotes: pd.DataFrame
+    quotes: pd.DataFrame  # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open
+    # by client, tries this year that reached nobody, where nobody was reached yet
     tried_counts: pd.Series[int]
 
 

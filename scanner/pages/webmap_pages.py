@@ -24,19 +24,10 @@ NO_ROUTE = "No route"
 
 @dataclass(frozen=True)
 class MapPage:
-    """
-    One page of the map.
+    """One page of the map."""
 
-    Attributes
-    ----------
-    name
-        Path of its file, below the folder of the outputs.
-    title
-        Its route, with its number where the route has several pages; blank: all lots.
-    """
-
-    name: str
-    title: str
+    name: str  # path of its file, below the folder of the outputs
+    title: str  # its route, with its number where the route has several pages; blank: all lots
 
 
 def lay_out_pages(scan: Scan) -> tuple[pd.Series[int], list[MapPage]]:

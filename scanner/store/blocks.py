@@ -21,29 +21,15 @@ WINDOW_FT = 310.0
 
 @dataclass(frozen=True)
 class Block:
-    """
-    Some neighboring lots.
+    """Some neighboring lots."""
 
-    Attributes
-    ----------
-    client_ids
-        Their clients, along the curve.
-    windows
-        What is in reach of each outline, n rows of `ENDS` [degrees].
-    land
-        The features round them.
-    book, season
-        Their rows of the book and of the log, built beds in reach beside.
-    folder
-        Where their part is put away; None: it stays in memory.
-    """
-
-    client_ids: NDArray[np.object_]
-    windows: NDArray[np.float64]
-    land: Land
+    client_ids: NDArray[np.object_]  # their clients, along the curve
+    windows: NDArray[np.float64]  # what is in reach of each outline, n rows of `ENDS` [degrees]
+    land: Land  # the features round them
+    # their rows of the book and of the log, built beds in reach beside
     book: Book
     season: Season
-    folder: Path | None
+    folder: Path | None  # where their part is put away; None: it stays in memory
 
     def name(self) -> str:
         """Name the lots for a message."""

@@ -27,25 +27,14 @@ STRAY_SECONDS = 86_400.0
 
 @dataclass(frozen=True)
 class Store:
-    """
-    Where a scan works.
+    """Where a scan works."""
 
-    Attributes
-    ----------
-    folder
-        Its own folder.
-    block_lots, small_lots
-        Most lots of a block; most lots that one process does alone.
-    workers
-        Processes for more lots than that.
-    has_room
-        Whether parts stay in the folder after the scan; else they come in memory.
-    """
-
-    folder: Path
+    folder: Path  # its own folder
+    # most lots of a block; most lots that one process does alone
     block_lots: int = BLOCK_LOTS
     small_lots: int = SMALL_LOTS
-    workers: int = 1
+    workers: int = 1  # processes for more lots than that
+    # whether parts stay in the folder after the scan; else they come in memory
     has_room: bool = True
 
 

@@ -40,21 +40,13 @@ Shapes = NDArray[np.object_]
 
 @dataclass(frozen=True)
 class Land:
-    """
-    The features of a book.
+    """The features of a book."""
 
-    Attributes
-    ----------
-    words
-        Columns of `FEATURES` but its shapes, ``number`` in its file in place of the id;
-        ``west south east north`` [degrees], ``area`` [square degrees] of outlines, ``key`` on
-        the curve, ``print`` of its content, ``at`` and ``size`` of its shape in the file [bytes].
-    path
-        The file of shapes.
-    """
-
+    # columns of `FEATURES` but its shapes, `number` in its file in place of the id; `west south
+    # east north` [degrees], `area` [square degrees] of outlines, `key` on the curve, `print` of its
+    # content, `at` and `size` of its shape in the file [bytes]
     words: pd.DataFrame
-    path: Path
+    path: Path  # the file of shapes
 
     def shapes(self, rows: Rows) -> Shapes:
         """Read some shapes."""
