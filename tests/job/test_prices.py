@@ -303,22 +303,22 @@ def test_the_wider_band_rules():
     assert "mobilization" in by_finish(prices, "unknowns")["mulch"]
 
 
-@pytest.mark.parametrize(
-    ("name", "sprinklers", "says"),
-    [
-        ("C1", "no", "slope not seen"),
-        ("C1", "unknown", "sprinklers not known"),
-        ("C1", "", "sprinklers not known"),
-        ("C2", "no", "edge from a centerline"),
-        ("C3", "no", "place of the drive is a guess"),
-    ],
-)
-def test_unknowns_are_named(name, sprinklers, says):
+def test_unknowns_are_named():
     rows = bed("C2-curb-1", edge_source="centerline"), bed("C3-curb-1", is_opening_guessed=True)
-    _, prices = price(bed(), *rows, sprinklers=sprinklers)
-    unknowns = prices.loc[prices["client_id"] == name, "unknowns"]
-    assert unknowns.str.contains(says).all()
-    assert unknowns.str.count("; ").max() <= 5
+    known, unknown, blank = (
+        price(bed(), *rows, sprinklers=sprinklers)[1].set_index("client_id")["unknowns"]
+        for sprinklers in ("no", "unknown", "")
+    )
+    for told, says in (
+        (known["C1"], "slope not seen"),
+        (known["C2"], "edge from a centerline"),
+        (known["C3"], "place of the drive is a guess"),
+        (unknown["C1"], "sprinklers not known"),
+        (blank["C1"], "sprinklers not known"),
+    ):
+        assert told.str.contains(says).all(), says
+        assert told.str.count("; ").max() <= 5
+    assert not known.str.contains("sprinklers").any()
 
 
 def test_unknown_sprinklers_raise_the_high_end_only():
