@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from scanner.schema.local_rules import LOCATING
 from scanner.sheets.days import short_day
 
 USUAL = (
-    "in the right-of-way", "sight triangle", "along the curb: plants", "first ", "the ground must fall",
-    "lifting: ", "call the locating service",
+    LOCATING, "in the right-of-way", "sight triangle", "along the curb: plants", "work there behind cones", "first ",
+    "the ground must fall",
 )  # fmt: skip
 """How the cautions begin that stand at nearly every bed; they are told once, not beside each."""
 

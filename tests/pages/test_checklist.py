@@ -145,3 +145,29 @@ def test_it_prints_on_letter_paper_a_sheet_a_round(chromium, tmp_path):
     assert min(boxes["width"], boxes["height"]) >= 19  # 0.2 in: a cross made with a glove on
     assert [url for url in fetched if not url.startswith("file:")] == []
     opened.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [320, 390])
+def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(chromium, tmp_path, width):
+    file = tmp_path / "checklist.html"
+    file.write_text(page(*rounds()), encoding="utf-8")
+    with chromium.new_context(viewport={"width": width, "height": 844}) as context:
+        opened = context.new_page()
+        opened.goto(file.as_uri())
+        assert opened.evaluate("document.documentElement.scrollWidth") <= width
+        boxes = opened.evaluate(
+            "[...document.querySelectorAll('section:first-of-type tbody tr:first-child td')].map((cell) => {"
+            " const box = cell.getBoundingClientRect(); return [box.left, box.top, box.right, box.bottom]; })"
+        )
+        # no two cells of a lot share ground
+        for at, (left, top, right, bottom) in enumerate(boxes):
+            for other in boxes[at + 1 :]:
+                assert (
+                    other[0] >= right - 0.5
+                    or other[1] >= bottom - 0.5
+                    or other[2] <= left + 0.5
+                    or other[3] <= top + 0.5
+                )
+        asked = opened.locator("section:first-of-type tbody tr:first-child td[data-of]").count()
+        assert asked == len(ASKED)
