@@ -35,7 +35,7 @@ FILLED_IN = ("called_on", "answer", "note", "next")
 
 PAPER = Sheet("Calls", (
     _column("number", 20, heading="#"), _column("client", 104), _column("phone", 66), _column("what_to_say", 152),
-    _column("if_asked", 66), _column("route", 38), _column("last_said", 70), _column("called_on", 50, kind=DAY),
+    _column("if_asked", 70), _column("route", 38), _column("last_said", 66), _column("called_on", 50, kind=DAY),
     _column("answer", 64, kind=WORD), _column("note", 52), _column("next", 38),
 ), needs=("client", "called_on", "answer"), kept_count=2)  # fmt: skip
 """Widths in points: together 720, what landscape letter paper has between half-inch margins."""
