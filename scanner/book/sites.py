@@ -109,18 +109,19 @@ def _check_features(
     """Check a batch; ``known`` are the ids of the client list and the first feature's number."""
     ids, start = known
     suffix = f" (layer {layer.name})" if layer.name else ""
-    places = [
-        {"file": file, "feature": f"feature {number}{suffix}", "client_id": client_id}
-        for number, client_id in enumerate(texts["client_id"], start)
-    ]
+
+    def where(at: int) -> dict[str, str]:
+        feature = f"feature {start + at}{suffix}"
+        return {"file": file, "feature": feature, "client_id": texts["client_id"].iloc[at]}
+
     shapes, located = locate_shapes(layer, file)
-    attributes, is_faulty, problems = read_attributes(texts, places.__getitem__, ids)
+    attributes, is_faulty, problems = read_attributes(texts, where, ids)
     is_told = is_faulty.to_numpy(bool) | layer.is_told
     shapes, reasons, changes = check_shapes(
         shapes, attributes["kind"].mask(is_faulty, "").to_numpy(object)
     )
     reasons[is_told], changes[is_told] = "", np.nan
-    problems += [*located, *list_shape_problems(reasons, changes, places)]
+    problems += [*located, *list_shape_problems(reasons, changes, where)]
     is_good = (reasons == "") & ~is_told
     features = attributes.assign(
         feature_id=[f"{file}#{number}" for number in range(start, start + len(texts))], file=file

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import codecs
 import json
-import re
 from collections.abc import Iterator
 from json.decoder import JSONDecoder
 from pathlib import Path
@@ -30,7 +29,7 @@ BATCH_FEATURES = 5_000
 CHUNK_BYTES = 4_000_000
 
 _END_BYTES = 1_000_000
-_SPACE = re.compile(r"[ \t\n\r]*")
+_SPACE = " \t\n\r"
 _DECODER = JSONDecoder()
 
 _Feature = tuple[Any, str]
@@ -113,7 +112,7 @@ class _Members:
                 continue
             name = str(self._value()[0])
             self._expect(":")
-            if name == "features" and self._skip() == "[":
+            if self._skip() == "[" and name == "features":
                 self.has_features = True
                 yield from self._features()
             else:
@@ -141,8 +140,7 @@ class _Members:
         return found
 
     def _value(self) -> tuple[Any, str]:
-        """Read one value and its text, however long."""
-        self._skip()
+        """Read one value and its text, however long, where white space was passed over."""
         while True:
             try:
                 value, end = _DECODER.raw_decode(self._text, self._at)
@@ -159,11 +157,13 @@ class _Members:
     def _skip(self) -> str:
         """Pass over white space; the letter that follows, blank at the end."""
         while True:
-            match = _SPACE.match(self._text, self._at)
-            self._at = match.end() if match else self._at
-            if self._at < len(self._text) or self._is_over:
-                return self._text[self._at : self._at + 1]
-            self._more()
+            letter = self._text[self._at : self._at + 1]
+            if letter and letter in _SPACE:
+                self._at += 1
+            elif letter or self._is_over:
+                return letter
+            else:
+                self._more()
 
     def _more(self) -> None:
         chunk = next(self._chunks, None)

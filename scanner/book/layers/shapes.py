@@ -13,7 +13,7 @@ from scanner.book.layers.raw import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError
 from scanner.plane.grid import only_ground
-from scanner.sheets.problems import Problem, fault, note
+from scanner.sheets.problems import Problem, Where, fault, note
 
 REPAIR_SHARE = 0.01
 """A self-crossing ring is mended where that changes its area by at most this share."""
@@ -31,7 +31,9 @@ Reasons = NDArray[np.object_]
 
 def locate_shapes(layer: RawLayer, file: str) -> tuple[Shapes, list[Problem]]:
     """Bring a layer's shapes to WGS 84 longitude and latitude, flat; a note where degrees are taken for want of a coordinate system."""
-    shapes = shapely.force_2d(layer.shapes)
+    # most layers are flat, and flattening copies every shape
+    is_flat = not shapely.has_z(layer.shapes).any()
+    shapes = layer.shapes if is_flat else shapely.force_2d(layer.shapes)
     if layer.crs is not None and not layer.crs.equals(WGS84, ignore_axis_order=True):
         return _reproject(shapes, layer.crs, file), []
     points = shapely.get_coordinates(shapes[~shapely.is_missing(shapes)])
@@ -112,16 +114,16 @@ def share_words(share: float) -> str:
 
 
 def list_shape_problems(
-    reasons: Reasons, changes: NDArray[np.float64], places: list[dict[str, str]]
+    reasons: Reasons, changes: NDArray[np.float64], where: Where
 ) -> list[Problem]:
     """Put into problem rows what `check_shapes` found."""
     left_out = [
-        fault(**places[at], problem=f"{reasons[at]}; it is left out", remedy=_remedy(reasons[at]))
+        fault(**where(at), problem=f"{reasons[at]}; it is left out", remedy=_remedy(reasons[at]))
         for at in np.flatnonzero(reasons != "").tolist()
     ]
     repaired = [
         note(
-            **places[at],
+            **where(at),
             problem=f"its outline crossed itself; mending it changed its area by {share_words(changes[at])}",
             remedy="look at it on the map; draw it again if it is wrong",
         )
