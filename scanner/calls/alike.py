@@ -17,8 +17,7 @@ ALIKE_TIMES = 1.15
 
 
 def count_alike(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[int]:
-    """
-    Count for each offer the others nearby that are about the same.
+    """Count for each offer the others nearby that are about the same.
 
     Alike are offers along the same things, in the same finish, within `ALIKE_TIMES` in length and
     price, of clients within `ALIKE_FT`. `clients` are those of the offers, row by row, with the
@@ -42,8 +41,7 @@ def count_alike(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[int]:
 
 
 def alike_reasons(counts: pd.Series[int]) -> pd.Series[str]:
-    """
-    Say how many neighbors could have the same bed.
+    """Say how many neighbors could have the same bed.
 
     >>> alike_reasons(pd.Series([0, 1, 9])).tolist()
     ['', 'a neighbor could have the same bed: one price for both', '9 neighbors could have the same bed: one price for the street']

@@ -16,11 +16,8 @@ BAD_EDGE_COLUMN = "bad_edges"
 
 
 def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
-    """
-    List the edges that a crew saw in a bad state.
+    """List the edges that a crew saw in a bad state.
 
-    Examples
-    --------
     >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01")]
     >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
     >>> list_bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()

@@ -23,26 +23,16 @@ JOB_COLUMNS = (
 
 @dataclass(frozen=True)
 class PriceCheck:
-    """
-    How often the price as sold lay inside the quick price's range.
+    """How often the price as sold lay inside the quick price's range."""
 
-    Attributes
-    ----------
-    inside_count, job_count
-        Jobs inside, and jobs that have both.
-    low, high
-        Jeffreys interval of the share inside.
-    """
-
-    inside_count: int
+    inside_count: int  # jobs inside, and jobs that have both
     job_count: int
-    low: float
+    low: float  # jeffreys interval of the share inside
     high: float
 
 
 def list_actuals(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> pd.DataFrame:
-    """
-    List the tasks of built jobs of which an actual is on record.
+    """List the tasks of built jobs of which an actual is on record.
 
     Rows of `JOB_TASKS` with ``measure`` (hours where there are any, else cost), ``estimated``
     and ``actual`` [h, or USD], and ``key``, the rate that they speak of.
@@ -61,8 +51,7 @@ def list_actuals(jobs: pd.DataFrame, job_tasks: pd.DataFrame) -> pd.DataFrame:
 
 
 def estimate_anew(report: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Estimate what was built once more, at the rates that hold now.
+    """Estimate what was built once more, at the rates that hold now.
 
     What jobs took is set against the rates in use, not against those that each was sold
     at: a rate that was learned from jobs is not learned from the same jobs again.
@@ -89,8 +78,7 @@ def check_prices(jobs: pd.DataFrame) -> PriceCheck:
 
 
 def sum_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Sum each built job up of which an actual is on record: hours, what it brought in, cost and made.
+    """Sum each built job up of which an actual is on record: hours, what it brought in, cost and made.
 
     Columns `JOB_COLUMNS`, by the day it was built. The price is the invoice, else the price as
     sold. The cost of a task is its actual cost; else its actual hours at the estimate's hourly

@@ -34,8 +34,7 @@ MOST_SHARE = 0.95
 
 
 def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Compare estimate and actual, task by task.
+    """Compare estimate and actual, task by task.
 
     Columns `TASK_COLUMNS`, in the order of the work: sums over the jobs that tell both [h, or
     USD], estimated at the rates as they stand, their ratio, and the rate that would have hit
@@ -58,8 +57,7 @@ def compare_tasks(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
 
 
 def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Propose rates where `FROM_JOBS` jobs show that the one in use is off.
+    """Propose rates where `FROM_JOBS` jobs show that the one in use is off.
 
     Columns `PROPOSAL_COLUMNS`, by name of the rate. Tasks that share a rate are added up job by
     job. A pace is divided by the ratio, any other rate multiplied; low and high are those of

@@ -50,25 +50,10 @@ class Stages:
 
     @classmethod
     def learn(cls, trials: Trials, price_years: pd.Series[float], *, rates: RateBook) -> Self:
-        """
-        Put what is on record on top of the rate book's prior counts.
+        """Put what is on record on top of the rate book's prior counts.
 
-        Parameters
-        ----------
-        trials
-            What the calls on record came to.
-        price_years
-            Price over annual fee of the quotes in `trials`, on their index.
-        rates
-            Prior counts; ``half_price_years``; ``answer_days``.
+        The three stages. ``rates``: prior counts; ``half_price_years``; ``answer_days``.
 
-        Returns
-        -------
-        stages
-            The three stages.
-
-        Notes
-        -----
         A quote weighs a cell with s where it was sold, 1 − s where it was lost, and
         s (1 − F) + (1 − s)(1 − F/2) where it is open for t days, F = 1 − exp(−t/answer_days):
         who buys says so soon, half of those who don't never say anything.
@@ -94,13 +79,9 @@ class Stages:
 
     @property
     def never_reached(self) -> tuple[float, float]:
-        """
-        Chance that all three tries miss a client.
+        """Chance that all three tries miss a client.
 
-        Returns
-        -------
-        mean, second_moment
-            Products over the tries.
+        Products over the tries.
         """
         total = self.reached + self.missed
         mean = self.missed / total
@@ -108,13 +89,9 @@ class Stages:
 
     @property
     def talked(self) -> tuple[float, float]:
-        """
-        Chance that a client is reached and agrees to a visit.
+        """Chance that a client is reached and agrees to a visit.
 
-        Returns
-        -------
-        mean, second_moment
-            Of the product of the first two stages.
+        Of the product of the first two stages.
         """
         never, never_2 = self.never_reached
         total = self.agreed + self.refused
@@ -123,19 +100,10 @@ class Stages:
         return (1.0 - never) * agreed, (1.0 - 2.0 * never + never_2) * agreed_2
 
     def still_reached(self, tried_count: npt.ArrayLike) -> Floats:
-        """
-        Tell how much of the first stage is left to clients who were tried in vain.
+        """Tell how much of the first stage is left to clients who were tried in vain.
 
-        Parameters
-        ----------
-        tried_count
-            Tries this year that reached nobody, one a client.
-
-        Returns
-        -------
-        share
-            Factor on the chance of being reached: 1 before the first try; after one or two,
-            what the tries left can do over what three can; from three on, one try's share.
+        Factor on the chance of being reached: 1 before the first try; after one or two, what the
+        tries left can do over what three can; from three on, one try's share.
         """
         miss = self.missed / (self.reached + self.missed)
         never = miss.prod()
@@ -146,18 +114,10 @@ class Stages:
         return share
 
     def buys(self, price_years: npt.ArrayLike) -> tuple[Floats, Floats]:
-        """
-        Chance that a client who agreed to a visit buys at a price.
+        """Chance that a client who agreed to a visit buys at a price.
 
-        Parameters
-        ----------
-        price_years
-            Price over annual fee, r, one a client.
-
-        Returns
-        -------
-        mean, second_moment
-            Of s(r) = s0 / (1 + (r/h)²) over the grid.
+        Of s(r) = s0 / (1 + (r/h)²) over the grid. ``price_years``: price over annual fee, r, one a
+        client.
         """
         falls = price_falls(price_years)
         mean = falls @ (START_SHARES @ self.weights)
@@ -165,40 +125,18 @@ class Stages:
         return mean, second
 
     def mean_buyers(self, price_years: npt.ArrayLike) -> Floats:
-        """
-        Chance that a client who agreed to a visit buys at a price.
+        """Chance that a client who agreed to a visit buys at a price.
 
-        Parameters
-        ----------
-        price_years
-            Price over annual fee, r, one a client.
-
-        Returns
-        -------
-        mean
-            Of s(r) over the grid.
+        Of s(r) over the grid. ``price_years``: price over annual fee, r, one a client.
         """
         return self.buys(price_years)[0]
 
 
 def price_falls(price_years: npt.ArrayLike) -> Floats:
-    """
-    How much of the buyers a price leaves, for each h of the grid.
+    """How much of the buyers a price leaves, for each h of the grid.
 
-    Parameters
-    ----------
-    price_years
-        Price over annual fee, r, n of them.
-
-    Returns
-    -------
-    falls
-        1 / (1 + (r/h)²), n rows, one column for each of `HALF_YEARS`.
-
-    Examples
-    --------
-    >>> price_falls([0.0, 1.0])[:, 12].round(6).tolist()  # h is 1 year there
-    [1.0, 0.5]
+    1 / (1 + (r/h)²), n rows, one column for each of `HALF_YEARS`. ``price_years``: price over
+    annual fee, r, n of them.
     """
     years = np.asarray(price_years, float)
     falls: Floats = 1.0 / (1.0 + (years[..., None] / HALF_YEARS) ** 2)
@@ -208,26 +146,12 @@ def price_falls(price_years: npt.ArrayLike) -> Floats:
 def chance_of_sale(
     stages: Stages, price_years: npt.ArrayLike, factor: npt.ArrayLike
 ) -> tuple[Floats, Floats, Floats]:
-    """
-    Work out each client's chance of a sale, from the next call on.
+    """Work out each client's chance of a sale, from the next call on.
 
-    Parameters
-    ----------
-    stages
-        The three stages.
-    price_years
-        Price over annual fee, r, one a client.
-    factor
-        What the chance is multiplied by: tries in vain, kind and signs; one a client.
+    Mean and 80 % interval, that of the beta distribution with the same mean and variance; equal to
+    the mean where nothing is uncertain. ``price_years``: price over annual fee, r, one a client.
+    ``factor``: what the chance is multiplied by: tries in vain, kind and signs; one a client.
 
-    Returns
-    -------
-    chance, low, high
-        Mean and 80 % interval, that of the beta distribution with the same mean and
-        variance; equal to the mean where nothing is uncertain.
-
-    Notes
-    -----
     m is the product of the stages' means, m₂ of their second moments, v = m₂ − m² and
     ν = m (1 − m)/v − 1: Beta(mν, (1 − m)ν).
     """

@@ -41,11 +41,8 @@ class Delays:
         return cls(miss, rates.answer_days.value, rates.visit_days.value, rates.start_days.value)
 
     def answered(self, days: npt.ArrayLike) -> Floats:
-        """
-        Tell which share of the buyers has said yes some days after the quote, E.
+        """Tell which share of the buyers has said yes some days after the quote, E.
 
-        Examples
-        --------
         >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0)
         >>> delays.answered([-1.0, 7.0, 14.0]).round(6).tolist()
         [0.0, 0.372911, 0.606759]
@@ -54,28 +51,13 @@ class Delays:
         return late
 
     def sold(self, days: npt.ArrayLike, tried_count: int) -> Floats:
-        """
-        Tell which share of its sales stands some days after the Monday of a call's first week, L.
+        """Tell which share of its sales stands some days after the Monday of a call's first week, L.
 
-        Parameters
-        ----------
-        days
-            Days since that Monday.
-        tried_count
-            Tries in vain before.
+        Of the sales that a client so often tried ends in; on the shape of `days`.
 
-        Returns
-        -------
-        share
-            Of the sales that a client so often tried ends in; on the shape of `days`.
-
-        Notes
-        -----
         L(d) = Σ_j a_j E(d − 2 − 7 (j − tried) − visit_days) over the tries left, a_j the share
         of the reached that is reached at try j.
 
-        Examples
-        --------
         >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0)
         >>> delays.sold([14.0, 28.0, 98.0], 0).round(6).tolist()
         [0.165357, 0.609447, 0.996327]
@@ -93,32 +75,13 @@ class Delays:
 def deal_calls(
     miss: Floats, tried_counts: npt.NDArray[np.int64], per_week: float, week_count: int
 ) -> npt.NDArray[np.int64]:
-    """
-    Deal the calls of the weeks to come to clients in their order.
+    """Deal the calls of the weeks to come to clients in their order.
 
-    Parameters
-    ----------
-    miss
-        Mean chance that each of the three tries misses.
-    tried_counts
-        Tries in vain so far, one a client, in the order in which they are called.
-    per_week
-        Calls a week, the tries that follow a miss among them.
-    week_count
-        Weeks that are looked at.
+    Week of each client's next try; `week_count` where none of these weeks has room.
 
-    Returns
-    -------
-    weeks
-        Week of each client's next try; `week_count` where none of these weeks has room.
-
-    Notes
-    -----
     New clients in week w: x_w = max(0, N − the tries due after misses of earlier weeks), in the
     mean; client i starts in the first week with Σx > i + ½.
 
-    Examples
-    --------
     >>> weeks = deal_calls(np.array([0.65, 0.75, 0.82]), np.zeros(40, int), 20, 4)
     >>> np.bincount(weeks).tolist()  # 20, 7, 5.7 and 12.9 of them
     [20, 7, 6, 7]

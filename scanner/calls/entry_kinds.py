@@ -39,8 +39,7 @@ Report = tuple[tuple[object, ...], tuple[tuple[object, ...], ...]]
 
 @dataclass(frozen=True)
 class Kind:
-    """
-    One kind of entry.
+    """One kind of entry.
 
     ``key`` is what an entry is known by, ``details`` what is told of it, ``extras`` what comes
     along and is no news alone; ``parts`` are columns of the rows beneath it, in ``parts_table``.
@@ -124,14 +123,11 @@ def judge(
     parts: pd.DataFrame | None = None,
     entry_parts: pd.DataFrame | None = None,
 ) -> pd.Series[str]:
-    """
-    Tell which rows are ``"added"``, ``"changed"`` (something else than what stands) and ``"known"``.
+    """Tell which rows are ``"added"``, ``"changed"`` (something else than what stands) and ``"known"``.
 
     The entries are all that were not taken back; where the kind has parts, both frames of them carry
     the ``entry_id`` of their rows. What stands in `rows` twice is known the second time.
 
-    Examples
-    --------
     >>> one = pd.DataFrame([("A", "2027-03-02", "visit", "gate", "", "", "")], columns=CALL.columns)
     >>> more = pd.concat([one, one.assign(note=""), one.assign(note="dog")])
     >>> judge(CALL, more, one.iloc[:0]).tolist(), judge(CALL, more, one).tolist()
@@ -180,11 +176,8 @@ def _put_together(kind: Kind, before: Report | None, report: Report) -> Report:
 
 
 def fold(kind: Kind, entries: pd.DataFrame) -> pd.DataFrame:
-    """
-    Put all entries together, in the order of recording, into what stands.
+    """Put all entries together, in the order of recording, into what stands.
 
-    Examples
-    --------
     >>> rows = [("A", "2027-03-12", "Kim", "gate"), ("A", "2027-03-12", "", ""), ("A", "2027-03-12", "", "dog")]
     >>> fold(VISIT, pd.DataFrame(rows, columns=VISIT.columns)).values.tolist()
     [['A', '2027-03-12', 'Kim', 'dog']]
@@ -218,11 +211,8 @@ def parts_by_entry(
 
 
 def plain_rows(table: pd.DataFrame, columns: Iterable[str]) -> list[tuple[object, ...]]:
-    """
-    Turn a table into rows of plain values, as the database takes them; None is not known.
+    """Turn a table into rows of plain values, as the database takes them; None is not known.
 
-    Examples
-    --------
     >>> plain_rows(pd.DataFrame({"a": [1.5, np.nan], "b": ["x", "y"]}), ["b", "a"])
     [('x', 1.5), ('y', None)]
     """

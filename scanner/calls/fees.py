@@ -15,32 +15,11 @@ OWN, OF_ROUTE, OF_BOOK, TYPICAL = "own", "median of the route", "median of the b
 
 
 def annual_fees(clients: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Tell each client's annual fee, or what stands in for it.
+    """Tell each client's annual fee, or what stands in for it.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`, the whole list: ``client_id``, ``annual_usd`` [USD], ``route``.
-    rates
-        ``typical_annual_usd``.
-
-    Returns
-    -------
-    fees
-        By client id: ``fee_usd`` [USD], above 0, and ``fee_source``: the client's own, the
-        median of the route or of the book where three fees are known there, else the rate
-        book's.
-
-    Examples
-    --------
-    >>> from scanner.schema.documents import Rate
-    >>> rate = Rate(value=1500, low=1500, high=1500, source="an example")
-    >>> rates = RateBook.model_construct(typical_annual_usd=rate)
-    >>> clients = pd.DataFrame({"annual_usd": [900.0, 1000.0, 1400.0, 0.0, None], "route": list("NNNNS"),
-    ...                         "client_id": list("ABCDE")})
-    >>> annual_fees(clients, rates=rates)["fee_usd"].tolist()
-    [900.0, 1000.0, 1400.0, 1000.0, 1000.0]
+    By client id: ``fee_usd`` [USD], above 0, and ``fee_source``: the client's own, the median of
+    the route or of the book where three fees are known there, else the rate book's. ``clients``:
+    table `CLIENTS`, the whole list: ``client_id``, ``annual_usd`` [USD], ``route``.
     """
     clients = clients.set_index("client_id")
     own = clients["annual_usd"].astype(float)
@@ -58,20 +37,9 @@ def annual_fees(clients: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
 
 
 def listed_years(listed: pd.DataFrame, fees: pd.DataFrame) -> pd.Series[float]:
-    """
-    Set what the last scan offered against a year's mowing.
+    """Set what the last scan offered against a year's mowing.
 
-    Parameters
-    ----------
-    listed
-        Table `LISTED`.
-    fees
-        As `annual_fees` gives them.
-
-    Returns
-    -------
-    price_years
-        Price over annual fee by client id, of clients with a price on record.
+    Price over annual fee by client id, of clients with a price on record.
     """
     told = listed[listed["price_cents"] > 0].set_index("client_id")["price_cents"]
     return (told / CENTS_PER_USD / fees["fee_usd"].reindex(told.index)).dropna()

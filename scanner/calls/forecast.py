@@ -44,24 +44,7 @@ class Outlook:
 
 
 class Forecast:
-    """
-    What some leads may come to.
-
-    Parameters
-    ----------
-    leads
-        Table `LEADS`.
-    stages
-        The three stages of a sale.
-    delays
-        How long things take.
-    today
-        Days since this Monday.
-    calls_a_week
-        Calls a week, tries again among them.
-    week_count
-        Weeks that are looked at, this one among them.
-    """
+    """What some leads may come to."""
 
     def __init__(
         self, leads: pd.DataFrame, stages: Stages, delays: Delays, *, today: int,
@@ -90,31 +73,18 @@ class Forecast:
         return pd.Series(np.where(is_due, np.maximum(days, self.today), days), leads.index)
 
     def ready_by_week(self) -> Floats:
-        """
-        Tell in which week the work of each lead's sales may start first.
+        """Tell in which week the work of each lead's sales may start first.
 
-        Returns
-        -------
-        share
-            n × weeks; what may start later is in none.
+        n × weeks; what may start later is in none.
         """
         ends = DAYS_PER_WEEK * np.arange(1, self.week_count + 1)
         ready: Floats = np.diff(self.shares(ends, is_ready=True), axis=0, prepend=0.0).T
         return ready
 
     def prospects(self, gain: str) -> Prospects:
-        """
-        Hand the leads to the sums; whoever is to be called back was reached already.
+        """Hand the leads to the sums; whoever is to be called back was reached already.
 
-        Parameters
-        ----------
-        gain
-            Column that is summed, as for `outlook`.
-
-        Returns
-        -------
-        prospects
-            One place a lead; those sold are among them and are not to be summed.
+        One place a lead; those sold are among them and are not to be summed.
         """
         leads, part = self.leads, self.leads["stage"]
         is_quote = self.is_quote
@@ -138,20 +108,10 @@ class Forecast:
         )  # fmt: skip
 
     def shares(self, until: npt.ArrayLike, *, is_ready: bool = False) -> Floats:
-        """
-        Tell which share of each lead's sales stands by some days.
+        """Tell which share of each lead's sales stands by some days.
 
-        Parameters
-        ----------
-        until
-            Days since this Monday, at whose beginning it is asked; p of them.
-        is_ready
-            Whether the work may have started by then, not only be sold.
-
-        Returns
-        -------
-        share
-            p rows, one column a lead. From today on: what has not been answered yet may be.
+        p rows, one column a lead. From today on: what has not been answered yet may be. ``until``:
+        days since this Monday, at whose beginning it is asked; p of them.
         """
         until = np.asarray(until, float)[:, None]
         if is_ready:
@@ -182,22 +142,11 @@ class Forecast:
         gain: str = "profit_cents",
         rows: npt.NDArray[np.bool_] | None = None,
     ) -> Outlook:
-        """
-        Tell what comes of the leads in some periods.
+        """Tell what comes of the leads in some periods.
 
-        Parameters
-        ----------
-        shares
-            Share of each lead's sales in each period, as `shares` or a difference of two.
-        gain
-            Column that is summed, the upgrade's beside it: ``profit_cents``, ``crew_days`` or ``jobs``.
-        rows
-            Leads that are summed; None: all.
-
-        Returns
-        -------
-        outlook
-            One place a period.
+        One place a period. ``shares``: share of each lead's sales in each period, as `shares` or a
+        difference of two. ``gain``: column that is summed, the upgrade's beside it:
+        ``profit_cents``, ``crew_days`` or ``jobs``. ``rows``: leads that are summed; None: all.
         """
         rows = np.ones(len(self.leads), bool) if rows is None else rows
         is_sold = (self.leads["stage"] == SOLD).to_numpy()
@@ -208,20 +157,9 @@ class Forecast:
         return Outlook(sold, spread)
 
     def expected(self, shares: Floats, *, gain: str = "profit_cents") -> Floats:
-        """
-        Give the mean of each lead in some periods, as `outlook` sums it.
+        """Give the mean of each lead in some periods, as `outlook` sums it.
 
-        Parameters
-        ----------
-        shares
-            As for `outlook`.
-        gain
-            Likewise.
-
-        Returns
-        -------
-        mean
-            One row a period, one column a lead.
+        One row a period, one column a lead.
         """
         means = expected_sales(self.stages, self.prospects(gain))
         is_sold = (self.leads["stage"] == SOLD).to_numpy()
@@ -230,27 +168,12 @@ class Forecast:
 
 
 def follow_work(ready: Floats, free: Floats) -> Floats:
-    """
-    Tell what of the work that is ready can be built in the free days.
+    """Tell what of the work that is ready can be built in the free days.
 
-    Parameters
-    ----------
-    ready
-        Crew-days ready through each week, one row a path, one column a week; never falling.
-    free
-        Crew-days free in each week; infinite: no limit is known.
-
-    Returns
-    -------
-    built
-        Crew-days built through each week: B(w) = min(R(w), K(w), min over u < w of
-        R(u) + K(w) − K(u)), K the sum of the free days: a free day that passed without work
-        is gone.
-
-    Examples
-    --------
-    >>> follow_work(np.array([[0.0, 2.5, 3.0, 3.2]]), np.ones(4)).tolist()
-    [[0.0, 1.0, 2.0, 3.0]]
+    Crew-days built through each week: B(w) = min(R(w), K(w), min over u < w of R(u) + K(w) − K(u)),
+    K the sum of the free days: a free day that passed without work is gone. ``ready``: crew-days
+    ready through each week, one row a path, one column a week; never falling. ``free``: crew-days
+    free in each week; infinite: no limit is known.
     """
     built, so_far = np.empty_like(ready), np.zeros(len(ready))
     for week, days in enumerate(free):

@@ -25,8 +25,7 @@ HISTORY_FILE = "book.sqlite"
 
 
 def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """
-    Tell of each client on record how the last call ended and when the next may be.
+    """Tell of each client on record how the last call ended and when the next may be.
 
     Columns `HISTORY_COLUMNS`, one row a client, by id. ``last_note``: what was said in the last talk
     and the tries since, newest first, else the newest note before. ``free_on``: first day on which a call
@@ -48,8 +47,7 @@ def add_history(
     rates: RateBook,
     is_near_built: pd.Series[bool] | None = None,
 ) -> pd.DataFrame:
-    """
-    Put beside each client what the log knows of them.
+    """Put beside each client what the log knows of them.
 
     Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
     ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built``.
@@ -72,8 +70,7 @@ def add_history(
 
 
 def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
-    """
-    List what is on record and fits nothing in the book any more.
+    """List what is on record and fits nothing in the book any more.
 
     Table `PROBLEMS`, notes: clients who are gone with calls on record, and beds that an outcome
     names and no bed of this scan is.
@@ -101,11 +98,8 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
 
 
 def with_recorded(clients: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
-    """
-    Add to ids and names of a client list whoever has calls on record and is not in it any more.
+    """Add to ids and names of a client list whoever has calls on record and is not in it any more.
 
-    Examples
-    --------
     >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
     >>> with_recorded(clients, pd.DataFrame({"client_id": ["B", "A", "B"]}))["client_id"].tolist()
     ['A', 'B']

@@ -31,8 +31,7 @@ def draw_up_jobs(
     found: Scan | None,
     tasks: tuple[str, ...],
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """
-    Put beside what was told of jobs what the scan estimated for them.
+    """Put beside what was told of jobs what the scan estimated for them.
 
     ``jobs, job_tasks``: Tables `JOBS`, `JOB_TASKS`. ``problems``: Table `PROBLEMS`: jobs
     without a price or of beds that the scan does not find or that are sold already, and actuals

@@ -45,11 +45,8 @@ COUNSEL = (
 
 
 def add_months(day: date, months: int) -> date:
-    """
-    Count months on, to the end of a shorter month at most.
+    """Count months on, to the end of a shorter month at most.
 
-    Examples
-    --------
     >>> str(add_months(date(2024, 1, 15), 18)), str(add_months(date(2025, 1, 31), 3))
     ('2025-07-15', '2025-04-30')
     """
@@ -59,11 +56,8 @@ def add_months(day: date, months: int) -> date:
 
 
 def is_calling_time(local: time) -> bool:
-    """
-    Tell whether a sales call is allowed at a time of day.
+    """Tell whether a sales call is allowed at a time of day.
 
-    Examples
-    --------
     >>> [is_calling_time(time(*at)) for at in ((20, 59), (21, 1), (7, 59))]
     [True, False, False]
     """

@@ -22,11 +22,8 @@ FIRST_PHASE = 1
 
 
 def monday_of(day: date) -> date:
-    """
-    Give the Monday that names a day's week.
+    """Give the Monday that names a day's week.
 
-    Examples
-    --------
     >>> monday_of(date(2026, 3, 18)).isoformat()
     '2026-03-16'
     """
@@ -34,8 +31,7 @@ def monday_of(day: date) -> date:
 
 
 def list_leads(found: Scan, season: Season, *, stages: Stages) -> pd.DataFrame:
-    """
-    Put every client who may still buy, or has bought, at his stage.
+    """Put every client who may still buy, or has bought, at his stage.
 
     Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
     built has its own price and estimate; a sale without a job on record has what is offered.

@@ -46,32 +46,14 @@ def learn_chances(
     rates: RateBook,
     today: date,
 ) -> Learned:
-    """
-    Learn chances from the log.
+    """Learn chances from the log.
 
-    Parameters
-    ----------
-    season
-        Calls on record, and what crews saw.
-    clients
-        Table `CLIENTS`: since when each is one, ``year_built``.
-    price_years
-        Price of the offer over annual fee, by client id: what a quote without a price of
-        its own is taken for. A client who has none there is taken for the middle one.
-    built
-        ``client_id`` and ``built_on``: beds of neighbors, whenever they were built.
-    rates
-        Prior counts, price curve, from how many years on a client counts as a long one.
-    today
-        Day on which it is asked.
+    The stages, and the factors of kinds and signs. ``clients``: table `CLIENTS`: since when each is
+    one, ``year_built``. ``price_years``: price of the offer over annual fee, by client id: what a
+    quote without a price of its own is taken for. A client who has none there is taken for the
+    middle one. ``built``: ``client_id`` and ``built_on``: beds of neighbors, whenever they were
+    built.
 
-    Returns
-    -------
-    learned
-        The stages, and the factors of kinds and signs.
-
-    Notes
-    -----
     A factor is [(Σ sold + k) / (Σ p + k)] over the group's ended client-seasons, divided by
     the same over all, with p the pooled chance of each and k = 200 × mean p.
     """
@@ -128,8 +110,7 @@ def _signs(
     clients: pd.DataFrame,
     rates: RateBook,
 ) -> dict[str, pd.Series[bool]]:
-    """
-    Tell which client-seasons showed which sign when the calls were made.
+    """Tell which client-seasons showed which sign when the calls were made.
 
     A sale must not count as its own sign: bought before is a sale in an earlier season on
     record, whatever the client list says today.

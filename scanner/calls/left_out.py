@@ -13,8 +13,7 @@ NOTHING_FOUND = "no turf found along a curb, house front or sidewalk"
 def list_left_out(
     calls: pd.DataFrame, clients: pd.DataFrame, beds: pd.DataFrame, problems: pd.DataFrame
 ) -> pd.DataFrame:
-    """
-    List every client who is not on the call list, with the reason, as table `LEFT_OUT`.
+    """List every client who is not on the call list, with the reason, as table `LEFT_OUT`.
 
     Whoever has an offer is not to be called, for what `calls` says. Of the others the first
     problem counts, then why their beds were skipped [ft]. Those with an offer stand first, then

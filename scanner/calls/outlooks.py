@@ -72,8 +72,7 @@ def free_and_on(capacity: pd.DataFrame, weeks: Weeks) -> Floats:
 
 
 def list_outlooks(forecast: Forecast, weeks: Weeks, *, by: str) -> pd.DataFrame:
-    """
-    Tell what is sold until the end by stage or route, the last row being all.
+    """Tell what is sold until the end by stage or route, the last row being all.
 
     Table `OUTLOOKS`; ``by`` is ``stage`` or ``route``.
     """
@@ -112,8 +111,7 @@ def _range(profit: Outlook, period: int) -> dict[str, int]:
 
 
 def list_months(forecast: Forecast, weeks: Weeks, free_days: Floats) -> pd.DataFrame:
-    """
-    Tell what is sold in each month, and what is built through its end.
+    """Tell what is sold in each month, and what is built through its end.
 
     Table `MONTHS`. Built is told at the end of the last week that begins in the month, along 99
     quantiles of the work that is ready, of which no week builds more than its free days.

@@ -19,65 +19,30 @@ from scanner.calls.springs import Work
 
 @dataclass(frozen=True)
 class Span:
-    """
-    Weeks that some work has to be done in.
+    """Weeks that some work has to be done in."""
 
-    Attributes
-    ----------
-    first, last
-        Weeks from this one on; work counts that cannot start before `first` and is promised by `last`.
-    free_days
-        Free crew-days of these weeks.
-    """
-
+    # weeks from this one on; work counts that cannot start before `first` and is promised by
+    # `last`
     first: int
     last: int
-    free_days: float
+    free_days: float  # free crew-days of these weeks
 
 
 @dataclass(frozen=True)
 class Orders:
-    """
-    What clients may order, one a place.
+    """What clients may order, one a place."""
 
-    Attributes
-    ----------
-    lead, upgrade
-        Chance of each in each spring, springs × n; the lead's includes the upgrade's.
-    lead_days, upgrade_days
-        Crew-days of each.
-    ready
-        Share of each client's sales by the week in which the work may start: n × weeks.
-    """
-
-    lead: Floats
+    lead: Floats  # chance of each in each spring, springs × n; the lead's includes the upgrade's
     upgrade: Floats
-    lead_days: Floats
+    lead_days: Floats  # crew-days of each
     upgrade_days: Floats
-    ready: Floats
+    ready: Floats  # share of each client's sales by the week in which the work may start: n × weeks
 
 
 def list_spans(free_days: Floats, promise_weeks: int) -> list[Span]:
-    """
-    List the spans of weeks that work can be too much for.
+    """List the spans of weeks that work can be too much for.
 
-    Parameters
-    ----------
-    free_days
-        Free crew-days of each week, this one first, the last one the promotion's last.
-    promise_weeks
-        Weeks by which a job is promised after it may start.
-
-    Returns
-    -------
-    spans
-        Those that hold work; of spans with equal free days only the one with the most work.
-
-    Examples
-    --------
-    >>> april = np.array([0, 0, 0, 0, 0, 3.0, 3, 3, 3])
-    >>> [(span.first, span.last) for span in list_spans(april, 3)]
-    [(0, 8), (6, 8), (7, 8), (8, 8)]
+    Those that hold work; of spans with equal free days only the one with the most work.
     """
     promised = promised_by(free_days, promise_weeks)
     spans = list[Span]()
@@ -99,13 +64,10 @@ def list_spans(free_days: Floats, promise_weeks: int) -> list[Span]:
 
 
 def promised_by(free_days: Floats, promise_weeks: int) -> npt.NDArray[np.int64]:
-    """
-    Tell by which week a job is promised that may start in each week.
+    """Tell by which week a job is promised that may start in each week.
 
     At the latest by the last week: the first week with free days from then on, and `promise_weeks`.
 
-    Examples
-    --------
     >>> promised_by(np.array([0.0, 3, 3, 3, 3, 3]), 2).tolist()
     [3, 3, 4, 5, 5, 5]
     """
@@ -119,18 +81,7 @@ def promised_by(free_days: Floats, promise_weeks: int) -> npt.NDArray[np.int64]:
 
 
 class Promises:
-    """
-    Work promised in each span, as clients are added.
-
-    Parameters
-    ----------
-    spans
-        As `list_spans` gives them.
-    promised
-        Week by which each week's work is promised.
-    overbook_chance
-        Chance of too much work that is still taken.
-    """
+    """Work promised in each span, as clients are added."""
 
     def __init__(
         self, spans: list[Span], promised: npt.NDArray[np.int64], *, overbook_chance: float
@@ -151,15 +102,11 @@ class Promises:
             self.work[place] = work
 
     def choose(self, orders: Orders, clients: Iterable[int]) -> list[int]:
-        """
-        Take clients in their order while every span that they fall into holds.
+        """Take clients in their order while every span that they fall into holds.
 
         Adding a client only adds work, so the first one that fails ends it.
 
-        Returns
-        -------
-        chosen
-            Those taken.
+        Those taken.
         """
         chosen = list[int]()
         for client in clients:

@@ -46,38 +46,14 @@ def rank_calls(
     today: date,
     learned: Learned,
 ) -> pd.DataFrame:
-    """
-    Rank the offers to be made by expected profit.
+    """Rank the offers to be made by expected profit.
 
-    Parameters
-    ----------
-    offers
-        Table `OFFERS`; of those that come in phases only the first is ranked.
-    beds
-        Table `BEDS`, for the reasons.
-    clients
-        Table `CLIENTS`, as `add_history` and `add_bad_edges` give it where there is a log; ``lon``
-        and ``lat`` tell where the lots lie.
-    rates
-        Selling time [h], rest after a contact [days], ``rank_by``.
-    today
-        Day of the ranking.
-    learned
-        What the calls on record have taught.
+    Table `CALLS`, one row a first-phase offer: best first, then those left out by name of the
+    client, rank 0, with the reason in ``left_out``. ``offers``: table `OFFERS`; of those that come
+    in phases only the first is ranked. ``clients``: table `CLIENTS`, as `add_history` and
+    `add_bad_edges` give it where there is a log; ``lon`` and ``lat`` tell where the lots lie.
+    ``rates``: selling time [h], rest after a contact [days], ``rank_by``.
 
-    Returns
-    -------
-    calls
-        Table `CALLS`, one row a first-phase offer: best first, then those left out by
-        name of the client, rank 0, with the reason in ``left_out``.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema, or an offer's client is not in `clients`.
-
-    Notes
-    -----
     expected profit = chance × gross profit of the lead + chance of the upgrade, never above
     the lead's, × what it adds; expected selling hours = call_hours + chance
     to be reached and to agree × visit_hours. Equal profits stand by name of the client,
@@ -113,29 +89,11 @@ def rank_calls(
 def total_by_route(
     calls: pd.DataFrame, offers: pd.DataFrame, clients: pd.DataFrame, *, learned: Learned
 ) -> pd.DataFrame:
-    """
-    Add up what the calls on the list bring, by route and in all.
+    """Add up what the calls on the list bring, by route and in all.
 
-    Parameters
-    ----------
-    calls
-        Table `CALLS`; those left out are passed over.
-    offers
-        Table `OFFERS`: gross profits.
-    clients
-        Table `CLIENTS`: routes.
-    learned
-        The stages of a sale.
-
-    Returns
-    -------
-    totals
-        Table `TOTALS`, by route; the last row, ``is_all``, is the whole list.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
+    Table `TOTALS`, by route; the last row, ``is_all``, is the whole list. ``calls``: table `CALLS`;
+    those left out are passed over. ``offers``: table `OFFERS`: gross profits. ``clients``: table
+    `CLIENTS`: routes.
     """
     listed = calls[calls["left_out"] == ""]
     profits = offers.set_index("offer_id").loc[listed["offer_id"]]

@@ -35,15 +35,12 @@ class Ratio:
 
 
 def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE_LEVEL) -> Ratio:
-    """
-    Compare actuals with estimates.
+    """Compare actuals with estimates.
 
     R = Σa / Σe, the interval of the mean R ± t √(Σ(a − R e)² / (n − 1) / n) / ē, the variance of a ratio of
     sums (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6, from memory); the spread R exp(± t s), s the
     standard deviation of the logarithms of a / e. t is Student's with n − 1 degrees of freedom.
 
-    Examples
-    --------
     >>> ratio = ratio_of(np.array([2.0, 4.0]), np.array([1.0, 3.0]))
     >>> ratio.mean, ratio.job_count
     (1.5, 2)
@@ -68,35 +65,14 @@ def ratio_of(actual: np.ndarray, estimated: np.ndarray, *, level: float = CHANCE
 def jeffreys_interval(
     success_count: float, trial_count: float, *, level: float = CHANCE_LEVEL
 ) -> tuple[float, float]:
-    """
-    Give the interval of a plain yes-or-no share with the prior of half a yes, half a no.
+    """Give the interval of a plain yes-or-no share with the prior of half a yes, half a no.
 
-    Parameters
-    ----------
-    success_count
-        How many were a yes [count].
-    trial_count
-        How many there were [count].
-    level
-        Share of the probability inside, 0 to 1.
+    Equal-tailed interval; its low end is 0 when there was no yes and its high end 1 when there was
+    no no [1]_. ``success_count``: how many were a yes [count]. ``trial_count``: how many there were
+    [count]. `ValueError`: if the successes are fewer than none or more than the trials.
 
-    Returns
-    -------
-    low, high
-        Equal-tailed interval; its low end is 0 when there was no yes and its high end
-        1 when there was no no [1]_.
-
-    Raises
-    ------
-    ValueError
-        If the successes are fewer than none or more than the trials.
-
-    References
-    ----------
     .. [1] Brown, Cai, DasGupta, Statistical Science 16(2), 2001, 101-133.
 
-    Examples
-    --------
     >>> [round(end, 6) for end in jeffreys_interval(3, 20, level=0.95)]
     [0.044131, 0.348578]
     >>> jeffreys_interval(0, 0)

@@ -37,8 +37,7 @@ ONE_BED = 1
 def reasons_to_call(
     offers: pd.DataFrame, beds: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
 ) -> pd.Series:
-    """
-    Say why each offer is worth a call.
+    """Say why each offer is worth a call.
 
     One text a row on the index of `offers`, several reasons joined by ``"; "``.
     """
@@ -61,11 +60,8 @@ def reasons_to_call(
 
 
 def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.Series:
-    """
-    Say why a client is not to be called.
+    """Say why a client is not to be called.
 
-    Notes
-    -----
     The client list says when somebody was last spoken to but not how it ended, so the
     rest is the shortest that follows a talk, `rest_call_back_days`. The log, which knows
     outcomes (columns that `add_history` adds), sets the others.
@@ -89,8 +85,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
 
 
 def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
-    """
-    Tell which warm signs the client list shows.
+    """Tell which warm signs the client list shows.
 
     Booleans on the index of `clients`: ``bought_before``, ``long_client``, ``new_tract`` and, where
     `add_history` has told, ``neighbor_built``.

@@ -18,11 +18,8 @@ PUT_RIGHT = "phone"
 
 
 def with_remarks(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
-    """
-    Put right in the client list what the office put right in a call list.
+    """Put right in the client list what the office put right in a call list.
 
-    Examples
-    --------
     >>> clients = pd.DataFrame({"client_id": ["A", "B"], "phone": ["555-0101", "555-0199"]})
     >>> rows = [("A", "phone", "555-0111", "555-0101"), ("B", "phone", "555-0112", "555-0102")]
     >>> with_remarks(clients, pd.DataFrame(rows, columns=[*REMARKS.columns]))["phone"].tolist()
@@ -52,8 +49,7 @@ def own_columns(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
 def find_remarks(
     cells: pd.DataFrame, clients: pd.DataFrame, remarks: pd.DataFrame, printed: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """
-    Tell what of the cells of a list the office wrote there: table `REMARKS`, and cells of an older list.
+    """Tell what of the cells of a list the office wrote there: table `REMARKS`, and cells of an older list.
 
     ``client_id heading text`` of cells, blank ones passed over. What lists have shown of the client
     list's own columns is no news; where something else stands there now, it is an older one's.

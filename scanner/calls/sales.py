@@ -23,14 +23,11 @@ SALE_COLUMNS = ("entry_id", "client_id", "bed_ids", "job_id", "sold_on", "record
 
 
 def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
-    """
-    Count each job that was sold as a call that ended in the sale.
+    """Count each job that was sold as a call that ended in the sale.
 
     With one more row a client and day of sale: none where a call to that client ended in a sale
     on that day or in the `SAME_SALE_DAYS` before it.
 
-    Examples
-    --------
     >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "sold", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
     >>> rows = [(2, "A", "A-curb-1", "A-curb-1", "2027-05-31", "t"), (3, "B", "B-curb-1", "7", "2027-03-09", "t")]
     >>> both = count_sales(calls, pd.DataFrame(rows, columns=[*SALE_COLUMNS]))
@@ -63,8 +60,7 @@ def is_sale(rows: pd.DataFrame) -> bool:
 
 
 def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
-    """
-    Offer no bed that is sold and waits to be built.
+    """Offer no bed that is sold and waits to be built.
 
     The same beds, ``skip_reason`` sold where a job that is not built yet names them and nothing
     else skips them.

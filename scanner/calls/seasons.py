@@ -29,30 +29,13 @@ SEASON_COLUMNS = ("client_id", "year", "end", "along", "first_on", "last_on")
 
 
 def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
-    """
-    Sum up the calls to each client in each year.
+    """Sum up the calls to each client in each year.
 
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    today
-        Day on which it is asked: entries of later days are not looked at.
+    Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or ``pending``;
+    ``along`` is what the lead bed of the first offer runs along, blank where no call names a bed;
+    ``first_on`` and ``last_on`` are ISO days. ``today``: day on which it is asked: entries of later
+    days are not looked at.
 
-    Returns
-    -------
-    seasons
-        Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or
-        ``pending``; ``along`` is what the lead bed of the first offer runs along, blank
-        where no call names a bed; ``first_on`` and ``last_on`` are ISO days.
-
-    Raises
-    ------
-    SchemaError
-        If `calls` breaks its schema.
-
-    Notes
-    -----
     A sale settles the season. Else the last call that reached somebody decides: a quote is
     pending for `PENDING_DAYS`, a call back and an agreed visit until the year is out, and
     `PENDING_DAYS` at the least; after that a quote and a visit are visited only, a call
@@ -73,23 +56,10 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
 
 
 def lead_along(bed_ids: str) -> str:
-    """
-    Tell what the first of some beds runs along, from its name.
+    """Tell what the first of some beds runs along, from its name.
 
-    Parameters
-    ----------
-    bed_ids
-        Names of beds, lead first, joined by a blank.
-
-    Returns
-    -------
-    along
-        One of `ALONG`; blank where there is no bed or its name does not say.
-
-    Examples
-    --------
-    >>> lead_along("C-7-curb-1 C-7-house-1"), lead_along("")
-    ('curb', '')
+    One of `ALONG`; blank where there is no bed or its name does not say. ``bed_ids``: names of
+    beds, lead first, joined by a blank.
     """
     lead = bed_ids.split(" ", maxsplit=1)[0]
     words = [word for word in lead.split("-") if word in ALONG]
@@ -97,8 +67,7 @@ def lead_along(bed_ids: str) -> str:
 
 
 def along_of(bed_ids: str) -> str:
-    """
-    Tell what each of some beds runs along, from their names, each once and sorted.
+    """Tell what each of some beds runs along, from their names, each once and sorted.
 
     >>> along_of("C7-house-1 C7-curb-2 C7-curb-1")
     'curb house'

@@ -31,23 +31,10 @@ LATTICE_DAYS = 20.0
 
 
 def list_springs(stages: Stages, prospects: Prospects) -> tuple[Floats, Floats]:
-    """
-    Give each client's chance of lead and upgrade in each spring.
+    """Give each client's chance of lead and upgrade in each spring.
 
-    Parameters
-    ----------
-    stages
-        The three stages of a sale.
-    prospects
-        n clients, those past the talk among them.
+    Chances, `SPRING_COUNT` × n; a row's springs are sorted, the worst first.
 
-    Returns
-    -------
-    lead, upgrade
-        Chances, `SPRING_COUNT` × n; a row's springs are sorted, the worst first.
-
-    Notes
-    -----
     The chance to be reached and agree is cut into 15 equal slices, each by its mean; slices ×
     cells are sorted by the sales to expect of all and cut into 200 parts of equal weight.
     """
@@ -106,22 +93,13 @@ def _cut(weights: Floats, order: npt.NDArray[np.intp]) -> Floats:
 
 @dataclass
 class Work:
-    """
-    Crew-days asked of a span of weeks, spring by spring.
+    """Crew-days asked of a span of weeks, spring by spring."""
 
-    Attributes
-    ----------
-    free_days
-        Free crew-days of the span.
-    state
-        Probability of each point of the lattice, the last one all that is too much: springs × points.
-    mean, variance
-        Of the sum in each spring [days, days²]; what counts above `LATTICE_DAYS`.
-    """
-
-    free_days: float
+    free_days: float  # free crew-days of the span
+    # probability of each point of the lattice, the last one all that is too much: springs ×
+    # points
     state: Floats
-    mean: Floats
+    mean: Floats  # of the sum in each spring [days, days²]; what counts above `LATTICE_DAYS`
     variance: Floats
 
     @classmethod
@@ -133,18 +111,10 @@ class Work:
         return cls(free_days, state, np.zeros(spring_count), np.zeros(spring_count))
 
     def added(self, jobs: list[tuple[float, Floats]]) -> Work:
-        """
-        Add a client who takes one of some jobs, or none.
+        """Add a client who takes one of some jobs, or none.
 
-        Parameters
-        ----------
-        jobs
-            Crew-days and the chance of each in each spring; the chances sum to 1 at most.
-
-        Returns
-        -------
-        work
-            The sum with him in it.
+        The sum with him in it. ``jobs``: crew-days and the chance of each in each spring; the
+        chances sum to 1 at most.
         """
         some = sum((chance for _, chance in jobs), np.zeros(len(self.mean)))
         state = self.state * (1.0 - some)[:, None]

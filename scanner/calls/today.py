@@ -52,8 +52,7 @@ def list_today(
     rates: RateBook,
     today: date,
 ) -> pd.DataFrame:
-    """
-    List whom to call today, and whom not and why.
+    """List whom to call today, and whom not and why.
 
     Columns `TODAY_COLUMNS`, ``place`` 1 called first and 0 left out, one row an offer, and one
     a client who was promised a call without an offer: call-backs that are due, longest due

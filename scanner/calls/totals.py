@@ -60,18 +60,9 @@ class Spread:
     nothing: Floats  # chance that nothing is sold
 
     def quantiles(self, shares: npt.ArrayLike) -> Floats:
-        """
-        Give quantiles of: nothing with its chance, else a gamma with what is left of the moments.
+        """Give quantiles of: nothing with its chance, else a gamma with what is left of the moments.
 
-        Parameters
-        ----------
-        shares
-            Probabilities, q of them.
-
-        Returns
-        -------
-        quantiles
-            q rows, one column a period.
+        q rows, one column a period.
         """
         shares = np.asarray(shares, float)[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -98,30 +89,9 @@ class Total:
 
 
 def total_sales(stages: Stages, prospects: Prospects) -> Total:
-    """
-    Add up what calls bring.
+    """Add up what calls bring.
 
-    Parameters
-    ----------
-    stages
-        The three stages.
-    prospects
-        The calls; their gain in cents.
-
-    Returns
-    -------
-    total
-        Mean, range, chance of nothing.
-
-    Examples
-    --------
-    >>> from scanner.schema.documents import ChanceRecord
-    >>> sure = np.zeros((24, 25))
-    >>> sure[23, 24] = 1.0
-    >>> stages = Stages(np.ones(3), np.zeros(3), 1.0, 0.0, sure, ChanceRecord(0, 0, 0))
-    >>> free = Prospects(*(np.array([x]) for x in (0.0, 1000.0, 0.0, 1000.0, 1.0)))
-    >>> round(total_sales(stages, free).mean_cents, 1)  # s0 is 47/48 there
-    979.2
+    Mean, range, chance of nothing. ``prospects``: the calls; their gain in cents.
     """
     spread = spread_sales(stages, prospects, np.ones((1, len(prospects.gain))))
     low, high = spread.quantiles(RANGE_SHARES)[:, 0]
@@ -134,25 +104,11 @@ def rounded_outward(low_cents: float, high_cents: float) -> tuple[int, int]:
 
 
 def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread:
-    """
-    Tell how what sales bring is spread over some periods.
+    """Tell how what sales bring is spread over some periods.
 
-    Parameters
-    ----------
-    stages
-        The three stages.
-    prospects
-        n clients.
-    shares
-        Share of each client's sales that fall into each period, t: one row a period, n columns.
+    Moments and chance of nothing by period. ``shares``: share of each client's sales that fall into
+    each period, t: one row a period, n columns.
 
-    Returns
-    -------
-    spread
-        Moments and chance of nothing by period.
-
-    Notes
-    -----
     Per cell of the grid, with f the factor: a = t f [s G + s(r_u)(G_u − G)], A = Σ a,
     B = Σ t f [s G² + s(r_u)(G_u² − G²)], C = Σ a²; index 1 for those who agreed already, 2
     for those who must be reached first. With π the chance to be reached and to agree, π₁ and
@@ -181,20 +137,9 @@ def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread
 
 
 def expected_sales(stages: Stages, prospects: Prospects) -> Floats:
-    """
-    Give the mean of what each client's sale brings.
+    """Give the mean of what each client's sale brings.
 
-    Parameters
-    ----------
-    stages
-        The three stages.
-    prospects
-        n clients.
-
-    Returns
-    -------
-    mean
-        In the prospects' unit, one a client; their sum is the mean of `spread_sales`.
+    In the prospects' unit, one a client; their sum is the mean of `spread_sales`.
     """
     lead, more = (
         stages.buys(years)[0] * stages.talked[0] * prospects.factor

@@ -47,35 +47,10 @@ class Trials:
 
 
 def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
-    """
-    Sort what is on record into trials of each stage.
+    """Sort what is on record into trials of each stage.
 
-    Parameters
-    ----------
-    calls
-        Table `CALL_LOG`.
-    today
-        Day on which it is asked: entries of later days are not looked at.
-
-    Returns
-    -------
-    trials
-        Tries, talks, quotes.
-
-    Raises
-    ------
-    SchemaError
-        If `calls` breaks its schema.
-
-    Examples
-    --------
-    >>> columns = ["entry_id", "client_id", "called_on", "outcome"]
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "not reached"), (2, "A", "2027-03-09", "visit"),
-    ...                       (3, "B", "2027-03-09", "not reached")], columns=columns)
-    >>> calls = calls.assign(note="", next_action="", next_date="", bed_ids="", recorded_at="")
-    >>> trials = list_trials(calls, today=date(2027, 3, 10))
-    >>> trials.missed_counts.tolist(), trials.reached_counts.tolist(), trials.tried_counts.to_dict()
-    ([2, 0, 0], [0, 1, 0], {'B': 1})
+    Tries, talks, quotes. ``today``: day on which it is asked: entries of later days are not looked
+    at.
     """
     calls = check_table(calls, CALL_LOG)
     calls = calls[calls["called_on"] <= today.isoformat()]

@@ -18,15 +18,12 @@ SETTLED = ("quoted", "sold", "do not call")
 
 
 def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
-    """
-    Count each visit that was made as a call that ended in one.
+    """Count each visit that was made as a call that ended in one.
 
     With one more row a visit that is news: none where that call is on record, nor after a
     quote, a sale or a "do not call" of the same year. A day that was promised for later stays
     promised.
 
-    Examples
-    --------
     >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
     >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
     >>> columns = ["entry_id", "client_id", "visited_on", "visited_by", "note", "recorded_at"]

@@ -36,31 +36,11 @@ WAITING = -1
 def plan_promotion(
     leads: pd.DataFrame, stages: Stages, weeks: Weeks, free_days: Floats, *, rates: RateBook
 ) -> Promotion:
-    """
-    Work out whom to call this week so that what they order fits.
+    """Work out whom to call this week so that what they order fits.
 
-    Parameters
-    ----------
-    leads
-        Table `LEADS`: what is under way, and the list in the order in which it is called.
-    stages
-        The three stages of a sale.
-    weeks
-        From this week to the last week of the promotion.
-    free_days
-        Free crew-days of each of them.
-    rates
-        ``overbook_chance``, ``promise_weeks``, ``calls_a_week``, delays.
-
-    Returns
-    -------
-    promotion
-        Waves and weeks.
-
-    Raises
-    ------
-    BookError
-        If no week has a free day, or more than half of what is sold now would start too late.
+    Waves and weeks. ``leads``: table `LEADS`: what is under way, and the list in the order in which
+    it is called. `BookError`: if no week has a free day, or more than half of what is sold now
+    would start too late.
     """
     delays = Delays.of(stages, rates)
 

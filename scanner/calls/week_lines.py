@@ -36,8 +36,7 @@ Row = tuple[str, str, str, str, str, int]
 def list_week(
     season: Season, to_call: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
 ) -> tuple[pd.DataFrame, int]:
-    """
-    List the lines of a week, and count the quotes that are too young to ask after.
+    """List the lines of a week, and count the quotes that are too young to ask after.
 
     `to_call` is today's list of calls, best first, those left out aside; `clients` the client list.
     The lines are a table `WEEK_LINES`: by section, the longest overdue first.

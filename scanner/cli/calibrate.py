@@ -32,8 +32,7 @@ from scanner.units import CENTS_PER_USD
 @click.option("--job", "job_id", metavar="JOB", help="This job alone, task by task.")
 @json_option
 def calibrate(book: Path, job_id: str | None, as_json: bool) -> None:
-    """
-    Set the rates of BOOK against what its built jobs really took, task by task.
+    """Set the rates of BOOK against what its built jobs really took, task by task.
 
     From the first job on: each job with what it took and what it made or lost per
     crew-hour. From five on: estimate against actual over all jobs, how sure that is,
@@ -78,8 +77,7 @@ def _break_down(season: Season, jobs: pd.DataFrame, *, as_json: bool) -> None:
 
 
 def job_words(job: dict[Any, Any]) -> str:
-    """
-    Say what a job took and what it made.
+    """Say what a job took and what it made.
 
     >>> job_words({"job_id": "J1", "client_id": "A", "bed_ids": "A-curb-1", "estimated_hours": 10.0, "took_hours": 15.0,
     ...            "price_cents": 30_000, "cost_cents": 42_000, "made_cents": -12_000, "made_per_crew_hour_cents": -1_600.0})

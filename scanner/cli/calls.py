@@ -64,8 +64,7 @@ def calls(
     today: date,
     as_json: bool,
 ) -> None:
-    """
-    List whom to call today for BOOK, from its last scan and its log.
+    """List whom to call today for BOOK, from its last scan and its log.
 
     Call-backs that are due come first, longest due first, then the rest by rank. A
     table on a terminal, else csv, which can be filled in and recorded as it is.

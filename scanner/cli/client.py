@@ -58,8 +58,7 @@ Story = dict[str, Any]
 @today_option
 @json_option
 def client(book: Path, who: str, out_folder: Path | None, today: date, as_json: bool) -> None:
-    """
-    Tell all that BOOK knows of one client: lot, beds, offer, what was said and done, what is next.
+    """Tell all that BOOK knows of one client: lot, beds, offer, what was said and done, what is next.
 
     WHO is an id, a name or a phone number. Beds are those of the last scan, read from its
     folder (--out where it is another one).
@@ -169,8 +168,7 @@ def story_lines(story: Story, width: int) -> list[str]:
 
 
 def bed_words(bed: Story) -> str:
-    """
-    Say what a bed is.
+    """Say what a bed is.
 
     >>> bed_words({"bed_id": "C7-curb-1", "along": "curb", "edge_ft": 44.2, "area_ft2": 173.4, "skip_reason": "",
     ...            "price_usd": 1711.2})
@@ -188,8 +186,7 @@ def bed_words(bed: Story) -> str:
 
 
 def said_words(row: Story) -> str:
-    """
-    Say what was said or done on a day.
+    """Say what was said or done on a day.
 
     >>> said_words({"day": "2027-03-02", "what": "call back", "words": "gate code 12#", "next": "2027-03-09 ring"})
     '2027-03-02 call back: gate code 12# (next: 2027-03-09 ring)'

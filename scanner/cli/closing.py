@@ -50,11 +50,8 @@ def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame
 
 
 def unseen_words(summary: Mapping[str, Any]) -> str:
-    """
-    Say how much rests on ground that nobody has seen.
+    """Say how much rests on ground that nobody has seen.
 
-    Examples
-    --------
     >>> unseen_words({"unconfirmed": 2, "unconfirmed_price_usd": "4500.00"})
     'Of these, 2 offers worth $4,500 rest on turf that nobody has seen yet: see bed-scanner checklist.'
     >>> unseen_words({})
@@ -72,11 +69,8 @@ def unseen_words(summary: Mapping[str, Any]) -> str:
 
 
 def chance_words(calls_count: int) -> str:
-    """
-    Say what the chances rest on, once there are calls on record.
+    """Say what the chances rest on, once there are calls on record.
 
-    Examples
-    --------
     >>> chance_words(120), chance_words(0)
     ('Chances rest on 120 calls on record.', '')
     """
@@ -84,11 +78,8 @@ def chance_words(calls_count: int) -> str:
 
 
 def skipped_words(count_by_reason: Mapping[str, int]) -> str:
-    """
-    Say how many beds were skipped and why.
+    """Say how many beds were skipped and why.
 
-    Examples
-    --------
     >>> skipped_words({"too short": 14, "too small": 9, "built": 0})
     '23 beds skipped (14 too short, 9 too small).'
     >>> skipped_words({})
@@ -102,11 +93,8 @@ def skipped_words(count_by_reason: Mapping[str, int]) -> str:
 
 
 def problem_words(fault_count: int, problem_count: int, file: Path | None) -> str:
-    """
-    Say how many records need fixing and how many notes there are.
+    """Say how many records need fixing and how many notes there are.
 
-    Examples
-    --------
     >>> problem_words(1, 3, Path("problems.csv"))
     '1 record needs fixing, 2 notes: problems.csv.'
     >>> problem_words(2, 2, None)

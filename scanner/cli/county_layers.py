@@ -153,8 +153,7 @@ def assemble(
     as_json: bool,
     **layers: tuple[Source, ...],
 ) -> None:
-    """
-    Make the sites of BOOK of open county or city layers, each client's lot with what is round it.
+    """Make the sites of BOOK of open county or city layers, each client's lot with what is round it.
 
     LAYER is a file of any map format, in its own coordinate system, with #NAME behind it
     where the file has several layers. Prints what came of each client; those without a lot

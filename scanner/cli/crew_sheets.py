@@ -47,8 +47,7 @@ def checklist(
     today: date,
     as_json: bool,
 ) -> None:
-    """
-    Print what crews look at on each lot of BOOK: half a minute each, stop by stop.
+    """Print what crews look at on each lot of BOOK: half a minute each, stop by stop.
 
     Writes a page to print, a sheet of paper for each route and day, and the same
     questions as a spreadsheet with drop-downs. Fill the spreadsheet in, then:

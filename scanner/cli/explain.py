@@ -49,8 +49,7 @@ def explain(
     today: date,
     as_json: bool,
 ) -> None:
-    """
-    Write a price out line by line: quantity, unit, rate, amount, and where the rate comes from.
+    """Write a price out line by line: quantity, unit, rate, amount, and where the rate comes from.
 
     WHO is a client of BOOK: id, name or phone number. What is offered to the client is
     priced anew; with --bed and --finish any other price.

@@ -33,8 +33,7 @@ DEMO_FOLDER = Path("maps") / "demo"
 def scan(
     ctx: click.Context, book: Path, out_folder: Path | None, today: date, as_json: bool
 ) -> None:
-    """
-    Find, price and rank the beds of BOOK; write the map and the lists.
+    """Find, price and rank the beds of BOOK; write the map and the lists.
 
     Prints the files written, one a line, or with --json the summary. Faulty
     records are listed in problems.csv and left out; the rest is done.
@@ -50,8 +49,7 @@ def scan(
 @json_option
 @click.pass_context
 def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool) -> None:
-    """
-    Scan a copy of the sample book, to see what comes out.
+    """Scan a copy of the sample book, to see what comes out.
 
     The copy lies beside the pages, by default in maps/demo-book. It is yours to
     change; delete it to get a fresh one.

@@ -18,8 +18,7 @@ from scanner.cli.talk import say, tell
 @click.argument("book", type=click.Path(file_okay=False, path_type=Path))
 @json_option
 def new(book: Path, as_json: bool) -> None:
-    """
-    Start a book in the folder BOOK: templates, filled in as an example.
+    """Start a book in the folder BOOK: templates, filled in as an example.
 
     Prints the files written, one a line, or with --json as a list.
     """
@@ -33,8 +32,7 @@ def new(book: Path, as_json: bool) -> None:
 @json_option
 @click.pass_context
 def check(ctx: click.Context, book: Path, as_json: bool) -> None:
-    """
-    List everything in BOOK that needs fixing, all at once.
+    """List everything in BOOK that needs fixing, all at once.
 
     Each line names the file, the row or feature, what came, what is allowed and
     what to do. Exit code 1 where something is to be fixed; notes alone are 0.

@@ -41,8 +41,7 @@ COMMANDS = {
 
 
 class StoryGroup(click.Group):
-    """
-    A group that lists its commands in the order of the story and tells errors as sentences.
+    """A group that lists its commands in the order of the story and tells errors as sentences.
 
     A command's module is loaded when the command is run: a list of calls need not wait for the
     geometry that a scan needs, and help waits for nothing.
@@ -120,8 +119,7 @@ UNFORESEEN = 3
 @click.version_option(__version__, prog_name="bed-scanner")
 @click.option("--debug", is_flag=True, help="Show where an error that was not foreseen came from.")
 def main(debug: bool) -> None:
-    """
-    Find, size, price and rank accent beds on the lots that you mow.
+    """Find, size, price and rank accent beds on the lots that you mow.
 
     A book is one folder with your client list and your lots. Begin with
     "bed-scanner demo", then "bed-scanner new my-book".

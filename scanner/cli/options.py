@@ -73,11 +73,8 @@ json_option = click.option(
 
 
 def output_folder(out_folder: Path | None, book: Path) -> Path:
-    """
-    Say where the outputs of a book go.
+    """Say where the outputs of a book go.
 
-    Examples
-    --------
     >>> output_folder(None, Path("books/north side")).as_posix()
     'maps/north side'
     """

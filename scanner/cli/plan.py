@@ -93,8 +93,7 @@ def forecast(
     book: Path, until: date | None, calls_a_week: float | None, out_folder: Path | None,
     today: date, as_json: bool,
 ) -> None:  # fmt: skip
-    """
-    Tell what BOOK may sell in the months to come, and what of it the crews can build.
+    """Tell what BOOK may sell in the months to come, and what of it the crews can build.
 
     From what is sold, quoted and agreed, and so many calls a week down the list, with the
     free days of capacity.csv. Writes forecast.html.
@@ -136,8 +135,7 @@ def promo(
     book: Path, span: tuple[date, date], calls_a_week: float | None, out_folder: Path | None,
     today: date, as_json: bool,
 ) -> None:  # fmt: skip
-    """
-    Say whom to call this week, so that what they order fits the free crew-days of BOOK.
+    """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
 
     The free days stand in capacity.csv: week, crew, free_crew_days. Only this week's wave
     is an order; next Monday run it again. Writes promo.html.

@@ -38,8 +38,7 @@ class Record(click.Group):
 @book_argument
 @click.pass_context
 def record(ctx: click.Context, book: Path) -> None:
-    """
-    Write down in BOOK what was said, seen and built.
+    """Write down in BOOK what was said, seen and built.
 
     SHEET is a call list, checklist, sheet of visits or of jobs that was filled in, .xlsx or .csv;
     recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
@@ -131,8 +130,7 @@ def visit(
     today: date,
     as_json: bool,
 ) -> None:
-    """
-    Record a visit to WHO (id, name or phone number), and the edges measured on it.
+    """Record a visit to WHO (id, name or phone number), and the edges measured on it.
 
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
     sides of a drive. They stand in for the edges of that kind from drawings.
@@ -181,8 +179,7 @@ def job(
     today: date,
     as_json: bool,
 ) -> None:
-    """
-    Record the job that sold or built the beds BED, by the names in the call list.
+    """Record the job that sold or built the beds BED, by the names in the call list.
 
     Told again, it adds to what is on record: sell it first, then give the day, the
     hours and the costs.
@@ -202,8 +199,7 @@ def job(
 @today_option
 @click.pass_context
 def undo(ctx: click.Context, number: int | None, today: date) -> None:
-    """
-    Take the last entry back, or that of NUMBER; it stays in the log with its reversal.
+    """Take the last entry back, or that of NUMBER; it stays in the log with its reversal.
 
     The number was told when the entry was recorded.
     """

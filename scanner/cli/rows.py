@@ -28,8 +28,7 @@ def print_rows(
     as_csv: bool = False,
     on_screen: Callable[[dict[str, Any], int], list[str]] | None = None,
 ) -> None:
-    """
-    Print rows of a sheet for whoever reads them.
+    """Print rows of a sheet for whoever reads them.
 
     A terminal shows the columns that have a heading, or the lines that `on_screen` makes of a row and a width.
     For programs what people fill in is left out.
@@ -76,11 +75,8 @@ def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
 
 
 def problem_line(problem: dict[str, str]) -> str:
-    """
-    Write one problem as a line of text.
+    """Write one problem as a line of text.
 
-    Examples
-    --------
     >>> problem_line({"file": "clients.csv", "feature": "row 7", "client_id": "C7",
     ...               "severity": "fault", "problem": "the id is missing", "remedy": "fill it in"})
     'fault: clients.csv, row 7, client C7: the id is missing; to do: fill it in'

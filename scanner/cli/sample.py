@@ -12,11 +12,8 @@ from scanner.store.private import PRIVATE_FOLDER, make_folder, write_anew
 
 
 def sample_book() -> Path:
-    """
-    Say where the packaged sample book lies.
+    """Say where the packaged sample book lies.
 
-    Examples
-    --------
     >>> (sample_book() / "clients.csv").is_file()
     True
     """

@@ -26,11 +26,8 @@ def tell(text: str, *, nl: bool = True) -> None:
 
 
 def harmless(text: str) -> str:
-    r"""
-    Spell out what a terminal would obey instead of showing, so that no name in a book can move its cursor.
+    r"""Spell out what a terminal would obey instead of showing, so that no name in a book can move its cursor.
 
-    Examples
-    --------
     >>> print(harmless("Ada" + chr(27) + "[2J" + chr(0x202E) + "!"))
     Ada\x1b[2J\u202e!
     """
@@ -47,11 +44,8 @@ _OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:
-    """
-    Write a number with its noun.
+    """Write a number with its noun.
 
-    Examples
-    --------
     >>> counted(1, "bed"), counted(1200, "bed"), counted(0, "lot left out", "lots left out")
     ('1 bed', '1,200 beds', '0 lots left out')
     """

@@ -34,8 +34,7 @@ def trace(
     out_folder: Path | None,
     as_json: bool,
 ) -> None:
-    """
-    Make the page in which the lots of BOOK are drawn by hand, with mouse or finger.
+    """Make the page in which the lots of BOOK are drawn by hand, with mouse or finger.
 
     Open the page in a browser, draw, save the file, and put it into the folder sites
     of the book. A client list is enough to begin with. Prints the page's path, or

@@ -31,8 +31,7 @@ FILE = "care.csv"
 def care(
     book: Path, route: str | None, out_folder: Path | None, today: date, as_json: bool
 ) -> None:
-    """
-    List what the beds of BOOK need next spring: weeding and an inch of mulch.
+    """List what the beds of BOOK need next spring: weeding and an inch of mulch.
 
     One row a client with beds that were built, drawn or seen by a crew, in the order of the rounds,
     with quantities and a price; what to order stands below for each route. Writes care.csv.

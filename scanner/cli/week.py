@@ -31,8 +31,7 @@ PAGE = "week.html"
 @today_option
 @json_option
 def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> None:
-    """
-    Make the page that the week of BOOK is opened with, from its last scan and its log.
+    """Make the page that the week of BOOK is opened with, from its last scan and its log.
 
     Call-backs that are due with the last words said, visits, quotes open for longer than ten
     days, what is sold and not built, hours that are missing, free crew-days, the best new calls.

@@ -29,19 +29,11 @@ CHANGE_COLUMNS = ("bed_ids", "price_usd")
 
 @dataclass(frozen=True)
 class EarlierList:
-    """
-    The call list that lies in the folder from the scan before.
+    """The call list that lies in the folder from the scan before."""
 
-    Attributes
-    ----------
-    rows
-        Its rows by client, each a text by column as the file holds it.
-    scanned_on
-        Day of that scan, ISO; blank: not known.
-    """
-
+    # its rows by client, each a text by column as the file holds it
     rows: Mapping[str, Mapping[str, str]]
-    scanned_on: str
+    scanned_on: str  # day of that scan, ISO; blank: not known
 
 
 @dataclass(frozen=True)
@@ -56,24 +48,12 @@ class Rows:
 
 
 def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
-    """
-    Give the rows of the call list, best first.
+    """Give the rows of the call list, best first.
 
-    Parameters
-    ----------
-    scan
-        Its calls, offers and clients.
-    earlier
-        The list of the scan before; None: there is none and no change is marked.
+    One row an offer to be made, a value by column of `CALL_LIST`, then the columns that the client
+    list has of its own. ``earlier``: the list of the scan before; None: there is none and no change
+    is marked.
 
-    Returns
-    -------
-    rows
-        One row an offer to be made, a value by column of `CALL_LIST`, then the
-        columns that the client list has of its own.
-
-    Notes
-    -----
     On one day a mark stays until its row changes again, so that scanning twice gives the
     same list twice.
     """
@@ -106,20 +86,9 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
 
 
 def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
-    """
-    Give every client that is not on the call list, with the reason.
+    """Give every client that is not on the call list, with the reason.
 
-    Parameters
-    ----------
-    scan
-        Its clients and who of them is left out.
-    earlier
-        The list of the scan before.
-
-    Returns
-    -------
-    rows
-        One row a client, a value by column of `LEFT_OUT`, in its order.
+    One row a client, a value by column of `LEFT_OUT`, in its order.
     """
     told = ["client_id", "name", "address", "route", "mow_day"]
     clients = scan.left_out.merge(scan.clients[told], on="client_id").join(scan.own, on="client_id")

@@ -39,19 +39,10 @@ ABOUT = (
 
 
 def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows) -> None:
-    """
-    Write `calls.xlsx`.
+    """Write `calls.xlsx`.
 
-    Parameters
-    ----------
-    file
-        Where it goes.
-    scan
-        Day of the scan, name of the company.
-    rows
-        What `call_rows` gives: the sheet of paper, and all its columns on the second sheet.
-    left_out
-        What `left_out_rows` gives: the third sheet.
+    ``rows``: what `call_rows` gives: the sheet of paper, and all its columns on the second sheet.
+    ``left_out``: what `left_out_rows` gives: the third sheet.
     """
     company = scan.rules.company.name
     paper = PaperPage(

@@ -32,48 +32,22 @@ ABOUT = (
 
 @dataclass(frozen=True)
 class Round:
-    """
-    The lots of one route and day.
+    """The lots of one route and day."""
 
-    Attributes
-    ----------
-    route, day
-        As the client list has them; blank: none.
-    lots
-        ``client_id name address stop seen_on`` of each, in the order of the stops.
-    """
-
-    route: str
+    route: str  # as the client list has them; blank: none
     day: str
+    # ``client_id name address stop seen_on`` of each, in the order of the stops
     lots: tuple[dict[str, Any], ...]
 
 
 def plan_rounds(
     clients: pd.DataFrame, answers: pd.DataFrame, *, route: str | None, day: str | None
 ) -> tuple[Round, ...]:
-    """
-    Put the lots to look at into rounds: one a route and mowing day, stops in order.
+    """Put the lots to look at into rounds: one a route and mowing day, stops in order.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`.
-    answers
-        Table `ANSWERS`: when each lot was last looked at.
-    route, day
-        Take these only, capitals aside; None: all.
-
-    Returns
-    -------
-    rounds
-        By route, then day of the week; lots without a stop come last, by address.
-
-    Examples
-    --------
-    >>> from scanner.schema.log_tables import ANSWERS
-    >>> from scanner.schema.tables import CLIENTS, empty_table
-    >>> plan_rounds(empty_table(CLIENTS), empty_table(ANSWERS), route=None, day=None)
-    ()
+    By route, then day of the week; lots without a stop come last, by address. ``answers``: table
+    `ANSWERS`: when each lot was last looked at. ``route``, ``day``: take these only, capitals
+    aside; None: all.
     """
     seen_on = answers.groupby("client_id")["seen_on"].max().to_dict()
     chosen = clients
@@ -90,24 +64,10 @@ def plan_rounds(
 
 
 def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, today: date) -> str:
-    """
-    Make the page to print.
+    """Make the page to print.
 
-    Parameters
-    ----------
-    rounds
-        As `plan_rounds` gives them; each begins on a new sheet of paper.
-    company
-        Who the page speaks for.
-    book
-        Name of the book.
-    today
-        Day of printing.
-
-    Returns
-    -------
-    html
-        A whole page that needs no other file and runs no script.
+    A whole page that needs no other file and runs no script. ``rounds``: as `plan_rounds` gives
+    them; each begins on a new sheet of paper.
     """
     template = files("scanner.pages") / "checklist_assets" / "checklist.html"
     environment = jinja2.Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
@@ -122,20 +82,7 @@ def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, to
 
 
 def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today: date) -> None:
-    """
-    Write the checklist as a spreadsheet: the same lots and questions, to be filled in and recorded.
-
-    Parameters
-    ----------
-    file
-        Where it goes.
-    rounds
-        As `plan_rounds` gives them.
-    book
-        Name of the book.
-    today
-        Day of making.
-    """
+    """Write the checklist as a spreadsheet: the same lots and questions, to be filled in and recorded."""
     # What is known of an earlier look stands on paper only: here it would be an answer
     rows = (
         {**lot, "route": one.route, "mow_day": one.day, "seen_on": ""}

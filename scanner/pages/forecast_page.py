@@ -49,35 +49,16 @@ ASSUMED = (
 
 @dataclass(frozen=True)
 class ForecastTables:
-    """
-    A forecast in tables, as the page takes it.
+    """A forecast in tables, as the page takes it."""
 
-    Attributes
-    ----------
-    until
-        Its last day.
-    calls_a_week
-        Calls a week.
-    stages, routes
-        Tables `OUTLOOKS`.
-    months
-        Table `MONTHS`.
-    sold_cents
-        Gross profit of what is sold and not built.
-    care_cents
-        What the beds that are there bring a year in care.
-    notes
-        What is to be known beside, in sentences.
-    """
-
-    until: date
-    calls_a_week: float
-    stages: pd.DataFrame
+    until: date  # its last day
+    calls_a_week: float  # calls a week
+    stages: pd.DataFrame  # tables `OUTLOOKS`
     routes: pd.DataFrame
-    months: pd.DataFrame
-    sold_cents: int
-    care_cents: int
-    notes: tuple[str, ...] = ()
+    months: pd.DataFrame  # table `MONTHS`
+    sold_cents: int  # gross profit of what is sold and not built
+    care_cents: int  # what the beds that are there bring a year in care
+    notes: tuple[str, ...] = ()  # what is to be known beside, in sentences
 
 
 def forecast_html(found: Scan, tables: ForecastTables) -> str:

@@ -35,8 +35,7 @@ PRICE_ENDS = {"": "price_cents", "_low": "price_low_cents", "_high": "price_high
 
 
 def beds_geojson(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
-    """
-    Write `candidates.geojson`: its head, a piece a part, its end; a feature a bed, skipped ones too.
+    """Write `candidates.geojson`: its head, a piece a part, its end; a feature a bed, skipped ones too.
 
     A bed measured on foot has no geometry; a skipped bed has no quantities and no prices.
     Prices are those of the bed sold alone and ``confirmed`` is the bed's own; ``reasons`` are
@@ -53,26 +52,13 @@ def beds_geojson(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
 
 
 def rounded_polygons(shapes: np.ndarray) -> np.ndarray:
-    """
-    Round polygons to what the file holds, still valid and by the right-hand rule.
+    """Round polygons to what the file holds, still valid and by the right-hand rule.
 
-    Parameters
-    ----------
-    shapes
-        Polygons or multipolygons, degrees.
+    Valid polygons, outer rings counterclockwise, at most 9 decimals.
 
-    Returns
-    -------
-    rounded
-        Valid polygons, outer rings counterclockwise, at most 9 decimals.
-
-    Notes
-    -----
     Plain rounding breaks about one ring in 3,000; only those are laid on the grid anew,
     which may drop a sliver thinner than the grid.
 
-    Examples
-    --------
     >>> square = shapely.box(0, 0, 1e-3, 1e-3)
     >>> bool(shapely.is_ccw(shapely.get_exterior_ring(rounded_polygons(np.array([square]))[0])))
     True

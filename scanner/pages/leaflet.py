@@ -19,18 +19,9 @@ _OLD_BROWSERS = re.compile(r"(?m)^\s*behavior: url\(#default#VML\);\n")
 
 @cache
 def leaflet_script() -> str:
-    """
-    Read Leaflet's script, ready to stand inside a script element.
+    """Read Leaflet's script, ready to stand inside a script element.
 
-    Returns
-    -------
-    script
-        JavaScript without its source map address, which a browser would look for.
-
-    Examples
-    --------
-    >>> "sourceMappingURL" in leaflet_script(), "</script" in leaflet_script()
-    (False, False)
+    JavaScript without its source map address, which a browser would look for.
     """
     script = _SOURCE_MAP.sub("", _text("leaflet.js"))
     return script.replace("</script", r"<\/script").strip()
@@ -38,18 +29,9 @@ def leaflet_script() -> str:
 
 @cache
 def leaflet_style() -> str:
-    """
-    Read Leaflet's style sheet with its images inside it.
+    """Read Leaflet's style sheet with its images inside it.
 
-    Returns
-    -------
-    style
-        CSS that names no other file.
-
-    Examples
-    --------
-    >>> "url(images/" in leaflet_style(), leaflet_style().count("url(data:image/png;base64,")
-    (False, 3)
+    CSS that names no other file.
     """
     style = _OLD_BROWSERS.sub("", _text("leaflet.css"))
     return _IMAGE.sub(lambda found: f"url({_data_address(found[1])})", style).strip()

@@ -14,11 +14,8 @@ from scanner.units import CENTS_PER_USD
 
 
 def write_usd(cents: float) -> str:
-    """
-    Write whole dollars.
+    """Write whole dollars.
 
-    Examples
-    --------
     >>> write_usd(182_049), write_usd(-5_000)
     ('$1,820', '-$50')
     """
@@ -27,11 +24,8 @@ def write_usd(cents: float) -> str:
 
 
 def write_share(share: float) -> str:
-    """
-    Write a chance in whole percent; nothing that may happen is 0 %.
+    """Write a chance in whole percent; nothing that may happen is 0 %.
 
-    Examples
-    --------
     >>> write_share(0.0), write_share(0.004), write_share(0.1249), write_share(0.996)
     ('0 %', '<1 %', '12 %', '>99 %')
     """
@@ -42,11 +36,8 @@ def write_share(share: float) -> str:
 
 
 def write_day(day: date) -> str:
-    """
-    Write a day in words.
+    """Write a day in words.
 
-    Examples
-    --------
     >>> write_day(date(2026, 3, 16))
     'March 16, 2026'
     """
@@ -54,11 +45,8 @@ def write_day(day: date) -> str:
 
 
 def write_days(days: float) -> str:
-    """
-    Write crew-days to a tenth.
+    """Write crew-days to a tenth.
 
-    Examples
-    --------
     >>> write_days(2.04), write_days(float("inf"))
     ('2.0', 'no limit')
     """

@@ -22,23 +22,12 @@ LEAST_DAYS = 0.05
 
 @dataclass(frozen=True)
 class PromoTables:
-    """
-    A promotion in tables, as the page takes it.
+    """A promotion in tables, as the page takes it."""
 
-    Attributes
-    ----------
-    first, last
-        Mondays of the weeks whose free days are to be filled.
-    planned
-        The promotion.
-    notes
-        What is to be known beside, in sentences.
-    """
-
-    first: date
+    first: date  # mondays of the weeks whose free days are to be filled
     last: date
-    planned: Promotion
-    notes: tuple[str, ...] = ()
+    planned: Promotion  # the promotion
+    notes: tuple[str, ...] = ()  # what is to be known beside, in sentences
 
     @property
     def this_week(self) -> int:

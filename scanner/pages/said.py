@@ -17,8 +17,7 @@ USUAL = (
 
 
 def next_words(call: Mapping[str, Any], today: date) -> str:
-    """
-    Say what to do next.
+    """Say what to do next.
 
     >>> call = {"due_date": "2027-03-09", "due_action": "", "last_outcome": "call back"}
     >>> next_words(call, date(2027, 3, 12)), next_words(call | {"due_date": "", "last_outcome": ""}, date(2027, 3, 12))
@@ -42,8 +41,7 @@ def next_words(call: Mapping[str, Any], today: date) -> str:
 
 
 def last_words(call: Mapping[str, Any], today: date) -> str:
-    """
-    Say how the last call ended, with its words.
+    """Say how the last call ended, with its words.
 
     >>> last_words({"last_contact": "2027-03-02", "last_outcome": "call back", "last_note": "gate 12#"}, date(2027, 3, 12))
     'Mar 2, call back: gate 12#'
@@ -53,8 +51,7 @@ def last_words(call: Mapping[str, Any], today: date) -> str:
 
 
 def own_cautions(cautions: str) -> list[str]:
-    """
-    Leave out what is usual.
+    """Leave out what is usual.
 
     >>> own_cautions("in the right-of-way: ask; gas meter: dig by hand; along the curb: plants no taller than 36 in")
     ['gas meter: dig by hand']

@@ -26,24 +26,9 @@ _PLACES, _BLANKS = {"z", "x", "y"}, {"z", "x", "y", "s", "r"}
 
 
 def offer_backgrounds(backgrounds: Backgrounds) -> list[dict[str, str]]:
-    """
-    List the backgrounds whose address can be used, in the order in which they are offered.
+    """List the backgrounds whose address can be used, in the order in which they are offered.
 
-    Parameters
-    ----------
-    backgrounds
-        Addresses and credits of the local rules.
-
-    Returns
-    -------
-    offered
-        ``key``, ``label``, ``url`` and ``credit`` of each.
-
-    Examples
-    --------
-    >>> rules = Backgrounds(imagery_url="https://a.example/{z}/{y}/{x}", streets_url="")
-    >>> [background["label"] for background in offer_backgrounds(rules)]
-    ['Aerial picture']
+    ``key``, ``label``, ``url`` and ``credit`` of each.
     """
     offered = [
         ("imagery", "Aerial picture", backgrounds.imagery_url, backgrounds.imagery_credit),
@@ -57,25 +42,9 @@ def offer_backgrounds(backgrounds: Backgrounds) -> list[dict[str, str]]:
 
 
 def seal_page(html: str, backgrounds: Sequence[dict[str, str]]) -> str:
-    """
-    Allow a page its own scripts by their hash, pictures of its backgrounds, and nothing else.
+    """Allow a page its own scripts by their hash, pictures of its backgrounds, and nothing else.
 
-    Parameters
-    ----------
-    html
-        A page with `POLICY_MARK` in it.
-    backgrounds
-        As `offer_backgrounds` gives them.
-
-    Returns
-    -------
-    html
-        The page with its policy.
-
-    Examples
-    --------
-    >>> seal_page("policy-goes-here<script>1</script>", []).split(";")[0]
-    "default-src 'none'"
+    The page with its policy.
     """
     scripts = _SCRIPT.findall(html)
     digests = (hashlib.sha256(script.encode()).digest() for script in scripts)
@@ -89,23 +58,9 @@ def seal_page(html: str, backgrounds: Sequence[dict[str, str]]) -> str:
 
 
 def script_json(value: object) -> str:
-    r"""
-    Write data for a JSON script element, so that nothing in a book can end it or open a comment.
+    r"""Write data for a JSON script element, so that nothing in a book can end it or open a comment.
 
-    Parameters
-    ----------
-    value
-        Plain lists, dicts, texts and finite numbers.
-
-    Returns
-    -------
-    text
-        JSON without any ``<``.
-
-    Examples
-    --------
-    >>> print(script_json(["</script>"]))
-    ["\u003c/script>"]
+    JSON without any ``<``.
     """
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("<", "\\u003c")

@@ -15,41 +15,20 @@ from scanner.units import CENTS_PER_USD
 
 
 def summary_json(scan: Scan) -> bytes:
-    """
-    Write `summary.json`.
+    """Write `summary.json`.
 
-    Parameters
-    ----------
-    scan
-        A whole scan.
-
-    Returns
-    -------
-    content
-        The file's bytes, one key a line.
+    The file's bytes, one key a line.
     """
     lines = [f"  {json_value(key)}: {json_value(value)}" for key, value in summarize(scan).items()]
     return ("{\n" + ",\n".join(lines) + "\n}\n").encode()
 
 
 def summarize(scan: Scan) -> dict[str, Any]:
-    """
-    Add up a scan.
+    """Add up a scan.
 
-    Parameters
-    ----------
-    scan
-        A whole scan.
+    Values by key, in the order of `summary.json`; lengths and areas over the beds found, as the
+    other files write them, so that their sums agree; money over the offers on the call list.
 
-    Returns
-    -------
-    totals
-        Values by key, in the order of `summary.json`; lengths and areas over the beds
-        found, as the other files write them, so that their sums agree; money over the
-        offers on the call list.
-
-    Notes
-    -----
     clients = scanned + not_drawn: scanned are those with a lawn or an edge measured on
     foot. beds + skipped is every bed of the scan.
     """
@@ -104,8 +83,7 @@ def _use(use: MachineUse) -> dict[str, Any]:
 
 
 def machine_words(use: MachineUse) -> str:
-    """
-    Say to an owner whether a machine is worth buying, at his rates and with this list.
+    """Say to an owner whether a machine is worth buying, at his rates and with this list.
 
     >>> machine_words(MachineUse("sod cutter", 0.0, 2.0, 5.4, 70.0, 180.0, 2400.0))
     'sod cutter: rented it pays on 0 days if the sales to expect come, on 2 if all are sold. Your own would be used on 5 (70) and save $180 ($2,400), its day rate paid: buy one where it runs that often beside other work, else rent.'
@@ -155,18 +133,9 @@ def offered_beds(offers: pd.DataFrame) -> pd.DataFrame:
 
 
 def unseen_beds(offers: pd.DataFrame) -> set[str]:
-    """
-    Name the beds that rest on ground that nobody has seen.
+    """Name the beds that rest on ground that nobody has seen.
 
-    Parameters
-    ----------
-    offers
-        Table `OFFERS`.
-
-    Returns
-    -------
-    bed_ids
-        Names of beds; none where the table does not tell.
+    Names of beds; none where the table does not tell.
     """
     if "unseen_bed_ids" not in offers:
         return set()

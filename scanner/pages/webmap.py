@@ -75,8 +75,7 @@ class _Page(Figure):
 
 
 def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str, bytes]]]:
-    """
-    Make the map, part by part: each step gives pieces of pages, to be put behind what stands there.
+    """Make the map, part by part: each step gives pieces of pages, to be put behind what stands there.
 
     First all that comes before the lots, then a step for each of `parts`, which must be those
     of the scan in their order; at last the end of each page. A page needs no other file; the

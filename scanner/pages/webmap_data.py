@@ -35,24 +35,15 @@ _MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 
 @dataclass(frozen=True)
 class Told:
-    """
-    What the page says of clients that no part knows.
+    """What the page says of clients that no part knows."""
 
-    Attributes
-    ----------
-    clients
-        Table `CLIENTS` by client, and ``out``: why the client is not on the list; blank: is.
-    calls
-        Table `CALLS` by offer, and ``band``.
-    """
-
+    # table `CLIENTS` by client, and ``out``: why the client is not on the list; blank: is
     clients: pd.DataFrame
-    calls: pd.DataFrame
+    calls: pd.DataFrame  # table `CALLS` by offer, and ``band``
 
 
 def lots_json(part: Part, told: Told) -> tuple[pd.Index, Text]:
-    """
-    Write the lots of a part: clients, and the object of each as the page's script reads it.
+    """Write the lots of a part: clients, and the object of each as the page's script reads it.
 
     Coordinates are in units of `DEGREES_TO_UNITS`, the first point of a ring whole, the rest
     as steps. Sentences stand once among a lot's ``words``, elsewhere by their place there.

@@ -45,25 +45,10 @@ OF_CALL = (
 
 
 def rank_band(ranks: pd.Series) -> pd.Series:
-    """
-    Sort ranks into three bands: first tenth, first third, the rest.
+    """Sort ranks into three bands: first tenth, first third, the rest.
 
-    Parameters
-    ----------
-    ranks
-        Places in the call list [count], 1 is called first, 0 is left out.
-
-    Returns
-    -------
-    bands
-        0 first tenth, 1 first third, 2 the rest, 3 left out; same index.
-
-    Examples
-    --------
-    >>> rank_band(pd.Series([1, 2, 3, 4, 10, 0])).tolist()
-    [0, 1, 1, 1, 2, 3]
-    >>> rank_band(pd.Series([], dtype=int)).tolist()
-    []
+    0 first tenth, 1 first third, 2 the rest, 3 left out; same index. ``ranks``: places in the call
+    list [count], 1 is called first, 0 is left out.
     """
     last = int(ranks.max()) if len(ranks) else 0
     bands = np.select(
@@ -80,19 +65,11 @@ def add_bands(scan: Scan) -> Scan:
 
 
 def page_rows(scan: Scan) -> pd.DataFrame:
-    """
-    Lay out the ranked list, one row an offer that is to be made, by rank.
+    """Lay out the ranked list, one row an offer that is to be made, by rank.
 
-    Parameters
-    ----------
-    scan
-        Calls with their bands, offers, beds, prices and clients.
-
-    Returns
-    -------
-    rows
-        `TOLD`, `OF_OFFER`, `OF_CALL`, ``stop``, the price in each finish that can be built, ``dial`` (the number as
-        a phone dials it), ``place`` (route, day, stop), ``more`` (what the upgrade adds) and ``mind``.
+    `TOLD`, `OF_OFFER`, `OF_CALL`, ``stop``, the price in each finish that can be built, ``dial``
+    (the number as a phone dials it), ``place`` (route, day, stop), ``more`` (what the upgrade adds)
+    and ``mind``.
     """
     calls = add_words(scan.calls[scan.calls["rank"] > 0], scan.today)
     calls = calls.sort_values(["rank", "offer_id"])[[*OF_CALL]]
@@ -123,19 +100,10 @@ def add_words(calls: pd.DataFrame, today: date) -> pd.DataFrame:
 
 
 def page_left_out(scan: Scan) -> pd.DataFrame:
-    """
-    List the clients that are not on the call list, each with the reason.
+    """List the clients that are not on the call list, each with the reason.
 
-    Parameters
-    ----------
-    scan
-        Calls, clients, beds and problems.
-
-    Returns
-    -------
-    left_out
-        ``client_id``, ``name``, ``address``, ``why`` and ``has_offer``, those with an
-        offer first, then by name.
+    ``client_id``, ``name``, ``address``, ``why`` and ``has_offer``, those with an offer first, then
+    by name.
     """
     out = scan.left_out.merge(scan.clients[["client_id", "name", "address"]], on="client_id")
     return out.rename(columns={"reason": "why"})[
@@ -162,23 +130,10 @@ def sort_days(days: Iterable[str]) -> list[str]:
 
 
 def dial(phone: str) -> str:
-    """
-    Turn a phone number into what a phone dials.
+    """Turn a phone number into what a phone dials.
 
-    Parameters
-    ----------
-    phone
-        As written in the book; an extension is left out.
-
-    Returns
-    -------
-    number
-        Digits with a leading plus where there is one; blank for fewer than seven digits.
-
-    Examples
-    --------
-    >>> dial("(308) 555-0142 ext. 7"), dial("+1 308 555 0142"), dial("ask Ann"), dial("")
-    ('3085550142', '+13085550142', '', '')
+    Digits with a leading plus where there is one; blank for fewer than seven digits. ``phone``: as
+    written in the book; an extension is left out.
     """
     number = re.split(r"[a-zA-Z,;#]", phone, maxsplit=1)[0].strip()
     digits = "".join(re.findall("[0-9]", number))

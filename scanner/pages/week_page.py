@@ -29,45 +29,21 @@ WEEK_COUNT = 6
 
 @dataclass(frozen=True)
 class WeekTables:
-    """
-    A week in tables, as the page takes it.
+    """A week in tables, as the page takes it."""
 
-    Attributes
-    ----------
-    book, company
-        Names.
-    today, monday
-        Day of the page, and the Monday before.
-    scanned_on
-        Day of the list, ISO; blank: none.
-    lines
-        Table `WEEK_LINES`.
-    clients
-        Table `CLIENTS`, as `add_history` gives it.
-    listed
-        Table `LISTED`: what is offered.
-    said
-        By client, the last note: ``called_on`` and ``note``.
-    free_days
-        Free crew-days of six weeks by their Mondays; empty: not known.
-    sold_days
-        Crew-days sold and not built.
-    young_quotes
-        Quotes too young to ask after.
-    """
-
-    book: str
+    book: str  # names
     company: str
-    today: date
+    today: date  # day of the page, and the Monday before
     monday: date
-    scanned_on: str
-    lines: pd.DataFrame
-    clients: pd.DataFrame
-    listed: pd.DataFrame
-    said: Mapping[str, tuple[str, str]]
+    scanned_on: str  # day of the list, ISO; blank: none
+    lines: pd.DataFrame  # table `WEEK_LINES`
+    clients: pd.DataFrame  # table `CLIENTS`, as `add_history` gives it
+    listed: pd.DataFrame  # table `LISTED`: what is offered
+    said: Mapping[str, tuple[str, str]]  # by client, the last note: ``called_on`` and ``note``
+    # free crew-days of six weeks by their Mondays; empty: not known
     free_days: Sequence[tuple[date, float]]
-    sold_days: float
-    young_quotes: int
+    sold_days: float  # crew-days sold and not built
+    young_quotes: int  # quotes too young to ask after
 
 
 def week_html(tables: WeekTables) -> str:

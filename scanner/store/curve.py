@@ -24,13 +24,10 @@ _CELLS_AROUND = int(360 / CELL_DEGREES)
 
 
 def along_curve(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.uint64]:
-    """
-    Give places [degrees] their order: cell by cell, along a Hilbert curve within each.
+    """Give places [degrees] their order: cell by cell, along a Hilbert curve within each.
 
     The cell stands in the upper half of the number.
 
-    Examples
-    --------
     >>> keys = along_curve(np.array([7.1, 7.1001, 7.4, 8.0]), np.array([1.1, 1.1, 1.1, 1.1]))
     >>> np.argsort(keys).tolist(), (np.diff(cells_of(keys)) != 0).tolist()
     ([0, 1, 2, 3], [False, False, True])
@@ -53,22 +50,10 @@ def cells_of(keys: NDArray[np.uint64]) -> NDArray[np.int64]:
 def split_lots(
     client_ids: NDArray[np.object_], keys: NDArray[np.uint64], block_lots: int = BLOCK_LOTS
 ) -> Iterator[NDArray[np.object_]]:
-    """
-    Split lots into blocks of neighbors, each in one cell.
+    """Split lots into blocks of neighbors, each in one cell.
 
-    Parameters
-    ----------
-    client_ids
-        One a lot; of a client that stands there twice the first place on the curve counts.
-    keys
-        As `along_curve` gives them.
-    block_lots
-        Most lots of a block.
-
-    Yields
-    ------
-    client_ids
-        Clients in the order of the curve, equals in that of their ids.
+    Clients in the order of the curve, equals in that of their ids. ``client_ids``: one a lot; of a
+    client that stands there twice the first place on the curve counts.
     """
     lots = pd.DataFrame({"key": keys, "client_id": client_ids.astype(object)})
     lots = lots.sort_values(["key", "client_id"]).drop_duplicates("client_id")
@@ -85,11 +70,8 @@ def number_blocks(blocks: Sequence[NDArray[np.object_]]) -> pd.Series[int]:
 
 
 def deal(table: pd.DataFrame, numbers: pd.Series[int]) -> Callable[[int], pd.DataFrame]:
-    """
-    Deal the rows of a table out to blocks, by their client.
+    """Deal the rows of a table out to blocks, by their client.
 
-    Examples
-    --------
     >>> numbers = number_blocks([np.array(["A"], object), np.array(["B"], object)])
     >>> rows_of = deal(pd.DataFrame({"client_id": ["B", "C", "A", "B"], "row": range(4)}), numbers)
     >>> rows_of(1)["row"].tolist(), len(rows_of(2))

@@ -47,13 +47,9 @@ def passing_store() -> Iterator[Store]:
 
 @contextmanager
 def open_store(book: Path) -> Iterator[Store]:
-    """
-    Open a working folder beside a book; where nobody may write there, one that goes at the end.
+    """Open a working folder beside a book; where nobody may write there, one that goes at the end.
 
-    Yields
-    ------
-    store
-        Where to work.
+    Where to work.
     """
     place = book / STORE_FOLDER
     try:

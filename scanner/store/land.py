@@ -146,16 +146,7 @@ class Land:
 
 
 class LandWriter:
-    """
-    Takes features in, table by table; a file that turns out damaged is taken back.
-
-    Parameters
-    ----------
-    path
-        File for the shapes.
-    files
-        Names of all files that features may come from.
-    """
+    """Takes features in, table by table; a file that turns out damaged is taken back."""
 
     def __init__(self, path: Path, files: Collection[str]) -> None:
         path.unlink(missing_ok=True)

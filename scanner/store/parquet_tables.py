@@ -25,19 +25,10 @@ _SHAPES, _CRS = b"shapes", b"crs"
 
 @dataclass(frozen=True)
 class StoredTables(Mapping[str, pd.DataFrame]):
-    """
-    Tables by name in one folder, each read when it is asked for.
+    """Tables by name in one folder, each read when it is asked for."""
 
-    Attributes
-    ----------
-    folder
-        Where they lie, one file a table.
-    names
-        Tables there.
-    """
-
-    folder: Path
-    names: tuple[str, ...]
+    folder: Path  # where they lie, one file a table
+    names: tuple[str, ...]  # tables there
 
     def __getitem__(self, name: str) -> pd.DataFrame:
         if name not in self.names:

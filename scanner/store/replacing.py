@@ -46,8 +46,7 @@ def put_in_place(
     keep: Keep = _never,
     mark: str = "new",
 ) -> list[Path]:
-    """
-    Write files into a folder, all or none; returns them by name.
+    """Write files into a folder, all or none; returns them by name.
 
     A file's pieces are put one behind the other. Files that fit a pattern of `stale` and are not
     written anew are taken away. What an earlier run left is settled first. `keep` is asked of each

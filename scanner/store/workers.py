@@ -42,30 +42,11 @@ def work_through(
     workers: int,
     name: Callable[[Task], str],
 ) -> Iterator[Result]:
-    """
-    Do tasks on some workers; results come in the order of the tasks.
+    """Do tasks on some workers; results come in the order of the tasks.
 
-    Parameters
-    ----------
-    tasks
-        Taken when a worker is free, so that few lie in memory.
-    work
-        A function of a module.
-    workers
-        Processes; with one, this process does them itself.
-    name
-        Says what a task is about, for the message when its worker fails.
-
-    Yields
-    ------
-    result
-        One a task.
-
-    Raises
-    ------
-    WorkerError
-        If a worker dies (memory ran out, or somebody ended it), or meets an error that cannot
-        be sent; any other error of a task is raised as it is.
+    One a task. ``workers``: processes; with one, this process does them itself. `WorkerError`: if a
+    worker dies (memory ran out, or somebody ended it), or meets an error that cannot be sent; any
+    other error of a task is raised as it is.
     """
     if workers == 1:
         yield from map(work, tasks)

@@ -83,8 +83,7 @@ def open_to_write(folder: Path, *, today: date, wait_seconds: float) -> Iterator
 
 @contextmanager
 def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterator[Store | None]:
-    """
-    Open a book's log to read it; nothing is written, not even beside it.
+    """Open a book's log to read it; nothing is written, not even beside it.
 
     The log's tables as they stand at one moment; None where there is no log yet.
     """

@@ -74,8 +74,7 @@ class Log:
         return Counts(*(int(verdicts.eq(word).sum()) for word in ("added", "changed", "known")))
 
     def store_beds(self, beds: GeoDataFrame) -> None:
-        """
-        Keep the beds of a scan, so that the next one knows them again.
+        """Keep the beds of a scan, so that the next one knows them again.
 
         What an earlier scan found and this one did not stays. When a bed was built is told by its
         job, so ``built_on`` is not looked at.
@@ -101,8 +100,7 @@ class Log:
         self._insert("OR IGNORE INTO printed", PRINTED.columns, plain)
 
     def undo(self, number: int | None = None) -> str:
-        """
-        Take an entry back, the last one without a number, by adding its reversal; gives its words.
+        """Take an entry back, the last one without a number, by adding its reversal; gives its words.
 
         Blank where none is left; `LogError` for a number that no standing entry has.
         """

@@ -56,13 +56,10 @@ BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
 
 
 def read_season(folder: Path) -> Season:
-    """
-    Read what a book's log knows; empty tables where there is no log yet, and nothing is written.
+    """Read what a book's log knows; empty tables where there is no log yet, and nothing is written.
 
     Raises `LogError` if the file is newer than this program, damaged or foreign.
 
-    Examples
-    --------
     >>> len(read_season(Path("a book without a log")).calls)
     0
     """

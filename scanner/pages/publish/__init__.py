@@ -37,25 +37,14 @@ Piece = tuple[str, bytes]
 
 
 def publish(scan: Scan, folder: Path, *, why_kept: Why | None = None) -> list[Path]:
-    """
-    Write all files of a scan into a folder, made when it is not there; returns them by name.
+    """Write all files of a scan into a folder, made when it is not there; returns them by name.
 
     A call list there that holds what nobody has recorded yet, or is open in another program, stays: the
     new one goes beside it, with the day of the scan in its name.
 
-    Parameters
-    ----------
-    scan
-        A whole scan.
-    folder
-        Where the files go.
-    why_kept
-        Says what of a call list is not on record; None: whatever is filled in counts as not on record.
-
-    Raises
-    ------
-    BookError
-        If a file cannot be written or replaced. Then everything is left as it was.
+    ``why_kept``: says what of a call list is not on record; None: whatever is filled in counts as
+    not on record. `BookError`: if a file cannot be written or replaced. Then everything is left as
+    it was.
     """
 
     def pieces() -> Iterator[Piece]:

@@ -35,8 +35,7 @@ _Places = list[int]
 
 
 def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
-    """
-    Collect what the tracing page's script shows, as plain lists for JSON.
+    """Collect what the tracing page's script shows, as plain lists for JSON.
 
     ``book`` (its name), ``kinds``, ``along``, ``what``, ``ids`` (all clients), ``clients`` (id,
     name, address, place, whether measured on foot, number among those without a place or -1),

@@ -25,8 +25,7 @@ _SCRIPTS = ("plane.js", "shapes.js", "files.js", "sheet.js", "hand.js", "page.js
 
 
 def render_trace(book: Book, *, client_ids: Sequence[str] = ()) -> str:
-    """
-    Make the tracing page of a book.
+    """Make the tracing page of a book.
 
     A whole page that needs no other file; the same book gives the same text.
     """

@@ -10,31 +10,15 @@ DrawnAs = Literal["area", "line", "point"]
 
 @dataclass(frozen=True)
 class TraceKind:
-    """
-    One kind of site feature as the tracing page offers it.
+    """One kind of site feature as the tracing page offers it."""
 
-    Attributes
-    ----------
-    kind
-        Name in the file, one of the feature kinds.
-    key
-        Letter that picks it.
-    words
-        What its button says.
-    group
-        Heading that it stands under.
-    drawn_as
-        Area, line or point.
-    is_own
-        Whether a shape drawn for a client carries the client's id. What neighbors
-        share (a street, a hydrant) serves every lot within reach and carries none.
-    """
-
-    kind: str
-    key: str
-    words: str
-    group: str
-    drawn_as: DrawnAs = "area"
+    kind: str  # name in the file, one of the feature kinds
+    key: str  # letter that picks it
+    words: str  # what its button says
+    group: str  # heading that it stands under
+    drawn_as: DrawnAs = "area"  # area, line or point
+    # whether a shape drawn for a client carries the client's id. What neighbors share (a
+    # street, a hydrant) serves every lot within reach and carries none
     is_own: bool = True
 
 
