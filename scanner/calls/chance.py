@@ -65,15 +65,17 @@ class Stages:
         reached, missed = np.array(prior).T + np.array(
             [trials.reached_counts, trials.missed_counts]
         )
+        agreed = rates.prior_agreed_count.value + trials.agreed_count
+        refused = rates.prior_refused_count.value + trials.refused_count
         return cls(
-            reached, missed,
-            rates.prior_agreed_count.value + trials.agreed_count,
-            rates.prior_refused_count.value + trials.refused_count,
+            reached, missed, agreed, refused,
             _weigh_cells(trials.quotes, np.asarray(price_years, dtype=np.float64), rates),
             ChanceRecord(
                 int(np.sum(trials.reached_counts) + np.sum(trials.missed_counts)),
                 trials.agreed_count + trials.refused_count,
                 len(trials.quotes),
+                1.0 - float((missed / (reached + missed)).prod()),
+                agreed / (agreed + refused),
             ),
         )  # fmt: skip
 

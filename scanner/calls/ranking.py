@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import astuple
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,13 @@ from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.fees import annual_fees
 from scanner.calls.learning import Learned
-from scanner.calls.reasons import join_texts, reasons_to_call, reasons_to_leave_out, warm_signs
+from scanner.calls.reasons import (
+    join_texts,
+    reasons_to_call,
+    reasons_to_leave_out,
+    text_where,
+    warm_signs,
+)
 from scanner.calls.seasons import lead_along
 from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
@@ -138,13 +145,17 @@ def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
 
 def _chances(
     calls: pd.DataFrame, offers: pd.DataFrame, signs: pd.DataFrame, *, learned: Learned
-) -> dict[str, np.ndarray]:
+) -> dict[str, Any]:
     """Work out each chance: what is left to try, moved by kind and signs, the open list's sum kept."""
     tried = calls["client_id"].map(learned.tried_counts).fillna(0).to_numpy(int)
     left = learned.stages.still_reached(tried)
-    moved = offers["bed_ids"].map(lead_along).map(learned.kinds).fillna(1.0).to_numpy(float)
+    kind = offers["bed_ids"].map(lead_along)
+    moved = kind.map(learned.kinds).fillna(1.0).to_numpy(float)
+    told = [kind + (" " + pd.Series(moved, index=kind.index).map("{:.3f}".format).astype("str"))]
     for sign in signs.columns:
-        moved = moved * np.where(signs[sign], learned.signs.get(sign, 1.0), 1.0)
+        times = learned.signs.get(sign, 1.0)
+        moved = moved * np.where(signs[sign], times, 1.0)
+        told.append(text_where(f"{sign.replace('_', ' ')} {times:.3f}", signs[sign]))
     years = calls["price_over_annual"]
     plain, _, _ = chance_of_sale(learned.stages, years, left)
     is_open = (calls["left_out"] == "").to_numpy()
@@ -152,7 +163,10 @@ def _chances(
     moved = moved * (was / now if now > 0 else 1.0)
     factor = left * np.minimum(moved, MOST_CHANCE / np.maximum(plain, 1e-12))
     chance, low, high = chance_of_sale(learned.stages, years, factor)
-    return {"chance_factor": factor, "chance": chance, "chance_low": low, "chance_high": high}
+    return {
+        "chance_factor": factor, "chance": chance, "chance_low": low, "chance_high": high,
+        "still_reached": left, "buys": learned.stages.mean_buyers(years), "sign_factors": join_texts(told),
+    }  # fmt: skip
 
 
 def _profits(

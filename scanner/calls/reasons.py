@@ -45,16 +45,16 @@ def reasons_to_call(
     signs = warm_signs(clients, rates=rates, today=today)
     since = clients["client_since"].str.slice(0, 4)
     return join_texts([
-        _text("refer to a landscape designer: too much for a quick sketch", offers["needs_designer"]),
+        text_where("refer to a landscape designer: too much for a quick sketch", offers["needs_designer"]),
         *_edge_reasons(offers, parts),
         _trim_reason(offers, parts, clients),
         _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
         _width_reason(offers, parts),
         _saving_reason(offers),
         bad_edge_reasons(offers, clients),
-        _text("bought extra work before", signs["bought_before"]),
+        text_where("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
-        _text("a neighbor's bed was just built", signs["neighbor_built"]),
+        text_where("a neighbor's bed was just built", signs["neighbor_built"]),
         _numbers("new tract: house built in {:.0f}", clients["year_built"].where(signs["new_tract"])),
     ])  # fmt: skip
 
@@ -76,9 +76,9 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
         + ", rests until " + free_again.dt.strftime("%Y-%m-%d")
     )  # fmt: skip
     return join_texts([
-        _text("asked not to be called", clients["do_not_call"] == "yes"),
-        _text("rents: the owner would have to decide", clients["renter"] == "yes"),
-        _text("payment past due: settle that first", clients["past_due"] == "yes"),
+        text_where("asked not to be called", clients["do_not_call"] == "yes"),
+        text_where("rents: the owner would have to decide", clients["renter"] == "yes"),
+        text_where("payment past due: settle that first", clients["past_due"] == "yes"),
         resting.where(free_again > pd.Timestamp(today), ""),
         _logged_rest(clients, today),
     ])  # fmt: skip
@@ -186,5 +186,6 @@ def _numbers(template: str, numbers: pd.Series) -> pd.Series:
     return numbers.map(template.format).astype("str").where(said, "")
 
 
-def _text(sentence: str, applies: pd.Series) -> pd.Series:
+def text_where(sentence: str, applies: pd.Series) -> pd.Series:
+    """Put a sentence where it applies, a blank elsewhere."""
     return pd.Series(np.where(applies, sentence, ""), index=applies.index, dtype="str")

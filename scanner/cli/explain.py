@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from scanner import pipeline
 from scanner.cli.keeping import itemize_all, read_for_scan
 from scanner.cli.options import book_argument, json_option, today_option
 from scanner.cli.rows import print_rows
-from scanner.cli.talk import progress_bar, say
+from scanner.cli.talk import counted, progress_bar, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError
 from scanner.schema.documents import FINISH_WORDS, FINISHES, Finish, RateBook, Scan
@@ -28,6 +29,14 @@ EXPLAINED = Sheet("Explained", (
     Column("rate_usd", heading="rate $"), Column("amount_usd", heading="amount $"),
     Column("rate_key", heading="rates"), Column("source"),
 ))  # fmt: skip
+
+
+HALF_CENT = 0.005
+RANKED_BY = {
+    "offer_profit": "this sum", "lead_profit": "the lead's part alone",
+    "profit_per_crew_day": "chance × profit a crew-day",
+}  # fmt: skip
+"""What a list is sorted by, in words."""
 
 
 @click.command(short_help="Write any price of a client out, line by line.")
@@ -52,7 +61,8 @@ def explain(
     """Write a price out line by line: quantity, unit, rate, amount, and where the rate comes from.
 
     WHO is a client of BOOK: id, name or phone number. What is offered to the client is
-    priced anew; with --bed and --finish any other price.
+    priced anew; with --bed and --finish any other price. Below stands what the chance and the
+    rank of the call are made of.
     """
     season = pipeline.open_season(book)
     read = read_for_scan(book, season)
@@ -71,6 +81,8 @@ def explain(
     print_rows(rows, EXPLAINED, as_json=as_json, as_csv=as_csv)
     for price in prices.to_dict("records"):
         say(price_line(price))
+    for sentence in chance_lines(found, client_id, listed=season.listed):
+        say(sentence)
     if not as_csv and not as_json and Console().is_terminal:
         for key in dict.fromkeys("*".join(row["rate_key"] for row in rows).split("*")):
             rate = getattr(found.rates, key)
@@ -99,6 +111,44 @@ def price_line(price: dict[Any, Any]) -> str:
         f"${usd_of['price_low']:,.0f} to ${usd_of['price_high']:,.0f} until it is measured; "
         f"by {method}, {price['crew_days']:.1f} crew-days."
     )  # fmt: skip
+
+
+def chance_lines(found: Scan, client_id: str, *, listed: pd.DataFrame) -> list[str]:
+    """Say what the chance of a client's call and its place in the list are made of."""
+    calls = found.calls[found.calls["client_id"] == client_id].to_dict("records")
+    if not calls:
+        return []
+    call, record = calls[0], found.chance_record
+    offer = found.offers.set_index("offer_id").loc[call["offer_id"]]
+    years, profit = call["price_over_annual"], offer["gross_profit_cents"] / CENTS_PER_USD
+    steps = record.reached * call["still_reached"], record.agreed, call["buys"]
+    signs = math.prod(float(part.rpartition(" ")[2]) for part in call["sign_factors"].split("; "))
+    lines = [
+        f"Chance: reached {steps[0]:.1%} ({_rests(record.attempt_count, 'try', 'tries')}) × agrees to a visit "
+        f"{steps[1]:.1%} ({_rests(record.talk_count, 'talk', 'talks')}) × buys {steps[2]:.1%} at {years:.2f} years "
+        f"of mowing ({_rests(record.quote_count, 'quote', 'quotes')}) = {math.prod(steps):.2%}.",
+        f"Kind and signs: {call['sign_factors']}; together × {signs:.3f}.",
+    ]
+    own = listed[listed["offer_id"] == call["offer_id"]].to_dict("records")
+    if own and own[0]["price_cents"] == offer["price_cents"]:
+        chance, expected = own[0]["chance"], own[0]["expected_profit_cents"] / CENTS_PER_USD
+        scale = chance / (math.prod(steps) * signs)
+        place = f"in the list of {own[0]['scanned_on']}: × {scale:.3f}, so that signs move no sum of a list, = {chance:.2%}"
+    else:
+        chance, expected = call["chance"], call["expected_profit_cents"] / CENTS_PER_USD
+        place = f"no list of this price is on record: {chance:.2%} as the only call of one"
+    added = expected - chance * profit
+    lines.append(f"Chance {place}.")
+    upgrade = f" + ${added:,.2f} that the larger job adds" if abs(added) >= HALF_CENT else ""
+    lines.append(
+        f"Rank: {chance:.2%} × gross profit ${profit:,.2f} = ${chance * profit:,.2f}{upgrade} = ${expected:,.2f}; "
+        f"lists are sorted by {RANKED_BY[found.rates.rank_by]}."
+    )
+    return lines if not call["left_out"] else [*lines, f"Not called: {call['left_out']}."]
+
+
+def _rests(count: int, one: str, many: str) -> str:
+    return f"{counted(count, one, many)} on record, and the rate book's starting counts"
 
 
 def _choose(found: Scan, client_id: str, bed_id: str | None, finish: Finish | None) -> pd.DataFrame:

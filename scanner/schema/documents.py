@@ -159,11 +159,15 @@ class ChanceRecord:
     ----------
     attempt_count, talk_count, quote_count
         Tries to reach a client, talks that were decided, quotes.
+    reached, agreed
+        Chance to reach a client in three tries, and that one who is reached agrees to a visit.
     """
 
     attempt_count: int
     talk_count: int
     quote_count: int
+    reached: float = 0.0
+    agreed: float = 0.0
 
 
 Part = Mapping[str, pd.DataFrame]

@@ -130,3 +130,25 @@ def test_more_clients_that_fit_than_can_be_read() -> None:
     )
     with pytest.raises(Exception, match=r"fits 20 clients, .* C0 .*; and 12 more"):
         find_client("ada", clients)
+
+
+def test_chance_and_rank_are_written_out(book: Path) -> None:
+    told = type_in("explain", str(book), "007", "--today", "2027-03-02").stderr
+    # 12 of 20 are reached, 1 of 3 agrees: the starting values, without a call on record
+    assert "Chance: reached 60.0% (0 tries on record" in told
+    assert "agrees to a visit 33.3% (0 talks on record" in told
+    steps = re.search(r"buys ([\d.]+)% at ([\d.]+) years of mowing .* = ([\d.]+)%\.", told)
+    assert steps is not None
+    buys, years, chance = map(float, steps.groups())
+    assert chance == pytest.approx(0.6 / 3 * buys, abs=0.02)
+    price = re.search(r"accent: \$|few plants: \$([\d,.]+) before tax", told)
+    assert price is not None
+    assert years == pytest.approx(float(price[1].replace(",", "")) / 1500, abs=0.005)
+    rank = re.search(
+        r"gross profit \$([\d,.]+) = \$([\d,.]+)(?: \+ \$([\d,.]+) .*)? = \$([\d,.]+);", told
+    )
+    assert rank is not None
+    profit, lead, added, whole = (float((text or "0").replace(",", "")) for text in rank.groups())
+    assert lead == pytest.approx(profit * chance / 100, rel=2e-3)
+    assert whole == pytest.approx(lead + added, abs=0.011)
+    assert "Kind and signs: " in told

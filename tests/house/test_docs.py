@@ -13,6 +13,7 @@ import scanner
 from scanner.cli.group import COMMANDS
 from scanner.schema.tables import SKIP_REASONS
 from tests.cli.desk import command_of
+from tests.house import renew
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -154,3 +155,12 @@ def test_changelog_begins_with_this_version() -> None:
     newest = re.search(r"^## (\d+\.\d+\.\d+)", changelog, re.MULTILINE)
     assert newest
     assert newest[1] == scanner.__version__
+
+
+def test_curve_of_the_guide_is_that_of_the_code() -> None:
+    assert renew.CURVE.read_text(encoding="utf-8") == renew.curve_svg()
+    guide = (ROOT / "shared" / "guide" / "prices.md").read_text(encoding="utf-8")
+    shares = " | ".join(f"{100 * share:.0f}" for share in renew.buyers(renew.YEARS))
+    assert f"| of 100 who are visited buy, before any record | {shares} |" in guide
+    # 1 - 0.35 is to 1 - 0.45 as 65 to 55: a price at 35 % is 55/65 of it, 15 % less
+    assert "15 % lower" in guide
