@@ -7,8 +7,8 @@ from collections import defaultdict
 import numpy as np
 import pandas as pd
 
-from scanner.ground.sets import combine_beds, leave_turf, near_beds, single_bed_offers
-from scanner.ground.survey import Survey
+from scanner.block_ground import Ground
+from scanner.ground.sets import leave_turf, near_beds, single_bed_offers
 from scanner.job.line_items import itemize
 from scanner.job.planting import PlantCounts
 from scanner.job.prices import price_leads, price_offers, take
@@ -29,16 +29,12 @@ class Desk:
         Rates, rules, clients.
     season
         What crews saw.
-    beds
-        Table `BEDS` of the block.
-    survey
-        The block; None where all was measured on foot.
+    ground
+        Beds of some lots, and how they lie together.
     """
 
-    def __init__(
-        self, book: Book, season: Season, beds: pd.DataFrame, survey: Survey | None
-    ) -> None:
-        self.book, self.beds, self.survey = book, beds, survey
+    def __init__(self, book: Book, season: Season, ground: Ground) -> None:
+        self.book, self.ground, beds = book, ground, ground.tables["beds"]
         self.lots = know_lots(beds, book.clients, rates=book.rates, answers=season.answers)
         alone = single_bed_offers(beds)
         # Beds as they are drawn, alone first, and what is taken off them
@@ -102,13 +98,13 @@ class Desk:
         keys = [(group, bed) for beds in sets.values() for bed, group in self._groups(beds)]
         new = sorted({group for group, bed in keys if (group, bed) not in self.row_of})
         if new:
-            owner = self.beds.set_index("bed_id")["client_id"]
+            owner = self.ground.tables["beds"].set_index("bed_id")["client_id"]
             rows = pd.DataFrame(
                 [("\n".join(group), bed, at) for group in new for at, bed in enumerate(group)],
                 columns=["offer_id", "bed_id", "place"],
             )
             rows = rows.assign(client_id=rows["bed_id"].map(owner))
-            laid = combine_beds(rows, self.beds, self.survey, rules=self.book.rules)
+            laid = self.ground.combine(rows)
             taken = take_off(laid, self.lots, rates=self.book.rates, plants=self.plants)
             first = len(self.is_wildfire)
             self.row_of |= {
@@ -160,8 +156,8 @@ class Desk:
         drawn = pd.concat(self.drawn, ignore_index=True)
         names = [name for name, beds in sets.items() for _ in beds]
         together = drawn.iloc[rows].assign(offer_id=np.array(names, dtype="str"))
-        if self.survey is not None:
-            together = leave_turf(together, self.survey)
+        lawn_ft2 = self.ground.tables["lots"].set_index("client_id")["lawn_ft2"]
+        together = leave_turf(together, lawn_ft2)
         offer_beds = pd.concat([drawn.iloc[:alone], together], ignore_index=True)
         taken = pd.concat(self.taken, ignore_index=True)
         quantities = pd.concat([taken.iloc[:alone], taken.iloc[rows]], ignore_index=True)

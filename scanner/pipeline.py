@@ -13,13 +13,12 @@ from contextlib import nullcontext
 from dataclasses import replace
 from datetime import date
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 
-from scanner.block_work import THIN, Worked, join_tables, work_block
+from scanner.block_work import THIN, Worked, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
@@ -33,18 +32,21 @@ from scanner.calls.reasons import is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
+from scanner.ground.bearing import reach_ft
 from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
 from scanner.job.machines import use_machines
 from scanner.job.method import break_even_areas
 from scanner.job.wording import usual_cautions
-from scanner.pages.publish import Why, publish
+from scanner.pages.publish import publish
+from scanner.reuse import settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
 from scanner.schema.tables import empty_table
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.blocks import Block, cut_blocks, deal_blocks
 from scanner.store.folder import Store, open_store, passing_store
 from scanner.store.land import Land, store_features
+from scanner.store.parquet_tables import Tables, join_tables
 from scanner.store.workers import work_through
 
 __all__ = ["open_season", "open_store", "publish_scan", "read_book", "scan"]
@@ -52,13 +54,14 @@ __all__ = ["open_season", "open_store", "publish_scan", "read_book", "scan"]
 open_season = read_season
 """Read what a book's log knows, for `scan`."""
 
+publish_scan = publish
+"""Write the pages, lists and files of a scan, whole or not at all."""
+
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many lots are done and how many there are."""
 
 Work = Callable[[Block], Worked]
 """Takes a block from features to offers."""
-
-"""Tables of the whole book that are joined from its blocks."""
 
 
 def scan(
@@ -108,23 +111,22 @@ def scan(
         built = find_neighbors(clients, _outlines(land, season), season.beds)
         years = listed_years(season.listed, fees)
         learned = learn_chances(season, clients, years, built=built, rates=book.rates, today=today)
+        demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
-        lot_count = sum(map(len, lots))
-        workers = place.workers if lot_count > place.small_lots else 1
-        blocks = deal_blocks(book, land, season, lots, store=place)
-        work = partial(work_block, demand=Demand(fees["fee_usd"], learned.stages.mean_buyers))
-        parts, thin = _work(blocks, work, lot_count, workers=workers, told=told)
-    offers, beds = thin["offers"], thin["beds"]
+        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+        work = partial(work_block, terms=settle_terms(demand, rules=book.rules, rates=book.rates))
+        parts, tables = _work(blocks, work, sum(map(len, lots)), store=place, told=told)
+    offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
     clients = _tell(clients, season, built, rates=book.rates, today=today)
     calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
-    problems = _problems(book, season, beds, thin["problems"], is_whole=client_ids is None)
+    problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
     return Scan(
         today=today,
         name=book.folder.name,
         clients=clients.assign(**book.clients[["lon", "lat"]])[[*book.clients.columns]],
         own=own_columns(book.clients, season.remarks),
-        lots=thin["lots"],
+        lots=tables["lots"],
         beds=beds,
         offers=offers,
         calls=calls,
@@ -139,33 +141,6 @@ def scan(
         machines=_use_machines(parts, calls, book.rates),
         usual_cautions=usual_cautions(book.rates, book.rules),
     )
-
-
-def publish_scan(found: Scan, folder: Path, *, why_kept: Why | None = None) -> list[Path]:
-    """
-    Write the pages, lists and files of a scan, whole or not at all.
-
-    Parameters
-    ----------
-    found
-        A scan.
-    folder
-        Where they go; made if it is not there.
-    why_kept
-        Says what of a call list there is not on record, in words; blank: nothing. Such a list
-        stays, the new one goes beside it. None: whatever is filled in is not on record.
-
-    Returns
-    -------
-    files
-        What was written.
-
-    Raises
-    ------
-    BookError
-        If a file cannot be written. Then all are left as they were.
-    """
-    return publish(found, folder, why_kept=why_kept)
 
 
 def _put_right(book: Book, season: Season) -> Book:
@@ -204,18 +179,19 @@ def _outlines(land: Land, season: Season) -> GeoDataFrame:
 
 
 def _work(
-    blocks: Iterator[Block], work: Work, lot_count: int, *, workers: int, told: Progress
-) -> tuple[list[Part], dict[str, pd.DataFrame]]:
+    blocks: Iterator[Block], work: Work, lot_count: int, *, store: Store, told: Progress
+) -> tuple[list[Part], Tables]:
     """Work out all blocks; their parts, and the thin tables of the whole book."""
-    parts, thin = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
+    workers = store.workers if lot_count > store.small_lots else 1
+    parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
     done = 0
-    for client_count, part, tables in work_through(blocks, work, workers=workers, name=Block.name):
+    for client_count, part, thin in work_through(blocks, work, workers=workers, name=Block.name):
         parts.append(part)
-        for name, table in tables.items():
-            thin[name].append(table)
+        for name, table in thin.items():
+            rows[name].append(table)
         done += client_count
         told("finding and pricing beds", done, lot_count)
-    return parts, {name: join_tables(thin[name]) for name in THIN}
+    return parts, {name: join_tables(tables) for name, tables in rows.items()}
 
 
 def _use_machines(

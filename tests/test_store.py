@@ -9,9 +9,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from shapely import box
 from shapely.affinity import translate
 
+from scanner import block_ground
 from scanner.errors import SchemaError, WorkerError
 from scanner.pipeline import open_store, publish_scan, read_book, scan
 from scanner.store.curve import along_curve
@@ -50,11 +52,13 @@ def book(tmp_path_factory):
     return folder
 
 
-def written(book, out, **how):
-    """Scan a book through a store; every file that came out, by name."""
+def written(book, out, *, is_new=True, **how):
+    """Scan a book through a store, where nothing is kept unless asked; every file that came out, by name."""
+    if is_new:
+        shutil.rmtree(book / ".scan", ignore_errors=True)
     with open_store(book) as store:
         place = replace(store, **how)
-        read = read_book(book, shapes_into=place.folder / "shapes")
+        read = read_book(book, store=place)
         publish_scan(scan(read, today=TODAY, store=place), out)
     return {path.name: path.read_bytes() for path in sorted(out.iterdir())}
 
@@ -103,9 +107,42 @@ def test_a_table_comes_back_as_it_was_put_away(tmp_path):
     assert (tmp_path / "table").stat().st_mode & 0o777 == 0o600
 
 
-def test_the_working_folder_is_private_and_goes_with_the_scan(tmp_path):
+def test_the_working_folder_is_private_and_leaves_what_was_put_in_it(tmp_path):
     with open_store(tmp_path) as store:
         assert store.folder.parent == tmp_path / ".scan"
         assert (tmp_path / ".scan").stat().st_mode & 0o777 == 0o700
         assert store.folder.stat().st_mode & 0o777 == 0o700
     assert list(tmp_path.iterdir()) == []
+    with open_store(tmp_path) as store:
+        (store.folder / "something").touch()
+    with open_store(tmp_path) as store:
+        assert [path.name for path in store.kept[0].iterdir()] == ["something"]
+
+
+def test_a_lot_that_defeats_the_geometry_is_told_of_and_the_rest_goes_on(
+    book, tmp_path, monkeypatch
+):
+    """Whether it fails when it is surveyed or later, when its shapes are listed."""
+    whole = written(book, tmp_path / "whole")
+    for verb in ("survey_block", "list_shapes"):
+        honest = getattr(block_ground, verb)
+
+        def defeated(one, two, *rest, honest=honest, **known):
+            if "C003" in set(two["client_id"] if isinstance(two, pd.DataFrame) else two):
+                message = "TopologyException: side location conflict"
+                raise shapely.errors.GEOSException(message)
+            return honest(one, two, *rest, **known)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(block_ground, verb, defeated)
+            found = written(book, tmp_path / verb)
+        faults = found["problems.csv"].decode("utf-8-sig").splitlines()[1:]
+        assert [line.split(",")[2] for line in faults] == ["C003"]
+        assert "could not be worked out" in faults[0]
+        items = (files["line_items.csv"].splitlines() for files in (found, whole))
+        ours, theirs = ([line for line in lines if b"C003-" not in line] for lines in items)
+        assert ours == theirs
+        assert b"C003-house-1" in whole["line_items.csv"]
+        assert b"C003-house-1" not in found["line_items.csv"]
+    # What failed is tried again by the next scan, nothing of it is taken over
+    assert written(book, tmp_path / "again", is_new=False) == whole

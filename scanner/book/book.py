@@ -12,13 +12,14 @@ from scanner.book.sites import read_land, read_sites
 from scanner.errors import BookError
 from scanner.schema.documents import Book
 from scanner.sheets.problems import Problem, join_problems, list_problems, note
+from scanner.store.folder import Store
 from scanner.store.land import no_features
 
 SITES_FOLDER = "sites"
 MEASURED_FILE = "measured.csv"
 
 
-def read_book(folder: Path, *, needs_lots: bool = True, shapes_into: Path | None = None) -> Book:
+def read_book(folder: Path, *, needs_lots: bool = True, store: Store | None = None) -> Book:
     """Read a book: what is faulty is listed in one table and left out, the rest is kept.
 
     >>> read_book(Path("no such book"))
@@ -35,10 +36,10 @@ def read_book(folder: Path, *, needs_lots: bool = True, shapes_into: Path | None
         _need_lots(folder, sites, measured_path)
     example = find_example(folder, client_files(folder)[0])
     land = None
-    if shapes_into is None:
+    if store is None:
         features, site_problems = read_sites(sites, clients, left_out=example)
     else:
-        land, site_problems = read_land(sites, clients, shapes_into, left_out=example)
+        land, site_problems = read_land(sites, clients, store, left_out=example)
         features = no_features()
     # No file is no edge
     walked = folder / ("" if MEASURED_FILE in example else MEASURED_FILE)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Set
+from collections.abc import Collection, Iterator, Mapping, Set
+from hashlib import file_digest
 from itertools import groupby
 from pathlib import Path
 
@@ -19,7 +20,8 @@ from scanner.book.settling import settle_features
 from scanner.errors import SiteError
 from scanner.schema.tables import FEATURES, check_table
 from scanner.sheets.problems import Problem, fault, list_problems
-from scanner.store.folder import passing_store
+from scanner.store.folder import Store, passing_store
+from scanner.store.kept import find_land, keep_land, print_of, program_print
 from scanner.store.land import Land, LandWriter, no_features
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
@@ -39,16 +41,42 @@ def read_sites(
     (0, 0)
     """
     with passing_store() as store:
-        land, problems = read_land(folder, clients, store.folder / "shapes", left_out=left_out)
+        land, problems = read_land(folder, clients, store, left_out=left_out)
         return check_table(land.take(land.as_read()).reset_index(drop=True), FEATURES), problems
 
 
 def read_land(
-    folder: Path, clients: pd.DataFrame, file_of_shapes: Path, *, left_out: Collection[str] = ()
+    folder: Path, clients: pd.DataFrame, store: Store, *, left_out: Collection[str] = ()
 ) -> tuple[Land, pd.DataFrame]:
-    """Read all files of site features feature by feature, shapes into a file: the features by place, and `PROBLEMS`."""
+    """Read all files of site features into a store, feature by feature: the features by place, and `PROBLEMS`.
+
+    Files that an earlier scan has read there, for the same clients, are not read again.
+    """
     paths = {f"{folder.name}/{path.name}": path for path in _list_files(folder)}
-    writer = LandWriter(file_of_shapes, paths)
+    shapes = store.folder / "shapes"
+    mark = _mark(paths, clients, left_out)
+    if kept := find_land(store.kept, mark, shapes):
+        return kept
+    land, problems = _read_land(paths, clients, shapes, left_out)
+    if store.has_room:
+        keep_land(land, problems, mark)
+    return land, problems
+
+
+def _mark(paths: Mapping[str, Path], clients: pd.DataFrame, left_out: Collection[str]) -> str:
+    """Give the print of all that features are read from."""
+    ids = "\n".join(sorted(clients["client_id"]))
+    texts = list[str | bytes]()
+    for file, path in paths.items():
+        with path.open("rb") as stream:
+            texts += [file, file_digest(stream, "blake2b").digest()]
+    return print_of(program_print(), ids, "\n".join(sorted(left_out)), *texts)
+
+
+def _read_land(
+    paths: Mapping[str, Path], clients: pd.DataFrame, shapes: Path, left_out: Collection[str]
+) -> tuple[Land, pd.DataFrame]:
+    writer = LandWriter(shapes, paths)
     problems = list[Problem]()
     ids = frozenset(clients["client_id"])
     for file, path in paths.items():

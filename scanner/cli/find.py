@@ -79,7 +79,7 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     season = pipeline.open_season(book)
     with pipeline.open_store(book) as store:
         with stopped_by_hand(folder), progress_bar("reading the book") as report:
-            read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
+            read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         why = partial(why_kept, book=book, today=today)
         files = pipeline.publish_scan(found, folder, why_kept=why)

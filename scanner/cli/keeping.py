@@ -32,11 +32,12 @@ from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere
+from scanner.store.folder import Store
 
 
-def read_for_scan(book: Path, season: Season, *, shapes_into: Path | None = None) -> Book:
+def read_for_scan(book: Path, season: Season, *, store: Store | None = None) -> Book:
     """Read a book that is to be scanned."""
-    return pipeline.read_book(book, needs_lots=season.measurements.empty, shapes_into=shapes_into)
+    return pipeline.read_book(book, needs_lots=season.measurements.empty, store=store)
 
 
 @contextmanager
@@ -44,7 +45,7 @@ def scanned(book: Path, season: Season, *, today: date) -> Iterator[tuple[Book, 
     """Scan a book for a page that rests on it; its parts can be read as long as this lasts."""
     with pipeline.open_store(book) as store:
         with progress_bar("reading the book") as report:
-            read = read_for_scan(book, season, shapes_into=store.folder / "shapes")
+            read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         yield read, found
 

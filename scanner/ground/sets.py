@@ -84,7 +84,8 @@ def combine_beds(
         rows = rows.assign(group=group)
         if len(drawn):
             rows = _draw_anew(rows, drawn, survey, rules)
-        rows = leave_turf(rows, survey)
+        lawn_ft2 = pd.Series(shapely.area(survey.lawn.ground), index=survey.lots.client_id)
+        rows = leave_turf(rows, lawn_ft2)
     return check_table(rows.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
 
 
@@ -155,7 +156,7 @@ def _draw_anew(
     return pd.concat([rest, again[rows.columns]]).sort_index()
 
 
-def leave_turf(rows: pd.DataFrame, survey: Survey) -> pd.DataFrame:
+def leave_turf(rows: pd.DataFrame, lawn_ft2: pd.Series[float]) -> pd.DataFrame:
     """
     Take all beds of an offer out of the turf that each leaves.
 
@@ -163,18 +164,17 @@ def leave_turf(rows: pd.DataFrame, survey: Survey) -> pd.DataFrame:
     ----------
     rows
         Rows of table `OFFER_BEDS` [ft²].
-    survey
-        The block.
+    lawn_ft2
+        Turf of each lot [ft²], by client id.
 
     Returns
     -------
     rows
         With `turf_left_ft2` of the whole offer.
     """
-    turf_ft2 = pd.Series(shapely.area(survey.lawn.ground), index=survey.lots.client_id)
     is_drawn = rows["frame"] != ""
     area_ft2 = rows["area_ft2"].where(is_drawn, 0.0).groupby(rows["offer_id"]).transform("sum")
-    left_ft2 = (rows["client_id"].map(turf_ft2).astype(float) - area_ft2).clip(lower=0.0)
+    left_ft2 = (rows["client_id"].map(lawn_ft2).astype(float) - area_ft2).clip(lower=0.0)
     return rows.assign(turf_left_ft2=rows["turf_left_ft2"].mask(is_drawn, left_ft2))
 
 

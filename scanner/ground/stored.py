@@ -243,7 +243,8 @@ def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
 
 def _pairs_by_shape(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
     """Pair beds that share half of the smaller shape, largest share first."""
-    one, two = beds["geometry"].to_numpy(), stored["geometry"].to_numpy()
+    # A ring that touches itself has no ground in common with anything
+    one, two = mend(beds["geometry"].to_numpy()), stored["geometry"].to_numpy()
     new, old = shapely.STRtree(two).query(one, predicate="intersects")
     # A bed that was built is ground now: what lies there is another one
     same = _same_place(beds, stored, new, old) & (stored["built_on"].to_numpy()[old] == "")

@@ -7,7 +7,6 @@ Everything here is arrays aligned by lot or by bed; the stages are the other mod
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -74,54 +73,6 @@ class Survey:
     beds: pd.DataFrame
 
 
-def survey_lots(
-    features: GeoDataFrame,
-    client_ids: np.ndarray,
-    clients: pd.DataFrame,
-    *,
-    rules: LocalRules,
-    stored: GeoDataFrame | None = None,
-    answers: pd.DataFrame | None = None,
-) -> tuple[Survey | None, list[str]]:
-    """
-    Find and measure the beds of a block of lots; where a drawing defeats the library, the rest goes on.
-
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees: what lies within ``front_reach_ft`` of each lot, or more.
-    client_ids
-        Clients that have an outline there, all of one plane.
-    clients
-        Table `CLIENTS`.
-    rules
-        Bed sizes and local rules.
-    stored
-        Table `STORED_BEDS`: beds of earlier scans keep their names. None: there are none.
-    answers
-        Table `ANSWERS`; None: no crew has looked yet.
-
-    Returns
-    -------
-    survey, failed
-        The lots that can be worked out, None where there are none, and the clients of the others.
-    """
-    ask = partial(survey_lots, rules=rules, stored=stored, answers=answers)
-    ids = np.sort(np.asarray(client_ids, dtype=object).astype(str)).astype(object)
-    if not len(ids):
-        return None, []
-    try:
-        survey = survey_block(features, ids, clients, rules=rules, stored=stored, answers=answers)
-    except shapely.errors.GEOSException:
-        if len(ids) == 1:
-            return None, [str(ids[0])]
-    else:
-        return survey, []
-    halves = np.array_split(ids, 2)
-    failed = [client for half in halves for client in ask(features, half, clients)[1]]
-    return ask(features, np.setdiff1d(ids, failed), clients)[0], failed
-
-
 def survey_block(
     features: GeoDataFrame,
     client_ids: np.ndarray,
@@ -136,8 +87,18 @@ def survey_block(
 
     Parameters
     ----------
-    features, client_ids, clients, rules, stored, answers
-        As for `survey_lots`; ids in order.
+    features
+        Table `FEATURES`, degrees: what lies within ``front_reach_ft`` of each lot, or more.
+    client_ids
+        Clients that have an outline there, all of one plane, in order.
+    clients
+        Table `CLIENTS`.
+    rules
+        Bed sizes and local rules.
+    stored
+        Table `STORED_BEDS`: beds of earlier scans keep their names. None: there are none.
+    answers
+        Table `ANSWERS`; None: no crew has looked yet.
 
     Returns
     -------

@@ -8,15 +8,14 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from scanner.schema.documents import Book, Season
 from scanner.store.curve import deal, number_blocks, split_lots
 from scanner.store.folder import Store
+from scanner.store.kept import list_kept
 from scanner.store.land import ENDS, Built, Land, widen
-
-WINDOW_FT = 310.0
-"""What lies within this distance of an outline may bear on its lot: streets within 300 ft do."""
 
 
 @dataclass(frozen=True)
@@ -24,12 +23,19 @@ class Block:
     """Some neighboring lots."""
 
     client_ids: NDArray[np.object_]  # their clients, along the curve
-    windows: NDArray[np.float64]  # what is in reach of each outline, n rows of `ENDS` [degrees]
+    reach_ft: float  # what lies within this distance of an outline may bear on its lot
     land: Land  # the features round them
-    # their rows of the book and of the log, built beds in reach beside
+    # their rows of the book and of the log, built beds in reach and answers of neighbors beside
     book: Book
     season: Season
+    kept: pd.DataFrame  # what earlier scans left of these lots, as `list_kept` gives it
     folder: Path | None  # where their part is put away; None: it stays in memory
+
+    def features(self, client_ids: NDArray[np.object_]) -> GeoDataFrame:
+        """Give the features round the lots of some of the clients."""
+        words = self.land.words
+        is_lot = (words["kind"] == "property") & words["client_id"].isin(client_ids)
+        return self.land.window(widen(words.loc[is_lot, ENDS].to_numpy(), self.reach_ft))
 
     def name(self) -> str:
         """Name the lots for a message."""
@@ -51,14 +57,14 @@ def cut_blocks(
 
 
 def deal_blocks(
-    book: Book, land: Land, season: Season, blocks: list[NDArray[np.object_]], *, store: Store
-) -> Iterator[Block]:
+    book: Book, land: Land, season: Season, blocks: list[NDArray[np.object_]], *,
+    store: Store, reach_ft: float,
+) -> Iterator[Block]:  # fmt: skip
     """Deal out what each block is worked out from, one block after the other."""
-    is_large = store.has_room and sum(map(len, blocks)) > store.small_lots
     number = number_blocks(blocks)
     lots = deal(land.words[land.words["kind"] == "property"], number)
     clients, measured = deal(book.clients, number), deal(book.measured, number)
-    answers, jobs = deal(season.answers, number), deal(season.jobs, number)
+    jobs, kept = deal(season.jobs, number), deal(list_kept(store.kept), number)
     stored, built = deal(season.stored, number), Built.of(season.stored)
     bare = replace(book, land=None, features=book.features[:0], problems=book.problems[:0])
     nothing = replace(
@@ -69,13 +75,16 @@ def deal_blocks(
         measurements=season.measurements[:0],
     )
     for at, ids in enumerate(blocks):
-        windows = widen(lots(at)[ENDS].to_numpy(), WINDOW_FT)
+        windows = widen(lots(at)[ENDS].to_numpy(), reach_ft)
+        around = land.part(windows)
         beds = pd.concat([stored(at), built.near(windows)]).drop_duplicates("bed_id")
+        seen = season.answers["client_id"].isin({*around.words["client_id"], *ids})
         yield Block(
             client_ids=ids,
-            windows=windows,
-            land=land.part(windows),
+            reach_ft=reach_ft,
+            land=around,
             book=replace(bare, clients=clients(at), measured=measured(at)),
-            season=replace(nothing, stored=beds, answers=answers(at), jobs=jobs(at)),
-            folder=store.folder / f"{at:06d}" if is_large else None,
+            season=replace(nothing, stored=beds, answers=season.answers[seen], jobs=jobs(at)),
+            kept=kept(at),
+            folder=store.folder / f"{at:06d}" if store.has_room else None,
         )

@@ -1,7 +1,8 @@
 """
-The working folder of a scan, beside the book: private, and free to be deleted at any time.
+The working folder of scans, beside the book: private, and free to be deleted at any time.
 
-Each scan works in a folder of its own there, which goes with it; what a killed one left is swept.
+Each scan works in a folder of its own there and leaves it to the next, which takes over what still
+holds. One that ends well clears away those that it found; what a killed one left is swept.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ STORE_FOLDER = ".scan"
 SMALL_LOTS = 1000
 """Below this, one process is done before others have started."""
 
-_RUN = "run-"
+_RUN, _KEPT = "run-", "kept-"
 STRAY_SECONDS = 86_400.0
 
 
@@ -36,6 +37,7 @@ class Store:
     workers: int = 1  # processes for more lots than that
     # whether parts stay in the folder after the scan; else they come in memory
     has_room: bool = True
+    kept: tuple[Path, ...] = ()  # folders that earlier scans left, newest first
 
 
 @contextmanager
@@ -63,9 +65,22 @@ def open_store(book: Path) -> Iterator[Store]:
         # another scan of the book may be at work in a younger one
         if mine.stat().st_mtime - folder.stat().st_mtime > STRAY_SECONDS:
             shutil.rmtree(folder, ignore_errors=True)
+    kept = sorted(place.glob(f"{_KEPT}*"), key=lambda folder: folder.stat().st_mtime, reverse=True)
     try:
-        yield Store(mine, workers=count_cores())
-    finally:
-        shutil.rmtree(mine, ignore_errors=True)
-        with suppress(OSError):
-            place.rmdir()
+        yield Store(mine, workers=count_cores(), kept=tuple(kept))
+    except BaseException:
+        _leave(mine)
+        raise
+    _leave(mine)
+    for folder in kept:
+        shutil.rmtree(folder, ignore_errors=True)
+    with suppress(OSError):
+        place.rmdir()
+
+
+def _leave(mine: Path) -> None:
+    """Leave a folder to the next scan, unless nothing lies in it."""
+    with suppress(OSError):
+        mine.rmdir()
+    with suppress(OSError):
+        mine.rename(mine.with_name(mine.name.replace(_RUN, _KEPT)))

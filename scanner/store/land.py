@@ -27,6 +27,9 @@ _WORDS = {
     "drives_known": FLAGS,
 }  # fmt: skip
 ENDS = ["west", "south", "east", "north"]
+CONTENT = [*_WORDS, "client_id", "pavement_ft", "dbh_in", "print"]
+"""Columns that tell what a feature is, wherever it was read."""
+
 _CHUNK = 4096
 FT_PER_DEGREE = 362_700.0
 """Feet in a degree of latitude at the equator, where it is shortest; of longitude there more."""

@@ -6,7 +6,7 @@ They are working files, never a book's own: whoever deletes them loses nothing b
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,6 +19,8 @@ import shapely
 
 FILE_MODE, FOLDER_MODE = 0o600, 0o700
 """Names, addresses and phone numbers are nobody else's on a shared machine."""
+
+Tables = dict[str, pd.DataFrame]
 
 _SHAPES, _CRS = b"shapes", b"crs"
 
@@ -48,23 +50,31 @@ def make_private(folder: Path) -> Path:
     return folder
 
 
-def write_tables(tables: Mapping[str, pd.DataFrame], folder: Path) -> StoredTables:
-    """Put tables away in a folder of their own; they can be had back by name."""
+def write_tables(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
+    """Put tables away in a folder of their own."""
     make_private(folder)
     for name, table in tables.items():
         write_table(table, folder / f"{name}.parquet")
-    return StoredTables(folder, tuple(tables))
+
+
+def join_tables(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Put tables of one kind, at least one, below each other; those without rows add nothing."""
+    filled = [table for table in tables if len(table)] or tables[:1]
+    return pd.concat(filled, ignore_index=True)
 
 
 def write_table(table: pd.DataFrame, path: Path) -> None:
     """Put a table away; columns of shapes become WKB."""
     path.touch(mode=FILE_MODE)
-    pq.write_table(as_arrow(table), path, compression="zstd", compression_level=1)
+    pq.write_table(
+        as_arrow(table), path, compression="zstd", compression_level=1, write_page_checksum=True
+    )
 
 
 def read_table(path: Path, columns: Collection[str] | None = None) -> pd.DataFrame:
     """Read a table that `write_table` put away, or some of its columns."""
-    return from_arrow(pq.read_table(path, columns=None if columns is None else [*columns]))
+    some = None if columns is None else [*columns]
+    return from_arrow(pq.read_table(path, columns=some, page_checksum_verification=True))
 
 
 def as_arrow(table: pd.DataFrame) -> pa.Table:

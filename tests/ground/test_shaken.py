@@ -15,19 +15,15 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-import scanner.ground.survey as survey_module
-from scanner.ground.survey import Survey, survey_lots
+from scanner.ground.survey import Survey
 from tests.each import each
 from tests.ground.forms import shaken
 from tests.sites import (
     Drawing,
     arc,
     beds_of,
-    clients_of,
-    features_of,
     in_plane,
     narrow_front,
-    rules_of_cases,
     street_south,
     survey,
     surveys,
@@ -243,24 +239,3 @@ def test_the_step_out_lies_along_a_drawn_curb_too():
     )
     bed = beds_of(survey(drawing), "curb").iloc[0]
     assert bed["plant_free_ft2"] == pytest.approx(80 * 1.5, abs=0.5)
-
-
-def test_a_lot_that_defeats_the_geometry_is_left_out_alone(monkeypatch):
-    drawing = Drawing().add("street", street_south(0), "")
-    for at in range(5):
-        drawing = drawing.add("property", box(60 * at, 0, 60 * at + 60, 100), f"C{at}")
-    honest = survey_module.survey_block
-
-    def defeated(features, client_ids, clients, **known):
-        if "C3" in client_ids:
-            message = "TopologyException: side location conflict"
-            raise shapely.errors.GEOSException(message)
-        return honest(features, client_ids, clients, **known)
-
-    monkeypatch.setattr(survey_module, "survey_block", defeated)
-    lots = np.array(["C0", "C1", "C2", "C3", "C4"], object)
-    found, failed = survey_lots(
-        features_of(drawing), lots, clients_of(drawing), rules=rules_of_cases()
-    )
-    assert failed == ["C3"]
-    assert found.lots.client_id.tolist() == ["C0", "C1", "C2", "C4"]

@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 MODULES = sorted((ROOT / "scanner").rglob("*.py"))
 ROOMS = ("book", "ground", "job", "calls", "pages")
 SHARED = ("plane", "store", "sheets", "schema", "units", "errors")
-ANYTHING = (*ROOMS, *SHARED, "desk", "block_work", "pipeline", "cli", "")
+ANYTHING = (*ROOMS, *SHARED, "desk", "block_ground", "reuse", "block_work", "pipeline", "cli", "")
 
 ARROWS = {
     **{room: (room, *SHARED) for room in ROOMS},
@@ -28,9 +28,11 @@ ARROWS = {
     "schema": ("store", "schema", "units", "errors"),
     "units": (),
     "errors": (),
-    "desk": (*ROOMS, *SHARED),
-    "block_work": (*ROOMS, *SHARED, "desk"),
-    "pipeline": (*ROOMS, *SHARED, "block_work"),
+    "block_ground": (*ROOMS, *SHARED),
+    "desk": (*ROOMS, *SHARED, "block_ground"),
+    "reuse": (*ROOMS, *SHARED, "block_ground"),
+    "block_work": (*ROOMS, *SHARED, "block_ground", "reuse", "desk"),
+    "pipeline": (*ROOMS, *SHARED, "block_work", "reuse"),
     "cli": ANYTHING,
     "": ("pipeline",),  # scanner/__init__.py offers the pipeline's verbs
     "__main__": ("cli",),
@@ -66,7 +68,7 @@ CLOCKS = {"now", "utcnow", "today", "time", "perf_counter", "monotonic"}
 CLOCK_OWNERS = {"datetime", "date", "time", "Timestamp"}
 CHANCES = {"random", "uuid", "secrets"}
 
-MOST_CODE, MOST_WORDS = 20_910, 7_570
+MOST_CODE, MOST_WORDS = 21_150, 7_570
 """Lines that all modules together may hold: what they hold today and 2 % more. To come down to 10,500 and 4,500."""
 
 MOST_LINES = {"pipeline": 225}

@@ -1,0 +1,168 @@
+"""The ground of a block's lots: as an earlier scan left it, else looked at now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from scanner.calls.sales import set_sold_aside
+from scanner.ground.corrections import correct_beds
+from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
+from scanner.ground.on_foot import size_measured
+from scanner.ground.sets import combine_beds
+from scanner.ground.stored import match_stored_beds, plant_built
+from scanner.ground.survey import Survey, survey_block
+from scanner.schema.tables import (
+    BEDS,
+    EDGES,
+    LOTS,
+    OFFER_BEDS,
+    PROBLEMS,
+    SHAPES,
+    check_table,
+    empty_table,
+)
+from scanner.store.blocks import Block
+from scanner.store.parquet_tables import Tables, join_tables
+
+GROUND_TABLES = {
+    "lots": LOTS, "edges": EDGES, "beds": BEDS, "shapes": SHAPES, "problems": PROBLEMS, "sets": OFFER_BEDS,
+}  # fmt: skip
+"""What is known of lots before anything is priced; `sets` has the sets of beds that were drawn."""
+
+Ids = NDArray[np.object_]
+
+
+class Look(NamedTuple):
+    """Some lots looked at: their survey, None where none has an outline, and their beds."""
+
+    survey: Survey | None
+    beds: pd.DataFrame
+
+
+@dataclass
+class Ground:
+    """
+    The ground of some lots.
+
+    Attributes
+    ----------
+    block
+        The block that they lie in.
+    tables
+        `GROUND_TABLES` of all of them.
+    looks
+        Those that were looked at.
+    kept_ids
+        Clients whose ground was taken over from an earlier scan.
+    """
+
+    block: Block
+    tables: Tables
+    looks: list[Look]
+    kept_ids: Ids
+
+    @classmethod
+    def of(cls, block: Block, client_ids: Ids, kept: Tables, kept_ids: Ids) -> Ground:
+        """Take over what is kept of some lots; the others are looked at."""
+        kept_ids = np.intersect1d(client_ids, kept_ids)
+        look = look_at(block, np.setdiff1d(client_ids, kept_ids))
+        found = _list_ground(look, block)
+        tables = {name: join_tables([_of(kept[name], kept_ids), found[name]]) for name in found}
+        return cls(block, tables, [look], kept_ids)
+
+    @classmethod
+    def on_foot(cls, block: Block, client_ids: Ids) -> Ground:
+        """Take what was measured on some lots, and nothing that was drawn."""
+        look = look_at(block, client_ids, is_drawn=False)
+        return cls(block, _list_ground(look, block), [look], client_ids[:0])
+
+    def combine(self, sets: pd.DataFrame) -> pd.DataFrame:
+        """
+        Draw sets of beds, those that were drawn before not again.
+
+        Parameters
+        ----------
+        sets
+            As for `combine_beds`.
+
+        Returns
+        -------
+        offer_beds
+            Table `OFFER_BEDS`.
+        """
+        known = self.tables["sets"]
+        place = sets[["offer_id", "bed_id", "place"]]
+        laid = [known.merge(place, on=["offer_id", "bed_id"])]
+        new = sets[~sets["offer_id"].isin(known["offer_id"])]
+        unseen = np.intersect1d(new["client_id"], self.kept_ids)
+        if len(unseen):
+            self.looks.append(look_at(self.block, unseen))
+            self.kept_ids = np.setdiff1d(self.kept_ids, unseen)
+        for survey, beds in self.looks:
+            own = new[new["client_id"].isin(beds["client_id"])]
+            drawn = combine_beds(own, beds, survey, rules=self.block.book.rules)
+            laid.append(drawn.merge(place, on=["offer_id", "bed_id"]))
+        found = join_tables(laid).sort_values(["offer_id", "place"], ignore_index=True)
+        found = found[[*OFFER_BEDS.columns]]
+        is_new = found["offer_id"].isin(new["offer_id"])
+        self.tables["sets"] = join_tables([known, found[is_new]])
+        return found
+
+
+def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
+    """
+    Find the beds of some lots of a block, or those measured on foot alone.
+
+    Raises `GEOSException` where a drawing defeats the geometry library.
+    """
+    season, rules = block.season, block.book.rules
+    features = block.features(client_ids if is_drawn else client_ids[:0])
+    measured = _of(block.book.measured, client_ids)
+    survey, drawn = None, empty_table(BEDS)
+    if len(features):
+        survey = survey_block(
+            plant_built(features, season.beds), np.sort(client_ids), block.book.clients,
+            rules=rules, stored=season.beds, answers=season.answers,
+        )  # fmt: skip
+        drawn, measured = correct_beds(list_beds(survey), measured, rules=rules)
+    match = partial(match_stored_beds, stored=season.beds, frame="", rules=rules)
+    on_foot = match(size_measured(measured, rules=rules, answers=season.answers))
+    beds = join_tables([drawn, on_foot]).sort_values("bed_id", ignore_index=True)
+    return Look(survey, set_sold_aside(check_table(beds, BEDS), season.jobs))
+
+
+def _list_ground(look: Look, block: Block) -> Tables:
+    """List `GROUND_TABLES` of lots looked at."""
+    nothing = {name: empty_table(schema) for name, schema in GROUND_TABLES.items()}
+    found = nothing | {"beds": look.beds.loc[:, [*BEDS.columns]]}
+    if look.survey is None:
+        return found
+    return found | {
+        "lots": list_lots(look.survey),
+        "edges": list_lot_edges(look.survey),
+        "shapes": list_shapes(look.survey, look.beds),
+        "problems": list_notes(look.survey, rules=block.book.rules),
+    }
+
+
+def still_named(block: Block, beds: pd.DataFrame) -> Ids:
+    """Tell of which clients all beds, named when none was on record, would be named alike now."""
+    changed = [np.array([], dtype=object)]
+    for frame, before in beds.assign(row=range(len(beds))).groupby("frame"):
+        own, stored = before.reset_index(drop=True), block.season.beds
+        now = match_stored_beds(own, stored, frame=str(frame), rules=block.book.rules)
+        now = now.sort_values("row")
+        columns = ["bed_id", "skip_reason"]
+        is_other = (now[columns].to_numpy(str) != own[columns].to_numpy(str)).any(axis=1)
+        changed.append(own.loc[is_other, "client_id"].to_numpy(object))
+    return np.setdiff1d(beds["client_id"], np.concatenate(changed))
+
+
+def _of(table: pd.DataFrame, client_ids: Ids) -> pd.DataFrame:
+    return table[table["client_id"].isin(client_ids)]

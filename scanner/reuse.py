@@ -1,0 +1,106 @@
+"""
+What of an earlier scan still holds: each lot rests under prints of all that it was made from.
+
+Its ground hangs on what bears on it, its prices on rates, client and demand beside.
+"""
+
+from __future__ import annotations
+
+import pickle
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from scanner.block_ground import GROUND_TABLES, Ids, still_named
+from scanner.ground.bearing import list_bearing
+from scanner.job.bundles import Demand
+from scanner.schema.documents import PART_TABLES, LocalRules, RateBook
+from scanner.schema.tables import empty_table
+from scanner.store.blocks import Block
+from scanner.store.kept import NOTHING, hash_rows, print_of, print_rows, program_print, read_kept
+from scanner.store.land import CONTENT, ENDS
+from scanner.store.parquet_tables import Tables
+
+WHOLE_TABLES = (*PART_TABLES, "problems", "sets")
+"""All that a scan leaves of a lot for the next one."""
+
+UNBEARING = {"company", "backgrounds", "sources", "map_max_beds", "job_limit_crew_days"}
+"""Local rules that no ground hangs on."""
+
+
+class Terms(NamedTuple):
+    """What all lots of a scan share: what clients may well pay, and prints of what ground and offers hang on."""
+
+    demand: Demand
+    ground: str
+    offer: str
+
+
+def settle_terms(demand: Demand, *, rules: LocalRules, rates: RateBook) -> Terms:
+    """Print what is the same for all lots of a scan."""
+    bearing, all_rules = rules.model_dump_json(exclude=UNBEARING), rules.model_dump_json()
+    offer = print_of(all_rules, rates.model_dump_json(), pickle.dumps(demand.buys))
+    return Terms(demand, ground=print_of(program_print(), bearing), offer=offer)
+
+
+def print_lots(block: Block, terms: Terms) -> pd.DataFrame:
+    """Print what each lot of a block is made from: columns ``client_id`` and `PRINTS`."""
+    book, season, ids = block.book, block.season, block.client_ids
+    fees = terms.demand.fee_usd.reindex(ids).rename("fee_usd").rename_axis("client_id")
+    stored = season.stored.drop(columns="last_seen")
+    own = [book.measured, season.jobs, season.answers, book.clients[["client_id", "mowed_ft2"]]]
+    return pd.DataFrame({
+        "client_id": ids,
+        "ground": print_rows([_bearing(block), *own], ids, terms.ground),
+        "names": print_rows([stored], ids),
+        "offer": print_rows([book.clients, fees.reset_index()], ids, terms.offer),
+    })  # fmt: skip
+
+
+def _bearing(block: Block) -> pd.DataFrame:
+    """List what bears on each lot, by the hash of its content: features, beds built, answers of neighbors."""
+    words, season = block.land.words, block.season
+    built = season.stored[season.stored["built_on"] != ""].assign(kind="bed")
+    boxes = shapely.bounds(shapely.from_wkb(built["shape"].to_numpy(object))).reshape(-1, 4)
+    built[ENDS] = boxes
+    lots = words.loc[words["kind"] == "property", ["client_id", *ENDS]]
+    answers = season.answers.merge(lots, on="client_id").assign(kind="answer")
+    content = [words[CONTENT], built[["client_id", "shape"]], answers[[*season.answers.columns]]]
+    places = [table[["kind", "client_id", *ENDS]].astype({"kind": "str"}) for table in (words, built, answers)]  # fmt: skip
+    pairs = list_bearing(pd.concat(places), block.client_ids, rules=block.book.rules)
+    hashes = np.concatenate([hash_rows(table) for table in content])
+    return pd.DataFrame({"client_id": pairs["client_id"], "hash": hashes[pairs["row"]]})
+
+
+def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
+    """List the lots of a block whose ground still holds; ``is_whole`` where their offers do, too."""
+    kept = block.kept.merge(prints, on="client_id", suffixes=("_kept", ""))
+    kept = kept[kept["ground_kept"] == kept["ground"]]
+    is_named = kept["names_kept"] == kept["names"]
+    is_new = ~is_named & (kept["names_kept"] == NOTHING)
+    is_new &= ~kept["client_id"].isin(block.book.measured["client_id"])
+    if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])):
+        is_named |= is_new & kept["client_id"].isin(still_named(block, beds["beds"]))
+    kept = kept[is_named]
+    return kept.assign(is_whole=kept["offer_kept"] == kept["offer"])
+
+
+def unchanged_part(block: Block, kept: pd.DataFrame) -> Path | None:
+    """Find the part that holds the lots of a block and no other, all as they are now."""
+    folders = {*kept["folder"]} if kept["is_whole"].all() else {}
+    is_same = kept["client_id"].tolist() == block.client_ids.tolist()
+    if block.folder and is_same and len(folders) == 1 and kept["lots"].iloc[0] == len(kept):
+        return Path(str(*folders))
+    return None
+
+
+def take_over(kept: pd.DataFrame, names: tuple[str, ...]) -> tuple[Tables, Ids]:
+    """Read tables of lots that still hold, and tell whose; nothing of nobody where a part is gone."""
+    tables = read_kept(kept, names) if len(kept) else None
+    if tables is None:
+        schemas = {**PART_TABLES, **GROUND_TABLES}
+        return {name: empty_table(schemas[name]) for name in names}, np.array([], dtype=object)
+    return tables, kept["client_id"].to_numpy(object)

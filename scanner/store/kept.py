@@ -1,0 +1,161 @@
+"""
+What earlier scans left beside a book, by lot: found again while all that it was made from stays.
+
+Each lot rests under prints of what it was made from, the program included. Whatever cannot be
+read any more is as if it were not there.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+from collections.abc import Collection, Iterable, Mapping
+from functools import cache
+from hashlib import blake2b
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import shapely
+from numpy.typing import NDArray
+
+from scanner.store.land import Land
+from scanner.store.parquet_tables import StoredTables, make_private, read_table, write_table
+
+LIBRARIES = ("numpy", "pandas", "pyarrow", "pyproj", "scipy", "shapely")
+"""Another version of these may give other digits."""
+
+PRINTS = ("ground", "names", "offer")
+KEYS = "keys"
+"""Table of a part: `client_id` and `PRINTS` of its lots; written last, so that it stands for the rest."""
+
+UNREADABLE = (OSError, pa.ArrowException, KeyError)
+
+
+def print_of(*parts: str | bytes) -> str:
+    """
+    Give the print of some texts, in which it counts where one ends and the next begins.
+
+    Examples
+    --------
+    >>> print_of("ab", "c") == print_of("a", "bc"), len(print_of())
+    (False, 32)
+    """
+    whole = blake2b(digest_size=16)
+    for part in parts:
+        data = part.encode() if isinstance(part, str) else part
+        whole.update(len(data).to_bytes(8, "big") + data)
+    return whole.hexdigest()
+
+
+@cache
+def program_print() -> str:
+    """Give the print of the program: what another one made is never trusted."""
+    sources = sorted(Path(__file__).parents[1].rglob("*.py"))
+    texts = (path.read_bytes() for path in sources)
+    libraries = (version(name) for name in LIBRARIES)
+    return print_of(platform.python_version(), shapely.geos_version_string, *libraries, *texts)
+
+
+NOTHING = print_of("", b"")
+"""Print of no rows."""
+
+
+def hash_rows(table: pd.DataFrame) -> NDArray[np.uint64]:
+    """Hash each row of a table, whatever its place."""
+    return np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
+
+
+def print_rows(
+    tables: Iterable[pd.DataFrame], client_ids: NDArray[np.object_], before: str = ""
+) -> list[str]:
+    """Print, for each client, what comes before and his rows in some tables, in whatever order they stand."""
+    rows = [(table["client_id"].to_numpy(object), hash_rows(table)) for table in tables]
+    owners = pd.Index(np.concatenate([owners for owners, _ in rows]))
+    owner = pd.Index(client_ids).get_indexer(owners)
+    hashes = np.concatenate([own for _, own in rows])
+    order = np.lexsort((hashes, owner))
+    ends = np.searchsorted(owner[order], np.arange(len(client_ids) + 1))
+    return [print_of(before, own.tobytes()) for own in np.split(hashes[order], ends)[1:-1]]
+
+
+def list_kept(folders: Iterable[Path]) -> pd.DataFrame:
+    """
+    List the lots that earlier scans left, newest scan first.
+
+    `KEYS`, with the ``folder`` of their part and how many ``lots`` that has.
+    """
+    columns = {name: pd.Series(dtype="str") for name in ("client_id", *PRINTS, "folder")}
+    tables = [pd.DataFrame({**columns, "lots": pd.Series(dtype="int64")})]
+    for folder in folders:
+        for path in sorted(folder.glob(f"*/{KEYS}.parquet")):
+            try:
+                lots = read_table(path)
+                tables.append(lots.assign(folder=str(path.parent), lots=len(lots)))
+            except UNREADABLE:
+                continue
+    return pd.concat(tables, ignore_index=True).drop_duplicates("client_id", ignore_index=True)
+
+
+def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pd.DataFrame] | None:
+    """Read tables of some lots that were listed; None where one of them is gone."""
+    found: dict[str, list[pd.DataFrame]] = {name: [] for name in names}
+    try:
+        for folder, lots in kept.groupby("folder"):
+            part = StoredTables(Path(str(folder)), (*names, "offer_beds"))
+            for name in names:
+                is_asked = owners_of(name, part).isin(lots["client_id"]).to_numpy()
+                found[name].append(part[name][is_asked])
+    except UNREADABLE:
+        return None
+    return {name: pd.concat(tables, ignore_index=True) for name, tables in found.items()}
+
+
+def owners_of(name: str, tables: Mapping[str, pd.DataFrame]) -> pd.Series:
+    """Tell whose each row of a part's table is."""
+    table = tables[name]
+    if "client_id" in table:
+        return table["client_id"]
+    offers = tables["offer_beds"].drop_duplicates("offer_id").set_index("offer_id")
+    return table["offer_id"].map(offers["client_id"])
+
+
+def link_part(source: Path, target: Path, names: Iterable[str]) -> None:
+    """Let the tables of a part that has not changed stand in another folder, too."""
+    make_private(target)
+    for name in names:
+        link(source / f"{name}.parquet", target / f"{name}.parquet")
+
+
+def link(source: Path, target: Path) -> None:
+    """Let a file stand in a second place, too; on a disk without links, a copy."""
+    try:
+        os.link(source, target)
+    except (OSError, NotImplementedError):
+        shutil.copy2(source, target)
+
+
+LAND, LAND_PROBLEMS = "land.parquet", "land_problems.parquet"
+
+
+def keep_land(land: Land, problems: pd.DataFrame, mark: str) -> None:
+    """Leave features, and what was wrong with them, for later scans beside their shapes."""
+    write_table(problems, land.path.with_name(LAND_PROBLEMS))
+    write_table(land.words.assign(mark=mark), land.path.with_name(LAND))
+
+
+def find_land(folders: Iterable[Path], mark: str, path: Path) -> tuple[Land, pd.DataFrame] | None:
+    """Find features that were read from the same files; they come beside ``path``, their shapes."""
+    for folder in folders:
+        try:
+            words = read_table(folder / LAND)
+            if len(words) and (words.pop("mark") == mark).all():
+                for name in (path.name, LAND, LAND_PROBLEMS):
+                    link(folder / name, path.with_name(name))
+                return Land(words, path), read_table(path.with_name(LAND_PROBLEMS))
+        except UNREADABLE:
+            continue
+    return None
