@@ -14,8 +14,20 @@ from scanner.errors import BookError
 
 PROPOSALS = pd.DataFrame(
     [
-        ("dig_hand_hours_per_yd3", 2.9145, 2.6151, 3.2482, 1.943, 5, 1.5, 1.346, 1.672),
-        ("mulch_usd_per_yd3", 45.6, 44.0, 47.1, 38.0, 6, 1.2, 1.158, 1.239),
+        (
+            "dig_hand_hours_per_yd3",
+            2.9145,
+            2.6151,
+            3.2482,
+            1.943,
+            5,
+            1.5,
+            1.401,
+            1.602,
+            1.346,
+            1.672,
+        ),
+        ("mulch_usd_per_yd3", 45.6, 44.0, 47.1, 38.0, 6, 1.2, 1.174, 1.227, 1.158, 1.239),
     ],
     columns=[*PROPOSAL_COLUMNS],
 )
@@ -46,7 +58,8 @@ def test_old_rates_stay_and_each_change_has_its_reason(tmp_path):
     assert (tmp_path / "rates.toml").read_text(encoding="utf-8") == OWN
     text = path.read_text(encoding="utf-8")
     assert (
-        "# was 1.943: 5 jobs took 1.50 times the estimate (80 % interval 1.35 to 1.67)\n"
+        "# was 1.943: 5 jobs took 1.50 times the estimate (80 % interval 1.40 to 1.60); "
+        "8 of 10 jobs lie between 1.35 and 1.67\n"
         "dig_hand_hours_per_yd3 = { value = 2.914, low = 2.615, high = 3.248, "
         'source = "jobs up to 2027-06-30" }\n'
     ) in text
