@@ -23,7 +23,7 @@ SAME_SHARE = 0.5
 """Share of the smaller of two shapes that they have in common when they are one bed."""
 
 NEIGHBOR_FT = 300.0
-"""A bed built within this distance of a lot is a neighbour's (our rule, no source)."""
+"""A bed built within this distance of a lot is a neighbor's (our rule, no source)."""
 
 NEAR_DEGREES = 0.01
 """More than `NEIGHBOR_FT` anywhere below 80 degrees of latitude."""

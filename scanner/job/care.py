@@ -91,7 +91,7 @@ def plan_care(
 
     Notes
     -----
-    mulch_yd3 = area_ft2 * refresh_depth_in / 324; price = (hours * labour + mulch with
+    mulch_yd3 = area_ft2 * refresh_depth_in / 324; price = (hours * labor + mulch with
     waste) / (1 - gross margin), rounded once; delivery is the route's.
     """
     clients = check_table(clients, CLIENTS)

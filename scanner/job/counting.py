@@ -77,7 +77,7 @@ def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
     Parameters
     ----------
     work_hours
-        Labour without set-up [h].
+        Labor without set-up [h].
     rates
         Set-up [h a day], crew, length of its day [h].
 

@@ -194,7 +194,7 @@ def unit_usd(task: Task, rates: RateBook, **moved: float) -> float:
 
 def unit_hours(task: Task, rates: RateBook) -> float:
     """
-    Tell the labour in one unit of a task.
+    Tell the labor in one unit of a task.
 
     Parameters
     ----------
@@ -206,7 +206,7 @@ def unit_hours(task: Task, rates: RateBook) -> float:
     Returns
     -------
     hours
-        Labour in one unit [h]; none where the task is no crew time.
+        Labor in one unit [h]; none where the task is no crew time.
     """
     if not task.is_labor:
         return 0.0

@@ -36,7 +36,7 @@ def name_frames(shapes: np.ndarray) -> np.ndarray:
     Returns
     -------
     frames
-        Text array of the same shape: longitude and latitude of the cell's centre.
+        Text array of the same shape: longitude and latitude of the cell's center.
 
     Examples
     --------
@@ -110,8 +110,8 @@ def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     Examples
     --------
     >>> one, two = in_space(np.array([-98.5, -98.5]), np.array([41.0, 41.001]))
-    >>> round(float(np.hypot.reduce(one - two)), 1)  # 0.001° of the meridian at 41°
-    364.3
+    >>> round(float(np.hypot.reduce(one - two)), 2)  # 0.001° of the meridian at 41°
+    364.35
     """
     places = np.column_stack(_space().transform(lon, lat, np.zeros(len(lon))))
     return np.where(np.isfinite(places), places, np.nan)

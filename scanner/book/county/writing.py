@@ -15,7 +15,7 @@ from scanner.book.layers.attributes import COLUMNS
 from scanner.plane.frame import to_degrees
 
 DEGREE_DIGITS = 9
-"""Decimals of a degree: a tenth of a millimetre."""
+"""Decimals of a degree: a tenth of a millimeter."""
 
 _AREA = 2
 
