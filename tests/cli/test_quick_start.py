@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from datetime import date
@@ -19,23 +20,26 @@ SLOW = (
     "shapely", "geopandas", "pyogrio", "pyproj", "scipy.stats", "folium", "branca", "hypothesis", "pandera",
 )  # fmt: skip
 RUN = """
-import sys
+import json, sys
 from scanner.cli import main
-try:
-    main(sys.argv[1:])
-except SystemExit as end:
-    assert end.code == 0, end.code
-print("LOADED", *sys.modules)
+for words in json.loads(sys.argv[1]):
+    try:
+        main(words)
+    except SystemExit as end:
+        assert end.code == 0, end.code
+    print("LOADED", *sys.modules)
 """
 
 
-def loaded_by(*words: str) -> set[str]:
-    """Run a command in a process of its own; every module that it loaded."""
+def loaded_by(*commands: list[str]) -> list[set[str]]:
+    """Run commands one after another in a new process; after each, every module that is loaded."""
     done = subprocess.run(
-        [sys.executable, "-c", RUN, *words], cwd=ROOT, capture_output=True, text=True, check=False
-    )
+        [sys.executable, "-c", RUN, json.dumps(commands)], cwd=ROOT, capture_output=True, text=True, check=False
+    )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    return set(done.stdout.rpartition("LOADED")[2].split())
+    told = [line for line in done.stdout.splitlines() if line.startswith("LOADED ")]
+    assert len(told) == len(commands)
+    return [set(line.split()[1:]) for line in told]
 
 
 @pytest.fixture(scope="module")
@@ -50,32 +54,25 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_help_loads_no_table_either() -> None:
-    assert loaded_by("--help").isdisjoint((*SLOW, "pandas", "numpy", "scipy", "rich", "pydantic"))
+    (loaded,) = loaded_by(["--help"])
+    assert loaded.isdisjoint((*SLOW, "pandas", "numpy", "scipy", "rich", "pydantic"))
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        ("calls", "{book}"),
-        ("client", "{book}", "C0001"),
-        ("record", "{book}", "calls", "C0001", "call", "back", "--note", "gate code 12"),
-        ("record", "{book}", "visit", "C0001", "--edge", "curb=40"),
-        ("record", "{book}", "undo"),
-    ],
-    ids=" ".join,
-)
-def test_calls_and_record_load_no_geometry(book: Path, words: tuple[str, ...]) -> None:
-    typed = [word.format(book=book) for word in words]
-    loaded = loaded_by(*typed, "--today", date(2027, 3, 2).isoformat())
-    assert "pandas" in loaded  # it did its work
-    assert not loaded & {*SLOW}
-
-
-@pytest.mark.parametrize("words", [("new", "{book}/next"), ("calibrate", "{book}")], ids=" ".join)
-def test_neither_do_a_new_book_and_rates(book: Path, words: tuple[str, ...]) -> None:
-    assert not loaded_by(*(word.format(book=book) for word in words)) & {*SLOW}
-
-
-def test_a_scan_loads_what_it_needs() -> None:
-    # The check sees it where it is loaded
-    assert {"shapely", "geopandas"} <= loaded_by("scan", "--help")
+def test_what_the_office_types_all_day_loads_no_geometry(book: Path) -> None:
+    day = ["--today", date(2027, 3, 2).isoformat()]
+    commands = [
+        ["calls", str(book), *day],
+        ["client", str(book), "C0001", *day],
+        ["record", str(book), "calls", "C0001", "call", "back", "--note", "gate code 12", *day],
+        ["record", str(book), "visit", "C0001", "--edge", "curb=40", *day],
+        ["record", str(book), "undo", *day],
+        ["new", str(book / "next")],
+        ["calibrate", str(book)],
+        # The check sees it where it is loaded
+        ["scan", "--help"],
+    ]
+    *office, scan = loaded_by(*commands)
+    assert "pandas" in office[0]  # it did its work
+    slow = {" ".join(words[:3]): loaded & {*SLOW} for words, loaded in zip(commands, office, strict=False)}  # fmt: skip
+    assert not {words: loaded for words, loaded in slow.items() if loaded}
+    assert {"shapely", "geopandas"} <= scan
