@@ -224,6 +224,13 @@ def test_width_is_told_off_bed_lines_of_ten_feet_and_more_only():
     found = survey(lot(-8).add("sidewalk", box(-200, -5, 300, 0), ""))
     assert beds_of(found, "curb")["turf_left_width_ft"].isna().all()
     assert beds_of(found, "sidewalk")["turf_left_width_ft"].tolist() == [60.0]
+    # An easement across the strip leaves turf beyond the beds' ends, which are 3 ft long
+    cut = (
+        lot(-8).add("sidewalk", box(-200, -5, 300, 0), "").add("easement", box(30, -9, 50, -4), "")
+    )
+    curbs = beds_of(survey(cut), "curb").query("skip_reason == ''")
+    assert curbs["edge_ft"].tolist() == pytest.approx([30, 30], abs=0.1)
+    assert curbs["turf_left_width_ft"].isna().all()
 
 
 # --- feet and degrees
