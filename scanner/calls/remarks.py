@@ -59,7 +59,10 @@ def find_remarks(
     cells = cells[cells["text"] != ""]
     is_now = _is_in(cells, shows)
     is_old = ~is_now & _is_in(cells, printed)
-    news = cells[~is_now & ~is_old]
+    # One sheet of a list may be put right, and the next beside it still as it was printed
+    fresh = pd.MultiIndex.from_frame(cells.loc[~is_old, ["client_id", "heading"]])
+    is_old &= ~pd.MultiIndex.from_frame(cells[["client_id", "heading"]]).isin(fresh)
+    news = cells[~is_now & ~_is_in(cells, printed)]
     was = stated.reindex(pd.MultiIndex.from_frame(news[["client_id", "heading"]])).fillna("")
     news = news.assign(instead_of=was.to_numpy("str"))[[*REMARKS.columns]]
     once = news.drop_duplicates(["client_id", "heading"], keep="last", ignore_index=True)

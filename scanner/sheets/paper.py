@@ -27,7 +27,7 @@ FONT = {"font_name": "Arial", "font_size": 9.5, "valign": "top", "text_wrap": Tr
 INK, SOFT, RULE, FAINT, ACT, HEAD = "#2B2822", "#625B4F", "#8D8473", "#D9D0BE", "#1D5160", "#F4EFE4"
 OWN_LOOKS: dict[str, dict[str, object]] = {
     "number": {"bold": True, "align": "center"}, "phone": {"bold": True, "num_format": "@"}, "answer": {"font_size": 9},
-    "called_on": {"num_format": "mmm d", "align": "left"},
+    "called_on": {"num_format": "m/d/yy", "align": "left"},
 }  # fmt: skip
 
 ROW_PT, HEADING_PT = 58.0, 18.0

@@ -46,6 +46,15 @@ def test_what_a_list_has_shown_once_is_an_old_list():
     assert found(cell, printed=[cell]) == ([], [cell])
 
 
+def test_two_sheets_of_one_list_of_which_one_is_put_right():
+    cells = [("A", "phone", "402-555-0111"), ("A", "phone", "402-555-0101")]
+    news = [("A", "phone", "402-555-0111", "402-555-0101")]
+    remarks = pd.DataFrame(news, columns=[*REMARKS.columns])
+    printed = [("A", "phone", "402-555-0101")]
+    assert found(*cells, printed=printed) == (news, [])
+    assert found(*cells, printed=printed, remarks=remarks) == ([], [])
+
+
 def test_a_number_put_right_is_shown_until_the_client_list_says_another():
     remarks = pd.DataFrame(
         [("A", "phone", "402-555-0111", "402-555-0101")], columns=[*REMARKS.columns]
