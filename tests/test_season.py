@@ -260,6 +260,18 @@ def test_list_of_march_leaves_out_who_rests(season):
     assert_chance(scan.calls[1], chance_by_hand(wide, **told, tried=1))
 
 
+def test_words_and_columns_of_the_office_come_back_in_march(season):
+    """What was said in February, and the caller's own column, in whatever place it stood."""
+    for number, row in season.scans["redrawn"].calls.items():
+        spoken = f"spoke of lot {number}" if number <= 40 else ""
+        assert (row["last_note"], row["mood"]) == (spoken, "fine" if number <= 40 else "")
+    assert season.scans["redrawn"].calls[26]["last_contact"] == "2027-02-12"
+    # Whoever rests then has his words all the same, and they come back with him: 015 said "not now" on 10 February
+    assert 15 not in season.scans["redrawn"].calls
+    later = season.scans["built"].calls[15]
+    assert (later["last_note"], later["mood"]) == ("spoke of lot 15", "fine")
+
+
 def test_call_backs_due(season):
     told = season.said["due"]
     rows = list(csv.DictReader(io.StringIO(told.stdout)))

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -16,10 +14,7 @@ from scanner.cli.closing import beside_words, scan_line
 from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
-from scanner.cli.talk import progress_bar, say, tell
-
-STOPPED = 130
-"""Exit code of a command that was stopped by hand, as shells have it."""
+from scanner.cli.talk import progress_bar, say, stoppable, tell
 
 DEMO_FOLDER = Path("maps") / "demo"
 
@@ -63,30 +58,32 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool
     ctx.exit(int(fault_count > 0))
 
 
-@contextmanager
-def stopped_by_hand(folder: Path) -> Iterator[None]:
-    """Say what stands when somebody stops a long scan."""
-    try:
-        yield
-    except KeyboardInterrupt as err:
-        say(f"Stopped. Nothing was written: what is in {folder} is as it was.")
-        raise click.exceptions.Exit(STOPPED) from err
-
-
 def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
-    take_up_remarks(book, folder, today=today)
-    season = pipeline.open_season(book)
-    with pipeline.open_store(book) as store:
-        with stopped_by_hand(folder), progress_bar("reading the book") as report:
+    summary_file = folder / "summary.json"
+    before = _inode(summary_file)
+
+    def what_stands() -> str:
+        if _inode(summary_file) == before:
+            return f"Nothing was written: what is in {folder} is as it was."
+        return f"The new files stand in {folder}."
+
+    with stoppable(what_stands), pipeline.open_store(book) as store:
+        take_up_remarks(book, folder, today=today)
+        season = pipeline.open_season(book)
+        with progress_bar("reading the book") as report:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         why = partial(why_kept, book=book, today=today)
         files = pipeline.publish_scan(found, folder, why_kept=why)
         keep_scan(found, book)
     # What a program reads from us is the very file that was written, so the two agree.
-    text = (folder / "summary.json").read_text(encoding="utf-8")
+    text = summary_file.read_text(encoding="utf-8")
     summary = json.loads(text)
     tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
     say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
     return int(summary["faults"])
+
+
+def _inode(file: Path) -> int | None:
+    return file.stat().st_ino if file.exists() else None

@@ -32,7 +32,7 @@ from scanner.calls.log import open_log, read_entries, read_last_scan, read_seaso
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, say, tell
+from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import PRINTED
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import (
@@ -114,11 +114,21 @@ def record_rows(
     return _close(kind, counts, numbers, every, as_json=as_json)
 
 
+def _entry_count(book: Path, batches: list[Batch]) -> int:
+    return sum(len(read_entries(book, kind)) for kind, _, _ in batches)
+
+
 def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range]:
     """Write everything down at once: what came of it, and the numbers of the new entries."""
     counts, numbers = Counts(), range(0)
     if any(len(rows) for _, rows, _ in batches):
-        with open_log(book, today=today) as log:
+        before = _entry_count(book, batches)
+
+        def what_stands() -> str:
+            is_old = _entry_count(book, batches) == before
+            return "Nothing was recorded." if is_old else "All of it was recorded."
+
+        with stoppable(what_stands), open_log(book, today=today) as log:
             _mind_the_clock(log.newest_day(), today)
             first = log.newest_number() + 1
             for batch in batches:

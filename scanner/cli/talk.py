@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import IO
 
 import click
+
+STOPPED = 130
+"""Exit code of a command that was stopped by hand, as shells have it."""
 
 StepReport = Callable[[str, int, int], None]
 """Called with a step in words, how many parts of it are done, and how many there are."""
@@ -50,6 +54,19 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     ('1 bed', '1,200 beds', '0 lots left out')
     """
     return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+@contextmanager
+def stoppable(what_stands: Callable[[], str]) -> Iterator[None]:
+    """Let work that is stopped by hand, or ended by the system, go back in good order; say then what stands."""
+    asked_to_end = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    except KeyboardInterrupt as err:
+        say(f"Stopped. {what_stands()}")
+        raise click.exceptions.Exit(STOPPED) from err
+    finally:
+        signal.signal(signal.SIGTERM, asked_to_end)
 
 
 @contextmanager
