@@ -94,9 +94,11 @@ def describe_clients(rows: list[Row], *, seed: int, to_degrees: ToDegrees) -> pd
     for place, (client_id, lot, turf_ft2) in enumerate(rows):
         where = (f"{points.x.iloc[place]:.6f}", f"{points.y.iloc[place]:.6f}")
         person = _person(place, names[place], chance, turf_ft2)
-        people.append(person | _lot_facts(lot, place, chance) | {
-            "client_id": client_id, "lon": where[0], "lat": where[1],
-        })  # fmt: skip
+        facts = _lot_facts(lot, place, chance)
+        if facts["year_built"]:
+            # nobody was a client at a house before it stood
+            facts["year_built"] = min(facts["year_built"], int(str(person["client_since"])[:4]))
+        people.append(person | facts | {"client_id": client_id, "lon": where[0], "lat": where[1]})
     for n, (address, spot, _) in enumerate(ON_FOOT):
         place = len(rows) + n
         point = None if spot is None else to_degrees([shapely.Point(spot)]).iloc[0]

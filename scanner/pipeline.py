@@ -22,7 +22,7 @@ from scanner.block_work import THIN, Worked, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
-from scanner.calls.fees import annual_fees, listed_years
+from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.history import add_history, list_orphans
 from scanner.calls.learning import learn_chances
 from scanner.calls.left_out import list_left_out
@@ -139,7 +139,7 @@ def scan(
         break_even=break_even_areas(book.rates),
         parts=parts,
         machines=_use_machines(parts, calls, book.rates),
-        usual_cautions=usual_cautions(book.rates, book.rules),
+        assumptions=_assume(book, fees),
     )
 
 
@@ -192,6 +192,12 @@ def _work(
         done += client_count
         told("finding and pricing beds", done, lot_count)
     return parts, {name: join_tables(tables) for name, tables in rows.items()}
+
+
+def _assume(book: Book, fees: pd.DataFrame) -> tuple[tuple[str, str], ...]:
+    """Say what holds for the whole list."""
+    usual = usual_cautions(book.rates, book.rules)
+    return ("In every bed", usual), ("Annual fees", fee_words(fees))
 
 
 def _use_machines(

@@ -13,6 +13,9 @@ KNOWN_COUNT = 3
 
 OWN, OF_ROUTE, OF_BOOK, TYPICAL = "own", "median of the route", "median of the book", "typical"
 
+WORDS = {OF_ROUTE: OF_ROUTE, OF_BOOK: OF_BOOK, TYPICAL: "typical one of the rate book"}
+"""What stands in for a fee that is not known, in words."""
+
 
 def annual_fees(clients: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """Tell each client's annual fee, or what stands in for it.
@@ -34,6 +37,25 @@ def annual_fees(clients: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     )  # fmt: skip
     fee = own.fillna(of_route).fillna(of_book).fillna(rates.typical_annual_usd.value)
     return pd.DataFrame({"fee_usd": fee, "fee_source": source}, index=clients.index)
+
+
+def fee_words(fees: pd.DataFrame) -> str:
+    """
+    Say of how many clients the annual fee is known, what stands in for it, and how far fees go.
+
+    >>> fee_words(pd.DataFrame({"fee_usd": [1400.0, 1e6, 1500.0], "fee_source": [OWN, OWN, TYPICAL]}))
+    'Known of 2 of 3 clients, from $1,400 to $1,000,000; for 1 the typical one of the rate book, $1,500.'
+    """
+    own = fees.loc[fees["fee_source"] == OWN, "fee_usd"]
+    known = f"Known of {len(own):,} of {len(fees):,} clients"
+    span = f", from ${own.min():,.0f} to ${own.max():,.0f}" if len(own) else ""
+    others = [
+        f"for {len(rest):,} the {WORDS[str(source)]}"
+        + (f", ${rest.iloc[0]:,.0f}" if source == TYPICAL else "")
+        for source, rest in fees.groupby("fee_source", sort=True)["fee_usd"]
+        if source != OWN
+    ]
+    return "; ".join([known + span, *others]) + "."
 
 
 def listed_years(listed: pd.DataFrame, fees: pd.DataFrame) -> pd.Series[float]:

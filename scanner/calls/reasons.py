@@ -49,7 +49,8 @@ def reasons_to_call(
         *_edge_reasons(offers, parts),
         _trim_reason(offers, parts, clients),
         _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
-        _width_reason(offers, parts),
+        # Where what was narrow is taken in, what stays elsewhere is no second reason
+        _width_reason(offers, parts).where(~_sum(offers, parts, "absorbed_ft2").round().gt(0), ""),
         _saving_reason(offers),
         bad_edge_reasons(offers, clients),
         text_where("bought extra work before", signs["bought_before"]),

@@ -117,7 +117,7 @@ def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
         )
     )
     return (
-        ("In every bed", scan.usual_cautions),
+        *scan.assumptions,
         ("Chances", rests_on),
         ("Stripping sod", f"Cheapest at your rates. {stripping}"),
         *(("Rent or own", machine_words(use)) for use in scan.machines),

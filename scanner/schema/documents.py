@@ -228,8 +228,8 @@ class Scan:
         Everything else; a part's tables are read when they are asked for.
     machines
         What the leads of the list use of each machine.
-    usual_cautions
-        What every bed asks for, in words.
+    assumptions
+        What holds for the whole list: headings and words.
     """
 
     today: date
@@ -249,7 +249,7 @@ class Scan:
     break_even: BreakEven
     parts: Sequence[Part]
     machines: Sequence[MachineUse] = ()
-    usual_cautions: str = ""
+    assumptions: tuple[tuple[str, str], ...] = ()
 
     def table(self, name: str) -> pd.DataFrame:
         """

@@ -159,7 +159,9 @@ def test_absorbed_turf_is_a_reason():
     scan = small_scan()
     beds = scan.beds.assign(absorbed_ft2=100.0)
     calls = rank(beds=beds)
-    assert "takes in 100 ft² of turf too narrow to mow" in row_of(calls, "C0003")["reasons"]
+    reasons = row_of(calls, "C0003")["reasons"]
+    assert "takes in 100 ft² of turf too narrow to mow" in reasons
+    assert "stays behind it" not in reasons  # 9 ft of it do elsewhere: no second, contrary reason
 
 
 @pytest.mark.parametrize(
