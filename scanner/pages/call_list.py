@@ -82,7 +82,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
                 row["change"] = _change(row, earlier, today=today)
                 yield row | {name: call[f"{OWN}{name}"] for name in extra.values()}
 
-    return Rows(rows)
+    return Rows(rows if len(listed) > ROWS_AT_ONCE else [*rows()].__iter__)
 
 
 def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:

@@ -105,7 +105,10 @@ def _write_page(workbook: Workbook, page: Page, title: str) -> None:
         if sheet.row_height or needed_pt > ONE_LINE_PT:
             paper.set_row(last, max(sheet.row_height or 0, needed_pt))
         for place, column in enumerate(columns):
-            write_cell(paper, last, place, row.get(column.name), looks[place])
+            value = row.get(column.name)
+            # a blank that nobody fills in shows nothing, and would take as long as a figure
+            if column.is_filled_in or value not in (None, ""):
+                write_cell(paper, last, place, value, looks[place])
     paper.autofilter(0, 0, last, len(columns) - 1)
     paper.freeze_panes(1, sheet.kept_count)
     offer_checks(paper, columns, max(last, 1))
