@@ -9,7 +9,14 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from scanner.book.filled_sheet import MEANT, check_calls, plain_outcome, read_filled, sheet_kind
+from scanner.book.filled_sheet import (
+    MEANT,
+    check_calls,
+    plain_outcome,
+    read_added,
+    read_filled,
+    sheet_kind,
+)
 from scanner.errors import BookError
 from scanner.schema.log_tables import OUTCOMES
 
@@ -236,3 +243,72 @@ def test_a_row_whose_name_is_another_clients_is_left_out(tmp_path):
     assert problems["problem"].tolist() == [
         "client_id is 007, but the name 'Bo Tansy' is C0042's; the row is left out"
     ]
+
+
+# The columns of the two versions before: without what to say, finishes and last notes, with what the chance rested on
+BEFORE = [
+    "rank",
+    "client_id",
+    "name",
+    "address",
+    "phone",
+    "route",
+    "mow_day",
+    "stop",
+    "offer",
+    "bed_ids",
+    "bed_count",
+    "edge_ft",
+    "area_ft2",
+    "crew_days",
+    "price_usd",
+    "price_low_usd",
+    "price_high_usd",
+    "gross_profit_usd",
+    "chance",
+    "chance_low",
+    "chance_high",
+    "expected_profit_usd",
+    "profit_per_crew_day_usd",
+    "profit_per_selling_hour_usd",
+    "confirmed",
+    "reasons",
+    "cautions",
+    "last_contact",
+    "last_outcome",
+    "called_on",
+    "outcome",
+    "note",
+    "next_action",
+    "next_date",
+    "change",
+    "chance_calls",
+]
+
+
+def test_a_list_of_the_version_before_is_read_like_a_new_one(tmp_path):
+    """It lay on the office's desk: filled in, with a column of the office's own, and words beside beds to be seen."""
+    row = dict.fromkeys([*BEFORE, "postcard"], "")
+    row |= {
+        "client_id": "C0042", "name": "Bo Tansy", "phone": "402-555-0142", "chance_calls": 120, "called_on": "3/2/27",
+        "outcome": "left message", "note": "gate 47", "postcard": "sent",
+    }  # fmt: skip
+    path = sheet(tmp_path / "calls.xlsx", [*row.values()], header=[*row])
+    workbook = openpyxl.load_workbook(path)
+    unseen = workbook.create_sheet("To be seen")
+    unseen.append(["route", "client_id", "name", "bed_id", "to_look_at", "seen by"])
+    unseen.append(
+        ["East", "007", "Ada Quill", "007-house-1", "does turf run up to the house front?", "Kim"]
+    )
+    workbook.create_sheet("About").append(["What this is", "Whom to call"])
+    workbook.save(path)
+    calls, problems = read(path)
+    assert calls[["client_id", "called_on", "outcome", "note"]].to_numpy().tolist() == [
+        ["C0042", "2027-03-02", "not reached", "gate 47"]
+    ]
+    assert problems.empty
+    cells, strange = read_added(path, CLIENTS)
+    assert sorted(map(tuple, cells[cells["text"] != ""].to_numpy().tolist())) == [
+        ("007", "seen by", "Kim"), ("C0042", "phone", "402-555-0142"), ("C0042", "postcard", "sent"),
+    ]  # fmt: skip
+    assert strange == []
