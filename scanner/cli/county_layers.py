@@ -21,59 +21,35 @@ from scanner.cli.talk import counted, progress_bar, say, tell
 KIND_NAMES = tuple(kind.name for kind in KINDS)
 
 
-class LayerType(click.ParamType[Source]):
-    """A layer: a file, or a file and the name of a layer in it as ``county.gpkg#parcels``."""
-
-    name = "layer"
-
-    def convert(
-        self,
-        value: object,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> Source:
-        """Find the file that a layer is in."""
-        if isinstance(value, Source):
-            return value
-        path, _, layer = str(value).rpartition("#")
-        if Path(str(value)).exists():
-            return Source(Path(str(value)))
-        if path and Path(path).exists():
-            return Source(Path(path), layer)
-        message = f"there is no file '{value}'."
-        raise click.BadParameter(message, ctx, param)
+def find_layer(typed: str) -> Source:
+    """Find the file that a layer is in: a file, or a file and the name of a layer in it as ``county.gpkg#parcels``."""
+    path, _, layer = typed.rpartition("#")
+    if Path(typed).exists():
+        return Source(Path(typed))
+    if path and Path(path).exists():
+        return Source(Path(path), layer)
+    message = f"there is no file '{typed}'."
+    raise click.BadParameter(message)
 
 
-class PickType(click.ParamType[Pick]):
-    """Which features of a layer are used: ``house=TYPE:Residential``."""
-
-    name = "pick"
-
-    def convert(
-        self,
-        value: object,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> Pick:
-        """Take a pick apart."""
-        if isinstance(value, Pick):
-            return value
-        kind, has_kind, rest = str(value).partition("=")
-        column, has_value, wanted = rest.partition(":")
-        if not (has_kind and has_value and column.strip() and wanted.strip()):
-            self.fail(
-                f"'{value}' is not written as KIND=COLUMN:VALUE, like house=TYPE:Home.", param, ctx
-            )
-        if kind.strip() not in KIND_NAMES:
-            self.fail(f"'{kind}' is no kind; the kinds are {', '.join(KIND_NAMES)}.", param, ctx)
-        return Pick(kind.strip(), column.strip(), " ".join(wanted.split()))
+def read_pick(typed: str) -> Pick:
+    """Take apart which features of a layer are used: ``house=TYPE:Residential``."""
+    kind, has_kind, rest = typed.partition("=")
+    column, has_value, wanted = rest.partition(":")
+    if not (has_kind and has_value and column.strip() and wanted.strip()):
+        message = f"'{typed}' is not written as KIND=COLUMN:VALUE, like house=TYPE:Home."
+        raise click.BadParameter(message)
+    if kind.strip() not in KIND_NAMES:
+        message = f"'{kind}' is no kind; the kinds are {', '.join(KIND_NAMES)}."
+        raise click.BadParameter(message)
+    return Pick(kind.strip(), column.strip(), " ".join(wanted.split()))
 
 
 def layer_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command one option for each kind of layer."""
     for kind in reversed(KINDS):
         command = click.option(
-            f"--{kind.option}", kind.name, type=LayerType(), metavar="LAYER", multiple=True,
+            f"--{kind.option}", kind.name, type=find_layer, metavar="LAYER", multiple=True,
             required=kind is PROPERTY,
             help=f"Layer of {kind.option}, {' or '.join(kind.shapes)}; may be given more than once.",
         )(command)  # fmt: skip
@@ -109,7 +85,7 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
 @click.option(
     "--only",
     "picks",
-    type=PickType(),
+    type=read_pick,
     metavar="KIND=COLUMN:VALUE",
     multiple=True,
     help="Use only features of a kind whose column holds a value; may be given more than once.",
