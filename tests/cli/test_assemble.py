@@ -9,13 +9,15 @@ from pathlib import Path
 
 import geopandas as gpd
 import momepy
+import numpy as np
 import pandas as pd
 import pytest
 import shapely
 
 from scanner.book.book import read_book
 from scanner.calls.log import NO_SEASON
-from scanner.ground.survey import survey_lots
+from scanner.ground.bearing import reach_ft
+from scanner.ground.survey import survey_block
 from scanner.store.blocks import cut_blocks, deal_blocks
 from scanner.store.folder import passing_store
 from scanner.store.land import store_features
@@ -135,12 +137,15 @@ def _kept_beds(folder: Path) -> pd.DataFrame:
         land = store_features(book.features, place.folder / "shapes")
         lots = cut_blocks(book, land, None, store=place)
         found = [
-            survey_lots(block.land.window(block.windows), block.client_ids, book.clients, rules=book.rules)
-            for block in deal_blocks(book, land, NO_SEASON, lots, store=place)
-            if len(block.windows)
+            survey_block(
+                block.features(block.client_ids), np.sort(block.client_ids), book.clients, rules=book.rules
+            )
+            for block in deal_blocks(
+                book, land, NO_SEASON, lots, store=place, reach_ft=reach_ft(book.rules)
+            )
+            if len(block.features(block.client_ids))
         ]  # fmt: skip
-    assert not any(failed for _, failed in found)
-    beds = pd.concat([survey.beds for survey, _ in found if survey], ignore_index=True)
+    beds = pd.concat([survey.beds for survey in found], ignore_index=True)
     order = ["client_id", "along", "edge_ft", "area_ft2"]
     return beds[beds["skip_reason"] == ""].sort_values(order, ignore_index=True)
 
