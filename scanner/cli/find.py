@@ -14,7 +14,9 @@ from scanner.cli.closing import beside_words, scan_line
 from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.sample import copy_sample_book
-from scanner.cli.talk import progress_bar, say, stoppable, tell
+from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
+from scanner.store.folder import kept_folders
+from scanner.store.kept import list_kept
 
 DEMO_FOLDER = Path("maps") / "demo"
 
@@ -64,18 +66,21 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     before = _inode(summary_file)
 
     def what_stands() -> str:
-        if _inode(summary_file) == before:
-            return f"Nothing was written: what is in {folder} is as it was."
-        return f"The new files stand in {folder}."
+        if _inode(summary_file) != before:
+            return f"The new files stand in {folder}."
+        lots = counted(len(list_kept(kept_folders(book))), "lot")
+        kept = "" if lots == "0 lots" else f" Worked out and kept for the next scan: {lots}."
+        return f"Nothing was written: what is in {folder} is as it was.{kept}"
 
+    why = partial(why_kept, book=book, today=today)
     with stoppable(what_stands), pipeline.open_store(book) as store:
         take_up_remarks(book, folder, today=today)
         season = pipeline.open_season(book)
         with progress_bar("reading the book") as report:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
-        why = partial(why_kept, book=book, today=today)
-        files = pipeline.publish_scan(found, folder, why_kept=why)
+            report("writing the map and the lists", len(found.beds), len(found.beds))
+            files = pipeline.publish_scan(found, folder, why_kept=why)
         keep_scan(found, book)
     # What a program reads from us is the very file that was written, so the two agree.
     text = summary_file.read_text(encoding="utf-8")

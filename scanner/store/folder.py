@@ -65,7 +65,7 @@ def open_store(book: Path) -> Iterator[Store]:
         # another scan of the book may be at work in a younger one
         if mine.stat().st_mtime - folder.stat().st_mtime > STRAY_SECONDS:
             shutil.rmtree(folder, ignore_errors=True)
-    kept = sorted(place.glob(f"{_KEPT}*"), key=lambda folder: folder.stat().st_mtime, reverse=True)
+    kept = kept_folders(book)
     try:
         yield Store(mine, workers=count_cores(), kept=tuple(kept))
     except BaseException:
@@ -76,6 +76,12 @@ def open_store(book: Path) -> Iterator[Store]:
         shutil.rmtree(folder, ignore_errors=True)
     with suppress(OSError):
         place.rmdir()
+
+
+def kept_folders(book: Path) -> list[Path]:
+    """List what scans have left beside a book, newest first."""
+    folders = (book / STORE_FOLDER).glob(f"{_KEPT}*")
+    return sorted(folders, key=lambda folder: folder.stat().st_mtime, reverse=True)
 
 
 def _leave(mine: Path) -> None:

@@ -6,9 +6,13 @@ import json
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from scanner.errors import LogError, SchemaError, SiteError, WorkerError
+from scanner.store.folder import Store
+from scanner.store.kept import KEYS
+from scanner.store.parquet_tables import write_tables
 from tests.cli.desk import FAULT, NOTE, SUMMARY, publish_summary, scan_with, type_in
 
 
@@ -157,6 +161,21 @@ def test_a_scan_stopped_by_hand_says_that_nothing_was_written(
     assert result.stderr == "Stopped. Nothing was written: what is in here is as it was.\n"
     assert result.exit_code == 130
     assert not Path("here").exists()
+
+
+@pytest.mark.usefixtures("days")
+def test_a_scan_stopped_by_hand_says_what_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(*_: object, store: Store, **__: object) -> None:
+        write_tables({KEYS: pd.DataFrame({"client_id": ["A", "B"]})}, store.folder / "000000")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("scanner.pipeline.scan", stop)
+    result = type_in("scan", "lawns", "--out", "here")
+    assert result.stderr == (
+        "Stopped. Nothing was written: what is in here is as it was. Worked out and kept for the next scan: 2 lots.\n"
+    )
+    assert result.exit_code == 130
+    assert len([*Path("lawns", ".scan").glob("kept-*/000000/keys.parquet")]) == 1
 
 
 @pytest.mark.usefixtures("days")
