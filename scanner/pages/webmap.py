@@ -29,7 +29,6 @@ from scanner.pages.webmap_data import Told, bare_json, lots_json
 from scanner.pages.webmap_pages import INDEX, MapPage, lay_out_pages, total_pages
 from scanner.pages.webmap_rows import (
     add_bands,
-    add_words,
     page_left_out,
     page_rows,
     sort_days,
@@ -89,7 +88,7 @@ def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str,
     why = left_out.set_index("client_id")["why"]
     clients = scan.clients.set_index("client_id", drop=False)
     clients = clients.assign(out=why.reindex(clients.index).fillna(""))
-    told = Told(clients, add_words(scan.calls, scan.today).set_index("offer_id"))
+    told = Told(clients, scan.calls.set_index("offer_id"))
     gaps = dict.fromkeys(ends, "\n")
     is_left = pd.Series(data=True, index=clients.index)
     for part in parts:

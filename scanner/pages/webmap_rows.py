@@ -10,7 +10,6 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -60,8 +59,14 @@ def rank_band(ranks: pd.Series) -> pd.Series:
 
 
 def add_bands(scan: Scan) -> Scan:
-    """Add to the calls of a whole scan the ``band`` that each one's rank is in."""
-    return replace(scan, calls=scan.calls.assign(band=rank_band(scan.calls["rank"])))
+    """Add to the calls of a whole scan the ``band`` of each rank, what is ``next`` and what was said ``last``."""
+    told: list[dict[Any, Any]] = scan.calls.to_dict("records")
+    calls = scan.calls.assign(
+        band=rank_band(scan.calls["rank"]),
+        next=[next_words(call, scan.today) for call in told],
+        last=[last_words(call, scan.today) for call in told],
+    )
+    return replace(scan, calls=calls)
 
 
 def page_rows(scan: Scan) -> pd.DataFrame:
@@ -71,8 +76,7 @@ def page_rows(scan: Scan) -> pd.DataFrame:
     (the number as a phone dials it), ``place`` (route, day, stop), ``more`` (what the upgrade adds)
     and ``mind``.
     """
-    calls = add_words(scan.calls[scan.calls["rank"] > 0], scan.today)
-    calls = calls.sort_values(["rank", "offer_id"])[[*OF_CALL]]
+    calls = scan.calls[scan.calls["rank"] > 0].sort_values(["rank", "offer_id"])[[*OF_CALL]]
     offers = scan.offers[[*OF_OFFER]].join(
         finish_prices(scan, pd.Index(calls["offer_id"])), on="offer_id"
     )
@@ -87,15 +91,6 @@ def page_rows(scan: Scan) -> pd.DataFrame:
             for more, lead in zip(rows["upgrade_bed_ids"], rows["bed_ids"], strict=True)
         ],
         mind=rows["cautions"].map(own_cautions),
-    )
-
-
-def add_words(calls: pd.DataFrame, today: date) -> pd.DataFrame:
-    """Add to calls what is ``next`` and what was said ``last``, in words."""
-    told: list[dict[Any, Any]] = calls.to_dict("records")
-    return calls.assign(
-        next=[next_words(call, today) for call in told],
-        last=[last_words(call, today) for call in told],
     )
 
 

@@ -53,7 +53,7 @@ def short_day(iso: str, today: date) -> str:
     >>> [short_day(text, date(2026, 3, 16)) for text in ("2026-03-04", "2024-11-03", "2019", "")]
     ['Mar 4', 'Nov 3, 2024', '2019', '']
     """
-    day = read_day(iso)
+    day = read_day(iso) if iso else None
     if day is None:
         return iso
     return f"{day:%b} {day.day}" + (f", {day.year}" if abs(today - day) > _NEAR else "")
