@@ -137,10 +137,12 @@ def test_name_of_a_bed_that_is_gone_is_not_given_away():
 
 
 def test_other_clients_bed_on_the_same_ground_is_another_bed():
-    stored = remember_beds(survey(one_bed()).beds, today=DAY).assign(client_id="B")
-    assert again(one_bed(), stored)["bed_id"].tolist() == ["A-curb-2"] or (
-        again(one_bed(), stored)["bed_id"].tolist() == ["A-curb-1"]
-    )
+    stored = remember_beds(survey(one_bed()).beds, today=DAY)
+    others = stored.assign(bed_id="B-curb-7", client_id="B")
+    assert again(one_bed(), others)["bed_id"].tolist() == ["A-curb-1"]
+    # Were it the client's own, it would keep that name
+    own = stored.assign(bed_id="A-curb-7")
+    assert again(one_bed(), own)["bed_id"].tolist() == ["A-curb-7"]
 
 
 # Each example surveys a lot of its own against the beds stored of it: some 0.2 s
