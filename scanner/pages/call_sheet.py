@@ -118,9 +118,20 @@ def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
     )
     return (
         *scan.assumptions,
+        ("Right-of-way", _permit_words(scan)),
         ("Chances", rests_on),
         ("Stripping sod", f"Cheapest at your rates. {stripping}"),
         *(("Rent or own", machine_words(use)) for use in scan.machines),
+    )
+
+
+def _permit_words(scan: Scan) -> str:
+    """Say how much of what is offered lies in the right-of-way."""
+    listed = scan.offers["offer_id"].isin(scan.calls.loc[scan.calls["left_out"] == "", "offer_id"])
+    own, area = (scan.offers.loc[listed, name].sum() for name in ("right_of_way_ft2", "area_ft2"))
+    return (
+        f"{own:,.0f} of the {area:,.0f} ft² that the calls open with lie between lot line and curb: ask the city "
+        "for the permit before you quote."
     )
 
 

@@ -50,6 +50,7 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "problems": len(scan.problems),
         "edge_ft": _total(found["edge_ft"]),
         "area_ft2": _total(found["area_ft2"]),
+        "right_of_way_ft2": _total(found["right_of_way_ft2"]),
         "price_usd": usd(offers["price_cents"].sum()),
         "gross_profit_usd": usd(offers["gross_profit_cents"].sum()),
         **_expected(scan.totals[scan.totals["is_all"]].iloc[0]),
@@ -57,6 +58,7 @@ def summarize(scan: Scan) -> dict[str, Any]:
             total["route"]: {"offers": int(total["call_count"]), **_expected(total)}
             for _, total in scan.totals[~scan.totals["is_all"]].iterrows()
         },
+        **_work(offers),
         "faults": int((scan.problems["severity"] == "fault").sum()),
         "left_out": int((scan.calls["left_out"] != "").sum()),
         "later_phases": int((scan.offers["phase"] > 1).sum()),
@@ -66,11 +68,21 @@ def summarize(scan: Scan) -> dict[str, Any]:
         "cheapest_at_curb_from_ft2": dict(scan.break_even.at_curb),
         "cheapest_elsewhere_from_ft2": dict(scan.break_even.elsewhere),
         "machines": {use.machine: _use(use) for use in scan.machines},
-        "chance_attempts": scan.chance_record.attempt_count,
-        "chance_talks": scan.chance_record.talk_count,
-        "chance_quotes": scan.chance_record.quote_count,
+        **_record(scan),
         "scanned_on": scan.today.isoformat(),
     }
+
+
+def _work(offers: pd.DataFrame) -> dict[str, Any]:
+    """Crew-days of the offers, and what the jobs cost that may follow."""
+    days, later_cents = offers["crew_days"].sum(), offers["later_price_cents"].sum()
+    return {"crew_days": round(float(days), 2), "later_price_usd": usd(later_cents)}
+
+
+def _record(scan: Scan) -> dict[str, int]:
+    """On how much on record the chances rest."""
+    counts = ("attempt", "talk", "quote")
+    return {f"chance_{name}s": getattr(scan.chance_record, f"{name}_count") for name in counts}
 
 
 def _use(use: MachineUse) -> dict[str, Any]:

@@ -3,6 +3,8 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import pytest
+
 from scanner.pages.summary import summarize, summary_json
 from tests.small_scan import small_scan
 
@@ -18,6 +20,7 @@ KEYS = [
     "problems",
     "edge_ft",
     "area_ft2",
+    "right_of_way_ft2",
     "price_usd",
     "gross_profit_usd",
     "expected_profit_usd",
@@ -42,6 +45,13 @@ def test_sums_by_hand():
     # 52 + five curb or sidewalk beds of 50 + two house beds of 30 + 40 measured ft, 4 ft deep
     assert totals["edge_ft"] == 402
     assert totals["area_ft2"] == 1608
+    listed = small_scan().calls.query("left_out == ''")["offer_id"]
+    offers = small_scan().offers.set_index("offer_id").loc[listed]
+    assert totals["crew_days"] == pytest.approx(offers["crew_days"].sum(), abs=0.005)
+    assert totals["later_price_usd"] * 100 == offers["later_price_cents"].sum()
+    assert totals["right_of_way_ft2"] == pytest.approx(
+        small_scan().beds.query("skip_reason == ''")["right_of_way_ft2"].sum()
+    )
     # Offers on the list: 4290.91 + 2865.45 + 2 * 2763.64 + 2254.55 + 1745.45
     assert totals["offers"] == 6
     assert totals["price_usd"] == 16683.64
