@@ -124,15 +124,15 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
     calls, visits = (read_entries(book, kind) for kind in (CALL, VISIT))
     jobs = season.jobs[season.jobs["client_id"] == client_id]
     rows = [
-        {"day": call["called_on"], "what": call["outcome"], "words": call["note"],
+        {"entry_id": int(call["entry_id"]), "day": call["called_on"], "what": call["outcome"], "words": call["note"],
          "next": " ".join(filter(None, (call["next_date"], call["next_action"])))}
         for call in calls[calls["client_id"] == client_id].to_dict("records")
     ] + [
-        {"day": visit["visited_on"], "what": f"visit by {visit['visited_by']}" if visit["visited_by"] else "visit",
+        {"entry_id": int(visit["entry_id"]), "day": visit["visited_on"], "what": f"visit by {visit['visited_by']}" if visit["visited_by"] else "visit",
          "words": visit["note"], "next": ""}
         for visit in visits[visits["client_id"] == client_id].to_dict("records")
     ] + [
-        {"day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
+        {"entry_id": None, "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
          "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
         for job in jobs.to_dict("records")
     ]  # fmt: skip
@@ -186,14 +186,15 @@ def bed_words(bed: Story) -> str:
 
 
 def said_words(row: Story) -> str:
-    """Say what was said or done on a day.
+    """Say what was said or done on a day, and by which number it can be taken back.
 
-    >>> said_words({"day": "2027-03-02", "what": "call back", "words": "gate code 12#", "next": "2027-03-09 ring"})
-    '2027-03-02 call back: gate code 12# (next: 2027-03-09 ring)'
+    >>> said_words({"entry_id": 7, "day": "2027-03-02", "what": "call back", "words": "gate code 12#", "next": "2027-03-09 ring"})
+    '2027-03-02 call back: gate code 12# (next: 2027-03-09 ring) [number 7]'
     """
     words = f": {row['words']}" if row["words"] else ""
     following = f" (next: {row['next']})" if row["next"] else ""
-    return f"{row['day']} {row['what']}{words}{following}".strip()
+    number = f" [number {row['entry_id']}]" if row["entry_id"] else ""
+    return f"{row['day']} {row['what']}{words}{following}{number}".strip()
 
 
 def _wrapped(heading: str, text: str, width: int) -> list[str]:
