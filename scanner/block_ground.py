@@ -47,25 +47,12 @@ class Look(NamedTuple):
 
 @dataclass
 class Ground:
-    """
-    The ground of some lots.
+    """The ground of some lots."""
 
-    Attributes
-    ----------
-    block
-        The block that they lie in.
-    tables
-        `GROUND_TABLES` of all of them.
-    looks
-        Those that were looked at.
-    kept_ids
-        Clients whose ground was taken over from an earlier scan.
-    """
-
-    block: Block
-    tables: Tables
-    looks: list[Look]
-    kept_ids: Ids
+    block: Block  # the block that they lie in
+    tables: Tables  # `GROUND_TABLES` of all of them
+    looks: list[Look]  # those that were looked at
+    kept_ids: Ids  # clients whose ground was taken over from an earlier scan
 
     @classmethod
     def of(cls, block: Block, client_ids: Ids, kept: Tables, kept_ids: Ids) -> Ground:
@@ -83,8 +70,7 @@ class Ground:
         return cls(block, _list_ground(look, block), [look], client_ids[:0])
 
     def combine(self, sets: pd.DataFrame) -> pd.DataFrame:
-        """
-        Draw sets of beds, those that were drawn before not again.
+        """Draw sets of beds, those that were drawn before not again.
 
         Parameters
         ----------
@@ -116,8 +102,7 @@ class Ground:
 
 
 def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
-    """
-    Find the beds of some lots of a block, or those measured on foot alone.
+    """Find the beds of some lots of a block, or those measured on foot alone.
 
     Raises `GEOSException` where a drawing defeats the geometry library.
     """

@@ -30,8 +30,7 @@ Worked = tuple[int, Part, Tables]
 
 
 def work_block(block: Block, *, terms: Terms) -> Worked:
-    """
-    Take a block from features to offers.
+    """Take a block from features to offers.
 
     Parameters
     ----------

@@ -20,8 +20,7 @@ Beds = tuple[str, ...]
 
 
 class Desk:
-    """
-    Draws and prices sets of beds; each group of near beds is drawn once.
+    """Draws and prices sets of beds; each group of near beds is drawn once.
 
     Parameters
     ----------
@@ -53,8 +52,7 @@ class Desk:
             self.near[names[j]].add(names[i])
 
     def price_alone(self) -> pd.DataFrame:
-        """
-        Price each bed as a job of its own.
+        """Price each bed as a job of its own.
 
         Returns
         -------
@@ -72,8 +70,7 @@ class Desk:
         return leads.assign(client_id=alone["client_id"]).set_index(alone["bed_id"])
 
     def price_sets(self, sets: dict[str, Beds]) -> pd.DataFrame:
-        """
-        Draw and price sets of beds, each as one job.
+        """Draw and price sets of beds, each as one job.
 
         Parameters
         ----------
@@ -135,8 +132,7 @@ class Desk:
         return [(bed, group_of[bed]) for bed in beds]
 
     def keep(self, sets: dict[str, Beds], listed: list[str]) -> dict[str, pd.DataFrame]:
-        """
-        Price each bed alone and some sets in every finish.
+        """Price each bed alone and some sets in every finish.
 
         Parameters
         ----------

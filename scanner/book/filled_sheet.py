@@ -83,8 +83,7 @@ def sheet_kind(path: Path) -> str:
 
 
 def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """
-    Read what the office wrote into a call list beside the calls.
+    """Read what the office wrote into a call list beside the calls.
 
     ``client_id heading text`` of its own columns and of the phone number, on whichever sheet; and in words
     what cannot be taken up, because it is in no client's row.

@@ -40,8 +40,7 @@ def annual_fees(clients: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
 
 
 def fee_words(fees: pd.DataFrame) -> str:
-    """
-    Say of how many clients the annual fee is known, what stands in for it, and how far fees go.
+    """Say of how many clients the annual fee is known, what stands in for it, and how far fees go.
 
     >>> fee_words(pd.DataFrame({"fee_usd": [1400.0, 1e6, 1500.0], "fee_source": [OWN, OWN, TYPICAL]}))
     'Known of 2 of 3 clients, from $1,400 to $1,000,000; for 1 the typical one of the rate book, $1,500.'

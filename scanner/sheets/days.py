@@ -71,8 +71,7 @@ def read_days(texts: Sequence[str]) -> list[date | None]:
 
 
 def find_day_first(texts: Sequence[str]) -> str:
-    """
-    Find a day in a column that has its day before its month; blank: there is none.
+    """Find a day in a column that has its day before its month; blank: there is none.
 
     A spreadsheet has then turned those days of the column into dates that could be read the other way.
     """

@@ -64,8 +64,7 @@ def _in_parts(table: pd.DataFrame, form: Form, sheet: Sheet) -> pd.DataFrame:
 def read_beside(
     path: Path, sheet: Sheet, others: tuple[Sheet, ...], notes: Collection[str]
 ) -> tuple[list[pd.DataFrame], list[str]]:
-    """
-    Read what a file holds beside the rows of a sheet: those of its other sheets, and in words what is none of theirs.
+    """Read what a file holds beside the rows of a sheet: those of its other sheets, and in words what is none of theirs.
 
     That is text above the headings, cells' comments, and sheets but those that `notes` names.
     """

@@ -36,11 +36,8 @@ UNREADABLE = (OSError, pa.ArrowException, KeyError)
 
 
 def print_of(*parts: str | bytes) -> str:
-    """
-    Give the print of some texts, in which it counts where one ends and the next begins.
+    """Give the print of some texts, in which it counts where one ends and the next begins.
 
-    Examples
-    --------
     >>> print_of("ab", "c") == print_of("a", "bc"), len(print_of())
     (False, 32)
     """
@@ -83,8 +80,7 @@ def print_rows(
 
 
 def list_kept(folders: Iterable[Path]) -> pd.DataFrame:
-    """
-    List the lots that earlier scans left, newest scan first.
+    """List the lots that earlier scans left, newest scan first.
 
     `KEYS`, with the ``folder`` of their part and how many ``lots`` that has.
     """
