@@ -68,7 +68,7 @@ CLOCKS = {"now", "utcnow", "today", "time", "perf_counter", "monotonic"}
 CLOCK_OWNERS = {"datetime", "date", "time", "Timestamp"}
 CHANCES = {"random", "uuid", "secrets"}
 
-MOST_CODE, MOST_WORDS = 21_400, 6_800
+MOST_CODE, MOST_WORDS = 21_480, 6_520
 """Lines that all modules together may hold: what they hold today and 2 % more. To come down to 10,500 and 4,500."""
 
 MOST_LINES = {"pipeline": 225}
