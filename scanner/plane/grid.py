@@ -64,7 +64,7 @@ def snap(shapes: np.ndarray) -> np.ndarray:
 
 def put_on_grid(shapes: np.ndarray) -> np.ndarray:
     """
-    Round the corners of polygons to the grid.
+    Put polygons on the grid, so that what all but touches touches.
 
     Parameters
     ----------
@@ -74,16 +74,10 @@ def put_on_grid(shapes: np.ndarray) -> np.ndarray:
     Returns
     -------
     shapes
-        The same on the grid [ft], those mended that rounding breaks.
+        The same on the grid [ft].
     """
-    rounded = mend(shapely.transform(shapes, lambda xy: np.round(xy / STEP_FT) * STEP_FT))
-    # Rounding leaves slits between rings that all but touch: few shapes need the dear way.
-    parts, row = shapely.get_parts(shapes, return_index=True)
-    rings = np.bincount(row, 1 + shapely.get_num_interior_rings(parts), len(shapes))
-    several = np.flatnonzero(rings > 1)
-    tight = several[shapely.minimum_clearance(rounded[several]) < ON_FT]
-    rounded[tight] = on_grid(shapely.set_precision, shapes[tight])
-    return rounded
+    # Corners rounded one by one would leave slits between rings that all but touch.
+    return on_grid(shapely.set_precision, shapes)
 
 
 def mend(shapes: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.plane.grid import EMPTY, ON_FT, STEP_FT, mend, unite
+from scanner.plane.grid import EMPTY, LEAST_EDGE_FT, ON_FT, STEP_FT, mend, unite
 from scanner.plane.segments import neighbors, runs
 
 CORNERS = 3
@@ -77,12 +77,33 @@ def _corners(xy: np.ndarray, ring: np.ndarray) -> np.ndarray:
         # Doubled corners first: a turn beside one says nothing, and both ends of it must not go.
         has_double = np.bincount(r, double, count) > 0
         bad = np.where(has_double[r], double, turns)
-        # Both ends of a side shorter than the tolerance look like spikes: one of them is the corner.
+        # Both ends of a side shorter than the tolerance look like spikes: at a corner one of them
+        # stays, on a straight side neither.
+        chord = p[after] - p[before[before]]
+        aside = p - p[before[before]]
+        off = np.abs(chord[:, 0] * aside[:, 1] - chord[:, 1] * aside[:, 0])
+        is_second = bad[before] & ~bad[before[before]] & (off <= LEAST_EDGE_FT * np.hypot(*chord.T))
+        one = np.flatnonzero(bad & bad[after] & ~bad[before] & ~is_second[after])
+        _set_corners(xy, work, one, before, after)
         first = np.bincount(r, ~bad, count)[r] == 0
-        bad &= ~bad[before] | (first & (before > np.arange(len(r))))
+        bad &= ~bad[before] | is_second | (first & (before > np.arange(len(r))))
         stays[work[bad]] = False
         work = work[(np.bincount(r, bad, count) > 0)[r] & ~bad]
     return stays
+
+
+def _set_corners(
+    xy: np.ndarray, work: np.ndarray, one: np.ndarray, before: np.ndarray, after: np.ndarray
+) -> None:
+    """Move the second end of short sides to where the sides beyond meet: the corner as drawn."""
+    two, p = after[one], xy[work]
+    came, goes = p[one] - p[before[one]], p[after[two]] - p[two]
+    gap = p[two] - p[before[one]]
+    turn = came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0]
+    share = (gap[:, 0] * goes[:, 1] - gap[:, 1] * goes[:, 0]) / np.where(turn == 0, np.nan, turn)
+    corner = p[before[one]] + came * share[:, None]
+    near = np.hypot(*(corner - p[one]).T) <= 2 * ON_FT
+    xy[work[two[near]]] = np.round(corner[near] / STEP_FT) * STEP_FT
 
 
 def _polygons(xy: np.ndarray, ring: np.ndarray, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
