@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from scanner.ground import kinds
-from scanner.ground.survey import Survey, survey_lots
+from scanner.ground.survey import Survey, survey_block
 from scanner.pipeline import read_book
 
 NAMES = {
@@ -82,8 +82,7 @@ def draw(survey: Survey) -> str:
 def main(book: str, client: str, out: str) -> None:
     """Survey one lot of a book and draw it."""
     read = read_book(Path(book))
-    survey, _ = survey_lots(read.features, np.array([client], object), read.clients, rules=read.rules)  # fmt: skip
-    assert survey is not None, f"{client} has no lot that can be worked out"
+    survey = survey_block(read.features, np.array([client], object), read.clients, rules=read.rules)  # fmt: skip
     Path(out).write_text(draw(survey), encoding="utf-8")
 
 
