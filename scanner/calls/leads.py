@@ -106,12 +106,14 @@ def _stage(
     is_quote = ~np.isnat(quoted_on)
     flags = clients.loc[known["client_id"], ["do_not_call", "renter", "past_due"]]
     may_buy = ~(flags == "yes").any(axis=1).to_numpy() & (outcome != "do not call")
+    # A sale with its job on record is that job: sold until it is built, then none
+    has_job = known["client_id"].isin(season.jobs["client_id"]).to_numpy()
     is_on_list = np.isfinite(known["place"]).to_numpy()
     is_tried = known["tried_count"].to_numpy() > 0
     stage = np.select(
-        [outcome == "sold", ~may_buy, is_quote, outcome == "visit", outcome == "call back",
+        [(outcome == "sold") & has_job, outcome == "sold", ~may_buy, is_quote, outcome == "visit", outcome == "call back",
          is_tried, is_on_list],
-        [SOLD, "", QUOTE, VISIT, CALL_BACK, TRIED, NEW], "",
+        ["", SOLD, "", QUOTE, VISIT, CALL_BACK, TRIED, NEW], "",
     )  # fmt: skip
     day = np.where(is_quote & (stage == QUOTE), quoted_on, due)
     days = (day - monday.to_numpy()) / np.timedelta64(1, "D")

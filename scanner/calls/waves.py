@@ -8,6 +8,7 @@ clients are taken from the top of the list while every span of weeks holds.
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +32,9 @@ HALF = 0.5
 """A wave is useful while so much of what it sells may start in time."""
 
 WAITING = -1
+
+MOST_WEEKS = 200
+"""Longer than any delay that the rate book allows."""
 
 
 def plan_promotion(
@@ -93,9 +97,15 @@ def _useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floa
             break
         starts.append(ready)
     if not starts:
+        needed = next(
+            n
+            for n in range(1, MOST_WEEKS)
+            if delays.sold(n * DAYS_PER_WEEK - delays.start_days, 0) >= HALF
+        )
+        first = weeks.monday + timedelta(days=DAYS_PER_WEEK * (needed - 1))
         message = (
-            f"too late to call for the weeks until {weeks.mondays[-1]}: more than half of what is "
-            "sold now would start after them"
+            f"too late to call for the weeks until {weeks.mondays[-1]}: more than half of what is sold now would start "
+            f"after them; name weeks that end with that of {first} or later"
         )
         raise BookError(message)
     return starts

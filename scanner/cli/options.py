@@ -77,5 +77,15 @@ def output_folder(out_folder: Path | None, book: Path) -> Path:
 
     >>> output_folder(None, Path("books/north side")).as_posix()
     'maps/north side'
+    >>> output_folder(None, Path("maps/demo-book")).as_posix()
+    'maps/demo'
     """
-    return out_folder or Path("maps") / book.resolve().name
+    usual = Path("maps") / book.resolve().name
+    if usual.resolve() == book.resolve():
+        # A book that lies in maps itself, as the demo's does, keeps its pages beside it
+        usual = usual.with_name(
+            usual.name.removesuffix("-book")
+            if usual.name.endswith("-book")
+            else f"{usual.name}-pages"
+        )
+    return out_folder or usual

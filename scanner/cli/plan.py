@@ -148,6 +148,15 @@ def promo(
     if capacity.empty:
         message = f"{book / CAPACITY_FILE} is needed: three columns, week (a Monday), crew, free_crew_days"
         raise BookError(message)
+    notes = _notes(capacity, problems, first, last)
+    free = capacity.loc[
+        (capacity["free_crew_days"] > 0)
+        & capacity["week"].between(first.isoformat(), last.isoformat()),
+        "week",
+    ]
+    if len(free) and (end := date.fromisoformat(free.max())) < last:
+        notes.append(f"No day is free after the week of {end}, so the work has to fit until then.")
+        last = end
     folder = output_folder(out_folder, book)
     weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
     season = pipeline.open_season(book)
@@ -155,8 +164,7 @@ def promo(
         stages, leads = _leads(read, found, season)
         free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
         planned = plan_promotion(leads, stages, weeks, free_days, rates=_rates(found, calls_a_week))
-        notes = tuple(_notes(capacity, problems, first, last))
-        tables = PromoTables(first=first, last=last, planned=planned, notes=notes)
+        tables = PromoTables(first=first, last=last, planned=planned, notes=tuple(notes))
         file = publish_page(promo_html(found, tables), folder / PROMO_PAGE)
         tell(json_value(promo_json(found, tables)) if as_json else str(file))
         say(promo_words(found, tables))

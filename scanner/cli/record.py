@@ -59,7 +59,8 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
     path = next((place for place in places if place.is_file()), None)
     if path is None:
         message = (
-            f"there is no file {sheet}: name a filled-in sheet, or one of calls, visit, job, undo"
+            f"there is no file {sheet} here or in {places[1].parent}: name a filled-in sheet with its folder, or one of "
+            "calls, visit, job, undo"
         )
         raise click.UsageError(message, ctx)
     if path.suffix.lower() not in (".csv", ".xlsx"):

@@ -50,7 +50,7 @@ def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> Non
     own = (season.calls["note"] != "") & ~season.calls["note"].str.startswith("job ")
     noted = season.calls[own].sort_values(["called_on", "entry_id"])
     tables = WeekTables(
-        book=book.resolve().name, company=read_rules(book / "local.toml")[0].company.name,
+        book=book.resolve().name, path=book.as_posix(), company=read_rules(book / "local.toml")[0].company.name,
         today=today, monday=monday, scanned_on=listed["scanned_on"].max() if len(listed) else "",
         lines=lines, clients=clients, listed=listed,
         said={call["client_id"]: (call["called_on"], call["note"]) for call in noted.to_dict("records")},

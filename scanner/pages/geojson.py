@@ -144,4 +144,4 @@ def _of_offer(beds: pd.DataFrame, offers: pd.DataFrame, words: pd.Series[str]) -
     """Give each bed what is said of the offer that holds it; blank where none does."""
     of_bed = offered_beds(offers)
     said = of_bed.set_index("bed_id")["offer_id"].map(words)
-    return beds["bed_id"].map(said).fillna("")
+    return beds["bed_id"].map(said).astype("str").fillna("")

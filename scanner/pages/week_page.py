@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -32,6 +33,7 @@ class WeekTables:
     """A week in tables, as the page takes it."""
 
     book: str  # names
+    path: str  # the book as a command names it
     company: str
     today: date  # day of the page, and the Monday before
     monday: date
@@ -89,7 +91,7 @@ def week_rows(tables: WeekTables) -> list[dict[Any, Any]]:
             "route": client["route"], "when": _when(line, tables.today), "late": _late(line, tables.today),
             "said": said, "said_on": said_on and _short(date.fromisoformat(said_on)),
             "what": _what(line, offer), "next_step": _step(line, offer),
-            "where": _where(client), "command": _command(line, tables.book),
+            "where": _where(client), "command": _command(line, tables.path),
         })  # fmt: skip
     return rows
 
@@ -143,9 +145,9 @@ def _where(client: pd.Series[Any]) -> str:
     return " · ".join(part for part in (client["address"], place) if part)
 
 
-def _command(line: Mapping[Any, Any], book: str) -> str:
+def _command(line: Mapping[Any, Any], path: str) -> str:
     """Give the command that writes the next step's outcome down."""
-    record = f"bed-scanner record {book}"
+    record = f"bed-scanner record {shlex.quote(path)}"
     if line["section"] in ("sold", "built"):
         more = "--built DATE" if line["section"] == "sold" else "--hours TASK=HOURS"
         return f"{record} job {line['bed_ids']} {more}"

@@ -73,6 +73,8 @@ def split_next(cell: str, *, called_on: str) -> tuple[str, str]:
 
     >>> split_next("Mar 19: ring after five", called_on="2027-03-12")
     ('Mar 19 2027', 'ring after five')
+    >>> split_next("2027-03-19 ask again", called_on="2027-03-12"), split_next("12/10/2027 send", called_on="")
+    (('2027-03-19', 'ask again'), ('12/10/2027', 'send'))
     >>> split_next("1/4", called_on="2027-03-12"), split_next("send the price", called_on="")
     (('1/4/2028', ''), ('', 'send the price'))
     """

@@ -12,8 +12,9 @@ DAY_ZERO = date(1899, 12, 30)
 FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
 """A number outside these days is no day of a call."""
 
-_ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[ T].*)?$")
-_AMERICAN = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?: .*)?$")
+_TIME = r"(?:[ T]\d{1,2}:\d{2}\S*(?: [AaPp][Mm])?)?$"
+_ISO = re.compile(rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}}){_TIME}")
+_AMERICAN = re.compile(rf"^(\d{{1,2}})[-/.](\d{{1,2}})[-/.](\d{{4}}|\d{{2}}){_TIME}")
 _MONTHS = 12
 _NEAR = timedelta(days=300)
 _NUMBER = re.compile(r"^\d{5}(\.\d+)?$")

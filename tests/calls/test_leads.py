@@ -10,7 +10,7 @@ import pytest
 
 from scanner.calls.leads import list_leads
 from scanner.calls.log import NO_SEASON
-from scanner.schema.log_tables import CALL_LOG
+from scanner.schema.log_tables import CALL_LOG, JOBS
 from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
 from tests.calls.test_chance import stages
 from tests.small_scan import TODAY, small_scan
@@ -60,6 +60,20 @@ def test_the_last_talk_tells_the_stage_and_its_day(outcome, called_on, next_date
     client = listed()[0]
     lead = leads_after((client, called_on, outcome, next_date)).loc[client]
     assert (lead["stage"], lead["day"]) == (stage, day)
+
+
+def test_a_built_job_waits_for_nothing():
+    client = listed()[0]
+    found, known = small_scan(), season((client, "2026-02-13", "sold", ""))
+    cells = dict.fromkeys(JOBS.columns, 0) | {
+        "job_id": "7", "client_id": client, "bed_ids": "", "finish": "accent", "method": "hand",
+        "built_on": "2026-02-14", "note": "", "area_ft2": 200.0,
+    }  # fmt: skip
+    built = replace(known, jobs=pd.DataFrame([cells]))
+    assert client not in set(list_leads(found, built, stages=stages())["client_id"])
+    sold = replace(built, jobs=built.jobs.assign(built_on="", sold_cents=150_000))
+    lead = list_leads(found, sold, stages=stages()).set_index("client_id").loc[client]
+    assert (lead["stage"], lead["profit_cents"], lead["day"]) == (SOLD, 150_000, 4)
 
 
 def test_tries_in_vain_count_and_come_before_new_ones():

@@ -60,7 +60,7 @@ def test_the_week_of_a_small_book(book, tmp_path):
         ("new call", "B"),
         ("new call", "C"),
     ]
-    assert lines[0]["command"] == "bed-scanner record elm calls A OUTCOME"
+    assert lines[0]["command"] == f"bed-scanner record {book.as_posix()} calls A OUTCOME"
 
 
 def test_a_week_in_which_nothing_is_due(book, tmp_path):

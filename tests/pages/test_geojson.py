@@ -212,6 +212,12 @@ def test_parts_of_any_size_give_the_same_bytes(lot_count):
     assert content(in_parts(small_scan(), lot_count)) == whole
 
 
+def test_lots_of_which_no_bed_is_offered_say_no_reason():
+    scan = small_scan()
+    features = written(with_tables(scan, offers=scan.offers.iloc[:0]))["features"]
+    assert {feature["properties"]["reasons"] for feature in features} == {""}
+
+
 def test_no_bed_at_all():
     scan = small_scan()
     none = with_tables(scan, beds=scan.table("beds").iloc[:0])
