@@ -150,6 +150,8 @@ def visit(
         for along, feet in measured
     ]
     rows = typed_rows(VISIT_SHEET, *(typed or [head]))
+    if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):
+        say(f"What was measured counts as all of the {whole}: name every piece of it in one visit.")
     ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json))
 
 

@@ -143,10 +143,6 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
     if any(is_sale(rows) for _, rows, _ in batches):
         rules, _ = read_rules(book / "local.toml")
         say(f"Sold. Before you build: {rules.locating}.")
-    if any(kind is MEASUREMENT and len(rows) for kind, rows, _ in batches):
-        say(
-            "What was measured along a curb, house or sidewalk counts as all of its edge there: measure every piece of it."
-        )
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")

@@ -614,7 +614,7 @@ def test_checklist_goes_the_same_way(office: Path) -> None:
     [
         (
             ("cals",),
-            "there is no file cals: name a filled-in sheet, or one of calls, visit, job, undo",
+            "there is no file cals here or in maps/lawns: name a filled-in sheet with its folder, or one of calls, visit",
         ),
         (("clients.txt",), "there is no file clients.txt"),
         (("lawns/README.txt",), "README.txt is no .xlsx or .csv"),
