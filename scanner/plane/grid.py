@@ -104,8 +104,18 @@ def mend(shapes: np.ndarray) -> np.ndarray:
     if not len(broken):
         return shapes
     mended = np.array(shapes, dtype=object)
-    mended[broken] = only_ground(shapely.make_valid(mended[broken], method="structure"))
+    mended[broken] = only_ground(
+        np.array([_made_valid(shape) for shape in mended[broken]], dtype=object)
+    )
     return mended
+
+
+def _made_valid(shape: shapely.Geometry) -> shapely.Geometry:
+    """Put one shape right by its rings, or by its lines where the library cannot by its rings."""
+    try:
+        return shapely.make_valid(shape, method="structure")
+    except shapely.errors.GEOSException:
+        return shapely.make_valid(shape)
 
 
 def ground_parts(shapes: np.ndarray, least_ft2: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
