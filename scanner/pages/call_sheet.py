@@ -12,7 +12,7 @@ from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
 from scanner.sheets.call_paper import PAPER, TICKS
 from scanner.sheets.days import short_day
 from scanner.sheets.lists import CALL_LIST, LEFT_OUT
-from scanner.sheets.paper import MOST_LINES, PaperPage
+from scanner.sheets.paper import HEAD_LETTERS, MOST_LINES, PaperPage
 from scanner.sheets.writer import Page, line_count, write_workbook
 from scanner.units import usd_said
 
@@ -99,7 +99,7 @@ def _if_asked(row: Mapping[str, Any]) -> str:
 def list_line(company: str, day: date) -> str:
     """Say whose list it is, and of which day."""
     of = f"list of {day:%B} {day.day}, {day.year}"
-    return " · ".join(filter(None, (company, of, "best call first")))
+    return " · ".join(filter(None, (company[:HEAD_LETTERS], of, "best call first")))
 
 
 def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:

@@ -79,6 +79,16 @@ def test_every_page_has_headings_company_day_and_number(sheet):
     assert foot.right.text == "Page &P of &N"
 
 
+def test_a_long_company_name_takes_no_page_its_head():
+    scan = small_scan()
+    company = scan.rules.company.model_copy(update={"name": "Meadow & Example Lawn Care " * 12})
+    rules = scan.rules.model_copy(update={"company": company})
+    head = load_workbook(write(replace(scan, rules=rules)))["Calls"].oddHeader
+    assert "Meadow && Example" in head.left.text
+    assert head.left.text.endswith("best call first")
+    assert head.right.text.startswith("Caller")
+
+
 def test_a_row_is_as_high_as_its_text():
     scan = small_scan()
     rows = [row | {"last_note": "gate code 12, dog, " * 12} for row in call_rows(scan)]
