@@ -39,6 +39,9 @@ DAYS_PER_WEEK = 7
 CENTS_PER_USD = 100
 """Cents in one dollar."""
 
+RANGE_STEP_CENTS = 5000
+"""Ranges of money are rounded outward to $50 (our rule)."""
+
 SAID_CENTS = 1000
 """A price that a client hears is rounded up to $10 (our rule, no source)."""
 

@@ -15,6 +15,7 @@ from scanner.sheets.filled import CAPACITY_SHEET, MOST_FREE_DAYS
 from scanner.sheets.problems import fault, first_faults, list_problems, note, row_words
 from scanner.sheets.reader import read_sheet
 from scanner.sheets.values import DAY_REMEDY, read_columns
+from scanner.units import DAYS_PER_WEEK
 
 CAPACITY_FILE = "capacity.csv"
 
@@ -66,6 +67,20 @@ def read_capacity(book: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     ]  # fmt: skip
     free = free[~is_faulty].sort_values(["week", "crew"], ignore_index=True)
     return check_table(free, CAPACITY), list_problems([*problems, *found, *moved])
+
+
+def tell_missing(
+    capacity: pd.DataFrame, problems: pd.DataFrame, first: date, last: date
+) -> list[str]:
+    """Say what is wrong in the file of free days, and which of some weeks are not in it."""
+    known, monday, missing = {*capacity["week"]}, first, list[str]()
+    while monday <= last:
+        missing += [monday.isoformat()] if monday.isoformat() not in known else []
+        monday += timedelta(days=DAYS_PER_WEEK)
+    return [
+        *(f"{CAPACITY_FILE}, {row.feature}: {row.problem}." for row in problems.itertuples()),
+        *([f"Not in {CAPACITY_FILE}, so without a free day: the week of {', '.join(missing)}."] if missing else []),
+    ]  # fmt: skip
 
 
 def _monday(day: str) -> str:

@@ -14,15 +14,13 @@ import numpy.typing as npt
 from scipy.special import betaincinv, gammaincinv
 
 from scanner.calls.chance import CHANCE_LEVEL, START_SHARES, Floats, Stages, price_falls
+from scanner.units import RANGE_STEP_CENTS
 
 TALK_QUANTILES: Floats = (np.arange(15) + 0.5) / 15
 """Even quantiles of the chance to be reached and agree, for the chance of nothing."""
 
 LEAST_TERM = 1e-10
 """Smallest term of the logarithm's series that still counts."""
-
-STEP_CENTS = 5000
-"""The range is rounded outward to $50."""
 
 RANGE_SHARES = ((1.0 - CHANCE_LEVEL) / 2.0, (1.0 + CHANCE_LEVEL) / 2.0)
 
@@ -100,7 +98,9 @@ def total_sales(stages: Stages, prospects: Prospects) -> Total:
 
 def rounded_outward(low_cents: float, high_cents: float) -> tuple[int, int]:
     """Round a range of cents outward to $50."""
-    return int(low_cents // STEP_CENTS) * STEP_CENTS, -int(-high_cents // STEP_CENTS) * STEP_CENTS
+    return int(low_cents // RANGE_STEP_CENTS) * RANGE_STEP_CENTS, -int(
+        -high_cents // RANGE_STEP_CENTS
+    ) * RANGE_STEP_CENTS
 
 
 def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread:

@@ -9,7 +9,7 @@ import click
 import pandas as pd
 
 from scanner import pipeline
-from scanner.book.capacity import CAPACITY_FILE, read_capacity
+from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.calls.chance import Stages
 from scanner.calls.delays import Delays
 from scanner.calls.fees import annual_fees, listed_years
@@ -89,8 +89,9 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
 @out_option
 @today_option
 @json_option
+@click.pass_context
 def forecast(
-    book: Path, until: date | None, calls_a_week: float | None, out_folder: Path | None,
+    ctx: click.Context, book: Path, until: date | None, calls_a_week: float | None, out_folder: Path | None,
     today: date, as_json: bool,
 ) -> None:  # fmt: skip
     """Tell what BOOK may sell in the months to come, and what of it the crews can build.
@@ -105,14 +106,15 @@ def forecast(
         )
         raise click.BadParameter(message, param_hint="--until")
     weeks, folder = Weeks(today, until), output_folder(out_folder, book)
-    season = pipeline.open_season(book)
+    season, capacity = pipeline.open_season(book), read_capacity(book)
     with scanned(book, season, today=today) as (read, found):
-        tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week)
+        tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week, free=capacity)
         file = publish_page(forecast_html(found, tables), folder / FORECAST_PAGE)
         tell(json_value(forecast_json(found, tables)) if as_json else str(file))
     say(answer_words(tables))
     for sentence in tables.notes:
         say(sentence)
+    ctx.exit(int((capacity[1]["severity"] == "fault").any()))
 
 
 def _end_of_month(day: date, months: int) -> date:
@@ -131,8 +133,9 @@ def _end_of_month(day: date, months: int) -> date:
 @out_option
 @today_option
 @json_option
+@click.pass_context
 def promo(
-    book: Path, span: tuple[date, date], calls_a_week: float | None, out_folder: Path | None,
+    ctx: click.Context, book: Path, span: tuple[date, date], calls_a_week: float | None, out_folder: Path | None,
     today: date, as_json: bool,
 ) -> None:  # fmt: skip
     """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
@@ -148,7 +151,7 @@ def promo(
     if capacity.empty:
         message = f"{book / CAPACITY_FILE} is needed: three columns, week (a Monday), crew, free_crew_days"
         raise BookError(message)
-    notes = _notes(capacity, problems, first, last)
+    notes = tell_missing(capacity, problems, first, last)
     free = capacity.loc[
         (capacity["free_crew_days"] > 0)
         & capacity["week"].between(first.isoformat(), last.isoformat()),
@@ -170,6 +173,7 @@ def promo(
         say(promo_words(found, tables))
     for sentence in tables.notes:
         say(sentence)
+    ctx.exit(int((problems["severity"] == "fault").any()))
 
 
 def _rates(found: Scan, calls_a_week: float | None) -> RateBook:
@@ -188,7 +192,13 @@ def _leads(read: Book, found: Scan, season: Season) -> tuple[Stages, pd.DataFram
 
 
 def _tables(
-    read: Book, found: Scan, season: Season, *, weeks: Weeks, calls_a_week: float | None
+    read: Book,
+    found: Scan,
+    season: Season,
+    *,
+    weeks: Weeks,
+    calls_a_week: float | None,
+    free: tuple[pd.DataFrame, pd.DataFrame],
 ) -> ForecastTables:
     rates = _rates(found, calls_a_week)
     stages, leads = _leads(read, found, season)
@@ -196,7 +206,7 @@ def _tables(
         leads, stages, Delays.of(stages, rates), today=weeks.day(found.today),
         calls_a_week=rates.calls_a_week.value, week_count=weeks.count,
     )  # fmt: skip
-    capacity, problems = read_capacity(read.folder)
+    capacity, problems = free
     built = list_old_beds(no_features(), season.beds, season.answers.head(0))
     care = plan_care(built, read.clients, {}, rates=rates)
     return ForecastTables(
@@ -211,27 +221,19 @@ def _tables(
     )
 
 
-def _notes(capacity: pd.DataFrame, problems: pd.DataFrame, first: date, last: date) -> list[str]:
-    """Say what is wrong in the file of free days, and which of some weeks are not in it."""
-    known, monday, missing = {*capacity["week"]}, first, list[str]()
-    while monday <= last:
-        missing += [monday.isoformat()] if monday.isoformat() not in known else []
-        monday += timedelta(days=DAYS_PER_WEEK)
-    return [
-        *(f"{CAPACITY_FILE}, {row.feature}: {row.problem}." for row in problems.itertuples()),
-        *([f"Not in {CAPACITY_FILE}, so without a free day: the week of {', '.join(missing)}."] if missing else []),
-    ]  # fmt: skip
-
-
 def _notes_ahead(capacity: pd.DataFrame, problems: pd.DataFrame, weeks: Weeks) -> list[str]:
     """Say the same for a forecast, which goes on beyond the file."""
     if capacity.empty:
         return [
-            *_notes(capacity, problems, weeks.mondays[0], weeks.mondays[0] - timedelta(days=1)),
+            *tell_missing(
+                capacity, problems, weeks.mondays[0], weeks.mondays[0] - timedelta(days=1)
+            ),
             f"No free crew-days are known ({CAPACITY_FILE}: week, crew, free_crew_days), so nothing caps what is built.",
         ]
     begin, end = (date.fromisoformat(capacity["week"].agg(which)) for which in ("min", "max"))
-    notes = _notes(capacity, problems, max(begin, weeks.mondays[0]), min(end, weeks.mondays[-1]))
+    notes = tell_missing(
+        capacity, problems, max(begin, weeks.mondays[0]), min(end, weeks.mondays[-1])
+    )
     if weeks.mondays[-1] > end:
         notes.append(f"{CAPACITY_FILE} ends with the week of {end}; its mean goes on after that.")
     return notes

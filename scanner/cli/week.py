@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import click
+import pandas as pd
 
 from scanner.book.capacity import read_capacity
 from scanner.book.settings import read_rules
@@ -30,7 +31,10 @@ PAGE = "week.html"
 @out_option
 @today_option
 @json_option
-def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> None:
+@click.pass_context
+def week(
+    ctx: click.Context, book: Path, out_folder: Path | None, today: date, as_json: bool
+) -> None:
     """Make the page that the week of BOOK is opened with, from its last scan and its log.
 
     Call-backs that are due with the last words said, visits, quotes open for longer than ten
@@ -47,8 +51,7 @@ def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> Non
     monday = monday_of(today)
     free = capacity.groupby("week")["free_crew_days"].sum()
     mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
-    own = (season.calls["note"] != "") & ~season.calls["note"].str.startswith("job ")
-    noted = season.calls[own].sort_values(["called_on", "entry_id"])
+    noted = season.calls[_is_said(season)].sort_values(["called_on", "entry_id"])
     tables = WeekTables(
         book=book.resolve().name, path=book.as_posix(), company=read_rules(book / "local.toml")[0].company.name,
         today=today, monday=monday, scanned_on=listed["scanned_on"].max() if len(listed) else "",
@@ -70,6 +73,17 @@ def week(book: Path, out_folder: Path | None, today: date, as_json: bool) -> Non
         say(f"{problem.file}, {problem.feature}: {problem.problem}")
     if not len(lines):
         say(f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}.")
+    ctx.exit(int((problems["severity"] == "fault").any()))
+
+
+def _is_said(season: Season) -> pd.Series[bool]:
+    """Tell what somebody said: every note but those that a job's own call has."""
+    calls, job_ids = season.calls, {*season.jobs["job_id"]}
+    is_of_job = [
+        outcome == "sold" and note.startswith("job ") and {*note.removeprefix("job ").split(", ")} <= job_ids
+        for outcome, note in zip(calls["outcome"], calls["note"], strict=True)
+    ]  # fmt: skip
+    return calls["note"].ne("") & ~pd.Series(is_of_job, index=calls.index, dtype=bool)
 
 
 def _sold_days(season: Season, rates: RateBook) -> float:

@@ -15,6 +15,7 @@ from scanner.pages.plots import Bar, bar_line, columns, curve
 from scanner.pages.whole_book import hold_of, whole_book
 from scanner.schema.documents import Scan
 from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
+from scanner.units import RANGE_STEP_CENTS
 
 PARTS = (
     ("Sold, not built", "full", (SOLD,)),
@@ -36,9 +37,6 @@ STAGE_WORDS = {
 
 REACH_COUNTS = (10, 20, 40, 80, 160, 320)
 LAST_CLIENTS = 10
-
-STEP_CENTS = 5000
-"""What is likely is said to $50, its range outward."""
 
 ASSUMED = (
     "Left out: cancellations, weather, price changes, letters, new clients, later jobs of the same client, the time that"
@@ -90,8 +88,12 @@ def answer_words(tables: ForecastTables) -> str:
     """Say the forecast in two sentences."""
     total = tables.stages.iloc[-1]
     more = total["profit_cents"] - tables.sold_cents
-    low = floor((total["profit_low_cents"] - tables.sold_cents) / STEP_CENTS) * STEP_CENTS
-    high = ceil((total["profit_high_cents"] - tables.sold_cents) / STEP_CENTS) * STEP_CENTS
+    low = (
+        floor((total["profit_low_cents"] - tables.sold_cents) / RANGE_STEP_CENTS) * RANGE_STEP_CENTS
+    )
+    high = (
+        ceil((total["profit_high_cents"] - tables.sold_cents) / RANGE_STEP_CENTS) * RANGE_STEP_CENTS
+    )
     nothing = _nothing_more(tables)
     sold = f", beside {write_usd(tables.sold_cents)} sold and waiting" if tables.sold_cents else ""
     return (
@@ -105,7 +107,7 @@ def _nothing_more(tables: ForecastTables) -> str:
 
 
 def _to_50(cents: float) -> int:
-    return round(cents / STEP_CENTS) * STEP_CENTS
+    return round(cents / RANGE_STEP_CENTS) * RANGE_STEP_CENTS
 
 
 def _page(found: Scan, tables: ForecastTables) -> Mapping[str, Any]:

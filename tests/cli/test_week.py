@@ -41,14 +41,14 @@ def test_the_week_of_a_small_book(book, tmp_path):
         "2026-03-12",
         *day,
     )
-    assert type_in(*noted, "--note", f"gate code 42 {SCRIPT}").exit_code == 0
+    assert type_in(*noted, "--note", f"job today, gate code 42 {SCRIPT}").exit_code == 0
     (book / "capacity.csv").write_text("week,crew,free_crew_days\n2026-03-16,A,1.5\nsoon,A,2\n")
     told = type_in("week", str(book), "--out", str(tmp_path / "out"), *day)
-    assert told.exit_code == 0
+    assert told.exit_code == 1  # a row of capacity.csv needs fixing
     assert "1 call back, 0 visits, 0 quotes" in told.stderr
     assert "capacity.csv, row 3" in told.stderr
     html = (tmp_path / "out" / "week.html").read_text(encoding="utf-8")
-    assert "gate code 42 &lt;script&gt;" in html
+    assert "job today, gate code 42 &lt;script&gt;" in html
     assert SCRIPT not in html
     assert "4 days late" in html
     assert "Free in capacity.csv" in html
