@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from importlib.resources import files
 from typing import Any
@@ -11,6 +12,8 @@ import jinja2
 from scanner.pages.plots import PATTERNS
 from scanner.pages.sealed import POLICY_MARK, seal_page
 from scanner.units import CENTS_PER_USD
+
+_HALF_FEET_BELOW = 10
 
 
 def write_usd(cents: float) -> str:
@@ -51,6 +54,17 @@ def write_days(days: float) -> str:
     ('2.0', 'no limit')
     """
     return "no limit" if days == float("inf") else f"{days:.1f}"
+
+
+def write_feet(feet: float) -> str:
+    """Write a length as a person says it: whole feet, half feet under 10.
+
+    >>> write_feet(17.6), write_feet(5.4), write_feet(0.6), write_feet(9.9)
+    ('18 ft', '5½ ft', '½ ft', '10 ft')
+    """
+    halves = math.floor(feet * 2 + 0.5) if feet < _HALF_FEET_BELOW else 2 * math.floor(feet + 0.5)
+    whole, half = divmod(halves, 2)
+    return f"{whole or '' if half else whole}{'½' * half} ft"
 
 
 def render_page(name: str, page: Any, *, script: str = "") -> str:  # noqa: ANN401 - each page has its own

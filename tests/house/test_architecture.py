@@ -46,6 +46,9 @@ LIBRARY_HOMES = {
     "branca": ("pages.webmap",),
     "js_lib_leaflet": ("pages",),
     "jinja2": ("pages",),
+    "reportlab": ("pages.paper",),
+    "bidi": ("pages.paper.typefaces",),
+    "arabic_reshaper": ("pages.paper.typefaces",),
     "sqlite3": ("calls.log.file",),
     "pyogrio": ("book",),
     "pyproj": ("plane.frame", "book"),
@@ -148,8 +151,7 @@ def test_every_library_is_declared() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     declared = {re.split(r"[><=~!\[ ;]", line)[0] for line in project["dependencies"]}
     declared = {
-        name.replace("-", "_").removeprefix("django_").removeprefix("usaddress_")
-        for name in declared
+        re.sub("^(django|usaddress|python)_", "", name.replace("-", "_")) for name in declared
     }
     used = {name.split(".")[0] for module in OURS for name in module.imports}
     assert used - set(sys.stdlib_module_names) - {"scanner"} <= declared
