@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanner.pages.paper.column import BLANK, TICK, Column, Track
-from scanner.pages.paper.typefaces import prepare, runs, shorten, turned, width_of, wrap
 from scanner.pages.paper.look import A4, BODY, LETTER, LIST, TITLE
 from scanner.pages.paper.sheet import Paper
+from scanner.pages.paper.typefaces import prepare, runs, shorten, turned, width_of, wrap
 from tests.paper_boxes import clashes
 
 NO_BREAK = "\N{NO-BREAK SPACE}"

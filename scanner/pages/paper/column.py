@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from scanner.pages.paper.typefaces import prepare, width_of, wrap
 from scanner.pages.paper.look import BODY, FAINT, FOOT, HINT, INK, LIST, SECTION, TINT, Type
 from scanner.pages.paper.sheet import ABOVE, Paper
+from scanner.pages.paper.typefaces import prepare, width_of, wrap
 
 PITCH: Final = 15.5
 """From one row of a table to the next [pt]."""

@@ -8,7 +8,6 @@ from typing import Final, Literal
 
 from reportlab.pdfgen.canvas import Canvas
 
-from scanner.pages.paper.typefaces import prepare, runs, shorten, turned, width_of
 from scanner.pages.paper.look import (
     BODY,
     FAINT,
@@ -23,6 +22,7 @@ from scanner.pages.paper.look import (
     WHITE,
     Type,
 )
+from scanner.pages.paper.typefaces import prepare, runs, shorten, turned, width_of
 
 Align = Literal["left", "right", "center"]
 
