@@ -64,7 +64,7 @@ def check_answers(
 
 def _days(rows: pd.DataFrame, today: date) -> pd.Series[str]:
     """Give each row's day, ISO: its own, else the one that its route and mowing day name."""
-    own = read_days(rows["seen_on"])
+    own = read_days(rows["seen_on"], today=today)
     group = rows["route"] + "\n" + rows["mow_day"]
     is_past = (own != "") & (own <= today.isoformat())
     named = own[is_past].groupby(group[is_past]).agg(["min", "max"])

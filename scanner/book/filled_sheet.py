@@ -32,7 +32,14 @@ from scanner.sheets.problems import (
     shown,
 )
 from scanner.sheets.reader import read_beside, read_headings, read_sheet
-from scanner.sheets.values import day_causes, far_cause, has_any, read_days, unread_causes
+from scanner.sheets.values import (
+    day_causes,
+    far_cause,
+    has_any,
+    read_days,
+    read_next_days,
+    unread_causes,
+)
 
 CALL_COLUMNS = (
     "client_id", "called_on", "outcome", "note", "next_action", "next_date", "bed_ids",
@@ -107,10 +114,11 @@ def check_calls(
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Check the calls of a list, `CALL_COLUMNS` by row in the order of the days: those without a fault, and one fault a row left out."""
     rows, stranger = match_rows(rows[has_any(rows, CALL_LIST.filled_in)], clients)
+    days = read_days(rows["called_on"], today=today)
     calls = rows[[*CALL_COLUMNS]].assign(
         outcome=rows["outcome"].map(plain_outcome).astype("str"),
-        called_on=read_days(rows["called_on"]),
-        next_date=read_days(rows["next_date"]),
+        called_on=days,
+        next_date=read_next_days(rows["next_date"], days),
     )
     causes = (stranger, *_causes(rows, calls, today))
     is_faulty, problems = first_faults(rows, causes, places(rows, file))

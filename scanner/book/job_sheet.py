@@ -80,7 +80,7 @@ def _check_heads(
     typed_ids = heads["client_id"].where(heads["client_id"] != "", owners.str[0].fillna(""))
     client_ids, reasons = match_ids(typed_ids, clients)
     heads = heads.assign(client_id=client_ids, reason=reasons)
-    days, finishes = read_days(heads["built_on"]), heads["finish"].map(_finish)
+    days, finishes = read_days(heads["built_on"], today=today), heads["finish"].map(_finish)
     strange = beds.map(lambda ids: ", ".join(bed for bed in ids if bed not in owner))
     is_others = [
         bool(own) and one not in {"", *own} for own, one in zip(owners, client_ids, strict=True)

@@ -29,7 +29,7 @@ def check_visits(
     # A row that only names the client is a line of the blank sheet
     rows = rows[has_any(rows, ("visited_on", "visited_by", "note", *EDGE_CELLS))]
     rows, stranger = match_rows(rows, clients)
-    days = read_days(rows["visited_on"])
+    days = read_days(rows["visited_on"], today=today)
     causes = (
         stranger,
         *day_causes(rows["visited_on"], days, today, what="of the visit"),

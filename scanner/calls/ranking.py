@@ -30,7 +30,9 @@ from scanner.calls.seasons import lead_along
 from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
+from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import BED_LIST, CALLS, CLIENTS, OFFERS, TOTALS, check_table
+from scanner.sheets.days import short_day
 from scanner.units import CENTS_PER_USD
 
 FIRST_PHASE = 1
@@ -84,13 +86,27 @@ def rank_calls(
         ]),
         "left_out": left_out,
         "last_contact": callees["last_contact"],
-        **{name: callees.get(known, "") for name, known in REMEMBERED.items()},
+        **_remembered(callees, today),
     })  # fmt: skip
     signs = warm_signs(callees, rates=rates, today=today)
     signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "", alike=alike > 0)
     calls = calls.assign(**_chances(calls, offers, signs, learned=learned))
     calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
     return check_table(_in_order(calls, callees["name"], rates)[list(CALLS.columns)], CALLS)
+
+
+def _remembered(callees: pd.DataFrame, today: date) -> dict[str, pd.Series]:
+    """Say what was last; a contact that the client list alone knows of stands before what the log has."""
+    if "last_called_on" not in callees:
+        callees = callees.assign(**dict.fromkeys(("last_called_on", *REMEMBERED.values()), ""))
+    told = {name: callees[known] for name, known in REMEMBERED.items()}
+    is_noted = callees["last_contact"] > callees["last_called_on"]
+    called_on = callees["last_called_on"].map(lambda day: short_day(day, today))
+    before = join_texts([called_on, told["last_outcome"], told["last_note"]], ", ")
+    return told | {
+        "last_outcome": told["last_outcome"].mask(is_noted, NOTED),
+        "last_note": told["last_note"].mask(is_noted, before),
+    }
 
 
 def total_by_route(

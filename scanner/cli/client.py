@@ -31,6 +31,7 @@ from scanner.units import CENTS_PER_USD
 TOLD = (
     "client_id", "name", "address", "phone", "email", "route", "mow_day", "stop", "client_since", "visits_per_year",
     "annual_usd", "mowed_ft2", "frontage_ft", "sprinklers", "hoa", "renter", "past_due", "do_not_call", "notes",
+    "mailing_address", "no_mail",
 )  # fmt: skip
 OFFERED = (
     "offer", "say", "bed_ids", "price_usd", "price_low_usd", "price_high_usd", "crew_days", "chance", "chance_low",

@@ -64,7 +64,7 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
         )
         raise click.UsageError(message, ctx)
     if path.suffix.lower() not in (".csv", ".xlsx"):
-        message = f"{path.name} is no .xlsx or .csv: save it as one of these from the spreadsheet"
+        message = f"{path.name} is no .xlsx or .csv: save it as one of these from the spreadsheet (in LibreOffice: File, Save As, file type Excel 2007-365)"
         raise click.UsageError(message, ctx)
     say(f"Reading {path}")
     ctx.exit(record_sheet(path, book, today=today, as_json=as_json))

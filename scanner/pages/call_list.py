@@ -62,6 +62,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     offers = scan.offers.drop(columns=shared).join(
         finish_prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
     )
+    offers = offers.assign(upgrade=upgrade_words(offers, scan.beds))
     extra = {name: _free_name(str(name)) for name in scan.own}
     own = scan.own.rename(columns={old: f"{OWN}{new}" for old, new in extra.items()})
     clients = scan.clients.join(own, on="client_id")
@@ -122,16 +123,35 @@ def finish_prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
     return by_finish.reindex(columns=[*FINISHES]).add_prefix("price_").add_suffix("_cents")
 
 
+def upgrade_words(offers: pd.DataFrame, beds: pd.DataFrame) -> list[str]:
+    """Say what each upgrade adds to its lead; blank where there is none."""
+    measures = zip(*(beds[name] for name in ("bed_id", "along", "edge_ft")), strict=True)
+    of_bed = {bed: f"{along} {edge_ft:.0f} ft" for bed, along, edge_ft in measures}
+    return [
+        " and ".join(of_bed[bed] for bed in more.split() if bed not in lead.split())
+        for more, lead in zip(offers["upgrade_bed_ids"], offers["bed_ids"], strict=True)
+    ]
+
+
 def _free_name(name: str) -> str:
     """Keep a column of the book's own apart from one of ours that is called alike."""
     return f"client_{name}" if name in CALL_LIST.names else name
 
 
 def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
-    text_names = ("client_id", "name", "address", "phone", "route", "mow_day")
+    text_names = (
+        "client_id",
+        "name",
+        "address",
+        "phone",
+        "email",
+        "mailing_address",
+        "route",
+        "mow_day",
+    )
     money_names = ("price", "price_low", "price_high", "gross_profit", "expected_profit",
                    "profit_per_crew_day", "profit_per_selling_hour", "later_price")  # fmt: skip
-    words = ("say", "offer", "bed_ids", "finish", "reasons", "cautions", "upgrade_bed_ids", "later",
+    words = ("say", "offer", "bed_ids", "finish", "reasons", "cautions", "upgrade", "upgrade_bed_ids", "later",
              "last_contact", "last_outcome", "last_note", "due_action", "due_date")  # fmt: skip
     has_upgrade = call["upgrade_bed_ids"] != ""
     values = (

@@ -70,7 +70,12 @@ def paper_rows(rows: Iterable[Mapping[str, Any]], *, today: date) -> Iterator[di
             "route": "\n".join(filter(None, (row["route"], row["mow_day"][:DAY_LETTERS]))),
             "last_said": "\n".join(filter(None, (_promised(row, today), last_words(row, today)))),
             "answer": TICKS,
-        }
+        } | {name: value for name, value in row.items() if is_own(name)}
+
+
+def is_own(name: str) -> bool:
+    """Whether a column is none of ours, and its heading none of the paper's."""
+    return name not in CALL_LIST.names and not PAPER.knows([name])
 
 
 def short_say(say: str) -> str:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from scanner.schema.local_rules import LOCATING
+from scanner.schema.log_tables import NOTED
 from scanner.sheets.days import short_day
 
 USUAL = (
@@ -31,13 +32,10 @@ def next_words(call: Mapping[str, Any], today: date) -> str:
     if action:
         return action
     last = call["last_outcome"]
-    return (
-        "Tried, not reached; call again"
-        if last == "not reached"
-        else ""
-        if last
-        else "Not called yet"
-    )
+    if last == "not reached":
+        return "Tried, not reached; call again"
+    is_fresh = not last or (last == NOTED and not call["last_note"])
+    return "Not called yet" if is_fresh else ""
 
 
 def last_words(call: Mapping[str, Any], today: date) -> str:
@@ -45,6 +43,8 @@ def last_words(call: Mapping[str, Any], today: date) -> str:
 
     >>> last_words({"last_contact": "2027-03-02", "last_outcome": "call back", "last_note": "gate 12#"}, date(2027, 3, 12))
     'Mar 2, call back: gate 12#'
+    >>> last_words({"last_contact": "2027-02-11", "last_outcome": NOTED, "last_note": ""}, date(2027, 3, 12))
+    'Feb 11, contact in the client list'
     """
     told = ", ".join(filter(None, (short_day(call["last_contact"], today), call["last_outcome"])))
     return ": ".join(filter(None, (told, call["last_note"])))

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from scanner.pages.call_list import finish_prices
+from scanner.pages.call_list import finish_prices, upgrade_words
 from scanner.pages.said import last_words, next_words, own_cautions
 from scanner.schema.documents import Scan
 from scanner.sheets.days import day_number
@@ -81,15 +81,10 @@ def page_rows(scan: Scan) -> pd.DataFrame:
         finish_prices(scan, pd.Index(calls["offer_id"])), on="offer_id"
     )
     rows = calls.merge(offers, on="offer_id").merge(scan.clients[[*TOLD, "stop"]], on="client_id")
-    words = [f"{bed.along} {bed.edge_ft:.0f} ft" for bed in scan.beds.itertuples()]
-    of_bed = dict(zip(scan.beds["bed_id"], words, strict=True))
     return rows.assign(
         dial=rows["phone"].map(dial),
         place=_places(rows),
-        more=[
-            " and ".join(of_bed[bed] for bed in more.split() if bed not in lead.split())
-            for more, lead in zip(rows["upgrade_bed_ids"], rows["bed_ids"], strict=True)
-        ],
+        more=upgrade_words(rows, scan.beds),
         mind=rows["cautions"].map(own_cautions),
     )
 

@@ -46,6 +46,8 @@ CLIENTS = TableSchema("clients", "One row a client, as in clients.csv; more colu
     "last_contact": text_column("day of the last contact, ISO"),
     "notes": text_column("anything worth knowing"),
     "year_built": number_column("year", "year in which the house was built", known=False),
+    "mailing_address": text_column("where letters go, where that is not the lot's address"),
+    "no_mail": word_column("whether the client wants no letters", FLAGS),
 })  # fmt: skip
 
 FEATURES = TableSchema("features", "Site features, one row each, WGS 84 longitude and latitude.", {

@@ -22,6 +22,9 @@ OUTCOMES = (
 )  # fmt: skip
 """How a call may end, in our own plain words."""
 
+NOTED = "contact in the client list"
+"""What stands for an outcome where the client list tells of a contact and the log of no later call."""
+
 QUESTIONS = (
     "turf to curb", "turf to house", "curb condition", "house condition", "heads along edge",
     "drive width ft", "curbed", "slope percent", "gate width in", "has bed",

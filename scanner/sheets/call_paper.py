@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import date
 
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.days import read_day
@@ -20,7 +21,8 @@ TICKS = "\n".join(f"{BOX} {answer}" for answer in USUAL_ANSWERS)
 
 _TICKED = re.compile(r"^[☒☑✓✔✗xX]\s+")
 _DAY_TOKENS = 3
-_MONTH_AND_DAY = re.compile(r"^(\d{1,2}[/.-]\d{1,2}|[A-Za-z]{3,9} \d{1,2})$")
+_ANY_YEAR = date(2024, 1, 1)
+"""A leap year: February 29 is a day, too."""
 
 
 def _column(name: str, width_pt: float, *, kind: str = "text", heading: str = "") -> Column:
@@ -48,10 +50,10 @@ def call_of(row: Mapping[str, str]) -> dict[str, str]:
     ...        "answer": TICKS.replace("☐ visit", "x visit"), "next": "3/19 measure the curb"}
     >>> call = call_of(row)
     >>> [call[name] for name in ("client_id", "name", "outcome", "next_date", "next_action")]
-    ['007', 'Ada Quill', 'visit', '3/19/2027', 'measure the curb']
+    ['007', 'Ada Quill', 'visit', '3/19', 'measure the curb']
     """
     *told, client_id = [line.strip() for line in row["client"].splitlines()] or [""]
-    next_date, next_action = split_next(row["next"], called_on=row["called_on"])
+    next_date, next_action = split_next(row["next"])
     return {
         "client_id": client_id, "name": told[0] if told else "", "phone": row["phone"], "called_on": row["called_on"],
         "outcome": read_answer(row["answer"]), "note": row["note"], "next_action": next_action, "next_date": next_date,
@@ -68,34 +70,20 @@ def read_answer(cell: str) -> str:
     return " ".join(_TICKED.sub("", line) for line in lines if not line.startswith(BOX))
 
 
-def split_next(cell: str, *, called_on: str) -> tuple[str, str]:
-    """Part a date at the beginning from what is to be done; one without a year comes after the call.
+def split_next(cell: str) -> tuple[str, str]:
+    """Part a date at the beginning, with its year or without, from what is to be done.
 
-    >>> split_next("Mar 19: ring after five", called_on="2027-03-12")
-    ('Mar 19 2027', 'ring after five')
-    >>> split_next("2027-03-19 ask again", called_on="2027-03-12"), split_next("12/10/2027 send", called_on="")
-    (('2027-03-19', 'ask again'), ('12/10/2027', 'send'))
-    >>> split_next("1/4", called_on="2027-03-12"), split_next("send the price", called_on="")
-    (('1/4/2028', ''), ('', 'send the price'))
+    >>> split_next("Mar 19: ring after five"), split_next("2027-03-19 ask again"), split_next("12/10/2027 send")
+    (('Mar 19', 'ring after five'), ('2027-03-19', 'ask again'), ('12/10/2027', 'send'))
+    >>> split_next("1/4"), split_next("send the price")
+    (('1/4', ''), ('', 'send the price'))
     """
     tokens = cell.split()
     for count in range(min(_DAY_TOKENS, len(tokens)), 0, -1):
-        text = " ".join(tokens[:count]).rstrip(":;,")
-        day = _with_year(text, called_on) if _MONTH_AND_DAY.match(text) else text
-        if read_day(day) and not (day.isdigit() and len(tokens) > 1):
+        day = " ".join(tokens[:count]).rstrip(":;,")
+        if read_day(day, since=_ANY_YEAR) and not (day.isdigit() and len(tokens) > 1):
             return day, " ".join(tokens[count:]).lstrip("-–: ")
     return "", " ".join(tokens)
-
-
-def _with_year(text: str, called_on: str) -> str:
-    """Put the year behind a month and day: the first such day that does not lie before the call."""
-    called = read_day(called_on)
-    if called is None:
-        return text
-    mark = next((mark for mark in "/.-" if mark in text[1:-1]), " ")
-    this_year = f"{text}{mark}{called.year}"
-    day = read_day(this_year)
-    return this_year if day is None or day >= called else f"{text}{mark}{called.year + 1}"
 
 
 CALL_PAPER = Form(PAPER, call_of)

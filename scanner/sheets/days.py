@@ -14,11 +14,19 @@ FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2100, 1, 1)
 
 _TIME = r"(?:[ T]\d{1,2}:\d{2}\S*(?: [AaPp][Mm])?)?$"
 _ISO = re.compile(rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}}){_TIME}")
-_AMERICAN = re.compile(rf"^(\d{{1,2}})[-/.](\d{{1,2}})[-/.](\d{{4}}|\d{{2}}){_TIME}")
+_AMERICAN = re.compile(rf"^(\d{{1,2}})[-/.](\d{{1,2}})(?:[-/.](\d{{4}}|\d{{2}}))?{_TIME}")
 _MONTHS = 12
-_NEAR = timedelta(days=300)
+YEAR_DAYS = 365
+NEAR_DAYS = 300
+"""A day to come that is written without its year lies so near (our rule, no source)."""
+NEARER_DAYS = YEAR_DAYS // 2
+"""One that is past: then no other year's is as near."""
+
 _NUMBER = re.compile(r"^\d{5}(\.\d+)?$")
 _COMPACT = re.compile(r"^(20\d{2})(\d{2})(\d{2})$")
+_WITHOUT_YEAR = re.compile(
+    r"^(\d{1,2}[-/.]\d{1,2}|[A-Za-z]{3,9}\.?[ -]\d{1,2}|\d{1,2}[ -][A-Za-z]{3,9}\.?)$"
+)
 _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
 
 
@@ -57,18 +65,23 @@ def short_day(iso: str, today: date) -> str:
     day = read_day(iso) if iso else None
     if day is None:
         return iso
-    return f"{day:%b} {day.day}" + (f", {day.year}" if abs(today - day) > _NEAR else "")
+    return f"{day:%b} {day.day}" + (f", {day.year}" if abs(today - day).days > NEAR_DAYS else "")
 
 
-def read_days(texts: Sequence[str]) -> list[date | None]:
+def read_days(texts: Sequence[str], *, since: Sequence[date | None] = ()) -> list[date | None]:
     """Read the days of a column; none of it where one has its day before its month, for the others may, too.
+
+    ``since``: as `read_day` takes it, one a text.
 
     >>> [str(day) for day in read_days(["25.02.2026", "03.02.2026", "2026-02-27"])]
     ['None', 'None', 'None']
     >>> [str(day) for day in read_days(["02.25.2026", "03.02.2026"])]
     ['2026-02-25', '2026-03-02']
     """
-    return [None] * len(texts) if find_day_first(texts) else [read_day(text) for text in texts]
+    if find_day_first(texts):
+        return [None] * len(texts)
+    starts = since or [None] * len(texts)
+    return [read_day(text, since=start) for text, start in zip(texts, starts, strict=True)]
 
 
 def find_day_first(texts: Sequence[str]) -> str:
@@ -83,15 +96,19 @@ def find_day_first(texts: Sequence[str]) -> str:
     )
 
 
-def read_day(text: str) -> date | None:
-    """Read a day.
+def read_day(text: str, *, since: date | None = None) -> date | None:
+    """Read a day; one without its year is the one in the year that begins with ``since``, else none.
 
     >>> [str(read_day(text)) for text in ("2027-03-14", "3/14/27", "46460", "14-Mar-27")]
     ['2027-03-14', '2027-03-14', '2027-03-14', '2027-03-14']
-    >>> read_day("14/3/2027"), read_day("soon")
-    (None, None)
+    >>> read_day("14/3/2027"), read_day("soon"), read_day("3/14")
+    (None, None, None)
+    >>> [str(read_day(text, since=date(2026, 9, 20))) for text in ("3/14", "12-Oct", "Sep 19")]
+    ['2027-03-14', '2026-10-12', '2027-09-19']
     """
     plain = " ".join(text.replace(",", " ").split())
+    if _WITHOUT_YEAR.match(plain):
+        return _in_year_from(plain, since) if since else None
     if match := _ISO.match(plain) or _COMPACT.match(plain):
         year, month, day = (int(part) for part in match.groups())
         return _day(year, month, day)
@@ -102,6 +119,12 @@ def read_day(text: str) -> date | None:
         counted = DAY_ZERO + timedelta(days=int(float(plain)))
         return counted if FIRST_DAY <= counted < LAST_DAY else None
     return _worded(plain)
+
+
+def _in_year_from(plain: str, since: date) -> date | None:
+    mark = next((mark for mark in "/.-" if mark in plain[1:-1]), " ")
+    days = (read_day(f"{plain}{mark}{year}") for year in (since.year, since.year + 1))
+    return next((day for day in days if day and 0 <= (day - since).days < YEAR_DAYS), None)
 
 
 def _day(year: int, month: int, day: int) -> date | None:

@@ -35,7 +35,7 @@ FILL_IN = (
 
 CALL_LIST = Sheet("Figures", (
     Column("rank", width=6), CLIENT_ID, NAME, ADDRESS, Column("phone", look=TEXT_LOOK, width=16),
-    *plain("route mow_day"), STOP, Column("say", width=60, is_wrapped=True), OFFER,
+    Column("email", width=24, is_folded=True), Column("mailing_address", width=28, is_folded=True), *plain("route mow_day"), STOP, Column("say", width=60, is_wrapped=True), OFFER,
     Column("bed_ids", width=30, is_folded=True), *plain("finish bed_count", is_folded=True),
     *plain("edge_ft area_ft2", look=FEET_LOOK, is_folded=True), *plain("crew_days", look="0.00"),
     *plain("price_usd price_low_usd price_high_usd"),
@@ -43,7 +43,7 @@ CALL_LIST = Sheet("Figures", (
     *plain("price_over_annual", look="0.00"), *plain("chance", look=SHARE_LOOK),
     *plain("chance_low chance_high", look=SHARE_LOOK, is_folded=True),
     *plain("expected_profit_usd profit_per_crew_day_usd profit_per_selling_hour_usd", is_folded=True),
-    *plain("upgrade_bed_ids upgrade_price_usd upgrade_saving_usd", is_folded=True),
+    *plain("upgrade upgrade_bed_ids upgrade_price_usd upgrade_saving_usd", is_folded=True),
     *plain("later later_jobs later_price_usd", is_folded=True),
     *plain("alike_clients", look=FEET_LOOK, is_folded=True), *plain("right_of_way_ft2", look=FEET_LOOK, is_folded=True),
     *plain("confirmed"), Column("reasons", width=60, is_wrapped=True),

@@ -12,6 +12,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from scanner.sheets.call_paper import PAPER
 from scanner.sheets.cells import guard
+from scanner.sheets.description import Column, with_own
 from scanner.sheets.writer import (
     LETTER_PAPER,
     LINE_PT,
@@ -33,6 +34,9 @@ OWN_LOOKS: dict[str, dict[str, object]] = {
 ROW_PT, HEADING_PT = 58.0, 18.0
 """Heights of a row with room for five lines, and of the headings [points]."""
 
+OWN_PT = 70.0
+"""Width of a column of the office's own [points]."""
+
 MOST_LINES = int((ROW_PT - PAD_PT) / LINE_PT) + 1
 MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.95, "bottom": 0.6}
 HEAD_LETTERS = 70
@@ -50,21 +54,25 @@ class PaperPage:
     def write(self, workbook: Workbook, _title: str) -> None:
         """Write it as the next sheet of a workbook."""
         paper = workbook.add_worksheet(PAPER.title)
-        looks = _Looks(workbook)
+        columns, rows = with_own(PAPER, self.rows)
+        looks = _Looks(workbook, columns)
         paper.set_row(0, HEADING_PT)
-        for place, column in enumerate(PAPER.columns):
-            paper.set_column_pixels(place, place, int(column.width * PX_PER_PT))
-            paper.write_string(0, place, column.heading, looks.heading)
+        for place, column in enumerate(columns):
+            width_pt = column.width if column.name in PAPER.names else OWN_PT
+            paper.set_column_pixels(place, place, int(width_pt * PX_PER_PT))
+            paper.write_string(0, place, column.heading or fit_text(column.name), looks.heading)
         widths = [
             (column.name, column.width) for column in PAPER.columns if not column.is_filled_in
         ]
         last = 0
-        for last, row in enumerate(self.rows, start=1):
+        for last, row in enumerate(rows, start=1):
             texts = ((row.get(name), width) for name, width in widths)
             paper.set_row(last, max(ROW_PT, height_pt(texts)))
-            for place, column in enumerate(PAPER.columns):
+            for place, column in enumerate(columns):
                 looks.write(paper, last, place, (column.name, row.get(column.name)))
-        paper.autofilter(0, 0, last, len(PAPER.columns) - 1)
+        paper.autofilter(0, 0, last, len(columns) - 1)
+        # The office's own columns stand where it wrote them and are not printed: the page stays one wide
+        paper.print_area(0, 0, last, len(PAPER.columns) - 1)
         paper.freeze_panes(1, PAPER.kept_count)
         offer_checks(paper, PAPER.columns, max(last, 1))
         self._set_print(paper)
@@ -90,7 +98,7 @@ class PaperPage:
 class _Looks:
     """Formats of the sheet, made once."""
 
-    def __init__(self, workbook: Workbook) -> None:
+    def __init__(self, workbook: Workbook, columns: Iterable[Column]) -> None:
         lines = {"bottom": 1, "bottom_color": RULE, "left": 1, "right": 1, "left_color": FAINT, "right_color": FAINT}  # fmt: skip
         self.heading = workbook.add_format(
             FONT | {"bold": True, "bg_color": HEAD, "top": 2, "top_color": ACT, "bottom": 1, "bottom_color": INK}
@@ -100,7 +108,7 @@ class _Looks:
                 workbook.add_format(FONT | lines | OWN_LOOKS.get(column.name, {}) | quoted)
                 for quoted in ({}, {"quote_prefix": True})
             )
-            for column in PAPER.columns
+            for column in columns
         }
         self._name = workbook.add_format(FONT | {"bold": True})
         self._street = workbook.add_format(FONT)

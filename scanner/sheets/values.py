@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
-from datetime import date
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
-from scanner.sheets.days import find_day_first
+from scanner.sheets.days import NEAR_DAYS, NEARER_DAYS, YEAR_DAYS, find_day_first
 from scanner.sheets.days import read_days as days_of
 from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, shown
@@ -154,9 +154,23 @@ def has_any(rows: pd.DataFrame, names: Iterable[str]) -> pd.Series[bool]:
     return rows[[*names]].apply(lambda texts: texts.ne("")).any(axis=1)
 
 
-def read_days(typed: pd.Series[str]) -> pd.Series[str]:
-    """Read days however people write them, as ISO; blank where there is none."""
-    days = days_of(typed.tolist())
+def read_days(typed: pd.Series[str], *, today: date | None = None) -> pd.Series[str]:
+    """Read days however people write them, as ISO; blank where there is none.
+
+    One without its year is the one nearest to ``today``.
+    """
+    since = today - timedelta(days=NEARER_DAYS) if today else None
+    return _iso(typed, [since] * len(typed))
+
+
+def read_next_days(typed: pd.Series[str], days: pd.Series[str]) -> pd.Series[str]:
+    """Read what is to come after days [ISO]: one without its year lies up to `NEAR_DAYS` ahead."""
+    behind = timedelta(days=YEAR_DAYS - 1 - NEAR_DAYS)
+    return _iso(typed, [date.fromisoformat(day) - behind if day else None for day in days])
+
+
+def _iso(typed: pd.Series[str], since: Sequence[date | None]) -> pd.Series[str]:
+    days = days_of(typed.tolist(), since=since)
     texts = [day.isoformat() if day else "" for day in days]
     return pd.Series(texts, index=typed.index, name=typed.name, dtype="str")
 

@@ -231,6 +231,39 @@ def test_a_day_that_cannot_be_month_first_puts_its_column_in_doubt(tmp_path):
     assert problems["remedy"].eq("write the whole column year-month-day, as 2027-03-14").all()
 
 
+@pytest.mark.parametrize(
+    ("called_on", "next_date", "days"),
+    [
+        # today is March 5, 2027: a call was on the nearest such day, what comes next lies up to 300 days on
+        ("3/2", "3/12", ("2027-03-02", "2027-03-12")),
+        ("Mar 2", "12/10", ("2027-03-02", "2027-12-10")),  # 283 days on
+        ("12/10", "1/4", ("2026-12-10", "2027-01-04")),  # 85 days ago
+        ("9/5", "", ("2026-09-05", "")),  # 181 days ago; the next one is 184 days off
+    ],
+)
+def test_days_without_a_year_are_the_nearest(tmp_path, called_on, next_date, days):
+    path = text(tmp_path / "a.csv", f"007,,,{called_on},visit,,,{next_date}")
+    calls, problems = read(path)
+    assert problems.empty
+    assert calls[["called_on", "next_date"]].to_numpy().tolist() == [[*days]]
+
+
+@pytest.mark.parametrize(
+    ("called_on", "next_date", "problem"),
+    [
+        ("3/6", "", "called_on 2027-03-06 is after today, 2027-03-05"),
+        ("9/1", "", "called_on 2027-09-01 is after today, 2027-03-05"),  # 180 days on, 185 back
+        ("3/2", "3/1", "next_date 2027-03-01 is before the call on 2027-03-02"),
+        ("3/2", "1/4", "next_date 2027-01-04 is before the call on 2027-03-02"),  # the next is 308 days on
+        ("25/2", "", "called_on is '25/2'; '25/2' in this column has its day before its month"),
+    ],
+)  # fmt: skip
+def test_a_day_without_a_year_that_cannot_be_is_refused(tmp_path, called_on, next_date, problem):
+    calls, problems = read(text(tmp_path / "a.csv", f"007,,,{called_on},visit,,,{next_date}"))
+    assert calls.empty
+    assert problems["problem"].iloc[0].startswith(problem)
+
+
 def test_a_row_whose_name_is_another_clients_is_left_out(tmp_path):
     """One column was sorted alone: the wrong client would never be called again."""
     path = text(

@@ -264,3 +264,21 @@ def test_today_is_an_argument():
     clients = with_client("C0002", last_contact="2026-02-12")
     calls = rank(clients=clients, today=date(2026, 3, 1))
     assert row_of(calls, "C0002")["left_out"] == ""
+
+
+def test_a_contact_in_the_client_list_is_said_with_words_and_takes_no_call_back():
+    """The list may know of a later contact than the log; its day must not stand before the log's words."""
+    clients = small_scan().clients.assign(last_contact="2025-11-03")
+    told = row_of(rank(clients=clients), "C0001")
+    assert (told["last_contact"], told["last_outcome"], told["last_note"]) == (
+        "2025-11-03", "contact in the client list", "",
+    )  # fmt: skip
+    history = {"last_called_on": "2025-10-02", "last_outcome": "call back", "last_note": "gate 12#",
+               "next_action": "", "free_on": "2025-10-09", "due_on": ""}  # fmt: skip
+    told = row_of(rank(clients=clients.assign(**history)), "C0001")
+    assert (told["last_outcome"], told["last_note"]) == (
+        "contact in the client list", "Oct 2, call back, gate 12#",
+    )  # fmt: skip
+    later = clients.assign(**history | {"last_called_on": "2025-11-03"})
+    told = row_of(rank(clients=later), "C0001")
+    assert (told["last_outcome"], told["last_note"]) == ("call back", "gate 12#")

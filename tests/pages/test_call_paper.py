@@ -8,7 +8,7 @@ from functools import partial
 import pytest
 from openpyxl import load_workbook
 
-from scanner.book.filled_sheet import check_calls, read_filled, sheet_kind
+from scanner.book.filled_sheet import check_calls, read_added, read_filled, sheet_kind
 from scanner.pages.call_list import call_rows, left_out_rows
 from scanner.pages.call_sheet import calls_xlsx, short_say
 from scanner.schema.log_tables import OUTCOMES
@@ -103,6 +103,26 @@ def test_answers_are_ticks_on_paper_and_all_eight_in_the_drop_down(sheet):
     checks = {str(check.sqref)[0]: check for check in sheet.data_validations.dataValidation}
     assert checks["I"].formula1 == f'"{",".join(OUTCOMES)}"'
     assert checks["H"].type == "date"
+
+
+def test_the_offices_own_columns_come_back_beside_the_page(tmp_path):
+    """Eleven columns fill the page's width; what the office added stands behind them, is read, and is not printed."""
+    scan = small_scan()
+    own = scan.own.assign(Gate="12#", answer="ours")
+    path = tmp_path / "calls.xlsx"
+    path.write_bytes(write(replace(scan, own=own)).getvalue())
+    sheet = load_workbook(path)["Calls"]
+    assert [cell.value for cell in sheet[1]] == [
+        *HEADINGS,
+        "Gate",
+    ]  # the sheet has an Answer of its own
+    assert sheet.print_area.startswith("'Calls'!$A$1:$K$")
+    sheet.cell(row_of(sheet, "C0001"), 12).value = "14#"
+    sheet.parent.save(path)
+    added, strange = read_added(path, scan.clients)
+    gates = added[(added["heading"] == "Gate") & (added["client_id"] == "C0001")]["text"]
+    assert strange == []
+    assert sorted(gates) == ["12#", "14#"]  # Figures has it as it was
 
 
 def test_finishes_if_asked_are_the_others_rounded_up_to_ten_dollars(sheet):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from hypothesis import given
@@ -55,3 +55,30 @@ def test_every_day_is_read_in_every_form(day):
 @given(st.text())
 def test_no_text_stops_the_reader(typed):
     assert read_day(typed) is None or isinstance(read_day(typed), date)
+
+
+@pytest.mark.parametrize(
+    ("typed", "since", "day"),
+    [
+        # the year from September 10, 2026 on holds each day of the calendar once, but February 29
+        ("3/12", date(2026, 9, 10), date(2027, 3, 12)),
+        ("12/10", date(2026, 9, 10), date(2026, 12, 10)),
+        ("9/9", date(2026, 9, 10), date(2027, 9, 9)),
+        ("9/10", date(2026, 9, 10), date(2026, 9, 10)),
+        ("Mar 12", date(2026, 9, 10), date(2027, 3, 12)),
+        ("12-Mar", date(2026, 9, 10), date(2027, 3, 12)),
+        ("2/29", date(2026, 9, 10), None),
+        ("2/29", date(2027, 9, 10), date(2028, 2, 29)),
+        ("25/2", date(2026, 9, 10), None),
+        ("13.13", date(2026, 9, 10), None),
+        ("3/12", None, None),
+    ],
+)
+def test_a_day_without_its_year_is_the_one_in_a_year(typed, since, day):
+    assert read_day(typed, since=since) == day
+
+
+@given(st.dates(date(2000, 1, 1), date(2099, 12, 31)), st.integers(0, 363))
+def test_every_day_of_a_year_is_found_without_its_year(since, count):
+    day = since + timedelta(days=count)
+    assert read_day(f"{day:%b} {day.day}", since=since) == day
