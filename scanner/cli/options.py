@@ -70,6 +70,10 @@ def open_day_option(name: str, *, help: str) -> Callable[[Command], Command]:  #
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON, for other programs."
 )
+paper_option = click.option(
+    "--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True,
+    help="Size of the sheets.",
+)  # fmt: skip
 
 
 def output_folder(out_folder: Path | None, book: Path) -> Path:
