@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from importlib.resources import files
 from typing import Any, BinaryIO
 
-import jinja2
 import pandas as pd
 
+from scanner.pages.sealed import POLICY_MARK, seal_page
+from scanner.pages.templates import PAGES, open_templates, read_asset
 from scanner.schema.documents import Company
 from scanner.sheets.cells import count
 from scanner.sheets.days import day_number, is_same_day
@@ -69,16 +69,22 @@ def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, to
     A whole page that needs no other file and runs no script. ``rounds``: as `plan_rounds` gives
     them; each begins on a new sheet of paper.
     """
-    template = files("scanner.pages") / "checklist_assets" / "checklist.html"
-    environment = jinja2.Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    return environment.from_string(template.read_text(encoding="utf-8")).render(
-        rounds=tuple(rounds),
-        questions=ASKED,
-        scale=SCALE_WORDS,
-        company=company,
-        book=book,
-        today=today.isoformat(),
+    folder = PAGES / "checklist_assets"
+    html = (
+        open_templates(folder)
+        .get_template("checklist.html")
+        .render(
+            mark=POLICY_MARK,
+            style=read_asset(folder, "checklist.css"),
+            rounds=tuple(rounds),
+            questions=ASKED,
+            scale=SCALE_WORDS,
+            company=company,
+            book=book,
+            today=today.isoformat(),
+        )
     )
+    return seal_page(html, [])
 
 
 def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today: date) -> None:

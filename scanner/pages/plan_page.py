@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from datetime import date
-from importlib.resources import files
 from typing import Any
-
-import jinja2
 
 from scanner.pages.plots import PATTERNS
 from scanner.pages.sealed import POLICY_MARK, seal_page
+from scanner.pages.templates import PAGES, open_templates, read_asset
 from scanner.units import CENTS_PER_USD
 
 _HALF_FEET_BELOW = 10
@@ -69,17 +67,14 @@ def write_feet(feet: float) -> str:
 
 def render_page(name: str, page: Any, *, script: str = "") -> str:  # noqa: ANN401 - each page has its own
     """Fill in a page's template and seal it: nothing runs that is not its own, nothing is fetched."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("scanner.pages", "plan_assets"), autoescape=True,
-        trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined,
-    )  # fmt: skip
+    folder = PAGES / "plan_assets"
+    environment = open_templates(folder)
     environment.filters |= {
         "usd": write_usd, "share": write_share, "day": write_day, "days": write_days,
     }  # fmt: skip
-    style = (files("scanner.pages") / "plan_assets" / "look.css").read_text(encoding="utf-8")
     html = environment.get_template(name).render(
         page=page,
-        style=style,
+        style=read_asset(folder, "look.css"),
         script=script,
         patterns=PATTERNS,
         mark=POLICY_MARK,

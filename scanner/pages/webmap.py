@@ -11,7 +11,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import folium
@@ -25,6 +24,7 @@ from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.said import USUAL
 from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
 from scanner.pages.summary import summarize
+from scanner.pages.templates import PAGES, open_templates, read_asset
 from scanner.pages.webmap_data import Told, bare_json, lots_json
 from scanner.pages.webmap_pages import INDEX, MapPage, lay_out_pages, total_pages
 from scanner.pages.webmap_rows import (
@@ -43,7 +43,7 @@ from scanner.units import CENTS_PER_USD, usd_said
 DATA_MARK = "lots-go-here"
 """Stands in a page where its lots are written, part by part."""
 
-_ASSETS = files("scanner.pages") / "webmap_assets"
+_ASSETS = PAGES / "webmap_assets"
 _NOWHERE = (0.0, 0.0)  # the page's script moves the map to the lots as soon as it runs
 
 
@@ -174,27 +174,34 @@ def _render(scan: Scan, of_page: dict[str, Any]) -> str:
     plan, plan_script = _plan()
     context = of_page | {
         "scan": scan,
-        "mark": POLICY_MARK,
         "backgrounds": backgrounds,
         "finishes": FINISH_WORDS,
         "today": scan.today.isoformat(),
-        "style": leaflet_style() + "\n" + _asset("page.css"),
         "plan": plan,
         "scripts": [leaflet_script(), plan_script, _asset("drawing.js") + "\n" + _asset("page.js")],
         "data": f'{head[:-1]},"clients":[{DATA_MARK}\n]}}',
     }
-    return seal_page(_environment().get_template("page.html").render(page=context), backgrounds)
+    html = (
+        _environment()
+        .get_template("page.html")
+        .render(page=context, mark=POLICY_MARK, style=leaflet_style() + "\n" + _asset("page.css"))
+    )
+    return seal_page(html, backgrounds)
 
 
 def _render_index(scan: Scan, rows: list[tuple[MapPage, Any]]) -> str:
     context = {
         "scan": scan,
         "totals": summarize(scan),
-        "mark": POLICY_MARK,
+        "title": "",
         "rows": rows,
-        "style": _asset("page.css"),
     }
-    return seal_page(_environment().get_template("index.html").render(page=context), [])
+    html = (
+        _environment()
+        .get_template("index.html")
+        .render(page=context, mark=POLICY_MARK, style=_asset("page.css"))
+    )
+    return seal_page(html, [])
 
 
 @cache
@@ -208,14 +215,12 @@ def _plan() -> tuple[str, str]:
 
 @cache
 def _asset(name: str) -> str:
-    return (_ASSETS / name).read_text(encoding="utf-8").replace("\r\n", "\n").strip()
+    return read_asset(_ASSETS, name)
 
 
 @cache
 def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_asset), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
+    environment = open_templates(_ASSETS)
     environment.filters["usd"] = lambda cents: f"${cents / CENTS_PER_USD:,.0f}"
     environment.filters["dollars"] = lambda amount: f"${amount:,.0f}"
     environment.filters["number"] = lambda number: f"{number:,.0f}"

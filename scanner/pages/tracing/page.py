@@ -8,18 +8,16 @@ the plane that a scan measures on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.resources import files
 from itertools import groupby
-
-import jinja2
 
 from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
+from scanner.pages.templates import PAGES, open_templates, read_asset
 from scanner.pages.tracing.data import page_data
 from scanner.pages.tracing.trace_kinds import TRACE_KINDS
 from scanner.schema.documents import Book
 
-_ASSETS = files("scanner.pages.tracing") / "assets"
+_ASSETS = PAGES / "tracing" / "assets"
 _SCRIPTS = ("plane.js", "shapes.js", "files.js", "sheet.js", "hand.js", "page.js")
 """In the order in which they build on each other."""
 
@@ -31,26 +29,16 @@ def render_trace(book: Book, *, client_ids: Sequence[str] = ()) -> str:
     """
     backgrounds = offer_backgrounds(book.rules.backgrounds)
     data = page_data(book, client_ids=client_ids)
-    html = _environment().get_template("page.html").render(
+    html = open_templates(_ASSETS).get_template("page.html").render(
         mark=POLICY_MARK,
         company=book.rules.company,
         name=data["book"],
         groups=[(group, list(kinds)) for group, kinds in groupby(TRACE_KINDS, lambda kind: kind.group)],
         kinds=TRACE_KINDS,
         backgrounds=backgrounds,
-        style=leaflet_style() + "\n" + _asset("page.css"),
+        style=leaflet_style() + "\n" + read_asset(_ASSETS, "page.css"),
         leaflet=leaflet_script(),
-        script="\n".join(_asset(name) for name in _SCRIPTS),
+        script="\n".join(read_asset(_ASSETS, name) for name in _SCRIPTS),
         data=script_json(data | {"backgrounds": backgrounds}),
     )  # fmt: skip
     return seal_page(html, backgrounds)
-
-
-def _asset(name: str) -> str:
-    return (_ASSETS / name).read_text(encoding="utf-8").replace("\r\n", "\n").strip()
-
-
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.FunctionLoader(_asset), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
