@@ -37,7 +37,6 @@ from scanner.schema.tables import (
     LOTS,
     OFFER_BEDS,
     OFFERS,
-    PLANTS,
     PRICES,
     PROBLEMS,
     QUANTITIES,
@@ -234,15 +233,6 @@ def small_quantities(offer_beds: gpd.GeoDataFrame) -> pd.DataFrame:
         is_open=True, is_at_curb=offer_beds["along"] == "curb",
     )  # fmt: skip
     return check_table(quantities, QUANTITIES)
-
-
-def small_plants() -> pd.DataFrame:
-    """A row of plants in the first bed."""
-    left, bottom = _at(0, 30, -8)
-    rows = [
-        ("C0001-curb-1", "C0001-curb-1", "planted", left + 2 * n, bottom, n < 2) for n in range(25)
-    ]
-    return check_table(pd.DataFrame(rows, columns=list(PLANTS.columns)), PLANTS)
 
 
 def small_line_items(beds: gpd.GeoDataFrame) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from pathlib import Path
 from scanner.book.clients import client_files, read_client_list
 from scanner.book.example import find_example, tell_example
 from scanner.book.measured import read_measured
+from scanner.book.plants import read_plants
 from scanner.book.settings import read_rates, read_rules
 from scanner.book.sites import read_land, read_sites
 from scanner.errors import BookError
@@ -46,12 +47,14 @@ def read_book(folder: Path, *, needs_lots: bool = True, store: Store | None = No
     measured, measured_problems = read_measured(walked, clients)
     rates, rate_problems = read_rates(folder / "rates.toml")
     rules, rule_problems = read_rules(folder / "local.toml")
+    plants, plant_problems = read_plants(folder / "plants.toml")
     problems = join_problems(
         client_problems,
         site_problems,
         measured_problems,
         rate_problems,
         rule_problems,
+        plant_problems,
         list_problems([*tell_example(example), *_passed_over(client_files(folder))]),
     )
     return Book(
@@ -63,6 +66,7 @@ def read_book(folder: Path, *, needs_lots: bool = True, store: Store | None = No
         rules=rules,
         problems=problems,
         land=land,
+        plants=plants,
     )
 
 

@@ -19,7 +19,7 @@ def start_book(folder: Path) -> list[Path]:
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
     ...     [path.name for path in start_book(Path(place) / "my book")]
-    ['README.txt', 'clients.csv', 'local.toml', 'measured.csv', 'rates.toml', 'example.geojson']
+    ['README.txt', 'clients.csv', 'local.toml', 'measured.csv', 'plants.toml', 'rates.toml', 'example.geojson']
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         message = f"'{folder}' is there already and not empty: choose another name, so that nothing is overwritten"

@@ -64,7 +64,8 @@ def _read(model: type[_Document], path: Path | None, name: str) -> tuple[_Docume
         key: Rate(**entry) if "low" in entry else Choice(**entry)
         for key, entry in _flatten(tomllib.loads(text)).items()
     }
-    own, problems = _load_own(path)
+    loaded, problems = load_toml(path)
+    own = _flatten(loaded)
     file = path.name if path else name
     settings = dict(standard)
     for key, came in own.items():
@@ -174,12 +175,12 @@ def _tell_unknown(file: str, key: str, known: Iterable[str]) -> Problem:
     return fault(file, key, f"no setting has the name {shown(key)}; it is passed over", remedy)
 
 
-def _load_own(path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
+def load_toml(path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
     """Load a firm's own file as it stands; none is no setting, one that cannot be read a fault."""
     if path is None or not path.is_file():
         return {}, []
     try:
-        return _flatten(tomllib.loads(path.read_bytes().decode("utf-8-sig"))), []
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig")), []
     except UnicodeDecodeError:
         problem = "the letters are not saved as UTF-8; the whole file is passed over for the standard values"
         return {}, [fault(path.name, "", problem, "save the file again with the encoding UTF-8")]

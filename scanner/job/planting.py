@@ -34,6 +34,9 @@ from scanner.units import IN_PER_FT
 ROW_SHARE = sqrt(3) / 2
 """Rows of an equilateral grid over its spacing: 0.866 (trade values, section 2)."""
 
+WALLED = ("house", "fence")
+"""Beds along these are seen from the lawn, others from the edge."""
+
 PLANTINGS = ("accent", "planted")
 """The few shrubs of an accent, the grid of a full planting."""
 
@@ -66,7 +69,7 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     >>> one = Rate(value=24, low=24, high=24, source="an example")
     >>> rates = RateBook.model_construct(plant_spacing_in=one, accent_spacing_ft=one)
     >>> place_plants(empty_table(OFFER_BEDS), rates=rates).columns.tolist()
-    ['offer_id', 'bed_id', 'planting', 'x_ft', 'y_ft', 'is_low']
+    ['offer_id', 'bed_id', 'planting', 'x_ft', 'y_ft', 'is_low', 'is_front', 'room_ft']
     """
     check_table(offer_beds, OFFER_BEDS)
     beds = offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)
@@ -76,7 +79,13 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     if plants.empty:
         return empty_table(PLANTS)
     names = {name: beds[name].to_numpy()[plants["ground"]] for name in ("offer_id", "bed_id")}
-    plants = plants.assign(**names, is_low=_is_low(beds, plants))
+    points, borders = shapely.points(plants[["x_ft", "y_ft"]].to_numpy()), beds.geometry.boundary
+    plants = plants.assign(
+        **names,
+        is_low=_is_low(beds, plants),
+        is_front=_is_front(beds, plants, shapely.distance(edges[plants["ground"]], points), rates),
+        room_ft=shapely.distance(borders.to_numpy()[plants["ground"]], points),
+    )
     return check_table(plants[[*PLANTS.columns]], PLANTS)
 
 
@@ -225,3 +234,19 @@ def _is_low(offer_beds: pd.DataFrame, plants: pd.DataFrame) -> np.ndarray:
         low_grounds, plants["x_ft"].to_numpy(), plants["y_ft"].to_numpy()
     )
     return inside
+
+
+def _is_front(
+    offer_beds: pd.DataFrame, plants: pd.DataFrame, off_ft: np.ndarray, rates: RateBook
+) -> np.ndarray:
+    """Tell which plants stand in the row that people look over: at a wall the outermost, else the one at the edge."""
+    is_wall = offer_beds["along"].isin(WALLED).to_numpy()[plants["ground"]]
+    inward_ft = pd.Series(np.where(is_wall, -off_ft, off_ft))
+    by_bed = inward_ft.groupby([plants["ground"].to_numpy(), plants["planting"].to_numpy()])
+    half_row_ft = ROW_SHARE * rates.plant_spacing_in.value / IN_PER_FT / 2
+    near_ft = by_bed.transform("min")
+    is_front = (inward_ft <= near_ft + half_row_ft) & (
+        by_bed.transform("max") > near_ft + half_row_ft
+    )
+    front: np.ndarray = is_front.to_numpy() & (plants["planting"] == "planted").to_numpy()
+    return front

@@ -8,7 +8,7 @@ The values themselves are data: they stand in ``book/standard/rates.toml`` and
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -25,6 +25,7 @@ from scanner.schema.local_rules import (
     LocalRules,
     Setbacks,
 )
+from scanner.schema.plant_list import Plant
 from scanner.schema.rate_book import (
     FINISH_LONG_WORDS,
     FINISH_WORDS,
@@ -67,6 +68,7 @@ __all__ = [
     "LocalRules",
     "MachineUse",
     "Part",
+    "Plant",
     "Rate",
     "RateBook",
     "Scan",
@@ -97,6 +99,8 @@ class Book:
     land
         The features by place, on the disk; None: `features` holds them. A large book is read
         so, and `features` has no row then.
+    plants
+        Species by name, in the order in which they are preferred.
     """
 
     folder: Path
@@ -107,6 +111,7 @@ class Book:
     rules: LocalRules
     problems: pd.DataFrame
     land: Land | None = None
+    plants: Mapping[str, Plant] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from pydantic import BaseModel
 from scanner.schema.columns import Column, TableSchema
 from scanner.schema.documents import LocalRules, RateBook
 from scanner.schema.log_tables import LOG_TABLES
+from scanner.schema.plant_list import Plant
 from scanner.schema.tables import TABLES
 
 JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -37,12 +38,13 @@ def schema_files() -> dict[str, str]:
     Examples
     --------
     >>> sorted(schema_files())
-    ['local.schema.json', 'rates.schema.json', 'tables.json', 'tables.md']
+    ['local.schema.json', 'plants.schema.json', 'rates.schema.json', 'tables.json', 'tables.md']
     """
     tables = [describe_table(schema) for schema in (*TABLES, *LOG_TABLES)]
     return {
         "rates.schema.json": _json_text(describe_document(RateBook)),
         "local.schema.json": _json_text(describe_document(LocalRules)),
+        "plants.schema.json": _json_text(describe_plants()),
         "tables.json": _json_text({"tables": tables}),
         "tables.md": _tables_page(tables),
     }
@@ -83,6 +85,14 @@ def describe_document(document: type[BaseModel]) -> dict[str, Any]:
     # Python 3.13 strips the indentation of a docstring, earlier ones keep it.
     schema["description"] = inspect.cleandoc(document.__doc__ or "").partition(":")[0]
     return {"$schema": JSON_SCHEMA_DIALECT, **schema, **({"$defs": groups} if groups else {})}
+
+
+def describe_plants() -> dict[str, Any]:
+    """Describe plants.toml as JSON Schema: a table a species, of which nothing is required, since the standard file may have it."""
+    species = Plant.model_json_schema()
+    species.pop("required")
+    species["description"] = inspect.cleandoc(Plant.__doc__ or "")
+    return {"$schema": JSON_SCHEMA_DIALECT, "type": "object", "additionalProperties": species}
 
 
 def _describe_setting(setting: dict[str, Any]) -> dict[str, Any]:

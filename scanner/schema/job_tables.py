@@ -9,10 +9,11 @@ from scanner.schema.columns import (
     count_column,
     flag_column,
     number_column,
+    select,
     text_column,
     word_column,
 )
-from scanner.schema.rate_book import FINISHES
+from scanner.schema.rate_book import FINISHES, PLANT_SIZES
 
 QUANTITIES = TableSchema("quantities", "What each bed of each offer takes, one row an offer and bed.", {
     "offer_id": text_column("offer"),
@@ -44,6 +45,20 @@ PLANTS = TableSchema("plants", "Where each plant of a bed stands, one row a plan
     "x_ft": number_column("ft", "easting in the bed's frame", least=None),
     "y_ft": number_column("ft", "northing in the bed's frame", least=None),
     "is_low": flag_column("stands in a sight triangle: low plant"),
+    "is_front": flag_column("stands in the front row of a full planting of several rows"),
+    "room_ft": number_column("ft", "distance to the border of its bed"),
+})  # fmt: skip
+
+CHOSEN_PLANTS = TableSchema("chosen_plants", "Which species goes where, one row an offer, bed, planting and row of it.", {
+    **select(PLANTS, "offer_id bed_id planting is_front"),
+    "plant": text_column("name of the species in plants.toml; blank: none fits"),
+    "plants": text_column("count, name and size, as 11 daylilies, 1 gal", least=1),
+    "plant_count": count_column("how many", least=1),
+    "plant_size": word_column("size sold", PLANT_SIZES),
+    "height_in": number_column("in", "height grown up; missing where none fits", known=False),
+    "spread_in": number_column("in", "width grown up; where none fits the most that may stand there"),
+    "pot_cents": cents_column("price of one: the species' own, else the rate book's"),
+    "extra_cents": cents_column("what the species' own price adds to the price of the job, before tax", least=None),
 })  # fmt: skip
 
 LINE_ITEMS = TableSchema("line_items", "What the price of an offer is made of, in the finish offered, one row a task or material.", {

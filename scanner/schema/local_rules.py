@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from scanner.schema.figures import Document, SettingError, Settings, figure
 
@@ -14,6 +15,11 @@ FaceKind = Literal["front", "side", "back"]
 YesNo = Literal["yes", "no"]
 SightLine = Literal["curb", "property_line"]
 HeightFrom = Literal["the curb", "the street", "the ground"]
+
+_FORMS = {
+    "state": ("[A-Z]{2}", 'two capital letters as "NE"'),
+    "zone": ("([1-9]|1[0-3])[ab]?", 'a zone as "5" or "5b"'),
+}
 
 LOCATING = "locating service"
 LOCATING_NOTICE = {
@@ -110,7 +116,8 @@ class LocalRules(Settings):
     sight_height_from: HeightFrom = Field(
         "the curb", title="what heights in a sight triangle count from"
     )
-    state: str = Field("", pattern="^([A-Z]{2})?$", title="state of the US, in two letters")
+    state: str = Field("", title="state of the US, in two letters")
+    zone: str = Field("", title="USDA hardiness zone, which plants must live in")
     min_depth_ft: float = figure("least depth of a bed", 0.02, 200)
     min_edge_ft: float = figure("least length of a bed", 0, 1200)
     min_bed_ft2: float = figure("smallest bed", 0, 4000)
@@ -136,6 +143,15 @@ class LocalRules(Settings):
         notice = LOCATING_NOTICE.get(self.state, "2 to 3 working days, ask 811 which,")
         where = f" in {self.state}" if self.state in LOCATING_NOTICE else ""
         return f"{LOCATING}: call 811 at least {notice} before anyone digs{where}, by hand too, and wait for the marks"
+
+    @field_validator("state", "zone")
+    @classmethod
+    def _written(cls, text: str, info: ValidationInfo) -> str:
+        form, words = _FORMS[str(info.field_name)]
+        if text and not re.fullmatch(form, text):
+            problem = f"'{text}' came; {words} is allowed"
+            raise SettingError(problem, f"write {words}")
+        return text
 
     @field_validator("house_faces", "kind_order", "offer_kinds")
     @classmethod

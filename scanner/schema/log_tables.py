@@ -31,6 +31,9 @@ QUESTIONS = (
 )  # fmt: skip
 """What a crew answers about a lot in half a minute."""
 
+WISHES = ("sun", "plant")
+"""What a client is asked before plants are named: how much sun there is, and a species liked."""
+
 CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed ones left out.", {
     "entry_id": count_column("number of the entry, in the order of recording"),
     "client_id": text_column("client called"),
@@ -45,8 +48,8 @@ CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed 
 
 ANSWERS = TableSchema("answers", "Checklist answers, the latest of each question of a client.", {
     "client_id": text_column("client whose lot was seen"),
-    "question": word_column("what was asked", QUESTIONS),
-    "answer": text_column("what was answered: yes, no or a number"),
+    "question": word_column("what was asked", (*QUESTIONS, *WISHES)),
+    "answer": text_column("what was answered: yes, no, a number, or words to a wish"),
     "seen_on": text_column("day on which the crew looked, ISO"),
 }, unique=("client_id", "question"))  # fmt: skip
 

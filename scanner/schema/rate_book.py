@@ -34,6 +34,7 @@ FINISH_LONG_WORDS = {
 """Name of a finish in a sentence."""
 
 PlantSize = Literal["1gal", "3gal", "5gal"]
+PLANT_SIZES: tuple[PlantSize, ...] = get_args(PlantSize)
 YesNo = Literal["yes", "no"]
 RankBy = Literal["offer_profit", "lead_profit", "profit_per_crew_day"]
 """Chance times profit of lead and upgrade · of the lead alone · a crew-day, when crews are short."""

@@ -54,6 +54,7 @@ from scanner.schema.ground_tables import (
 )
 from scanner.schema.job_tables import (
     CALLS,
+    CHOSEN_PLANTS,
     LEFT_OUT,
     LINE_ITEMS,
     OFFERS,
@@ -69,6 +70,7 @@ __all__ = [
     "BED_LIST",
     "BED_ORDER",
     "CALLS",
+    "CHOSEN_PLANTS",
     "CLIENTS",
     "EDGES",
     "EDGE_SOURCES",
@@ -104,7 +106,7 @@ Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
     CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
-    QUANTITIES, PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
+    QUANTITIES, PLANTS, CHOSEN_PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
 )  # fmt: skip
 
 
