@@ -80,8 +80,9 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
             report("writing the map and the lists", len(found.beds), len(found.beds))
-            files = pipeline.publish_scan(found, folder, why_kept=why)
-        keep_scan(found, book)
+            seals = list[str]()
+            files = pipeline.publish_scan(found, folder, why_kept=why, seals=seals)
+        keep_scan(found, book, seals=seals)
     # What a program reads from us is the very file that was written, so the two agree.
     text = summary_file.read_text(encoding="utf-8")
     summary = json.loads(text)

@@ -18,7 +18,7 @@ from scanner.book.settings import read_rates
 from scanner.calls.entry_kinds import CALL, REMARK, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.jobs import draw_up_jobs
-from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
+from scanner.calls.log import open_log, read_entries, read_last_scan, read_seals, read_season
 from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
 from scanner.cli.talk import progress_bar, say
@@ -26,7 +26,7 @@ from scanner.errors import BookError, LogError
 from scanner.ground.stored import remember_beds
 from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
-from scanner.pages.publish import CALL_LISTS, UNREADABLE
+from scanner.pages.publish import CALL_LISTS, UNREADABLE, seal_of
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
@@ -59,8 +59,8 @@ def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataF
     return list_offered(found.calls, found.offers, found.beds, today=today), found.left_out
 
 
-def keep_scan(found: Scan, book: Path) -> None:
-    """Keep the names of the beds and the call list in the log; where it cannot be, say so."""
+def keep_scan(found: Scan, book: Path, *, seals: list[str]) -> None:
+    """Keep the names of the beds, the call list and its files' seals in the log; where it cannot be, say so."""
     try:
         with open_log(book, today=found.today) as log:
             for part in found.parts:
@@ -69,6 +69,7 @@ def keep_scan(found: Scan, book: Path) -> None:
             log.store_last_scan(LISTED, listed)
             log.store_last_scan(LEFT_OUT, found.left_out)
             log.store_printed(list_printed(found.clients))
+            log.store_seals(seals)
     except LogError as err:
         say(f"Bed names are not kept, so the next scan may name some beds anew: {err}")
 
@@ -77,6 +78,8 @@ def why_kept(path: Path, *, book: Path, today: date) -> str:
     """Say what of a call list is not on record and would be lost with it, as a sentence without its end; blank: nothing."""
     if mark := open_elsewhere(path):
         return f"it is open in another program ({mark} lies beside it)"
+    if seal_of(path) in read_seals(book):
+        return ""
     entries, season, clients = (
         read_entries(book, CALL),
         read_season(book),
@@ -101,7 +104,9 @@ def why_kept(path: Path, *, book: Path, today: date) -> str:
 
 def take_up_remarks(book: Path, folder: Path, *, today: date) -> None:
     """Record what the office wrote beside the calls into the lists of a folder; where it cannot be, the lists stay."""
-    if not (lists := [folder / name for name in CALL_LISTS if (folder / name).exists()]):
+    lists = [folder / name for name in CALL_LISTS if (folder / name).exists()]
+    seals = read_seals(book) if lists else []
+    if not (lists := [path for path in lists if seal_of(path) not in seals]):
         return
     clients, season = read_client_list(book)[0], read_season(book)
     printed, taken = read_last_scan(book, PRINTED), list[pd.DataFrame]()

@@ -82,7 +82,7 @@ def scan_with(*problems: dict[str, str], today: date) -> Scan:
     return replace(small_scan(), problems=problems_of(*problems), today=today)
 
 
-def publish_summary(found: Scan, folder: Path, *, why_kept: object) -> list[Path]:  # noqa: ARG001
+def publish_summary(found: Scan, folder: Path, **_: object) -> list[Path]:
     """Write the summary only, as the pages room would with everything else."""
     folder.mkdir(parents=True)
     file = folder / "summary.json"

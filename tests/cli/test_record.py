@@ -19,7 +19,8 @@ from openpyxl.comments import Comment
 
 from scanner.book.new import start_book
 from scanner.calls.log import open_log, read_season
-from scanner.cli.keeping import why_kept
+from scanner.cli.keeping import take_up_remarks, why_kept
+from scanner.errors import BookError
 from scanner.schema.documents import Scan
 from tests.calls.desk import DAY, keys_of, read_only_copy
 from tests.cli.desk import keeping_scans, type_in
@@ -348,6 +349,30 @@ def test_what_the_office_adds_outlives_the_list(office: Path) -> None:
     assert {row[0]: row[left_out[0].index("Our notes")] for row in left_out[1:]} == {
         "001": "ring twice", "003": "sister of 001",
     }  # fmt: skip
+
+
+def test_a_list_that_nobody_wrote_into_is_not_read(
+    office: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was printed is known by its seal in the log; a changed cell breaks it, and a new log knows none."""
+    book, sheet = office / "lawns", office / "maps" / "lawns" / "calls.xlsx"
+    reads: list[str] = []
+
+    def read_rows(path: Path, *_: object) -> None:
+        reads.append(path.name)
+        raise BookError
+
+    with monkeypatch.context() as patch:
+        patch.setattr("scanner.cli.keeping.read_added", read_rows)
+        take_up_remarks(book, sheet.parent, today=DAY)
+        assert why_kept(sheet, book=book, today=DAY) == ""
+        assert reads == []
+        shutil.move(book / "book.sqlite", book / "away.sqlite")
+        take_up_remarks(book, sheet.parent, today=DAY)
+        assert reads == ["calls.xlsx", "calls.csv"]
+        shutil.move(book / "away.sqlite", book / "book.sqlite")
+    fill(sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "visit"})
+    assert why_kept(sheet, book=book, today=DAY) == "sheet Figures, row 2 is not on record yet"
 
 
 def test_an_old_list_puts_no_phone_number_right(office: Path) -> None:

@@ -8,6 +8,20 @@ the last scan offered. The database itself is touched in ``file.py`` only.
 from __future__ import annotations
 
 from scanner.calls.log.log import Log, open_log
-from scanner.calls.log.reading import NO_SEASON, read_entries, read_last_scan, read_season
+from scanner.calls.log.reading import (
+    NO_SEASON,
+    read_entries,
+    read_last_scan,
+    read_seals,
+    read_season,
+)
 
-__all__ = ["NO_SEASON", "Log", "open_log", "read_entries", "read_last_scan", "read_season"]
+__all__ = [
+    "NO_SEASON",
+    "Log",
+    "open_log",
+    "read_entries",
+    "read_last_scan",
+    "read_seals",
+    "read_season",
+]

@@ -99,6 +99,10 @@ class Log:
         plain = plain_rows(check_table(rows, PRINTED), PRINTED.columns)
         self._insert("OR IGNORE INTO printed", PRINTED.columns, plain)
 
+    def store_seals(self, seals: Iterable[str]) -> None:
+        """Keep the seals of the lists just printed: as long as a list has one, nobody wrote into it."""
+        self._store.write("INSERT OR REPLACE INTO meta VALUES ('lists', ?)", (" ".join(seals),))
+
     def undo(self, number: int | None = None) -> str:
         """Take an entry back, the last one without a number, by adding its reversal; gives its words.
 

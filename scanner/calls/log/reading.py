@@ -86,6 +86,13 @@ def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
     return check_table(listed[[*schema.columns]], schema)
 
 
+def read_seals(folder: Path) -> list[str]:
+    """Read the seals of the lists that were printed last."""
+    with open_to_read(folder) as store:
+        found = [] if store is None else store.rows("SELECT value FROM meta WHERE name = 'lists'")
+    return [seal for (seals,) in found for seal in seals.split()]
+
+
 def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
     """Read every entry of a kind that was not taken back, to tell what of a sheet is on record."""
     with open_to_read(folder) as store:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator, Mapping
+from hashlib import blake2b
 from itertools import tee
 from pathlib import Path
 
@@ -13,11 +14,13 @@ from scanner.pages.geojson import beds_geojson
 from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
 from scanner.pages.publish.earlier import (
     CALL_LISTS,
+    SEAL_BYTES,
     UNREADABLE,
     Kept,
     Why,
     has_cells_filled_in,
     read_earlier,
+    seal_of,
 )
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap import map_pages
@@ -27,7 +30,7 @@ from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
 from scanner.store.replacing import put_in_place
 
-__all__ = ["CALL_LISTS", "UNREADABLE", "Why", "publish", "publish_files", "publish_page"]
+__all__ = ["CALL_LISTS", "UNREADABLE", "Why", "publish", "publish_files", "publish_page", "seal_of"]
 
 NEEDED = ("lots", "beds", "shapes", "quantities", "line_items", "prices", "offers")
 """Tables of a part that pages are made of; each is read once."""
@@ -36,20 +39,24 @@ Piece = tuple[str, bytes]
 """Name of a file, and what comes behind all that was written into it before."""
 
 
-def publish(scan: Scan, folder: Path, *, why_kept: Why | None = None) -> list[Path]:
+def publish(
+    scan: Scan, folder: Path, *, why_kept: Why | None = None, seals: list[str] | None = None
+) -> list[Path]:
     """Write all files of a scan into a folder, made when it is not there; returns them by name.
 
     A call list there that holds what nobody has recorded yet, or is open in another program, stays: the
     new one goes beside it, with the day of the scan in its name.
 
     ``why_kept``: says what of a call list is not on record; None: whatever is filled in counts as
-    not on record. `BookError`: if a file cannot be written or replaced. Then everything is left as
+    not on record. ``seals``: takes the seals of the new call lists. `BookError`: if a file cannot be written or replaced. Then everything is left as
     it was.
     """
 
     def pieces() -> Iterator[Piece]:
         # What an earlier run left in the folder is settled when the first piece is asked for
-        yield from _render(scan, earlier=read_earlier(folder))
+        yield from _sealed(
+            _render(scan, earlier=read_earlier(folder)), [] if seals is None else seals
+        )
 
     kept = Kept(why_kept or has_cells_filled_in)
     return put_in_place(
@@ -81,6 +88,16 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
         yield from of_map
         yield "candidates.geojson", beds
         yield "line_items.csv", items
+
+
+def _sealed(pieces: Iterator[Piece], seals: list[str]) -> Iterator[Piece]:
+    """Hand pieces on and seal the call lists among them."""
+    lists = {name: blake2b(digest_size=SEAL_BYTES) for name in CALL_LISTS}
+    for name, piece in pieces:
+        if name in lists:
+            lists[name].update(piece)
+        yield name, piece
+    seals += [seal.hexdigest() for seal in lists.values()]
 
 
 def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:

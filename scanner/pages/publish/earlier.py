@@ -6,6 +6,7 @@ import contextlib
 import json
 import re
 from collections.abc import Callable
+from hashlib import blake2b, file_digest
 from pathlib import Path
 
 from scanner.errors import BookError
@@ -40,6 +41,16 @@ class Kept:
         if stamp not in self._told:
             self._told[stamp] = self._why(path)
         return bool(self._told[stamp])
+
+
+SEAL_BYTES = 16
+
+
+def seal_of(path: Path) -> str:
+    """Give the seal of a file: another one as soon as any program saves it with a change; blank where it can't be read."""
+    with contextlib.suppress(OSError), path.open("rb") as file:
+        return file_digest(file, lambda: blake2b(digest_size=SEAL_BYTES)).hexdigest()
+    return ""
 
 
 def has_cells_filled_in(path: Path) -> str:
