@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 
+from scanner.block_ground import look_at
 from scanner.block_work import THIN, Worked, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
@@ -33,6 +34,7 @@ from scanner.calls.remarks import own_columns, with_remarks
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bearing import reach_ft
+from scanner.ground.plan_shapes import list_plan_shapes
 from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
 from scanner.job.machines import use_machines
@@ -41,7 +43,7 @@ from scanner.job.wording import usual_cautions
 from scanner.pages.publish import publish
 from scanner.reuse import settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
-from scanner.schema.tables import empty_table
+from scanner.schema.tables import PLAN_SHAPES, empty_table
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.blocks import Block, cut_blocks, deal_blocks
 from scanner.store.folder import Store, open_store, passing_store
@@ -49,7 +51,7 @@ from scanner.store.land import Land, store_features
 from scanner.store.parquet_tables import Tables, join_tables
 from scanner.store.workers import work_through
 
-__all__ = ["open_season", "open_store", "publish_scan", "read_book", "scan"]
+__all__ = ["list_ground", "open_season", "open_store", "publish_scan", "read_book", "scan"]
 
 open_season = read_season
 """Read what a book's log knows, for `scan`."""
@@ -141,6 +143,33 @@ def scan(
         machines=_use_machines(parts, calls, book.rates),
         assumptions=_assume(book, fees),
     )
+
+
+def list_ground(book: Book, season: Season, client_ids: Collection[str]) -> pd.DataFrame:
+    """
+    List what plans of some clients' lots are drawn from, as a scan sees them.
+
+    Parameters
+    ----------
+    book
+        A book as `read_book` gives it.
+    season
+        What the log knows.
+    client_ids
+        Clients whose lots were scanned and have beds drawn.
+
+    Returns
+    -------
+    shapes
+        Table `PLAN_SHAPES`.
+    """
+    with passing_store() as place:
+        land = book.land or store_features(book.features, place.folder / "shapes")
+        lots = cut_blocks(book, land, client_ids, store=place)
+        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+        surveys = [look_at(block, block.client_ids).survey for block in blocks]
+    drawn = [list_plan_shapes(survey) for survey in surveys if survey is not None]
+    return join_tables([empty_table(PLAN_SHAPES), *drawn])
 
 
 def _put_right(book: Book, season: Season) -> Book:

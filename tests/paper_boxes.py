@@ -13,7 +13,8 @@ SLACK = 0.3
 
 def clashes(paper: Paper) -> list[tuple[str, str]]:
     """Pairs of texts that overlap, and texts that reach into the margin."""
-    pairs = [(a.text, b.text) for a, b in combinations(paper.boxes, 2) if overlap(a, b)]
+    pages = [[box for box in paper.boxes if box.page == page] for page in range(1, paper.page + 1)]
+    pairs = [(a.text, b.text) for page in pages for a, b in combinations(page, 2) if overlap(a, b)]
     return pairs + [(box.text, "margin") for box in paper.boxes if is_off(box, paper)]
 
 

@@ -31,6 +31,7 @@ COMMANDS = {
         "client",
         "Tell one client's whole story: lot, beds, offer, what was said, what is next.",
     ),
+    "sketch": ("sketch", "Draw the beds of clients to scale, a page each."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "promo": ("plan", "Say whom to call this week so that the crews' free weeks fill."),
     "forecast": ("plan", "Tell what the months to come may bring, and what can be built."),

@@ -39,8 +39,13 @@ from scanner.plane.segments import join
 from scanner.schema.documents import LocalRules
 from scanner.units import IN_PER_FT
 
-PLANT_FREE, LOW, ROOTS, WALL, STEP_OUT, FIRE, BARRED, RAMP = (1 << bit for bit in range(8))
-"""What ground is limited to. BARRED: nothing is dug; RAMP: neither, for the ramps at a corner."""
+PLANT_FREE, LOW, ROOTS, WALL, STEP_OUT, FIRE, BARRED, RAMP, AT_CORNER = (
+    1 << bit for bit in range(9)
+)
+"""
+What ground is limited to. BARRED: nothing is dug; RAMP: neither, for the ramps at a corner. AT_CORNER: it is
+low because of a street corner, not of a drive.
+"""
 
 CLEAR_OF = {
     "hydrant": "hydrant_ft",
@@ -184,7 +189,7 @@ def find_limits(
     drives = _drives_near(parts, lots, rules)
     ground = Parts(np.zeros(0, object), np.zeros(0, np.int32), np.zeros(0, int))
     for bits, (shapes, lot) in (
-        (LOW, corner_sights(corners, lots, rules=rules)),
+        (LOW | AT_CORNER, corner_sights(corners, lots, rules=rules)),
         (LOW, drive_sights(drives, streets, lots, others, rules=rules)),
         (RAMP, find_ramps(corners, lots, parts, rules=rules)),
         (BARRED, _of(block.limits.of(EASEMENT))),

@@ -79,12 +79,13 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     if plants.empty:
         return empty_table(PLANTS)
     names = {name: beds[name].to_numpy()[plants["ground"]] for name in ("offer_id", "bed_id")}
-    points, borders = shapely.points(plants[["x_ft", "y_ft"]].to_numpy()), beds.geometry.boundary
+    points = shapely.points(plants[["x_ft", "y_ft"]].to_numpy())
+    borders = shapely.boundary(np.asarray(beds["geometry"], dtype=object))
     plants = plants.assign(
         **names,
         is_low=_is_low(beds, plants),
         is_front=_is_front(beds, plants, shapely.distance(edges[plants["ground"]], points), rates),
-        room_ft=shapely.distance(borders.to_numpy()[plants["ground"]], points),
+        room_ft=shapely.distance(borders[plants["ground"]], points),
     )
     return check_table(plants[[*PLANTS.columns]], PLANTS)
 

@@ -104,9 +104,21 @@ LAYERS = (
     "old_bed", "water", "easement", "wildfire_area", "edge", "bed", "tree", "hydrant", "mailbox", "utility",
 )  # fmt: skip
 
+PLAN_LAYERS = (
+    "outline", "street", "sidewalk", "drive", "walk", "patio", "house", "outbuilding", "neighbor", "old_bed",
+    "water", "kept_clear", "thing",
+)  # fmt: skip
+
 SHAPES = TableSchema("shapes", "Everything that a page draws of a scan, WGS 84 longitude and latitude.", {
     "layer": word_column("what is drawn", LAYERS),
     "client_id": text_column("client on whose lot it is drawn"),
     "ref": text_column("bed_id of a bed, `along` of an edge, `what` of a utility, else blank"),
     "geometry": shape_column("the shape, cut to the lot's surroundings", "degrees"),
+})  # fmt: skip
+
+PLAN_SHAPES = TableSchema("plan_shapes", "What a plan of a lot is drawn from, in the plane of its beds.", {
+    "client_id": text_column("client whose lot is drawn"),
+    "layer": word_column("what it is; neighbor: other people's buildings", PLAN_LAYERS),
+    "what": text_column("which limit or thing; a drive that nobody drew is guessed; else blank"),
+    "geometry": shape_column("the shape; of a thing the circle kept clear round it"),
 })  # fmt: skip

@@ -50,6 +50,8 @@ from scanner.schema.ground_tables import (
     LOT_LIST,
     LOTS,
     OFFER_BEDS,
+    PLAN_LAYERS,
+    PLAN_SHAPES,
     SHAPES,
 )
 from scanner.schema.job_tables import (
@@ -88,6 +90,8 @@ __all__ = [
     "OFFERS",
     "OFFER_BEDS",
     "PLANTS",
+    "PLAN_LAYERS",
+    "PLAN_SHAPES",
     "PRICES",
     "PROBLEMS",
     "QUANTITIES",
@@ -107,6 +111,7 @@ Table = TypeVar("Table", bound=pd.DataFrame)
 TABLES = (
     CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
     QUANTITIES, PLANTS, CHOSEN_PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
+    PLAN_SHAPES,
 )  # fmt: skip
 
 

@@ -32,7 +32,7 @@ ARROWS = {
     "desk": (*ROOMS, *SHARED, "block_ground"),
     "reuse": (*ROOMS, *SHARED, "block_ground"),
     "block_work": (*ROOMS, *SHARED, "block_ground", "reuse", "desk"),
-    "pipeline": (*ROOMS, *SHARED, "block_work", "reuse"),
+    "pipeline": (*ROOMS, *SHARED, "block_ground", "block_work", "reuse"),
     "cli": ANYTHING,
     "": ("pipeline",),  # scanner/__init__.py offers the pipeline's verbs
     "__main__": ("cli",),
