@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
     assert list(COMMANDS) == [
         "new", "assemble", "trace", "checklist", "check", "scan", "demo", "explain", "week", "calls",
-        "client", "record", "promo", "forecast", "calibrate", "care",
+        "client", "sketch", "record", "promo", "forecast", "calibrate", "care",
     ]  # fmt: skip
     text = type_in("--help").stdout
     places = [text.index(f"\n  {name} ") for name in COMMANDS]
