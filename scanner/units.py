@@ -101,6 +101,28 @@ def usd_text(amount_cents: int) -> str:
     return f"{sign}{whole}.{rest:02d}"
 
 
+def said_cents(price_cents: int) -> int:
+    """
+    Round a price that a client hears, sees or signs: up to $10.
+
+    Parameters
+    ----------
+    price_cents
+        Price [cents].
+
+    Returns
+    -------
+    said_cents
+        Price [cents].
+
+    Examples
+    --------
+    >>> said_cents(181_234), said_cents(182_000)
+    (182000, 182000)
+    """
+    return -(-price_cents // SAID_CENTS) * SAID_CENTS
+
+
 def usd_said(price_cents: int) -> str:
     """
     Write a price as a client hears it: rounded up to $10.
@@ -120,4 +142,4 @@ def usd_said(price_cents: int) -> str:
     >>> usd_said(181_234), usd_said(182_000)
     ('$1,820', '$1,820')
     """
-    return f"${-(-price_cents // SAID_CENTS) * SAID_CENTS // CENTS_PER_USD:,}"
+    return f"${said_cents(price_cents) // CENTS_PER_USD:,}"

@@ -44,6 +44,9 @@ class Stages:
     # weight of those reached who agreed to a visit, and who did not
     agreed: float
     refused: float
+    # weight of letters that asked for a visit, and that did not
+    asked: float
+    silent: float
     # probability of each cell of the grid, `START_SHARES` by `HALF_YEARS`; sums to 1
     weights: Floats
     record: ChanceRecord  # how many tries, decided talks and quotes on record they rest on
@@ -69,6 +72,7 @@ class Stages:
         refused = rates.prior_refused_count.value + trials.refused_count
         return cls(
             reached, missed, agreed, refused,
+            rates.prior_asked_count.value, rates.prior_silent_count.value,
             _weigh_cells(trials.quotes, np.asarray(price_years, dtype=np.float64), rates),
             ChanceRecord(
                 int(np.sum(trials.reached_counts) + np.sum(trials.missed_counts)),
@@ -100,6 +104,12 @@ class Stages:
         agreed = self.agreed / total
         agreed_2 = agreed * (self.agreed + 1.0) / (total + 1.0)
         return (1.0 - never) * agreed, (1.0 - 2.0 * never + never_2) * agreed_2
+
+    @property
+    def written(self) -> tuple[float, float]:
+        """Chance that a letter asks for a visit, mean and mean of its square."""
+        total = self.asked + self.silent
+        return self.asked / total, self.asked * (self.asked + 1.0) / (total * (total + 1.0))
 
     def still_reached(self, tried_count: npt.ArrayLike) -> Floats:
         """Tell how much of the first stage is left to clients who were tried in vain.

@@ -33,22 +33,46 @@ class Delays:
     answer_days: float  # mean days until a quote is answered
     visit_days: float  # days from the talk to the visit with its quote
     start_days: float  # days from the sale to the earliest start
+    mail_days: float  # mean days until a letter that came is answered
 
     @classmethod
     def of(cls, stages: Stages, rates: RateBook) -> Self:
         """Take them from what the calls on record taught and from the rate book."""
         miss = stages.missed / (stages.reached + stages.missed)
-        return cls(miss, rates.answer_days.value, rates.visit_days.value, rates.start_days.value)
+        return cls(
+            miss,
+            rates.answer_days.value,
+            rates.visit_days.value,
+            rates.start_days.value,
+            rates.mail_days.value,
+        )
 
     def answered(self, days: npt.ArrayLike) -> Floats:
         """Tell which share of the buyers has said yes some days after the quote, E.
 
-        >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0)
+        >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0, 10.0)
         >>> delays.answered([-1.0, 7.0, 14.0]).round(6).tolist()
         [0.0, 0.372911, 0.606759]
         """
         late: Floats = -np.expm1(-np.maximum(np.asarray(days, float), 0.0) / self.answer_days)
         return late
+
+    def written(self, days: npt.ArrayLike) -> Floats:
+        """Tell which share of its sales stands some days after a letter came.
+
+        The letter's answer and the quote's, one after the other, with the visit between them.
+
+        >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0, 10.0)
+        >>> delays.written([7.0, 17.0, 32.0]).round(6).tolist()  # 1 − 3e^(−d/15) + 2e^(−d/10), d 10 and 25
+        [0.0, 0.195508, 0.597543]
+        """
+        since = np.maximum(np.asarray(days, float) - self.visit_days, 0.0)
+        slow, fast = self.answer_days, self.mail_days
+        if np.isclose(slow, fast):
+            gamma: Floats = 1.0 - np.exp(-since / slow) * (1.0 + since / slow)
+            return gamma
+        late: Floats = (slow * np.exp(-since / slow) - fast * np.exp(-since / fast)) / (slow - fast)
+        return 1.0 - late
 
     def sold(self, days: npt.ArrayLike, tried_count: int) -> Floats:
         """Tell which share of its sales stands some days after the Monday of a call's first week, L.
@@ -58,7 +82,7 @@ class Delays:
         L(d) = Σ_j a_j E(d − 2 − 7 (j − tried) − visit_days) over the tries left, a_j the share
         of the reached that is reached at try j.
 
-        >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0)
+        >>> delays = Delays(np.array([0.65, 0.75, 0.820513]), 15.0, 7.0, 7.0, 10.0)
         >>> delays.sold([14.0, 28.0, 98.0], 0).round(6).tolist()
         [0.165357, 0.609447, 0.996327]
         """

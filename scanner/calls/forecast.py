@@ -17,7 +17,7 @@ import pandas as pd
 from scanner.calls.chance import Floats, Stages
 from scanner.calls.delays import Delays, deal_calls
 from scanner.calls.totals import Prospects, Spread, expected_sales, spread_sales
-from scanner.schema.plan_tables import CALL_BACK, LEADS, NEW, QUOTE, SOLD, TRIED, VISIT
+from scanner.schema.plan_tables import CALL_BACK, LEADS, LETTER, NEW, QUOTE, SOLD, TRIED, VISIT
 from scanner.schema.tables import check_table
 from scanner.units import DAYS_PER_WEEK
 
@@ -105,6 +105,7 @@ class Forecast:
         return Prospects(
             *plain, years, gains, factor,
             is_talked=part.isin([QUOTE, VISIT]).to_numpy(), heard=self.delays.answered(age),
+            is_written=(part == LETTER).to_numpy(),
         )  # fmt: skip
 
     def shares(self, until: npt.ArrayLike, *, is_ready: bool = False) -> Floats:
@@ -129,6 +130,8 @@ class Forecast:
         share[:, is_visit] = self.delays.answered(since[:, is_visit])
         is_back = part == CALL_BACK
         share[:, is_back] = self.delays.answered(since[:, is_back] - self.delays.visit_days)
+        is_written = part == LETTER
+        share[:, is_written] = self.delays.written(since[:, is_written])
         tried = np.minimum(self.leads["tried_count"].to_numpy(int), len(self.delays.miss) - 1)
         for count in range(len(self.delays.miss)):
             own = np.isin(part, [TRIED, NEW]) & (tried == count)

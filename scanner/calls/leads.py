@@ -13,9 +13,20 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.chance import Stages
+from scanner.calls.reasons import NO_CALLS
 from scanner.calls.trials import OPEN, Trials, list_trials
 from scanner.schema.documents import RateBook, Scan, Season
-from scanner.schema.plan_tables import CALL_BACK, LEADS, NEW, QUOTE, SOLD, TRIED, VISIT
+from scanner.schema.plan_tables import (
+    CALL_BACK,
+    LEADS,
+    LETTER,
+    NEW,
+    QUOTE,
+    SOLD,
+    STAGES,
+    TRIED,
+    VISIT,
+)
 from scanner.schema.tables import CALLS, CLIENTS, OFFERS, check_table
 
 FIRST_PHASE = 1
@@ -30,11 +41,14 @@ def monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def list_leads(found: Scan, season: Season, *, stages: Stages) -> pd.DataFrame:
+def list_leads(
+    found: Scan, season: Season, *, stages: Stages, with_letters: bool = False
+) -> pd.DataFrame:
     """Put every client who may still buy, or has bought, at his stage.
 
     Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
     built has its own price and estimate; a sale without a job on record has what is offered.
+    ``with_letters``: last come those who only asked not to be called, as letters that may be sent.
     """
     rates, today = found.rates, found.today
     calls, offers = check_table(found.calls, CALLS), check_table(found.offers, OFFERS)
@@ -45,13 +59,15 @@ def list_leads(found: Scan, season: Season, *, stages: Stages) -> pd.DataFrame:
     )
     known = _known(chosen, trials, stages, clients)
     stage = _stage(known, season, clients, trials, rates=rates, today=today)
+    if with_letters:
+        is_barred = (chosen["left_out"] == NO_CALLS) & ~chosen["client_id"].isin(stage["client_id"])
+        barred = pd.DataFrame({"client_id": chosen.loc[is_barred, "client_id"], "stage": LETTER})
+        stage = pd.concat([stage, barred], ignore_index=True)
     leads = known.merge(stage, on="client_id", validate="one_to_one")
     jobs = _jobs(season, clients, rates=rates, today=today)
     # Beds of a sold job are no offer any more; what else the client has may still be sold later
     leads = leads[~leads["client_id"].isin(jobs["client_id"])]
-    order = leads["stage"].map(
-        {name: place for place, name in enumerate((SOLD, QUOTE, VISIT, CALL_BACK, TRIED, NEW))}
-    )
+    order = leads["stage"].map({name: place for place, name in enumerate((*STAGES, LETTER))})
     leads = leads.assign(_order=order).sort_values(["_order", "place", "client_id"], kind="stable")
     leads = pd.concat([jobs, leads[[*LEADS.columns]]], ignore_index=True)
     return check_table(leads, LEADS)

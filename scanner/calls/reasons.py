@@ -27,6 +27,8 @@ TURF_WIDTH_FT_WORDS = (
 )
 """Turf narrower than so many feet, narrowest first, and what is said of it."""
 
+NO_CALLS = "asked not to be called"
+
 JUST_BUILT_DAYS = 365
 """A neighbor's bed counts as just built for so long (starting value, no source)."""
 
@@ -77,7 +79,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
         + ", rests until " + free_again.dt.strftime("%Y-%m-%d")
     )  # fmt: skip
     return join_texts([
-        text_where("asked not to be called", clients["do_not_call"] == "yes"),
+        text_where(NO_CALLS, clients["do_not_call"] == "yes"),
         text_where("rents: the owner would have to decide", clients["renter"] == "yes"),
         text_where("payment past due: settle that first", clients["past_due"] == "yes"),
         resting.where(free_again > pd.Timestamp(today), ""),

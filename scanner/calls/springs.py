@@ -12,13 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betainc, betaincinv, gammaincc
+from scipy.special import gammaincc
 
 from scanner.calls.chance import START_SHARES, Floats, Stages, price_falls
-from scanner.calls.totals import Prospects, agreed_chances
+from scanner.calls.totals import TALK_SLICES, Prospects, agreed_chances
 
 SPRING_COUNT = 200
-TALK_SLICES = 15
 
 LEAST_WEIGHT = 1e-6
 """Cells of the grid that weigh less are passed over."""
@@ -35,47 +34,34 @@ def list_springs(stages: Stages, prospects: Prospects) -> tuple[Floats, Floats]:
 
     Chances, `SPRING_COUNT` × n; a row's springs are sorted, the worst first.
 
-    The chance to be reached and agree is cut into 15 equal slices, each by its mean; slices ×
-    cells are sorted by the sales to expect of all and cut into 200 parts of equal weight.
+    The chance to be reached and agree is cut into 15 equal slices, each by its mean, and so is the
+    chance that a letter is answered, largest with largest; slices × cells are sorted by the sales
+    to expect of all and cut into 200 parts of equal weight.
     """
-    talks = _talk_slices(stages)
-    is_talked = prospects.is_talked
-    if is_talked is None:
-        is_talked = np.zeros(len(prospects.gain), bool)
-    calls, agreed = prospects.chosen(~is_talked), prospects.chosen(is_talked)
-    chances = agreed_chances(agreed)
+    firsts = prospects.first_stages(stages)
+    is_talked = ~(firsts[0].rows | firsts[1].rows)
+    chances = agreed_chances(prospects.chosen(is_talked))
     falls = [
-        np.minimum(price_falls(years) * calls.factor[:, None], 1.0)
-        for years in (calls.price_years, calls.upgrade_years)
+        np.minimum(price_falls(years) * prospects.factor[:, None], 1.0)
+        for years in (prospects.price_years, prospects.upgrade_years)
     ]
     cells = np.where(stages.weights > LEAST_WEIGHT, stages.weights, 0.0)
     weights = np.broadcast_to(cells / cells.sum() / TALK_SLICES, (TALK_SLICES, *cells.shape))
-    starts = START_SHARES[:, None]
-    hope = talks[:, None, None] * (starts * falls[0].sum(axis=0)) + chances[0].sum(axis=0)
+    starts, hope = START_SHARES[:, None], chances[0].sum(axis=0)
+    for first in firsts:
+        hope = hope + first.slices()[:, None, None] * starts * falls[0][first.rows].sum(axis=0)
     parts = _cut(weights.ravel(), np.argsort(hope.ravel(), kind="stable"))
     parts = parts.reshape(SPRING_COUNT, *weights.shape)
-    of_call = np.einsum("ptsh,t,s->ph", parts, talks, START_SHARES)
+    of_first = [np.einsum("ptsh,t,s->ph", parts, x.slices(), START_SHARES) for x in firsts]
     of_agreed = parts.sum(axis=1)
     both = []
     for fall, chance in zip(falls, chances, strict=True):
         spring = np.empty((SPRING_COUNT, len(is_talked)))
-        spring[:, ~is_talked] = of_call @ fall.T
+        for first, part in zip(firsts, of_first, strict=True):
+            spring[:, first.rows] = part @ fall[first.rows].T
         spring[:, is_talked] = np.tensordot(of_agreed, chance, ((1, 2), (1, 2)))
         both.append(spring)
     return both[0], np.minimum(both[1], both[0])
-
-
-def _talk_slices(stages: Stages) -> Floats:
-    """Mean of the chance to be reached and agree in each of 15 equal slices of its beta."""
-    mean, second = stages.talked
-    variance = second - mean**2
-    if variance <= 0:
-        return np.full(TALK_SLICES, mean)
-    weight = mean * (1.0 - mean) / variance - 1.0
-    a, b = mean * weight, (1.0 - mean) * weight
-    ends = betaincinv(a, b, np.linspace(0.0, 1.0, TALK_SLICES + 1))
-    slices: Floats = mean * TALK_SLICES * np.diff(betainc(a + 1.0, b, ends))
-    return slices
 
 
 def _cut(weights: Floats, order: npt.NDArray[np.intp]) -> Floats:

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaincinv, gammaincinv
+from scipy.special import betainc, betaincinv, gammaincinv
 
 from scanner.calls.chance import CHANCE_LEVEL, START_SHARES, Floats, Stages, price_falls
 from scanner.units import RANGE_STEP_CENTS
 
-TALK_QUANTILES: Floats = (np.arange(15) + 0.5) / 15
-"""Even quantiles of the chance to be reached and agree, for the chance of nothing."""
+TALK_SLICES = 15
+"""Equal slices of what is unknown of a first stage: to be reached and agree, to answer a letter."""
 
 LEAST_TERM = 1e-10
 """Smallest term of the logarithm's series that still counts."""
@@ -41,11 +41,55 @@ class Prospects:
     # share of the answers to his open quote that would have come by now, F; 0 without a quote.
     # Looked at where `is_talked`; None: nobody has one.
     heard: Floats | None = None
+    # whether he is written to instead of called; None: nobody is
+    is_written: npt.NDArray[np.bool_] | None = None
+
+    def first_stages(self, stages: Stages) -> list[FirstStage]:
+        """Tell who has a first stage before him, and what is known of it: calls, letters."""
+        none = np.zeros(len(self.gain), bool)
+        is_talked = none if self.is_talked is None else self.is_talked
+        is_written = none if self.is_written is None else self.is_written
+        return [
+            FirstStage(~is_talked & ~is_written, *stages.talked),
+            FirstStage(is_written, *stages.written),
+        ]
 
     def chosen(self, rows: npt.NDArray[np.bool_]) -> Prospects:
         """Give some of them."""
         given = {name: column for name, column in vars(self).items() if column is not None}
         return Prospects(**{name: column[rows] for name, column in given.items()})
+
+
+@dataclass(frozen=True)
+class FirstStage:
+    """The stage before a visit, of some clients."""
+
+    rows: npt.NDArray[np.bool_]  # who has it before him
+    mean: float  # chance that it ends in a visit, its mean and that of its square
+    second: float
+
+    def slices(self) -> Floats:
+        """Mean of the chance in each of 15 equal slices of its beta, smallest first."""
+        a, b = self._beta()
+        if not np.isfinite(a):
+            return np.full(TALK_SLICES, self.mean)
+        ends = betaincinv(a, b, np.linspace(0.0, 1.0, TALK_SLICES + 1))
+        slices: Floats = self.mean * TALK_SLICES * np.diff(betainc(a + 1.0, b, ends))
+        return slices
+
+    def quantiles(self) -> Floats:
+        """Even quantiles of its beta, for the chance of nothing."""
+        a, b = self._beta()
+        if not np.isfinite(a):
+            return np.full(TALK_SLICES, self.mean)
+        quantiles: Floats = betaincinv(a, b, (np.arange(TALK_SLICES) + 0.5) / TALK_SLICES)
+        return quantiles
+
+    def _beta(self) -> tuple[float, float]:
+        """Both weights of the beta with these moments; infinite where nothing is uncertain."""
+        variance = self.second - self.mean**2
+        weight = self.mean * (1.0 - self.mean) / variance - 1.0 if variance > 0 else np.inf
+        return self.mean * weight, (1.0 - self.mean) * weight
 
 
 @dataclass(frozen=True)
@@ -115,21 +159,27 @@ def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread
     π₂ its moments, w the cells' weights: mean = Σ w (A₁ + π₁A₂); variance =
     Σ w [B₁ − C₁ + A₁² + π₁(B₂ + 2A₁A₂) + π₂(A₂² − C₂)] − mean². An open quote is sold with
     s(1 − F)/[s(1 − F) + (1 − s)(1 − F/2)] instead of s. Nothing: Σ w Π₁(1 − t s) Π₂(1 − π t s),
-    π at even quantiles of the beta with its moments.
+    π at even quantiles of the beta with its moments. A letter has ρ, the chance that it is
+    answered, for π; what is unknown of both is taken to go together, largest with largest.
     """
-    is_talked = prospects.is_talked
-    if is_talked is None:
-        is_talked = np.zeros(len(prospects.gain), bool)
-    agreed, calls = prospects.chosen(is_talked), prospects.chosen(~is_talked)
+    firsts = prospects.first_stages(stages)
+    is_talked = ~(firsts[0].rows | firsts[1].rows)
+    agreed = prospects.chosen(is_talked)
     chances = agreed_chances(agreed)
     a1, b1, c1 = _agreed_sums(agreed, chances, shares[:, is_talked])
-    a2, b2, c2 = _call_sums(calls, shares[:, ~is_talked])
-    talked, talked_2 = stages.talked
-    mean = a1 + talked * a2
-    second = b1 - c1 + a1**2 + talked * (b2 + 2.0 * a1 * a2) + talked_2 * (a2**2 - c2)
+    mean, second = a1, b1 - c1 + a1**2
     bought = shares[:, is_talked, None, None] * chances[0]
-    none_agreed = np.exp(np.log1p(-np.minimum(bought, 1.0 - 1e-12)).sum(axis=1))
-    nothing = none_agreed * _no_call_sells(stages, calls, shares[:, ~is_talked])
+    nothing = np.log1p(-np.minimum(bought, 1.0 - 1e-12)).sum(axis=1)[:, None]
+    both, sums = float((firsts[0].slices() * firsts[1].slices()).mean()), []
+    for first in firsts:
+        own, own_shares = prospects.chosen(first.rows), shares[:, first.rows]
+        a2, b2, c2 = _call_sums(own, own_shares)
+        mean = mean + first.mean * a2
+        second = second + first.mean * (b2 + 2.0 * a1 * a2) + first.second * (a2**2 - c2)
+        nothing = nothing + _no_sale_logs(own, own_shares, first.quantiles())
+        sums.append(a2)
+    second = second + 2.0 * both * sums[0] * sums[1]
+    nothing = np.exp(nothing).mean(axis=1)
     mean, second, nothing = (
         np.tensordot(cells, stages.weights, 2) for cells in (mean, second, nothing)
     )
@@ -141,8 +191,9 @@ def expected_sales(stages: Stages, prospects: Prospects) -> Floats:
 
     In the prospects' unit, one a client; their sum is the mean of `spread_sales`.
     """
+    first = sum(one.rows * one.mean for one in prospects.first_stages(stages))
     lead, more = (
-        stages.buys(years)[0] * stages.talked[0] * prospects.factor
+        stages.buys(years)[0] * first * prospects.factor
         for years in (prospects.price_years, prospects.upgrade_years)
     )
     if (is_talked := prospects.is_talked) is not None:
@@ -195,14 +246,13 @@ def _call_sums(calls: Prospects, shares: Floats) -> tuple[Floats, Floats, Floats
     )
 
 
-def _no_call_sells(stages: Stages, calls: Prospects, shares: Floats) -> Floats:
-    """Multiply the chances that nobody of those to be reached buys, by period and cell.
+def _no_sale_logs(calls: Prospects, shares: Floats, talks: Floats) -> Floats:
+    """Multiply the chances that nobody of those to be reached buys, by period, quantile and cell.
 
     log Π(1 − π t s) = −Σ_k (π s0)^k Σ (t f fall)^k / k: the inner sums are the same for
     every π and s0, so that 100,000 clients cost hardly more than a hundred.
     """
     falls = np.minimum(price_falls(calls.price_years) * calls.factor[:, None], 1.0)
-    talks = _talk_quantiles(stages)
     largest = float(talks.max() * START_SHARES[-1] * falls.max(initial=0.0))
     terms = int(np.clip(np.log(LEAST_TERM) / np.log(max(largest, 1e-9)), 4, 300))
     starts = talks[:, None] * START_SHARES
@@ -211,16 +261,4 @@ def _no_call_sells(stages: Stages, calls: Prospects, shares: Floats) -> Floats:
     for k in range(1, terms + 1):
         logs -= power[None, :, :, None] * (share_power @ fall_power)[:, None, None, :] / k
         power, fall_power, share_power = power * starts, fall_power * falls, share_power * shares
-    nothing: Floats = np.exp(logs).mean(axis=1)
-    return nothing
-
-
-def _talk_quantiles(stages: Stages) -> Floats:
-    """Even quantiles of the beta with the moments of reached × agreed."""
-    mean, second = stages.talked
-    variance = second - mean**2
-    if variance <= 0:
-        return np.full(len(TALK_QUANTILES), mean)
-    weight = mean * (1.0 - mean) / variance - 1.0
-    quantiles: Floats = betaincinv(mean * weight, (1.0 - mean) * weight, TALK_QUANTILES)
-    return quantiles
+    return logs

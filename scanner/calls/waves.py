@@ -1,8 +1,9 @@
 """
 Whom a promotion calls this week, a preview of the later waves, and what then stands in each week.
 
-Sold jobs, open quotes, agreed visits and clients tried before fill the weeks first; then new
-clients are taken from the top of the list while every span of weeks holds.
+Sold jobs, open quotes, agreed visits, letters that are out and clients tried before fill the weeks
+first; then new clients are taken from the top of the list while every span of weeks holds, and
+last, where it is asked for, those are written to whom no call of a useful week reaches.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from scanner.calls.totals import RANGE_SHARES, Prospects
 from scanner.calls.trials import TRIES
 from scanner.errors import BookError
 from scanner.schema.documents import RateBook
-from scanner.schema.plan_tables import NEW, SOLD, TRIED, WAVES, WEEKS, Promotion
+from scanner.schema.plan_tables import CALL, LETTER, NEW, SOLD, TRIED, WAVES, WEEKS, Promotion
 from scanner.schema.tables import check_table
 from scanner.units import DAYS_PER_WEEK
 
@@ -38,42 +39,46 @@ MOST_WEEKS = 200
 
 
 def plan_promotion(
-    leads: pd.DataFrame, stages: Stages, weeks: Weeks, free_days: Floats, *, rates: RateBook
-) -> Promotion:
-    """Work out whom to call this week so that what they order fits.
+    leads: pd.DataFrame, stages: Stages, weeks: Weeks, free_days: Floats, *, rates: RateBook, is_near: bool = False
+) -> Promotion:  # fmt: skip
+    """Work out whom to call or write to this week so that what they order fits.
 
     Waves and weeks. ``leads``: table `LEADS`: what is under way, and the list in the order in which
-    it is called. `BookError`: if no week has a free day, or more than half of what is sold now
-    would start too late.
+    it is called; letters without a day may be sent. ``is_near``: whole routes first among the next
+    clients of each wave. `BookError`: if no week has a free day, or more than half of what is sold
+    now would start too late.
     """
     delays = Delays.of(stages, rates)
+    is_letter = ((leads["stage"] == LETTER) & leads["day"].isna()).to_numpy()
+    is_new = (leads["stage"] == NEW).to_numpy() | is_letter
 
     def forecast(days: npt.ArrayLike) -> Forecast:
-        """Take new clients as called on these days, and the others as they stand."""
-        own = leads["day"].where(leads["stage"] != NEW, days)
+        """Take new clients as asked on these days, and the others as they stand."""
+        own = leads["day"].where(~is_new, days)
         return Forecast(
             leads.assign(day=own), stages, delays, today=weeks.day(weeks.today),
-            calls_a_week=rates.calls_a_week.value, week_count=weeks.count,
+            calls_a_week=calls_a_week, week_count=weeks.count,
         )  # fmt: skip
 
-    starts = _useful_starts(delays, weeks, free_days)
-    ahead = forecast(np.full(len(leads), np.inf))
-    promise_weeks = round(rates.promise_weeks.value)
-    promises = Promises(
-        list_spans(free_days, promise_weeks), promised_by(free_days, promise_weeks),
-        overbook_chance=rates.overbook_chance.value,
-    )  # fmt: skip
-    orders = _orders(ahead)
+    starts, calls_a_week = useful_starts(delays, weeks, free_days), rates.calls_a_week.value
+    ahead = forecast(np.inf)
+    promises, orders = _promises(free_days, rates), _orders(ahead)
     missing = _fill_with_what_stands(promises, orders, ahead)
     too_much_now = max((work.too_much_chance for work in promises.work), default=0.0)
-    wave = _choose_waves(promises, orders, ahead, starts, calls_a_week=rates.calls_a_week.value)
-    called = forecast(np.where(wave >= 0, wave * float(DAYS_PER_WEEK), np.inf))
-    expected = called.expected(called.ready_by_week().sum(axis=1)[None, :], gain="crew_days")[0]
-    everything = called.expected(
-        np.isfinite(called.leads["day"].to_numpy(float))[None, :].astype(float), gain="crew_days"
-    )[0]
-    is_new = (leads["stage"] == NEW).to_numpy()
-    clients = leads.assign(wave=wave, expected_days=expected)[is_new]
+    near = ahead.expected(np.ones((1, len(leads))))[0] if is_near else None
+    wave = _choose_waves(promises, orders, ahead, starts, calls_a_week=calls_a_week, near=near)
+    comes = weeks.day(weeks.today) + rates.post_days.value
+    ready = _ready_of_letters(delays, weeks, comes)
+    if is_in_time := ready.sum() >= HALF:
+        orders.ready[is_letter] = ready
+        wave[promises.choose(orders, np.flatnonzero(is_letter).tolist())] = 0
+    days = np.where(wave < 0, np.inf, np.where(is_letter, comes, wave * float(DAYS_PER_WEEK)))
+    called = forecast(days)
+    shares = np.stack([called.ready_by_week().sum(axis=1), np.isfinite(called.leads["day"])])
+    expected, everything = called.expected(shares, gain="crew_days")
+    clients = leads.assign(wave=wave, by=np.where(is_letter, LETTER, CALL), expected_days=expected)[
+        is_new
+    ]
     return Promotion(
         check_table(clients[[*WAVES.columns]].reset_index(drop=True), WAVES),
         _weeks(called, weeks, free_days, promises),
@@ -81,10 +86,11 @@ def plan_promotion(
         too_much_now,
         float((everything - expected)[(leads["stage"] != SOLD).to_numpy()].sum()),
         missing,
+        bool(not is_in_time and is_letter.any()),
     )
 
 
-def _useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floats]:
+def useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floats]:
     """Tell for calls of each useful week in which weeks the work of their sales may start."""
     if not free_days.sum():
         message = f"no week until that of {weeks.mondays[-1]} has a free crew-day in capacity.csv"
@@ -109,6 +115,21 @@ def _useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floa
         )
         raise BookError(message)
     return starts
+
+
+def _promises(free_days: Floats, rates: RateBook) -> Promises:
+    promise_weeks = round(rates.promise_weeks.value)
+    return Promises(
+        list_spans(free_days, promise_weeks), promised_by(free_days, promise_weeks),
+        overbook_chance=rates.overbook_chance.value,
+    )  # fmt: skip
+
+
+def _ready_of_letters(delays: Delays, weeks: Weeks, comes: float) -> Floats:
+    """Tell in which weeks the work of their sales may start, of letters that come on this day."""
+    ends = DAYS_PER_WEEK * np.arange(1, weeks.count + 1) - delays.start_days - comes
+    ready: Floats = np.diff(delays.written(ends), prepend=0.0)
+    return ready
 
 
 def _orders(ahead: Forecast) -> Orders:
@@ -136,13 +157,15 @@ def _fill_with_what_stands(promises: Promises, orders: Orders, ahead: Forecast) 
         if week < week_count:
             promises.add_sold(float(orders.lead_days[client]), week)
     missing = max((float(work.mean.mean()) - work.free_days for work in promises.work), default=0.0)
-    for client in np.flatnonzero(~np.isin(stage, [SOLD, NEW])):
+    is_open = ~np.isin(stage, [SOLD, NEW]) & np.isfinite(ahead.leads["day"].to_numpy(float))
+    for client in np.flatnonzero(is_open):
         promises.add(orders, int(client))
     return max(0.0, missing)
 
 
 def _choose_waves(
-    promises: Promises, orders: Orders, ahead: Forecast, starts: list[Floats], *, calls_a_week: float
+    promises: Promises, orders: Orders, ahead: Forecast, starts: list[Floats], *, calls_a_week: float,
+    near: Floats | None,
 ) -> npt.NDArray[np.int64]:  # fmt: skip
     """Take new clients week by week, tries again first; gives each client's week, or `WAITING`."""
     stage, tried = ahead.leads["stage"].to_numpy(), ahead.leads["tried_count"].to_numpy(int)
@@ -154,17 +177,36 @@ def _choose_waves(
             due[week] += 1.0
             due[week + 1 : week + TRIES] += chain[min(tried[client], TRIES - 1)]
     wave = np.full(len(stage), WAITING)
-    queue, done, room = np.flatnonzero(stage == NEW), 0, 0.0
+    queue, done, room = np.flatnonzero(stage == NEW).tolist(), 0, 0.0
     for week, ready in enumerate(starts):
         # Half a client stays over from week to week, as the sum of what there is room for has it
         room += max(0.0, calls_a_week - due[week])
         orders.ready[queue] = ready
-        chosen = promises.choose(orders, queue[done : int(room + HALF)].tolist())
+        count = int(room + HALF) - done
+        if near is not None:
+            queue = _by_route(queue, ahead.leads["route"].tolist(), near, 2 * count)
+        chosen = promises.choose(orders, queue[:count])
         wave[chosen] = week
+        queue = queue[len(chosen) :]
         due[week + 1 : week + TRIES] += chain[0] * len(chosen)
         done += len(chosen)
         room = min(room, float(done) + HALF)
     return wave
+
+
+def _by_route(queue: list[int], routes: list[str], profit: Floats, count: int) -> list[int]:
+    """Put whole routes first among the next so many clients, by the profit to expect there.
+
+    >>> _by_route([0, 1, 2, 3, 4], ["N", "S", "N", "S", "S"], np.array([5.0, 4.0, 3.0, 6.0, 9.0]), 4)
+    [1, 3, 0, 2, 4]
+    """
+    of_route: dict[str, float] = {}
+    for client in queue[:count]:
+        of_route[routes[client]] = of_route.get(routes[client], 0.0) + float(profit[client])
+    near = sorted(
+        queue[:count], key=lambda client: (-of_route[routes[client]], routes[client] or "~")
+    )
+    return near + queue[count:]
 
 
 def _weeks(called: Forecast, weeks: Weeks, free_days: Floats, promises: Promises) -> pd.DataFrame:

@@ -33,7 +33,7 @@ COMMANDS = {
     ),
     "sketch": ("sketch", "Draw the beds of clients to scale, a page each."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
-    "promo": ("plan", "Say whom to call this week so that the crews' free weeks fill."),
+    "promo": ("promo", "Say whom to call this week so that the crews' free weeks fill."),
     "forecast": ("plan", "Tell what the months to come may bring, and what can be built."),
     "calibrate": ("calibrate", "Set the rates against what the built jobs really took."),
     "care": ("upkeep", "List next spring's mulch and weeding of the beds that are there."),

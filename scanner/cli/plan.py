@@ -1,4 +1,4 @@
-"""Plan: ``promo`` fills the crews' free weeks, ``forecast`` tells what the months to come may bring."""
+"""Tell what the months to come may bring: ``forecast``, and what it shares with ``promo``."""
 
 from __future__ import annotations
 
@@ -14,18 +14,16 @@ from scanner.calls.chance import Stages
 from scanner.calls.delays import Delays
 from scanner.calls.fees import annual_fees, listed_years
 from scanner.calls.forecast import Forecast
-from scanner.calls.leads import list_leads, monday_of
+from scanner.calls.leads import list_leads
 from scanner.calls.learning import learn_stages
 from scanner.calls.outlooks import (
     Weeks,
     free_and_on,
-    free_by_week,
     list_months,
     list_outlooks,
     sold_cents,
 )
 from scanner.calls.trials import list_trials
-from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
 from scanner.cli.options import (
     book_argument,
@@ -36,18 +34,15 @@ from scanner.cli.options import (
     today_option,
 )
 from scanner.cli.talk import say, tell
-from scanner.errors import BookError
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import plan_care
 from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_html, forecast_json
-from scanner.pages.promo_page import PromoTables, promo_html, promo_json, promo_words
 from scanner.pages.publish import publish_page
 from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.sheets.cells import json_value
 from scanner.store.land import no_features
-from scanner.units import DAYS_PER_WEEK
 
-FORECAST_PAGE, PROMO_PAGE = "forecast.html", "promo.html"
+FORECAST_PAGE = "forecast.html"
 MONTHS_AHEAD = 4
 """A forecast reaches to the end of the fourth month, this one counted, unless a day is named."""
 
@@ -58,28 +53,6 @@ calls_option = click.option(
     "--calls-a-week", metavar="N", type=click.FloatRange(min=0),
     help="Calls a week, tries again among them.  [default: the rate book's]",
 )  # fmt: skip
-
-
-class _WeeksType(click.ParamType[tuple[date, date]]):
-    """Two weeks, named by days in them."""
-
-    name = "weeks"
-
-    def convert(
-        self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[date, date]:
-        """Read both days, and give their Mondays."""
-        try:
-            first, last = (monday_of(date.fromisoformat(day)) for day in str(value).split(".."))
-        except ValueError:
-            self.fail(
-                f"'{value}' is no span of weeks: write two Mondays, like 2026-04-06..2026-04-27",
-                param,
-                ctx,
-            )
-        if first > last:
-            self.fail(f"{first} comes after {last}: name the first week first", param, ctx)
-        return first, last
 
 
 @click.command()
@@ -123,72 +96,21 @@ def _end_of_month(day: date, months: int) -> date:
     return day - timedelta(days=1)
 
 
-@click.command()
-@book_argument
-@click.option(
-    "--weeks", "span", metavar="FROM..TO", required=True, type=_WeeksType(),
-    help="Weeks to fill, by their Mondays, like 2026-04-06..2026-04-27.",
-)  # fmt: skip
-@calls_option
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def promo(
-    ctx: click.Context, book: Path, span: tuple[date, date], calls_a_week: float | None, out_folder: Path | None,
-    today: date, as_json: bool,
-) -> None:  # fmt: skip
-    """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
-
-    The free days stand in capacity.csv: week, crew, free_crew_days. Only this week's wave
-    is an order; next Monday run it again. Writes promo.html.
-    """
-    first, last = span
-    if last < monday_of(today):
-        message = f"the weeks until {last} are over"
-        raise BookError(message)
-    capacity, problems = read_capacity(book)
-    if capacity.empty:
-        message = f"{book / CAPACITY_FILE} is needed: three columns, week (a Monday), crew, free_crew_days"
-        raise BookError(message)
-    notes = tell_missing(capacity, problems, first, last)
-    free = capacity.loc[
-        (capacity["free_crew_days"] > 0)
-        & capacity["week"].between(first.isoformat(), last.isoformat()),
-        "week",
-    ]
-    if len(free) and (end := date.fromisoformat(free.max())) < last:
-        notes.append(f"No day is free after the week of {end}, so the work has to fit until then.")
-        last = end
-    folder = output_folder(out_folder, book)
-    weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
-    season = pipeline.open_season(book)
-    with scanned(book, season, today=today) as (read, found):
-        stages, leads = _leads(read, found, season)
-        free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
-        planned = plan_promotion(leads, stages, weeks, free_days, rates=_rates(found, calls_a_week))
-        tables = PromoTables(first=first, last=last, planned=planned, notes=tuple(notes))
-        file = publish_page(promo_html(found, tables), folder / PROMO_PAGE)
-        tell(json_value(promo_json(found, tables)) if as_json else str(file))
-        say(promo_words(found, tables))
-    for sentence in tables.notes:
-        say(sentence)
-    ctx.exit(int((problems["severity"] == "fault").any()))
-
-
-def _rates(found: Scan, calls_a_week: float | None) -> RateBook:
+def named_rates(found: Scan, calls_a_week: float | None) -> RateBook:
     """Put the calls a week that were named in place of the rate book's."""
     rate = found.rates.calls_a_week
     named = rate.model_copy(update={"value": rate.value if calls_a_week is None else calls_a_week})
     return found.rates.model_copy(update={"calls_a_week": named})
 
 
-def _leads(read: Book, found: Scan, season: Season) -> tuple[Stages, pd.DataFrame]:
+def learned_leads(
+    read: Book, found: Scan, season: Season, *, with_letters: bool = False
+) -> tuple[Stages, pd.DataFrame]:
     """Learn the stages of a sale, and put every client at his."""
     fees = annual_fees(read.clients, rates=read.rates)
     trials = list_trials(season.calls, today=found.today)
     stages = learn_stages(trials, listed_years(season.listed, fees), rates=read.rates)
-    return stages, list_leads(found, season, stages=stages)
+    return stages, list_leads(found, season, stages=stages, with_letters=with_letters)
 
 
 def _tables(
@@ -200,8 +122,8 @@ def _tables(
     calls_a_week: float | None,
     free: tuple[pd.DataFrame, pd.DataFrame],
 ) -> ForecastTables:
-    rates = _rates(found, calls_a_week)
-    stages, leads = _leads(read, found, season)
+    rates = named_rates(found, calls_a_week)
+    stages, leads = learned_leads(read, found, season)
     ahead = Forecast(
         leads, stages, Delays.of(stages, rates), today=weeks.day(found.today),
         calls_a_week=rates.calls_a_week.value, week_count=weeks.count,

@@ -12,7 +12,7 @@ from scanner.pages.plan_page import render_page, write_day, write_days, write_sh
 from scanner.pages.plots import Bar, boxes_under_steps
 from scanner.pages.webmap_rows import dial
 from scanner.schema.documents import Scan
-from scanner.schema.plan_tables import Promotion
+from scanner.schema.plan_tables import CALL, LETTER, WAVE_WORDS, Promotion
 from scanner.sheets.days import day_number
 from scanner.units import DAYS_PER_WEEK, usd_said
 
@@ -28,11 +28,13 @@ class PromoTables:
     last: date
     planned: Promotion  # the promotion
     notes: tuple[str, ...] = ()  # what is to be known beside, in sentences
+    files: tuple[str, ...] = ()  # of the letters
+    letter_chance: float = 0.0  # that a letter brings a visit; 0: none is thought of
 
-    @property
-    def this_week(self) -> int:
-        """Count whom to call this week."""
-        return int((self.planned.clients["wave"] == 0).sum())
+    def asked(self, by: str) -> int:
+        """Count whom to call or write to this week."""
+        clients = self.planned.clients
+        return int(((clients["wave"] == 0) & (clients["by"] == by)).sum())
 
     @property
     def waiting(self) -> int:
@@ -57,9 +59,11 @@ def promo_html(found: Scan, tables: PromoTables) -> str:
         "count": int((tables.planned.clients["wave"] >= 0).sum()),
         "days": float(tables.planned.clients["expected_days"].sum()),
         "steps": _steps(tables),
-        "rounds": _rounds([row for row in rows if row["wave"] == 0]),
+        "rounds": _rounds([row for row in rows if row["wave"] == 0 and row["by"] == CALL]),
+        "letters": letter_rows(found, tables),
+        "files": tables.files,
         "waiting": [row for row in rows if row["wave"] < 0],
-        "rests_on": _rests_on(found),
+        "rests_on": _rests_on(found, tables),
     })  # fmt: skip
 
 
@@ -87,8 +91,8 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
         else ""
     )
     worst = float(tables.planned.weeks["too_much_chance"].max())
-    if tables.this_week:
-        whom = f"Call {_people(tables.this_week, 'new client')} this week{f', beside {again}' if again else ''}."
+    if tables.asked(CALL):
+        whom = f"Call {_people(tables.asked(CALL), 'new client')} this week{f', beside {again}' if again else ''}."
     elif tables.planned.too_much_now > found.rates.overbook_chance.value:
         whom = (
             f"Call nobody new this week: what is out already asks for more than fits with a chance of {write_share(tables.planned.too_much_now)}."
@@ -96,6 +100,8 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
         )
     else:
         whom = f"Call nobody new this week.{f' Try {again} again.' if again else ''}"
+    if tables.asked(LETTER):
+        whom = f"{whom} Write to {_people(tables.asked(LETTER))}."
     short = (
         f" {write_days(tables.planned.missing_days)} crew-days are sold already that the free days cannot hold."
         if tables.planned.missing_days >= LEAST_DAYS
@@ -127,12 +133,22 @@ def _short(day: date) -> str:
     return f"{day:%b} {day.day}"
 
 
+def letter_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
+    """List whom to write to, as page and letters have them."""
+    return [row for row in _client_rows(found, tables) if row["wave"] == 0 and row["by"] == LETTER]
+
+
 def _client_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
-    told = found.clients[["client_id", "name", "address", "phone", "route", "mow_day", "stop"]]
+    told = found.clients[
+        ["client_id", "name", "address", "mailing_address", "phone", "route", "mow_day", "stop"]
+    ]
     calls = found.calls[["client_id", "offer_id"]].merge(
         found.offers[["offer_id", "say", "price_cents"]], on="offer_id"
     )
     rows = tables.planned.clients.merge(told, on="client_id").merge(calls, on="client_id")
+    rows = rows.assign(
+        mail_to=rows["mailing_address"].mask(rows["mailing_address"] == "", rows["address"])
+    )
     return [
         {**row, "where": _where(row), "dial": dial(row["phone"]), "about": usd_said(row["price_cents"])}
         for row in rows.to_dict("records")
@@ -170,11 +186,12 @@ def _week_rows(tables: PromoTables) -> list[dict[Any, Any]]:
 
 def _wave_rows(tables: PromoTables) -> list[dict[Any, Any]]:
     monday = date.fromisoformat(tables.planned.weeks["week"].iloc[0])
-    called = tables.planned.clients[tables.planned.clients["wave"] >= 0].groupby("wave")
+    asked = tables.planned.clients[tables.planned.clients["wave"] >= 0]
     return [
-        {"words": _short(monday + timedelta(days=DAYS_PER_WEEK * int(str(wave)))),
-         "count": len(own), "days": own["expected_days"].sum()}
-        for wave, own in called
+        {"words": _short(monday + timedelta(days=DAYS_PER_WEEK * wave)), "by": by, "count": len(own),
+         "is_preview": wave > 0, "days": own["expected_days"].sum()}
+        for wave in sorted(set(asked["wave"].tolist())) for by in WAVE_WORDS
+        if len(own := asked[(asked["wave"] == wave) & (asked["by"] == by)])
     ]  # fmt: skip
 
 
@@ -198,13 +215,20 @@ def _steps(tables: PromoTables) -> list[str]:
     again = [f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over."]
     return [
         *(again if tables.planned.follow_up_count else []),
-        *(["Call this week's list below, route by route."] if tables.this_week else []),
+        *(["Call this week's list below, route by route."] if tables.asked(CALL) else []),
+        *(
+            [
+                "Print letters.pdf and send it; write into mailing.csv when each was sent and who asks for a visit."
+            ]
+            if tables.asked(LETTER)
+            else []
+        ),
         "Write down what comes back, as after any call.",
         "Next Monday make this page anew: who is called then depends on what was said.",
     ]
 
 
-def _rests_on(found: Scan) -> list[str]:
+def _rests_on(found: Scan, tables: PromoTables) -> list[str]:
     rates, record = found.rates, found.chance_record
     return [
         f"On record: {record.attempt_count:,} tries to reach somebody, {record.talk_count:,} decided talks, {record.quote_count:,} quotes.",
@@ -214,5 +238,8 @@ def _rests_on(found: Scan) -> list[str]:
         f"(visit_days), an answer a quote after {rates.answer_days.value:g} on average (answer_days).",
         f"Each run of weeks may be oversold with a chance of {write_share(rates.overbook_chance.value)} at most (overbook_chance); "
         "the chance that any of them is oversold is a little larger.",
-        f"Until {write_day(found.today)}; letters, weather and cancellations are not counted.",
+        f"A letter brings a visit with a chance of {write_share(tables.letter_chance)} (prior_asked_count, prior_silent_count, letters on record); "
+        f"it is {rates.post_days.value:g} days in the post and {rates.mail_days.value:g} on average until its answer (post_days, mail_days)."
+        if tables.letter_chance else "Letters are not counted.",
+        f"Until {write_day(found.today)}; weather and cancellations are not counted.",
     ]  # fmt: skip

@@ -20,11 +20,17 @@ SOLD, QUOTE, VISIT, CALL_BACK, TRIED, NEW = STAGES = (
 )  # fmt: skip
 """Where a lead stands, nearest to the sale first."""
 
+LETTER = "letter"
+"""Beside these, in a promotion alone: a letter is out to the client, or may be sent."""
+
+CALL = "call"
+WAVE_WORDS = (CALL, LETTER)
+
 LEADS = TableSchema("leads", "What may still be sold or waits to be built, one row a client, in the order of calling.", {
     "client_id": text_column("client", unique=True),
     "route": text_column("mowing route"),
-    "stage": word_column("where it stands", STAGES),
-    "day": number_column("days", "since this Monday: quoted (below 0), visit or call back due, may start; missing: a call without a day", least=None, known=False),
+    "stage": word_column("where it stands", (*STAGES, LETTER)),
+    "day": number_column("days", "since this Monday: quoted (below 0), visit or call back due, may start; letter comes; missing: a call or letter without a day", least=None, known=False),
     "tried_count": count_column("tries this year that reached nobody"),
     "price_years": number_column("years", "price over the annual fee"),
     "profit_cents": cents_column("gross profit", least=None),
@@ -65,7 +71,8 @@ MONTHS = TableSchema("months", "What is sold in each month of a forecast, and wh
 
 WAVES = TableSchema("waves", "Whom a promotion calls or writes to, one row a client of the list, in its order.", {
     "client_id": text_column("client", unique=True),
-    "wave": count_column("week of the call, 0 is this week; -1: waits", least=-1),
+    "wave": count_column("week of the call or letter, 0 is this week; -1: waits", least=-1),
+    "by": word_column("how the client is asked", WAVE_WORDS),
     "crew_days": number_column("days", "crew-days of the lead"),
     "expected_days": number_column("days", "crew-days to expect until the last week"),
 })  # fmt: skip
@@ -110,6 +117,9 @@ class Promotion:
         Crew-days to expect that will ask for a start after the last week.
     missing_days
         Crew-days sold that the free days of their weeks cannot hold.
+    is_late_to_write
+        Whether more than half of what a letter sells now would start after the last week, so that
+        none is written.
     """
 
     clients: pd.DataFrame
@@ -118,6 +128,7 @@ class Promotion:
     too_much_now: float
     late_days: float
     missing_days: float
+    is_late_to_write: bool = False
 
     @property
     def likely_days(self) -> float:

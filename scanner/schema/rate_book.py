@@ -171,6 +171,12 @@ class RateBook(Settings):
     calls_a_week: Rate = figure("calls a week", 0, 20_000)
     promise_weeks: Rate = figure("weeks by which a job is promised", 0, 52)
     overbook_chance: Rate = figure("chance of more work than days that is still taken", 0.01, 0.5)
+    # letters
+    prior_asked_count: Rate = figure("letters taken to end in a visit", 0.01, 1000)
+    prior_silent_count: Rate = figure("letters taken to end in none", 0.01, 10_000)
+    post_days: Rate = figure("days in the post", 0, 60)
+    mail_days: Rate = figure("days until a letter is answered", 0.5, 365)
+    letter_open_days: Rate = figure("days until a client written to may be called", 0, 365)
     # signs
     long_client_years: Rate = figure("years that make a long-time client", 0, 500)
     new_tract_years: Rate = figure("years that a tract is new", 0, 100)

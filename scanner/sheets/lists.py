@@ -65,6 +65,13 @@ ITEM_LIST = Sheet(
 RATE_LIST = Sheet("Rates", plain("rate_key value low high unit source"))
 PROBLEM_LIST = Sheet("Problems", table_columns(PROBLEMS))
 
+MAILING = Sheet("Letters", (
+    CLIENT_ID, NAME, Column("mailing_address", width=34), Column("say", width=60, is_wrapped=True),
+    *plain("price_usd good_until wave_on"),
+    Column("sent_on", DAY, is_filled_in=True), Column("asked_on", DAY, is_filled_in=True),
+), needs=("client_id", "sent_on"))  # fmt: skip
+"""Letters of a promotion: when each was sent, and when the client asked for a visit, is filled in."""
+
 UNSEEN = Sheet("To be seen", (
     *plain("route mow_day stop client_id name address bed_id along edge_ft area_ft2 price_usd to_look_at"),
 ), needs=("client_id", "to_look_at"))  # fmt: skip

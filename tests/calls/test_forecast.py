@@ -43,7 +43,7 @@ def leads(*rows):
 def forecast(*rows, calls_a_week=20, week_count=20, today=0):
     known = stages()
     return Forecast(
-        leads(*rows), known, Delays(known.missed / (known.reached + known.missed), 15.0, 7.0, 7.0),
+        leads(*rows), known, Delays(known.missed / (known.reached + known.missed), 15.0, 7.0, 7.0, 10.0),
         today=today, calls_a_week=calls_a_week, week_count=week_count,
     )  # fmt: skip
 

@@ -7,12 +7,13 @@ from itertools import product
 import numpy as np
 import pytest
 from scipy.special import betainc, betaincinv
-from scipy.stats import betabinom, binom
+from scipy.stats import beta, betabinom, binom
 
 from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
 from scanner.calls.springs import SPRING_COUNT, Work, list_springs
 from scanner.calls.totals import Prospects
 from tests.calls.test_chance import stages
+from tests.calls.test_totals import sure_stages
 
 # Most clients n with P(sales > capacity) <= 5, 10, 20 %, one job each, a shared chance of mean
 # 8 %: exact by the beta-binomial, worked out below as well
@@ -106,6 +107,33 @@ def test_springs_keep_the_mean_chance_and_are_sorted():
     assert lead.mean(axis=0) == pytest.approx(mean, rel=1e-4)
     assert (np.diff(lead.sum(axis=1)) > -1e-9).all()
     assert (upgrade <= lead).all()
+
+
+def test_letters_in_springs_keep_their_mean_and_go_with_calls():
+    years = np.ones(4)
+    written = np.array([False, True, True, False])
+    prospects = Prospects(years, years, years, years, np.ones(4), is_written=written)
+    known = stages()
+    lead, _ = list_springs(known, prospects)
+    mean = known.buys(years)[0] * np.where(written, 1 / 50, known.talked[0])
+    assert lead.mean(axis=0) == pytest.approx(mean, rel=1e-4)
+    assert np.corrcoef(lead[:, 0], lead[:, 1])[0, 1] > 0.7
+    # ρ varies as much as its mean: more than the chance to be reached and to agree
+    spread = lead.std(axis=0) / lead.mean(axis=0)
+    assert spread[1] > 1.5 * spread[0]
+
+
+def test_the_work_of_letters_against_its_exact_chance():
+    # 300 letters, one crew-day each, who asks buys with s0 = 47/48: binomial, ρ ~ Beta(1, 49)
+    known, years = sure_stages(cell=(23, 24)), np.full(300, 1e-9)
+    prospects = Prospects(years, years, years, years, np.ones(300), is_written=np.ones(300, bool))
+    lead, _ = list_springs(known, prospects)
+    work = Work.empty(12.0)
+    for client in range(300):
+        work = work.added([(1.0, lead[:, client])])
+    rho = beta.ppf((np.arange(20_000) + 0.5) / 20_000, 1, 49)
+    exact = binom.sf(12, 300, rho * 47 / 48).mean()
+    assert work.too_much_chance == pytest.approx(exact, abs=0.01)
 
 
 def test_a_job_of_just_the_free_days_fits():

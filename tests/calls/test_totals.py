@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from scanner.calls.chance import HALF_YEARS, START_SHARES, price_falls
-from scanner.calls.totals import Prospects, total_sales
+from scanner.calls.totals import Prospects, expected_sales, spread_sales, total_sales
 from tests.calls.test_chance import stages
 
 
@@ -105,3 +105,31 @@ def test_the_range_is_rounded_outward():
     total = total_sales(stages(), prospects([1] * 200, [70_000] * 200))
     assert total.low_cents % 5000 == total.high_cents % 5000 == 0
     assert total.low_cents < total.mean_cents < total.high_cents
+
+
+def test_letters_by_hand():
+    # A letter brings a visit with 1 of 50, ρ ~ Beta(1, 49): its mean 1/50, that of its square 1·2/(50·51)
+    known, s = sure_stages(), 0.5208333 / 2
+    letters = replace(prospects([1, 1], [80_000, 80_000]), is_written=np.ones(2, bool))
+    rho, rho_2 = 1 / 50, 2 / (50 * 51)
+    spread = spread_sales(known, letters, np.ones((1, 2)))
+    assert spread.mean[0] == pytest.approx(2 * rho * s * 80_000, rel=1e-5)
+    second = 2 * rho * s * 80_000**2 + 2 * rho_2 * (s * 80_000) ** 2
+    assert spread.variance[0] == pytest.approx(second - spread.mean[0] ** 2, rel=1e-5)
+    # Even quantiles stand for the whole beta, as they do for calls
+    assert spread.nothing[0] == pytest.approx(1 - 2 * rho * s + rho_2 * s**2, abs=1e-3)
+    assert expected_sales(known, letters).sum() == pytest.approx(spread.mean[0])
+
+
+def test_calls_and_letters_hang_together():
+    known = stages()
+    both = replace(prospects([1, 1], [80_000, 50_000]), is_written=np.array([False, True]))
+    alone = [
+        spread_sales(known, both.chosen(np.array(rows)), np.ones((1, 1)))
+        for rows in ([True, False], [False, True])
+    ]  # fmt: skip
+    together = spread_sales(known, both, np.ones((1, 2)))
+    assert together.mean[0] == pytest.approx(alone[0].mean[0] + alone[1].mean[0])
+    # Largest with largest: never less than if one knew nothing of the other
+    assert together.variance[0] > alone[0].variance[0] + alone[1].variance[0]
+    assert together.nothing[0] > alone[0].nothing[0] * alone[1].nothing[0]

@@ -75,9 +75,7 @@ class Column:
 
     def words(self, text: str, kind: Type = BODY, *, indent: float = 0) -> None:
         """Write a paragraph, as many lines as it takes."""
-        prepared = prepare(text)
-        self.paper.unwritten |= prepared.unwritten
-        for line in wrap(prepared.text, kind, self.width - indent):
+        for line in wrap(self.paper.prepared(text), kind, self.width - indent):
             self.paper.text(self.left + indent, self.y - ABOVE * kind.size - 1, line, kind)
             self.y -= kind.leading
 
@@ -141,10 +139,9 @@ class Column:
                 self.paper.tick(end - 9.6 if track.align == "right" else start, base - 1.2)
             else:
                 x = end if track.align == "right" else start
-                for place, line in enumerate(_lines(track, cell)):
+                for place, line in enumerate(_lines(track, self.paper.prepared(str(cell)))):
                     y = base - place * track.kind.leading
                     self.paper.text(x, y, line, track.kind, track.align)
-                self.paper.unwritten |= prepare(str(cell)).unwritten
         self.y -= self._depth(tracks, cells, pitch)
 
     @staticmethod

@@ -77,16 +77,21 @@ class Paper:
         self.canvas.save()
         return self._buffer.getvalue()
 
+    def prepared(self, words: str) -> str:
+        """Give words as they can be written; letters that no face has are noted in ``unwritten``."""
+        written = prepare(words)
+        self.unwritten |= written.unwritten
+        return written.text
+
     def text(self, x: float, y: float, words: str, kind: Type = BODY, align: Align = "left") -> Box:
         """Write one line with its base line at y, beginning, ending or centered at x [pt]."""
-        prepared = prepare(words)
-        self.unwritten |= prepared.unwritten
-        width = width_of(prepared.text, kind)
+        text = self.prepared(words)
+        width = width_of(text, kind)
         left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
-        self._draw(left, y, turned(prepared.text), kind)
+        self._draw(left, y, turned(text), kind)
         top = y + ABOVE * kind.size
-        box = Box(prepared.text, self.page, left, y - BELOW * kind.size, left + width, top)
-        if prepared.text.strip():
+        box = Box(text, self.page, left, y - BELOW * kind.size, left + width, top)
+        if text.strip():
             self.boxes.append(box)
         return box
 
@@ -103,11 +108,10 @@ class Paper:
 
     def fitted(self, x: float, y: float, words: str, kind: Type, width: float) -> Box:
         """Write one line, smaller where it is too wide, cut with an ellipsis where that is not enough."""
-        prepared = prepare(words).text
+        prepared = self.prepared(words)
         least = _LEAST_TITLE if kind.size > _LEAST_TITLE else LEAST_SIZE
         share = width / max(width_of(prepared, kind), width)
         kind = kind.at(max(kind.size * share, min(least, kind.size)))
-        self.unwritten |= prepare(words).unwritten
         return self.text(x, y, shorten(prepared, kind, width + 0.01), kind)
 
     def rule(self, x: float, y: float, to: float, weight: float = 0.6, color: str = RULE) -> None:
@@ -120,7 +124,9 @@ class Paper:
         """Begin a page: title, a grey line under it, three lines at the right; where content begins [y]."""
         kinds = (BODY.bold, BODY.soft, BODY.soft)
         room = 0.45 * (self.right - self.left)
-        lines = [shorten(prepare(x).text, kind, room) for x, kind in zip(right, kinds, strict=True)]
+        lines = [
+            shorten(self.prepared(x), kind, room) for x, kind in zip(right, kinds, strict=True)
+        ]
         taken = max(width_of(line, kind) for line, kind in zip(lines, kinds, strict=True))
         room = self.right - self.left - taken - 18
         self.fitted(self.left, self.top - 14.5, title, TITLE, room)

@@ -69,9 +69,12 @@ def publish_page(html: str, file: Path) -> Path:
     return publish_files({file.name: html.encode()}, file.parent)[0]
 
 
-def publish_files(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
-    """Write files that belong together, all or none; `BookError` where one cannot be written."""
-    return put_in_place(contents.items(), folder, keep=Kept(has_cells_filled_in))
+def publish_files(contents: Mapping[str, bytes], folder: Path, *, mark: str = "new") -> list[Path]:
+    """Write files that belong together, all or none; `BookError` where one cannot be written.
+
+    A list that somebody wrote into stays, and the new one goes beside it with ``mark`` in its name.
+    """
+    return put_in_place(contents.items(), folder, keep=Kept(has_cells_filled_in), mark=mark)
 
 
 def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:

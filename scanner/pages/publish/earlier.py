@@ -11,14 +11,14 @@ from pathlib import Path
 
 from scanner.errors import BookError
 from scanner.pages.call_list import EarlierList
-from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.lists import CALL_LIST, MAILING
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere, read_sheet
 
 CALL_LISTS = ("calls.xlsx", "calls.csv")
 UNREADABLE = "it is no call list that can be read"
 
-_LIST = re.compile(r"calls(-.*)?\.(xlsx|csv)")
+_LIST = re.compile(r"(calls|mailing)(-.*)?\.(xlsx|csv)")
 
 
 Why = Callable[[Path], str]
@@ -57,8 +57,9 @@ def has_cells_filled_in(path: Path) -> str:
     """Name the first row that somebody wrote into, whether that is on record or not; blank: there is none."""
     if mark := open_elsewhere(path):
         return f"it is open in another program ({mark} lies beside it)"
+    sheet = MAILING if path.name.startswith("mailing") else CALL_LIST
     try:
-        cells = read_sheet(path, CALL_LIST)[0][[*CALL_LIST.filled_in]]
+        cells = read_sheet(path, sheet)[0][[*sheet.filled_in]]
     except BookError:
         return UNREADABLE
     for label, row in zip(cells.index, cells.to_dict("records"), strict=True):

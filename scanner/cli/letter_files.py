@@ -1,0 +1,63 @@
+"""Letters of a promotion: who may be written to, and the files that are printed and filled in."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pandas as pd
+
+from scanner.calls.chance import Floats, Stages
+from scanner.calls.mailing import NO_ADDRESS, NO_MAIL, not_to_write, write_beyond_calls
+from scanner.calls.outlooks import Weeks
+from scanner.errors import BookError
+from scanner.pages.letters import Mailing, draw_letters, has_zip, mailing_csv
+from scanner.pages.paper.look import PAPERS
+from scanner.pages.paper.sheet import Paper
+from scanner.pages.promo_page import PromoTables, letter_rows
+from scanner.schema.documents import RateBook, Scan
+from scanner.units import DAYS_PER_WEEK
+
+MOST_NAMED = 10
+"""So many clients are named in a sentence."""
+
+
+def choose_letters(
+    found: Scan, leads: pd.DataFrame, stages: Stages, weeks: Weeks, free_days: Floats, rates: RateBook
+) -> tuple[pd.DataFrame, list[str]]:  # fmt: skip
+    """Say who may be written to, and tell of those who can't be."""
+    leads = write_beyond_calls(leads, stages, weeks, free_days, rates=rates)
+    why = not_to_write(leads, found.clients)
+    names = found.clients.set_index("client_id")["name"]
+    notes = [
+        f"{len(ids):,} not written to, {words}: {', '.join(names[one] or one for one in ids[:MOST_NAMED])}"
+        f"{f' and {len(ids) - MOST_NAMED} more' if len(ids) > MOST_NAMED else ''}."
+        for words in (NO_MAIL, NO_ADDRESS)
+        if (ids := sorted(why.index[why == words]))
+    ]
+    return leads[~leads["client_id"].isin(why.index)].reset_index(drop=True), notes
+
+
+def letter_files(
+    found: Scan, tables: PromoTables, parts: list[str], paper: str
+) -> tuple[dict[str, bytes], list[str]]:
+    """Make the files of the letters, and tell what to look at before they go out."""
+    rows = letter_rows(found, tables)
+    until = tables.last + timedelta(days=DAYS_PER_WEEK - 1 - round(found.rates.start_days.value))
+    mailing = Mailing(found.rules.company, found.today, tables.first, tables.last, until)
+    blank = [
+        name
+        for name in ("phone", "email")
+        if name in parts[1::2] and not mailing.values(rows[0])[name]
+    ]
+    if blank:
+        message = f"the letter needs the company's {' and '.join(blank)}: write {'it' if len(blank) == 1 else 'them'} into local.toml, under [company]"
+        raise BookError(message)
+    sheet = Paper(PAPERS[paper], title=f"Letters of {found.today}")
+    draw_letters(sheet, rows, parts, mailing)
+    bare = sum(not has_zip(row["mail_to"]) for row in rows)
+    notes = [f"{bare:,} of {len(rows):,} addresses have no ZIP code."] if bare else []
+    if sheet.unwritten:
+        notes.append(
+            f"No face has the letters {' '.join(sorted(sheet.unwritten))}: a question mark or a plainer letter stands for each."
+        )
+    return {"letters.pdf": sheet.finish(), "mailing.csv": mailing_csv(rows, mailing)}, notes

@@ -1,0 +1,149 @@
+"""Fill the crews' free weeks: ``promo``."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
+from scanner.book.letter import read_letter
+from scanner.calls.leads import monday_of
+from scanner.calls.outlooks import Weeks, free_by_week
+from scanner.calls.waves import plan_promotion
+from scanner.cli.keeping import scanned
+from scanner.cli.letter_files import choose_letters, letter_files
+from scanner.cli.options import (
+    book_argument,
+    json_option,
+    out_option,
+    output_folder,
+    paper_option,
+    today_option,
+)
+from scanner.cli.plan import calls_option, learned_leads, named_rates
+from scanner.cli.talk import say, tell
+from scanner.errors import BookError
+from scanner.pages.letters import FIELDS
+from scanner.pages.promo_page import PromoTables, promo_html, promo_json, promo_words
+from scanner.pages.publish import publish_files
+from scanner.schema.plan_tables import LETTER
+from scanner.sheets.cells import json_value
+from scanner.units import DAYS_PER_WEEK
+
+PROMO_PAGE = "promo.html"
+
+
+class _WeeksType(click.ParamType[tuple[date, date]]):
+    """Two weeks, named by days in them."""
+
+    name = "weeks"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[date, date]:
+        """Read both days, and give their Mondays."""
+        try:
+            first, last = (monday_of(date.fromisoformat(day)) for day in str(value).split(".."))
+        except ValueError:
+            self.fail(
+                f"'{value}' is no span of weeks: write two Mondays, like 2026-04-06..2026-04-27",
+                param,
+                ctx,
+            )
+        if first > last:
+            self.fail(f"{first} comes after {last}: name the first week first", param, ctx)
+        return first, last
+
+
+@click.command()
+@book_argument
+@click.option(
+    "--weeks", "span", metavar="FROM..TO", required=True, type=_WeeksType(),
+    help="Weeks to fill, by their Mondays, like 2026-04-06..2026-04-27.",
+)  # fmt: skip
+@calls_option
+@click.option(
+    "--letters", "with_letters", is_flag=True,
+    help="Write to those whom no call reaches in time, too: letters.pdf and mailing.csv.",
+)  # fmt: skip
+@click.option("--near", "is_near", is_flag=True, help="Whole routes first among the next clients.")
+@paper_option
+@out_option
+@today_option
+@json_option
+@click.pass_context
+def promo(
+    ctx: click.Context, book: Path, span: tuple[date, date], calls_a_week: float | None, with_letters: bool,
+    is_near: bool, paper: str, out_folder: Path | None, today: date, as_json: bool,
+) -> None:  # fmt: skip
+    """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
+
+    The free days stand in capacity.csv: week, crew, free_crew_days. Only this week's wave
+    is an order; next Monday run it again. Writes promo.html.
+
+    Letters go, in the order of the list, to those whom no call of these weeks reaches, and to
+    those who asked not to be called; never to who wants none (no_mail). Their text is the
+    book's letter.txt, or a standard one.
+    """
+    first = span[0]
+    capacity, problems, last, notes = _free_weeks(book, span, today)
+    folder = output_folder(out_folder, book)
+    weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
+    season = pipeline.open_season(book)
+    parts = read_letter(book, FIELDS) if with_letters else []
+    with scanned(book, season, today=today) as (read, found):
+        stages, leads = learned_leads(read, found, season, with_letters=with_letters)
+        free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
+        rates = named_rates(found, calls_a_week)
+        if with_letters:
+            leads, told = choose_letters(found, leads, stages, weeks, free_days, rates)
+            notes += told
+        planned = plan_promotion(leads, stages, weeks, free_days, rates=rates, is_near=is_near)
+        if planned.is_late_to_write:
+            notes.append(
+                f"It is too late for letters: more than half of what they sell would start after the week of {last}."
+            )
+        tables = PromoTables(
+            first=first, last=last, planned=planned, notes=tuple(notes),
+            letter_chance=stages.written[0] if with_letters else 0.0,
+        )  # fmt: skip
+        files = dict[str, bytes]()
+        if tables.asked(LETTER):
+            files, told = letter_files(found, tables, parts, paper)
+            tables = replace(tables, files=tuple(files), notes=(*notes, *told))
+        files[PROMO_PAGE] = promo_html(found, tables).encode()
+        written = publish_files(files, folder, mark=today.isoformat())
+        tell(json_value(promo_json(found, tables)) if as_json else "\n".join(map(str, written)))
+        say(promo_words(found, tables))
+    for sentence in tables.notes:
+        say(sentence)
+    ctx.exit(int((problems["severity"] == "fault").any()))
+
+
+def _free_weeks(
+    book: Path, span: tuple[date, date], today: date
+) -> tuple[pd.DataFrame, pd.DataFrame, date, list[str]]:
+    """Read the free days, their problems, the last week that has any, and what to say of them."""
+    first, last = span
+    if last < monday_of(today):
+        message = f"the weeks until {last} are over"
+        raise BookError(message)
+    capacity, problems = read_capacity(book)
+    if capacity.empty:
+        message = f"{book / CAPACITY_FILE} is needed: three columns, week (a Monday), crew, free_crew_days"
+        raise BookError(message)
+    notes = tell_missing(capacity, problems, first, last)
+    free = capacity.loc[
+        (capacity["free_crew_days"] > 0)
+        & capacity["week"].between(first.isoformat(), last.isoformat()),
+        "week",
+    ]
+    if len(free) and (end := date.fromisoformat(free.max())) < last:
+        notes.append(f"No day is free after the week of {end}, so the work has to fit until then.")
+        last = end
+    return capacity, problems, last, notes

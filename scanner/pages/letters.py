@@ -1,0 +1,153 @@
+"""The letters of a promotion: one a client, with its address where a window envelope shows it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from scanner.pages.paper.column import Column
+from scanner.pages.paper.look import A4, BODY, CONTRACT, LETTER
+from scanner.pages.paper.sheet import Paper
+from scanner.pages.paper.typefaces import wrap
+from scanner.pages.plan_page import write_day
+from scanner.schema.local_rules import Company
+from scanner.sheets.cells import sheet_csv, usd
+from scanner.sheets.lists import MAILING
+from scanner.units import said_cents, usd_said
+
+FIELDS = (
+    "name", "address", "say", "price", "good_until", "first_week", "last_week", "today", "company", "phone", "email",
+)  # fmt: skip
+"""What a letter may ask for in braces."""
+
+_INCH, _MM = 72.0, 72.0 / 25.4
+_MOST_LINES = 3  # below the name
+_PITCH = 11.5
+_SIDE = 1.0 * _INCH
+_STATE_AND_ZIP = re.compile(r"\s[A-Z]{2}\s+\d{5}(-\d{4})?$")
+
+
+@dataclass(frozen=True)
+class Window:
+    """Where an address shows through a window however the sheet slides, and where the sheet is folded [pt].
+
+    From the upper left corner.
+    """
+
+    left: float
+    top: float
+    width: float
+    fold: float
+
+
+WINDOWS = {
+    # No. 10 envelope, 4 1/8 by 9 1/2 in, window 1 1/8 by 4 1/2 in, 7/8 in from the left and 1/2 in
+    # from the bottom (common practice, no source). All of an address shows with 1/8 in around it
+    # when the sheet slides as far as it can (USPS Publication 25, 3-9). Folded at 3 7/8 in the
+    # sheet slides 1/4 in up and down and 1 in sideways, which leaves 1 to 4 1/4 in across and
+    # 2 5/8 to 3 1/4 in down.
+    LETTER: Window(1.0 * _INCH, 2.625 * _INCH, 3.25 * _INCH, 3.875 * _INCH),
+    # DIN 5008, form B: address 62.7 mm down, 85 mm wide from 20 mm on, its text from 25 mm on,
+    # folded at 105 mm
+    A4: Window(25 * _MM, 62.7 * _MM, 80 * _MM, 105 * _MM),
+}
+
+
+@dataclass(frozen=True)
+class Mailing:
+    """What all letters of a wave share."""
+
+    company: Company
+    today: date
+    first: date  # weeks with free days
+    last: date
+    good_until: date
+
+    def values(self, row: Mapping[str, Any]) -> dict[str, str]:
+        """Give what stands in a letter's fields; blank where the book does not tell."""
+        return {
+            "name": row["name"], "address": row["address"], "say": row["say"],
+            "price": usd_said(row["price_cents"]), "good_until": write_day(self.good_until),
+            "first_week": write_day(self.first), "last_week": write_day(self.last),
+            "today": write_day(self.today), "company": self.company.name,
+            "phone": self.company.phone, "email": self.company.email,
+        }  # fmt: skip
+
+
+def mailing_csv(rows: Iterable[Mapping[str, Any]], mailing: Mailing) -> bytes:
+    """Write whom the letters go to, with the days to be filled in."""
+    return sheet_csv(MAILING, (
+        {
+            "client_id": row["client_id"], "name": row["name"], "mailing_address": row["mail_to"],
+            "say": row["say"], "price_usd": usd(said_cents(row["price_cents"])),
+            "good_until": mailing.good_until.isoformat(), "wave_on": mailing.today.isoformat(),
+            "sent_on": "", "asked_on": "",
+        }
+        for row in rows
+    ))  # fmt: skip
+
+
+def draw_letters(
+    paper: Paper, rows: Sequence[Mapping[str, Any]], parts: Sequence[str], mailing: Mailing
+) -> None:
+    """Draw one letter a row; ``parts`` are text and names of fields, by turns."""
+    window = WINDOWS[LETTER if paper.width == LETTER[0] else A4]
+    for place, row in enumerate(rows):
+        if place:
+            paper.next_page()
+        _address(paper, row, window)
+        values = mailing.values(row)
+        text = "".join(values[part] if at % 2 else part for at, part in enumerate(parts))
+        _letter(paper, text.strip(), row["client_id"], mailing)
+
+
+def _address(paper: Paper, row: Mapping[str, Any], window: Window) -> None:
+    # Times and Helvetica reach three quarters of their size above the base line
+    y = paper.height - window.top - 0.75 * BODY.size
+    for line in [part for part in (row["name"], *address_lines(row["mail_to"])) if part]:
+        paper.fitted(window.left, y, line, BODY, window.width)
+        y -= _PITCH
+    fold = paper.height - window.fold
+    paper.rule(20, fold, 28, 0.4)
+
+
+def _letter(paper: Paper, text: str, client_id: str, mailing: Mailing) -> None:
+    company, window = mailing.company, WINDOWS[LETTER if paper.width == LETTER[0] else A4]
+    under = " · ".join(part for part in (company.phone, company.email) if part)
+    paper.head(company.name, under, (write_day(mailing.today), "", ""))
+    column = Column(paper, _SIDE, paper.width - _SIDE, paper.height - window.fold - 18)
+    stop = f"call {company.phone}" if company.phone else "tell us"
+    foot = f"No more letters? Please {stop}, and we write no more."
+    for line in wrap(paper.prepared(text), CONTRACT, column.width):
+        if column.room < CONTRACT.leading:
+            paper.foot(foot, client_id)
+            paper.next_page()
+            column.y = paper.top
+        column.words(line, CONTRACT)
+    paper.foot(foot, client_id)
+
+
+def address_lines(address: str) -> list[str]:
+    """Put an address into lines: the last is the town, with state and ZIP code where they are known.
+
+    >>> address_lines("12 Main St, Apt 4, Elm, NE 68001"), address_lines("9 Elm Rd, Quillbrook")
+    (['12 Main St', 'Apt 4', 'Elm, NE 68001'], ['9 Elm Rd', 'Quillbrook'])
+    """
+    parts = [part.strip() for part in re.split(r"[,;\n]", address) if part.strip()]
+    if _STATE_AND_ZIP.search(f" {parts[-1]}" if parts else "") and len(parts) > 1:
+        parts[-2:] = [", ".join(parts[-2:])]
+    while len(parts) > _MOST_LINES:
+        parts[1:3] = [", ".join(parts[1:3])]
+    return parts
+
+
+def has_zip(address: str) -> bool:
+    """Whether an address ends in a ZIP code.
+
+    >>> has_zip("9 Elm Rd, Quillbrook, NE 68001-1234"), has_zip("12345 Elm Rd")
+    (True, False)
+    """
+    return re.search(r"\b\d{5}(-\d{4})?$", address.strip()) is not None

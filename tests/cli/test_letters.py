@@ -1,0 +1,212 @@
+"""``promo --letters``: who is written to, what the letters say, and where their addresses stand."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from datetime import date
+from pathlib import Path
+
+import pdfplumber
+import pytest
+
+from scanner.pages.letters import WINDOWS, Mailing, draw_letters
+from scanner.pages.paper.look import A4, LETTER
+from scanner.pages.paper.sheet import Paper
+from scanner.schema.local_rules import Company
+from tests.cli.desk import type_in
+from tests.paper_boxes import clashes
+
+CLIENTS = """client_id,name,address,phone,route,mow_day,stop,do_not_call,no_mail,mailing_address,renter
+C0,Ada Quill,"0 Elm St, Quillbrook",308-555-0100,East,Monday,1,,,,
+C1,Bo <b>Tansy</b>,"1 Elm St, Quillbrook",308-555-0101,East,Monday,2,,,"PO Box 7, Quillbrook, NE 68001",
+C2,Żaneta Łoś 🌷,"2 Elm St, Quillbrook",308-555-0102,West,Monday,3,,,,
+C3,Di Yarrow,,308-555-0103,West,Monday,4,,,,
+C4,Ed Zinnia,"4 Elm St, Quillbrook",308-555-0104,West,Monday,5,,yes,,
+C5,Flo Aster,"5 Elm St, Quillbrook",308-555-0105,East,Monday,6,yes,,,
+C6,Gil Sorrel,"6 Elm St, Quillbrook",308-555-0106,East,Monday,7,yes,,,yes
+"""
+COMPANY = '[company]\nname = "Larkspindle Lawn Company"\nphone = "308-555-0199"\n'
+WEEKS = ("--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-02")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    folder = tmp_path / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(CLIENTS, encoding="utf-8")
+    edges = [f"C{n},curb,{40 + 5 * n},30" for n in range(7)]
+    (folder / "measured.csv").write_text("\n".join(["client_id,along,length_ft,room_ft", *edges]))
+    weeks = [f"2026-04-{day:02d},A,2" for day in (6, 13, 20, 27)]
+    (folder / "capacity.csv").write_text("\n".join(["week,crew,free_crew_days", *weeks]))
+    (folder / "local.toml").write_text(COMPANY)
+    return folder
+
+
+def promo(book: Path, out: Path, *words: str):
+    return type_in("promo", str(book), *WEEKS, *words, "--out", str(out))
+
+
+def mailing_rows(out: Path) -> dict[str, dict[str, str]]:
+    text = (out / "mailing.csv").read_text(encoding="utf-8")
+    return {row["client_id"]: row for row in csv.DictReader(io.StringIO(text))}
+
+
+def test_whom_no_call_reaches_gets_a_letter(book, tmp_path):
+    out = tmp_path / "out"
+    told = promo(book, out, "--letters", "--calls-a-week", "0")
+    assert told.exit_code == 0, told.output
+    # C3 has no address, C4 wants no letters, C6 rents; C5 asked not to be called, which bars no letter
+    rows = mailing_rows(out)
+    assert set(rows) == {"C0", "C1", "C2", "C5"}
+    assert [*rows][-1] == "C5"
+    assert "Call nobody new this week." in told.stderr
+    assert "Write to 4 clients." in told.stderr
+    assert "1 not written to, wants no letters: Ed Zinnia." in told.stderr
+    assert "1 not written to, no mailing address: Di Yarrow." in told.stderr
+    assert "3 of 4 addresses have no ZIP code." in told.stderr
+    assert rows["C1"]["mailing_address"] == "PO Box 7, Quillbrook, NE 68001"
+    # Sunday, May 3, less seven days until a job may start
+    assert {row["good_until"] for row in rows.values()} == {"2026-04-26"}
+    assert {row["sent_on"] + row["asked_on"] for row in rows.values()} == {""}
+    html = (out / "promo.html").read_text(encoding="utf-8")
+    assert "Whom to write to <small>4; letters.pdf, mailing.csv</small>" in html
+    assert "Bo &lt;b&gt;Tansy&lt;/b&gt;" in html
+
+
+def test_a_call_comes_before_a_letter(book, tmp_path):
+    told = promo(book, tmp_path / "out", "--letters", "--json")
+    clients = {row["client_id"]: row for row in json.loads(told.stdout)["clients"]}
+    # Forty calls a week reach all who may be called
+    assert {one for one, row in clients.items() if row["by"] == "letter"} == {"C5"}
+    assert {row["wave"] for row in clients.values()} == {0}
+    # At the price of each, ten letters bring about as much as one call: 2 % for 20 %, and later
+    assert 0 < clients["C5"]["expected_days"] < 0.15 * clients["C0"]["expected_days"]
+    plain = json.loads(promo(book, tmp_path / "out", "--json").stdout)["clients"]
+    assert {row["client_id"] for row in plain} == {"C0", "C1", "C2", "C3", "C4"}
+
+
+def test_the_letters_say_what_the_list_says(book, tmp_path):
+    out = tmp_path / "out"
+    type_in("scan", str(book), "--today", "2026-03-02", "--out", str(out))
+    listed = csv.DictReader(io.StringIO((out / "calls.csv").read_text(encoding="utf-8")))
+    say = {row["client_id"]: row["say"] for row in listed}
+    promo(book, out, "--letters", "--calls-a-week", "0")
+    rows = mailing_rows(out)
+    with pdfplumber.open(out / "letters.pdf") as letters:
+        pages = [page.extract_text().replace("\xa0", " ") for page in letters.pages]
+    assert len(pages) == len(rows) == 4
+    for page, (client_id, row) in zip(pages, rows.items(), strict=True):
+        words = " ".join(page.split())
+        assert row["say"] in words
+        assert row["say"] == say.get(client_id, row["say"])
+        price = re.search(r"about \$([\d,]+)", row["say"])
+        assert price
+        assert float(row["price_usd"]) == float(price[1].replace(",", ""))
+        assert client_id in words
+        assert "please call 308-555-0199 by April 26, 2026" in words
+        assert "in the weeks of April 6, 2026 to April 27, 2026" in words
+    assert any("Żaneta Łoś" in page for page in pages)
+
+
+@pytest.mark.parametrize(
+    ("letter", "sentence"),
+    [
+        ("Dear {name},\nabout {prise}", "letter.txt, line 2: {prise} is no field; did you mean {price}?"),
+        ("Dear {},", "line 1: {} is no field."),
+        ("", "letter.txt is empty"),
+        ("Write to {email}", "needs the company's email: write it into local.toml, under [company]"),
+        (b"\xff\xfe\xff", "save it as plain text (UTF-8)"),
+    ],
+)  # fmt: skip
+def test_a_letter_that_cannot_be_written_is_one_sentence(book, tmp_path, letter, sentence):
+    content = letter if isinstance(letter, bytes) else letter.encode()
+    (book / "letter.txt").write_bytes(content)
+    out = tmp_path / "out"
+    told = promo(book, out, "--letters", "--calls-a-week", "0")
+    assert told.exit_code == 1
+    assert sentence in told.stderr
+    assert not (out / "letters.pdf").exists()
+    # Without letters nobody asks for it
+    assert promo(book, out).exit_code == 0
+
+
+def test_a_letter_of_ones_own(book, tmp_path):
+    (book / "letter.txt").write_text(
+        "Hello {name}! {price}, {braces stay}".replace("{braces stay}", "$5 {{")
+    )
+    out = tmp_path / "out"
+    assert promo(book, out, "--letters", "--calls-a-week", "0", "--paper", "a4").exit_code == 0
+    with pdfplumber.open(out / "letters.pdf") as letters:
+        assert (round(letters.pages[0].width), round(letters.pages[0].height)) == (595, 842)
+        assert any("Hello Ada Quill! $" in page.extract_text() for page in letters.pages)
+
+
+def test_a_filled_in_mailing_is_never_written_over(book, tmp_path):
+    out = tmp_path / "out"
+    promo(book, out, "--letters", "--calls-a-week", "0")
+    file = out / "mailing.csv"
+    filled = file.read_text(encoding="utf-8").replace("2026-03-02,,", "2026-03-02,2026-03-02,", 1)
+    file.write_text(filled, encoding="utf-8")
+    promo(book, out, "--letters", "--calls-a-week", "0")
+    assert file.read_text(encoding="utf-8") == filled
+    assert (out / "mailing-2026-03-02.csv").exists()
+
+
+def test_too_late_for_letters_is_told(book, tmp_path):
+    # 3 days in the post, some 10 for an answer, 7 to the visit, some 15 for its answer, 7 to the start:
+    # half of that is over after six weeks, so that none is written on March 30 for April
+    out = tmp_path / "out"
+    told = type_in(
+        "promo", str(book), "--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-30", "--letters",
+        "--out", str(out),
+    )  # fmt: skip
+    assert told.exit_code == 0, told.output
+    assert (
+        "It is too late for letters: more than half of what they sell would start after the week of 2026-04-27."
+        in told.stderr
+    )
+    assert not (out / "letters.pdf").exists()
+
+
+LONG = "Bartholomew Featherstonehaugh-Winterbottom and Konstantinos Papadimitriou"
+
+
+@pytest.mark.parametrize("size", [LETTER, A4])
+def test_the_address_shows_wherever_the_sheet_slides(size):
+    company = Company(name="Larkspindle Lawn Company", phone="308-555-0199")
+    mailing = Mailing(
+        company, date(2026, 3, 2), date(2026, 4, 6), date(2026, 4, 27), date(2026, 4, 26)
+    )
+    row = {
+        "client_id": "C1", "name": LONG, "address": "1 Elm St", "say": "We could. " * 450,
+        "mail_to": "Care of Somebody Else, 12345 Long Meadow Parkway Northwest, Apartment 12, Quillbrook, NE 68001-1234",
+        "price_cents": 1000,
+    }  # fmt: skip
+    paper = Paper(size, title="Letters")
+    draw_letters(paper, [row, row], ["", "say", ""], mailing)
+    assert clashes(paper) == []
+    assert paper.page == 4, "a long letter goes on on a second page"
+    window = WINDOWS[size]
+    own = [
+        box for box in paper.boxes
+        if box.page == 1 and window.top - 1 < paper.height - box.top < window.fold - 10
+    ]  # fmt: skip
+    assert len(own) == 4
+    down = [(paper.height - box.top, paper.height - box.bottom) for box in own]
+    assert min(box.left for box in own) >= window.left
+    assert max(box.right for box in own) <= window.left + window.width + 0.01
+    if size == LETTER:
+        # The window is 7/8 to 5 3/8 in across and 2 1/2 to 3 5/8 in down in its envelope of
+        # 9 1/2 by 4 1/8 in; the sheet, folded at 3 7/8 in, lies anywhere in it
+        eighth = 72 / 8
+        for aside in (0, 72):
+            assert min(box.left for box in own) + aside >= 7 * eighth + eighth
+            assert max(box.right for box in own) + aside <= 43 * eighth - eighth
+        for below in (0, 2 * eighth):
+            assert min(top for top, _ in down) + below >= 20 * eighth + eighth - 0.2
+            assert max(bottom for _, bottom in down) + below <= 29 * eighth - eighth
+    else:
+        assert max(bottom for _, bottom in down) <= 90 / 25.4 * 72
