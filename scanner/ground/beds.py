@@ -23,7 +23,8 @@ from scanner.ground.rays import count_short, look_across
 from scanner.plane.grid import EMPTY, LEAST_EDGE_FT, LEAST_FT, ground_parts, minus
 from scanner.plane.labels import chains
 from scanner.plane.offsets import may_be_narrow, open_ground
-from scanner.plane.segments import Segs, cut_rings
+from scanner.plane.segments import Segs, cut_rings, join_segs
+from scanner.plane.spikes import despike
 from scanner.schema.documents import LocalRules
 
 SCRAP_FT2, SCRAP_EDGE_FT = 5.0, 3.0
@@ -79,9 +80,7 @@ class Ground(NamedTuple):
         if along not in ALONG_DRIVES or not len(at):
             return self.border
         sides = cut_rings(self.openings[at], at, DRIVE | GUESS)
-        sides = sides._replace(ring=sides.ring + int(self.border.ring.max(initial=-1)) + 1)
-        both = Segs(*(np.concatenate(pair) for pair in zip(self.border, sides, strict=True)))
-        return both.take(np.argsort(both.lot, kind="stable"))
+        return join_segs(self.border, sides)
 
 
 def cut_beds(
@@ -174,7 +173,7 @@ def _open(
     differs = shapely.area(work[at]) - shapely.area(opened) > OPENED_FT2
     differs |= shapely.length(work[at]) - shapely.length(opened) > LEAST_EDGE_FT
     differs |= shapely.get_num_geometries(opened) != 1
-    work[at[differs]] = opened[differs]
+    work[at[differs]] = despike(opened[differs])
     pieces, row = ground_parts(work, LEAST_FT2)
     gone = np.setdiff1d(np.arange(len(work)), row)
     why = np.where(is_cut_off[gone], "cut off", "too shallow").astype(object)

@@ -22,8 +22,9 @@ from scanner.plane.grid import (
     ground_parts,
     meet,
     minus,
+    on_grid,
     only_ground,
-    put_on_grid,
+    snap,
     unite,
 )
 from scanner.plane.labels import chains
@@ -101,20 +102,22 @@ def close_gaps(
     new, row = ground_parts(minus(minus(shut, lawn), built))
     # Hairs along common borders are as wide as rounding makes them.
     real = shapely.area(new) > STEP_FT / 2 * shapely.length(new)
-    new, part = ground_parts(put_on_grid(new[real]))
-    row = row[real][part]
-    bound = _bounds(new, at[row], lots, hard, rules.gap_ft)
+    new, row, bound = _bound(new[real], row[real], at, lots, hard, rules.gap_ft)
     new, part = ground_parts(take_from(meet(new, bound), at[row], barred))
-    row, bound = row[part], bound[part]
-    joins = _joining(new, row, lawn, built)
-    new, row, bound = new[joins], row[joins], bound[joins]
-    # Overlapped by a hair, so that no slit stays between the two.
-    new = meet(shapely.buffer(new, ON_FT / 3, join_style="mitre"), shut[row])
-    new = take_from(meet(minus(new, built[row]), bound), at[row], barred)
-    together, of = np.concatenate([lawn, new]), np.concatenate([np.arange(len(at)), row])
+    joins = _joining(new, row[part], lawn, built)
+    grown, new = _gathered(new[joins], row[part[joins]])
     closed = ground.copy()
-    closed[at] = despike(put_on_grid(unite(together, of, len(at))))
+    at = at[grown]
+    # On the grid, so that no slit stays between the two.
+    closed[at] = despike(snap(on_grid(shapely.union, lawn[grown], new)))
     return closed, at
+
+
+def _gathered(pieces: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Gather pieces that lie apart by key: keys in order, and a shape of each."""
+    order = np.argsort(key, kind="stable")
+    keys, at = np.unique(key[order], return_inverse=True)
+    return keys, shapely.multipolygons(pieces[order], indices=at) if len(at) else pieces
 
 
 def _built_near(ground: np.ndarray, parts: Parts, at: np.ndarray) -> np.ndarray:
@@ -168,30 +171,34 @@ def _is_own(bare: Segs, hard: Segs, lots: Lots, foreign: Parts, gap_ft: float) -
     return is_near | shapely.intersects(point, lots.strip[lot])
 
 
-def _bounds(new: np.ndarray, lot: np.ndarray, lots: Lots, hard: Segs, gap_ft: float) -> np.ndarray:
+def _bound(
+    new: np.ndarray, row: np.ndarray, at: np.ndarray, lots: Lots, hard: Segs, gap_ft: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
-    Give the ground that each new piece may take.
+    Gather new pieces by the ground that each may take: shapes, rows of `at`, and that ground.
 
     That is outline or strip, for a piece that lies in neither alone both together, the outline
     pushed out square where it faces hardscape.
     """
-    bound, strip = lots.outline[lot], lots.strip[lot]
-    in_strip = shapely.covers(strip, new) & ~shapely.dwithin(bound, new, ON_FT)
-    inside = shapely.covers(bound, new) & ~shapely.dwithin(strip, new, ON_FT)
-    bound[in_strip] = strip[in_strip]
-    across = np.flatnonzero(~(inside | in_strip))
-    at, row = np.unique(lot[across], return_inverse=True)
-    sides = cut_rings(lots.outline[at], at)
+    outline, strip = lots.outline[at[row]], lots.strip[at[row]]
+    in_strip = shapely.covers(strip, new) & ~shapely.dwithin(outline, new, ON_FT)
+    inside = shapely.covers(outline, new) & ~shapely.dwithin(strip, new, ON_FT)
+    place = np.select([in_strip, inside], [0, 1], 2)
+    keys, new = _gathered(new, 3 * row + place)
+    row, place = keys // 3, keys % 3
+    bound = np.where(place == 0, lots.strip[at[row]], lots.outline[at[row]])
+    across = np.flatnonzero(place == 2)  # noqa: PLR2004
+    lot = at[row[across]]
+    sides = cut_rings(lots.outline[lot], lot)
     bits = np.zeros(len(sides.of), np.int32)
     bits[_facing(sides, hard, len(lots.outline), gap_ft)[0]] = 1
     fronts = chains(sides._replace(bits=bits), 1)
     # Square at its ends: what lies beyond a slanted lot line is not the lot's.
     pushed = shapely.buffer(fronts.lines(), gap_ft, cap_style="flat", join_style="mitre")
-    shapes = np.concatenate([lots.outline[at], lots.strip[at], pushed])
-    rows = np.arange(len(at))
-    own = np.concatenate([rows, rows, np.searchsorted(at, fronts.lot)])
-    bound[across] = unite(shapes, own, len(at))[row]
-    return bound
+    shapes = np.concatenate([lots.outline[lot], lots.strip[lot], pushed])
+    own = np.concatenate([np.tile(np.arange(len(lot)), 2), np.searchsorted(lot, fronts.lot)])
+    bound[across] = unite(shapes, own, len(lot))
+    return new, row, bound
 
 
 def _joining(new: np.ndarray, row: np.ndarray, lawn: np.ndarray, built: np.ndarray) -> np.ndarray:

@@ -16,7 +16,7 @@ from scanner.ground.corrections import scale_beds
 from scanner.ground.kinds import BED, DRIVE, Parts
 from scanner.ground.measures import measure_shapes
 from scanner.ground.survey import Survey, limit_beds, place_beds
-from scanner.plane.segments import Segs, cut_rings, join
+from scanner.plane.segments import Segs, cut_rings, join, join_segs
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, OFFER_BEDS, check_table
 
@@ -233,5 +233,4 @@ def _beside(
     row, other = join(offer[at], offer, int(offer.max()) + 1)
     row, other = row[at[row] != other], other[at[row] != other]
     sides = cut_rings(shapes[other], row, BED)
-    both = Segs(*(np.concatenate(pair) for pair in zip(border, sides, strict=True)))
-    return both.take(np.argsort(both.lot, kind="stable"))
+    return join_segs(border, sides)

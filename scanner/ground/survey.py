@@ -32,7 +32,7 @@ from scanner.ground.stored import match_stored_beds
 from scanner.ground.strips import find_strips
 from scanner.plane.grid import LEAST_FT, mend
 from scanner.plane.labels import chains, label
-from scanner.plane.segments import Segs, cut_rings
+from scanner.plane.segments import Segs, cut_rings, join_segs
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import BEDS, empty_table
@@ -148,15 +148,13 @@ def _lay_out(block: Block, lots: Lots, parts: Parts, rules: LocalRules) -> tuple
     layers = cut_rings(parts.shape, parts.lot, parts.bits)
     layers = face_walls(layers, block.around, rules=rules)
     close = layers.take(_near(layers, lawn.ground, rules.gap_ft + 1.0))
-    rows = np.arange(count)
-    border = label(cut_rings(lawn.ground, rows), close, count)
+    border = label(cut_rings(lawn.ground, np.arange(count)), close, count)
     ground, at = close_gaps(
         lawn.ground, lots, parts, (border, close), neighbors=block.around.neighbors, rules=rules
     )
-    if len(at):
-        lawn = Lawn(ground, lawn.source, lawn.lost_share, lawn.is_undrawn)
-        border = label(cut_rings(ground, rows), close, count)
-    return lawn, border, layers
+    lawn = replace(lawn, ground=ground)
+    closed = label(cut_rings(ground[at], at), close, count)
+    return lawn, join_segs(border.take(~np.isin(border.lot, at)), closed), layers
 
 
 def _near(layers: Segs, ground: np.ndarray, reach_ft: float) -> np.ndarray:

@@ -154,6 +154,25 @@ def cut_rings(shapes: np.ndarray, lot: np.ndarray, bits: np.ndarray | int = 0) -
     return Segs(xy[:-1][same], xy[1:][same], of, np.asarray(lot)[of], ring, all_bits[of])
 
 
+def join_segs(one: Segs, two: Segs) -> Segs:
+    """
+    Put pieces of different rings together.
+
+    Parameters
+    ----------
+    one, two
+        Pieces [ft], each sorted by lot.
+
+    Returns
+    -------
+    segs
+        All of them, sorted by lot; of a lot's pieces those of `one` come first.
+    """
+    two = two._replace(ring=two.ring + int(one.ring.max(initial=-1)) + 1)
+    both = Segs(*(np.concatenate(pair) for pair in zip(one, two, strict=True)))
+    return both.take(np.argsort(both.lot, kind="stable"))
+
+
 def runs(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     Find the first and last row of each run of equal keys.
