@@ -119,6 +119,7 @@ def check_calls(
         outcome=rows["outcome"].map(plain_outcome).astype("str"),
         called_on=days,
         next_date=read_next_days(rows["next_date"], days),
+        price_cents=0,
     )
     causes = (stranger, *_causes(rows, calls, today))
     is_faulty, problems = first_faults(rows, causes, places(rows, file))

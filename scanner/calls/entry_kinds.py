@@ -4,7 +4,7 @@ The kinds of entry in the log: what each is known by, what is told of it, how it
 Whatever is typed becomes an entry, and no entry is ever changed. Of a call and a visit the details
 add up: of each the newest that is not blank counts, so that a blank never wipes out a note. Of
 answers and measurings the latest day counts, of one day what was recorded last; whoever measures a
-curb anew measures all of it. Of a job the newest entry counts. Telling a kind of entry from
+curb anew measures all of it. Of a job and a quote the newest entry counts. Telling a kind of entry from
 another, and a piece of news from what is on record, is written here once.
 """
 
@@ -24,8 +24,13 @@ from scanner.schema.log_tables import (
     CALL_LOG,
     JOB_TASKS,
     JOBS,
+    LETTERS,
     MEASUREMENTS,
+    QUOTE_TASKS,
+    QUOTES,
     REMARKS,
+    SCHEDULE,
+    TICKETS,
     VISITS,
 )
 
@@ -42,7 +47,8 @@ class Kind:
     """One kind of entry.
 
     ``key`` is what an entry is known by, ``details`` what is told of it, ``extras`` what comes
-    along and is no news alone; ``parts`` are columns of the rows beneath it, in ``parts_table``.
+    along and is no news alone; ``parts`` are columns of the rows beneath it, in ``parts_table``; rows
+    that come apart from the entries are checked by ``parts_schema``.
     Of one key the newest entry counts, or, where they add up, of each detail the newest that is not
     blank. With a ``day`` one row stands for each ``per``, the latest by it. ``words`` name an entry
     to whoever takes it back.
@@ -58,6 +64,7 @@ class Kind:
     extras: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     parts_table: str = ""
+    parts_schema: TableSchema | None = None
     per: tuple[str, ...] = ()
     day: str = ""
 
@@ -85,7 +92,7 @@ class Counts:
 
 CALL = Kind(
     "call", "calls", CALL_LOG, key=("client_id", "called_on", "outcome"),
-    details=("note", "next_action", "next_date"), extras=("bed_ids",), adds_up=True,
+    details=("note", "next_action", "next_date", "price_cents"), extras=("bed_ids",), adds_up=True,
     words="call to {client_id} on {called_on}: {outcome}",
 )  # fmt: skip
 ANSWER = Kind(
@@ -106,6 +113,25 @@ JOB = Kind(
     "job", "jobs", JOBS, key=("job_id",), details=tuple(name for name in JOBS.columns if name != "job_id"),
     words="job {job_id} of {client_id}", per=("job_id",), day=NUMBER,
     parts=tuple(name for name in JOB_TASKS.columns if name != "job_id"), parts_table="job_tasks",
+    parts_schema=JOB_TASKS,
+)  # fmt: skip
+QUOTE = Kind(
+    "quote", "quotes", QUOTES, key=("quote_id",), details=tuple(name for name in QUOTES.columns if name != "quote_id"),
+    words="quote {quote_id} to {client_id} {outcome}", per=("quote_id",), day=NUMBER,
+    parts=tuple(name for name in QUOTE_TASKS.columns if name != "quote_id"), parts_table="quote_tasks",
+    parts_schema=QUOTE_TASKS,
+)  # fmt: skip
+SCHEDULED = Kind(
+    "schedule", "schedule", SCHEDULE, key=("client_id", "job_id"), details=("week",),
+    words="week of {week} for {job_id} of {client_id}", per=("client_id", "job_id"), day=NUMBER,
+)  # fmt: skip
+TICKET = Kind(
+    "ticket", "tickets", TICKETS, key=("client_id", "ticket"), details=("dig_from", "dig_until"),
+    words="ticket {ticket} for {client_id}", per=("client_id", "ticket"), day=NUMBER,
+)  # fmt: skip
+LETTER = Kind(
+    "letter", "letters", LETTERS, key=("client_id", "wave_on", "letter"), details=("told_on",),
+    words="letter of {wave_on} to {client_id}: {letter}", per=("client_id", "wave_on", "letter"), day=NUMBER,
 )  # fmt: skip
 
 REMARK = Kind(
@@ -113,7 +139,9 @@ REMARK = Kind(
     words="{heading} of {client_id}: {text}", per=("client_id", "heading"), day=NUMBER,
 )  # fmt: skip
 
-KINDS = {kind.name: kind for kind in (CALL, ANSWER, VISIT, MEASUREMENT, JOB, REMARK)}
+KINDS = {kind.name: kind for kind in (
+    CALL, ANSWER, VISIT, MEASUREMENT, QUOTE, JOB, SCHEDULED, TICKET, LETTER, REMARK,
+)}  # fmt: skip
 
 
 def judge(
@@ -128,7 +156,7 @@ def judge(
     The entries are all that were not taken back; where the kind has parts, both frames of them carry
     the ``entry_id`` of their rows. What stands in `rows` twice is known the second time.
 
-    >>> one = pd.DataFrame([("A", "2027-03-02", "visit", "gate", "", "", "")], columns=CALL.columns)
+    >>> one = pd.DataFrame([("A", "2027-03-02", "visit", "gate", "", "", 0, "")], columns=CALL.columns)
     >>> more = pd.concat([one, one.assign(note=""), one.assign(note="dog")])
     >>> judge(CALL, more, one.iloc[:0]).tolist(), judge(CALL, more, one).tolist()
     (['added', 'known', 'changed'], ['known', 'known', 'changed'])

@@ -17,10 +17,12 @@ import pandas as pd
 
 from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
+from scanner.calls.fees import annual_fees
 from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
 from scanner.calls.seasons import PENDING, SOLD, list_seasons
 from scanner.calls.trials import Trials, list_trials
 from scanner.schema.documents import RateBook, Season
+from scanner.units import CENTS_PER_USD
 
 PATIENCE_COUNT = 200
 """Client-seasons of the mean chance that stand against a difference (our rule, no source)."""
@@ -59,7 +61,8 @@ def learn_chances(
     """
     middle = _middle(price_years)
     trials = list_trials(season.calls, today=today)
-    stages = learn_stages(trials, price_years, rates=rates)
+    fee_usd = annual_fees(clients, rates=rates)["fee_usd"]
+    stages = learn_stages(trials, price_years, fee_usd, rates=rates)
     seasons = list_seasons(season.calls, today=today)
     ended = seasons[seasons["end"] != PENDING].reset_index(drop=True)
     years = ended["client_id"].map(price_years).fillna(middle)
@@ -81,10 +84,18 @@ def learn_chances(
     )
 
 
-def learn_stages(trials: Trials, price_years: pd.Series[float], *, rates: RateBook) -> Stages:
-    """Learn the three stages of a sale alone; ``price_years`` and ``rates`` as for `learn_chances`."""
-    quoted = trials.quotes["client_id"].map(price_years).fillna(_middle(price_years))
-    return Stages.learn(trials, quoted, rates=rates)
+def learn_stages(
+    trials: Trials, price_years: pd.Series[float], fee_usd: pd.Series[float], *, rates: RateBook
+) -> Stages:
+    """Learn the three stages of a sale alone.
+
+    ``price_years`` and ``rates`` as for `learn_chances`; ``fee_usd`` is the annual fee by client: what
+    the price of a quote that has one is set against.
+    """
+    quotes = trials.quotes
+    of_list = quotes["client_id"].map(price_years).fillna(_middle(price_years))
+    own = quotes["price_cents"] / CENTS_PER_USD / quotes["client_id"].map(fee_usd).astype(float)
+    return Stages.learn(trials, own.where(own > 0, of_list), rates=rates)
 
 
 def _middle(price_years: pd.Series[float]) -> float:

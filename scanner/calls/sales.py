@@ -19,7 +19,9 @@ SOLD = "sold"
 SAME_SALE_DAYS = 90
 """A call that ended in a sale so many days before a job was recorded is that job's own."""
 
-SALE_COLUMNS = ("entry_id", "client_id", "bed_ids", "job_id", "sold_on", "recorded_at")
+SALE_COLUMNS = (
+    "entry_id", "client_id", "bed_ids", "job_id", "sold_on", "recorded_at", "sold_cents",
+)  # fmt: skip
 
 
 def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
@@ -28,8 +30,8 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
     With one more row a client and day of sale: none where a call to that client ended in a sale
     on that day or in the `SAME_SALE_DAYS` before it.
 
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "sold", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
-    >>> rows = [(2, "A", "A-curb-1", "A-curb-1", "2027-05-31", "t"), (3, "B", "B-curb-1", "7", "2027-03-09", "t")]
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "sold", "", "", "", "", "t", 0)], columns=[*CALL_LOG.columns])
+    >>> rows = [(2, "A", "A-curb-1", "A-curb-1", "2027-05-31", "t", 9), (3, "B", "B-curb-1", "7", "2027-03-09", "t", 9)]
     >>> both = count_sales(calls, pd.DataFrame(rows, columns=[*SALE_COLUMNS]))
     >>> both[["client_id", "called_on", "outcome", "note"]].values.tolist()
     [['A', '2027-03-02', 'sold', ''], ['B', '2027-03-09', 'sold', 'job 7']]
@@ -45,6 +47,7 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
             **dict.fromkeys(CALL_LOG.columns, ""), "entry_id": own["entry_id"].min(), "outcome": SOLD,
             "client_id": client_id, "called_on": sold_on, "recorded_at": own["recorded_at"].min(),
             "bed_ids": " ".join(own["bed_ids"]), "note": f"job {', '.join(own['job_id'])}",
+            "price_cents": own["sold_cents"].sum(),
         })  # fmt: skip
     if not more:
         return calls
@@ -52,11 +55,22 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
 
 
 def is_sale(rows: pd.DataFrame) -> bool:
-    """Tell whether rows that are recorded, calls or jobs, say that something was sold and is still to be built."""
-    waits = (
-        rows["built_on"] == "" if "built_on" in rows else rows.get("outcome", rows.index) == SOLD
-    )
-    return bool(waits.any())
+    """Tell whether rows that are recorded say that something was sold and is still to be built."""
+    return bool(_waits(rows).any())
+
+
+def sale_day(rows: pd.DataFrame, today: date) -> date:
+    """Give the latest day of a sale among such rows; that of a job is the day of recording."""
+    days = rows.get("called_on", rows.get("ended_on"))
+    return today if days is None else date.fromisoformat(days[_waits(rows)].max())
+
+
+def _waits(rows: pd.DataFrame) -> pd.Series[bool]:
+    """Tell which rows, calls, quotes or jobs, are sales still to be built."""
+    if "built_on" in rows:
+        return rows["built_on"] == ""
+    # what is neither has no outcome
+    return rows.get("outcome", pd.Series("", index=rows.index)).isin((SOLD, "won"))
 
 
 def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:

@@ -28,7 +28,7 @@ SOLD, LOST, OPEN = "sold", "lost", "open"
 AGREED = frozenset({"visit", "quoted", "sold"})
 REFUSED = frozenset({"not now", "no", "do not call"})
 
-QUOTE_COLUMNS = ("client_id", "quoted_on", "end", "open_days")
+QUOTE_COLUMNS = ("client_id", "quoted_on", "end", "open_days", "price_cents")
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,9 @@ class Trials:
     # client-years that agreed to a visit, and that refused
     agreed_count: int
     refused_count: int
-    quotes: pd.DataFrame  # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open
+    quotes: (
+        pd.DataFrame
+    )  # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open; no price told: 0
     # by client, tries this year that reached nobody, where nobody was reached yet
     tried_counts: pd.Series[int]
 
@@ -81,40 +83,34 @@ def _count_tries(calls: pd.DataFrame, is_reached: pd.Series[bool]) -> pd.Series[
 
 
 def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:
-    rows = list[tuple[str, date, str, int]]()
+    rows = list[tuple[str, date, str, int, int]]()
     decided = calls[calls["outcome"].isin({"quoted", *AGREED, *REFUSED} - {"visit"})]
     for client_id, own in decided.groupby("client_id", sort=True):
         days = [date.fromisoformat(day) for day in own["called_on"]]
-        rows += _quotes_of(str(client_id), days, own["outcome"].tolist(), today)
+        told = [*zip(days, own["outcome"], own["price_cents"], strict=True)]
+        rows += [(str(client_id), *quote) for quote in _quotes_of(told, today)]
     return pd.DataFrame(rows, columns=[*QUOTE_COLUMNS])
 
 
-def _quotes_of(
-    client_id: str, days: list[date], outcomes: list[str], today: date
-) -> list[tuple[str, date, str, int]]:
-    """Follow one client's quotes; one made again while it is open is the same quote."""
-    rows = list[tuple[str, date, str, int]]()
+def _quotes_of(told: list[tuple[date, str, int]], today: date) -> list[tuple[date, str, int, int]]:
+    """Follow one client's quotes; one made again while it is open is the same quote, at its new price."""
+    rows = list[tuple[date, str, int, int]]()
     since: date | None = None
-    for day, outcome in zip(days, outcomes, strict=True):
+    price_cents = 0
+    for day, outcome, told_cents in told:
         if since and (day - since).days > QUOTE_DAYS:
-            rows.append((client_id, since, LOST, QUOTE_DAYS))
-            since = None
+            rows.append((since, LOST, QUOTE_DAYS, price_cents))
+            since, price_cents = None, 0
+        price_cents = told_cents or price_cents
         if outcome == "quoted":
             since = since or day
-        elif outcome == SOLD:
-            rows.append((client_id, since or day, SOLD, (day - (since or day)).days))
-            since = None
-        elif since:
-            rows.append((client_id, since, LOST, (day - since).days))
-            since = None
+            continue
+        if since or outcome == SOLD:
+            begun, end = since or day, SOLD if outcome == SOLD else LOST
+            rows.append((begun, end, (day - begun).days, price_cents))
+        since, price_cents = None, 0
     if since:
         open_days = (today - since).days
-        rows.append(
-            (
-                client_id,
-                since,
-                OPEN if open_days <= QUOTE_DAYS else LOST,
-                min(open_days, QUOTE_DAYS),
-            )
-        )
+        end = OPEN if open_days <= QUOTE_DAYS else LOST
+        rows.append((since, end, min(open_days, QUOTE_DAYS), price_cents))
     return rows

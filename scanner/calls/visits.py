@@ -24,7 +24,7 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     quote, a sale or a "do not call" of the same year. A day that was promised for later stays
     promised.
 
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t")], columns=[*CALL_LOG.columns])
+    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t", 0)], columns=[*CALL_LOG.columns])
     >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
     >>> columns = ["entry_id", "client_id", "visited_on", "visited_by", "note", "recorded_at"]
     >>> both = count_as_calls(calls, pd.DataFrame(rows, columns=columns))
@@ -38,7 +38,7 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     more = [
         {**dict.fromkeys(CALL_LOG.columns, ""), "entry_id": visit["entry_id"], "outcome": VISIT,
          "client_id": visit["client_id"], "called_on": visit["visited_on"],
-         "note": visit["note"], "recorded_at": visit["recorded_at"],
+         "note": visit["note"], "recorded_at": visit["recorded_at"], "price_cents": 0,
          **_promise(calls, visit["client_id"], visit["visited_on"])}
         for visit in visits.to_dict("records")
         if (visit["client_id"], visit["visited_on"], VISIT) not in known

@@ -13,7 +13,7 @@ import pandas as pd
 from rich.console import Console
 
 from scanner.book.settings import read_rates
-from scanner.calls.entry_kinds import CALL, VISIT
+from scanner.calls.entry_kinds import CALL, LETTER, QUOTE, SCHEDULED, TICKET, VISIT
 from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan, read_season
@@ -121,7 +121,7 @@ def _lot(season: Season, client_id: str) -> list[Story]:
 
 
 def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
-    """List calls, visits and jobs, every entry with its words, oldest first."""
+    """List calls, visits, quotes, jobs and what belongs to them, every entry with its words, oldest first."""
     calls, visits = (read_entries(book, kind) for kind in (CALL, VISIT))
     jobs = season.jobs[season.jobs["client_id"] == client_id]
     rows = [
@@ -133,11 +133,42 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
          "words": visit["note"], "next": ""}
         for visit in visits[visits["client_id"] == client_id].to_dict("records")
     ] + [
+        {"entry_id": int(entry["entry_id"]), **_between(kind.name, entry), "next": ""}
+        for kind in (QUOTE, SCHEDULED, TICKET, LETTER)
+        for entry in read_entries(book, kind).to_dict("records") if entry["client_id"] == client_id
+    ] + [
         {"entry_id": None, "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
          "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
         for job in jobs.to_dict("records")
     ]  # fmt: skip
     return sorted(rows, key=lambda row: row["day"] or "9999")
+
+
+def _between(kind: str, entry: dict[Any, Any]) -> Story:
+    """Tell an entry of what comes between a quote and its job."""
+    day = entry["recorded_on"]
+    if kind == "quote":
+        what, day = (
+            f"quote {entry['quote_id']} {entry['outcome']}".strip(),
+            entry["ended_on"] or entry["quoted_on"],
+        )
+        words = (
+            entry["why"]
+            or f"{entry['bed_ids']}, {entry['finish']}, ${entry['price_cents'] / CENTS_PER_USD:,.2f}, good until {entry['good_until']}"
+        )
+    elif kind == "schedule":
+        what, words = (
+            f"job {entry['job_id']} to be built".replace("  ", " "),
+            f"week of {entry['week']}",
+        )
+    elif kind == "ticket":
+        what, words = (
+            f"locating ticket {entry['ticket']}",
+            f"dig from {entry['dig_from']} to {entry['dig_until']}",
+        )
+    else:
+        what, words, day = f"letter of {entry['wave_on']} {entry['letter']}", "", entry["told_on"]
+    return {"day": day, "what": what, "words": words}
 
 
 def story_lines(story: Story, width: int) -> list[str]:

@@ -59,10 +59,10 @@ today_option = click.option(
 )  # fmt: skip
 
 
-def open_day_option(name: str, *, help: str) -> Callable[[Command], Command]:  # noqa: A002 - click's word
+def open_day_option(*names: str, help: str) -> Callable[[Command], Command]:  # noqa: A002 - click's word
     """Make an option that takes a day, or none."""
     return click.option(
-        name, metavar="DATE", type=_DayType(), help=help,
+        *names, metavar="DATE", type=_DayType(), help=help,
         callback=lambda _ctx, _param, value: value.date() if value else None,
     )  # fmt: skip
 

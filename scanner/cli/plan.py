@@ -109,7 +109,8 @@ def learned_leads(
     """Learn the stages of a sale, and put every client at his."""
     fees = annual_fees(read.clients, rates=read.rates)
     trials = list_trials(season.calls, today=found.today)
-    stages = learn_stages(trials, listed_years(season.listed, fees), rates=read.rates)
+    years = listed_years(season.listed, fees)
+    stages = learn_stages(trials, years, fees["fee_usd"], rates=read.rates)
     return stages, list_leads(found, season, stages=stages, with_letters=with_letters)
 
 

@@ -1,4 +1,4 @@
-"""Write it down: ``record`` takes calls, checklists, visits and jobs into the log, a line or a sheet."""
+"""Write it down: ``record`` takes calls, checklists, visits, quotes and jobs into the log, a line or a sheet."""
 
 from __future__ import annotations
 
@@ -6,21 +6,24 @@ from datetime import date
 from pathlib import Path
 
 import click
+import pandas as pd
 
 from scanner.calls.log import open_log, read_season
 from scanner.cli.options import book_argument, json_option, output_folder, today_option
 from scanner.cli.recording import record_rows, record_sheet
+from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import FINISHES
 from scanner.schema.log_tables import OUTCOMES
-from scanner.sheets.filled import JOB_SHEET, VISIT_SHEET
+from scanner.sheets.filled import JOB_SHEET, MOST_USD, VISIT_SHEET
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.reader import typed_rows
+from scanner.units import cents_from_usd
 
 
 class Record(click.Group):
-    """A group whose words are calls, visit, job and undo; any other word is a sheet somebody filled in."""
+    """A group of words; any other one is a sheet that somebody filled in."""
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -33,12 +36,12 @@ class Record(click.Group):
 
 @click.group(
     cls=Record,
-    subcommand_metavar="SHEET | calls … | visit … | job … | undo [NUMBER]",
+    subcommand_metavar="SHEET | calls … | visit … | quote … | schedule … | ticket … | letter … | job … | undo [NUMBER]",
 )
 @book_argument
 @click.pass_context
 def record(ctx: click.Context, book: Path) -> None:
-    """Write down in BOOK what was said, seen and built.
+    """Write down in BOOK what was said, seen, sold and built.
 
     SHEET is a call list, checklist, sheet of visits or of jobs that was filled in, .xlsx or .csv;
     recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
@@ -60,7 +63,7 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
     if path is None:
         message = (
             f"there is no file {sheet} here or in {places[1].parent}: name a filled-in sheet with its folder, or one of "
-            "calls, visit, job, undo"
+            "calls, visit, quote, schedule, ticket, letter, job, undo"
         )
         raise click.UsageError(message, ctx)
     if path.suffix.lower() not in (".csv", ".xlsx"):
@@ -78,6 +81,13 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
 @click.option("--action", metavar="TEXT", default="", help="What is to be done next.")
 @click.option("--next", "next_date", metavar="DATE", default="", help="When to call next.")
 @click.option("--bed", "bed_ids", metavar="ID", multiple=True, help="Bed it was about.")
+@click.option(
+    "--price",
+    "price_usd",
+    metavar="USD",
+    type=click.FloatRange(0, MOST_USD, min_open=True),
+    help="Price that was quoted or sold for, before tax.",
+)
 @today_option
 @json_option
 @click.pass_context
@@ -90,18 +100,25 @@ def calls(
     action: str,
     next_date: str,
     bed_ids: tuple[str, ...],
+    price_usd: float | None,
     today: date,
     as_json: bool,
 ) -> None:
     """Record one call to WHO (id, name or phone number) that ended in OUTCOME."""
+    if price_usd and " ".join(outcome) not in PRICED:
+        message = f"--price goes with one of {', '.join(PRICED)}"
+        raise click.UsageError(message, ctx)
     row = {
         "client_id": _whom(ctx, who), "outcome": " ".join(outcome), "note": note, "next_action": action,
         "called_on": called_on or today.isoformat(), "next_date": next_date,
         "bed_ids": " ".join(bed_ids),
     }  # fmt: skip
-    rows = typed_rows(CALL_LIST, row)
+    rows = typed_rows(CALL_LIST, row).assign(price_cents=cents_from_usd(price_usd or 0.0))
     ctx.exit(record_rows("calls", rows, ctx.obj, today=today, as_json=as_json))
 
+
+PRICED = ("quoted", "sold")
+"""Outcomes with which a price is told."""
 
 calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 
@@ -185,14 +202,15 @@ def job(
     """Record the job that sold or built the beds BED, by the names in the call list.
 
     Told again, it adds to what is on record: sell it first, then give the day, the
-    hours and the costs.
+    hours and the costs. The number of a job or of a quote that was won stands for its beds.
     """
+    job_id, bed_ids = _job_of(read_season(ctx.obj).jobs, beds)
     head = {
-        "job_id": beds[0], "bed_ids": " ".join(beds), "built_on": built_on, "sold_usd": sold_usd,
+        "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
     }  # fmt: skip
     spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
-    tasks = [_task_row(column, typed, job_id=beds[0]) for column, typed in spent]
+    tasks = [_task_row(column, typed, job_id=job_id) for column, typed in spent]
     rows = typed_rows(JOB_SHEET, head, *tasks)
     ctx.exit(record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json))
 
@@ -220,6 +238,14 @@ def _whom(ctx: click.Context, who: str) -> str:
     return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
 
 
+def _job_of(jobs: pd.DataFrame, beds: tuple[str, ...]) -> tuple[str, str]:
+    """Find the job on record that is meant, by its number or all its beds; a new one has its first bed's name."""
+    is_own = jobs["bed_ids"].map(lambda ids: {*ids.split()} == {*beds}).astype(bool)
+    is_own |= jobs["job_id"].str.casefold().eq(beds[0].casefold()) & (len(beds) == 1)
+    known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
+    return known[0] if known else (beds[0], " ".join(beds))
+
+
 def _task_row(column: str, typed: str, *, job_id: str) -> dict[str, str]:
     task, amount = _named_figure(typed, "set edging=3.5")
     return {"job_id": job_id, "task": task, column: amount}
@@ -232,3 +258,7 @@ def _named_figure(typed: str, example: str) -> tuple[str, str]:
         message = f"'{typed}' is no name and figure: write it as \"{example}\""
         raise click.BadParameter(message)
     return name.strip(), figure.strip()
+
+
+for _word in (quote, schedule, ticket, letter):
+    record.add_command(_word)

@@ -16,6 +16,7 @@ from scanner.book.filled_sheet import check_calls, find_strange_beds, read_added
 from scanner.book.job_sheet import check_jobs
 from scanner.book.settings import read_rules
 from scanner.book.visit_sheet import check_visits
+from scanner.calls.cancel_days import SOURCE, last_day_to_cancel
 from scanner.calls.entry_kinds import (
     ANSWER,
     CALL,
@@ -30,10 +31,11 @@ from scanner.calls.entry_kinds import (
 from scanner.calls.history import with_recorded
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
 from scanner.calls.remarks import find_remarks
-from scanner.calls.sales import is_sale
+from scanner.calls.sales import is_sale, sale_day
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import PRINTED
+from scanner.schema.tables import PROBLEMS, empty_table
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import (
     Problem,
@@ -56,8 +58,12 @@ NOUNS = {
     "checklist": ("answer", "answers"),
     "jobs": ("job", "jobs"),
     "visits": ("visit or measuring", "visits and measurings"),
+    "quote": ("quote", "quotes"),
+    "schedule": ("week of a job", "weeks of jobs"),
+    "ticket": ("ticket", "tickets"),
+    "letter": ("letter", "letters"),
 }
-"""What is recorded, by kind of sheet."""
+"""What is recorded, by kind of sheet or of entry."""
 
 
 def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
@@ -114,6 +120,20 @@ def record_rows(
     return _close(kind, counts, numbers, every, as_json=as_json)
 
 
+def record_typed(
+    kind: Kind,
+    rows: pd.DataFrame,
+    book: Path,
+    *,
+    parts: pd.DataFrame | None = None,
+    today: date,
+    as_json: bool,
+) -> int:
+    """Record checked rows of a kind of entry that no sheet has."""
+    counts, numbers = _write([(kind, rows, parts)], book, today)
+    return _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=as_json)
+
+
 def _entry_count(book: Path, batches: list[Batch]) -> int:
     return sum(len(read_entries(book, kind)) for kind, _, _ in batches)
 
@@ -143,6 +163,12 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
     if any(is_sale(rows) for _, rows, _ in batches):
         rules, _ = read_rules(book / "local.toml")
         say(f"Sold. Before you build: {rules.locating}.")
+        sold_on = max(sale_day(rows, today) for _, rows, _ in batches if is_sale(rows))
+        if (last := last_day_to_cancel(sold_on)) >= today:
+            say(
+                f"Signed at the client's home, it may be cancelled through {last:%A, %B} {last.day}, {last.year}, to midnight "
+                f"({SOURCE}; ask counsel): begin no earlier, and order no plants before."
+            )
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")
@@ -153,6 +179,7 @@ def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
     clients = read_client_list(book)[0]
     if not file:
         calls, found = check_calls(rows, clients, today=today, file=file)
+        calls = calls.assign(price_cents=rows["price_cents"])
         strangers = find_strange_beds(calls, read_season(book).stored)
         return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
             [*found, *strangers]

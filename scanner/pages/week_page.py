@@ -91,7 +91,8 @@ def week_rows(tables: WeekTables) -> list[dict[Any, Any]]:
             "route": client["route"], "when": _when(line, tables.today), "late": _late(line, tables.today),
             "said": said, "said_on": said_on and _short(date.fromisoformat(said_on)),
             "what": _what(line, offer), "next_step": _step(line, offer),
-            "where": _where(client), "command": _command(line, tables.path),
+            "where": _where(client),
+            "command": "bed-scanner " + line["command"].replace("BOOK", shlex.quote(tables.path), 1),
         })  # fmt: skip
     return rows
 
@@ -124,12 +125,13 @@ def _late(line: Mapping[Any, Any], today: date) -> str:
 
 
 def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
-    """Say what it is about: the job as sold, else what is offered."""
-    if line["sold_cents"]:
-        return f"{line['bed_ids']}, {write_usd(line['sold_cents'])}"
+    """Say what it is about: the quote, the job as sold, else what is offered."""
+    if line["number"]:
+        number = "" if line["number"] in line["bed_ids"].split() else f"{line['number']}: "
+        return f"{number}{line['bed_ids']}, {write_usd(line['price_cents'])}"
     if offer is None or line["section"] == "new call":
         return line["bed_ids"]
-    return f"{offer['offer']}, about {usd_said(int(offer['price_cents']))}"
+    return f"{offer['offer']}, about {usd_said(int(line['price_cents'] or offer['price_cents']))}"
 
 
 def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
@@ -143,13 +145,3 @@ def _where(client: pd.Series[Any]) -> str:
     stop = "" if pd.isna(client["stop"]) else f"stop {client['stop']:g}"
     place = ", ".join(part for part in (client["route"], client["mow_day"], stop) if part)
     return " · ".join(part for part in (client["address"], place) if part)
-
-
-def _command(line: Mapping[Any, Any], path: str) -> str:
-    """Give the command that writes the next step's outcome down."""
-    record = f"bed-scanner record {shlex.quote(path)}"
-    if line["section"] in ("sold", "built"):
-        more = "--built DATE" if line["section"] == "sold" else "--hours TASK=HOURS"
-        return f"{record} job {line['bed_ids']} {more}"
-    outcome = {"visit": "quoted", "quote": "sold"}.get(line["section"], "OUTCOME")
-    return f"{record} calls {line['client_id']} {outcome}"

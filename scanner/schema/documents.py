@@ -278,7 +278,7 @@ class Scan:
 @dataclass(frozen=True)
 class Season:
     """
-    What the log knows: calls, visits, what crews saw, beds of earlier scans, jobs.
+    What the log knows: calls, visits, what crews saw, beds of earlier scans, quotes, jobs and letters.
 
     Attributes
     ----------
@@ -289,7 +289,11 @@ class Season:
     stored
         Table `STORED_BEDS` without its geometry, and ``shape`` as well-known binary.
     jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`.
+        Tables `JOBS`, `JOB_TASKS`; a quote that was won is a job under its own number.
+    quotes, quote_tasks
+        Tables `QUOTES`, `QUOTE_TASKS`.
+    schedule, tickets, letters
+        Tables `SCHEDULE`, `TICKETS`, `LETTERS`.
     visits, measurements
         Tables `VISITS`, `MEASUREMENTS`.
     remarks
@@ -305,6 +309,11 @@ class Season:
     stored: pd.DataFrame
     jobs: pd.DataFrame
     job_tasks: pd.DataFrame
+    quotes: pd.DataFrame
+    quote_tasks: pd.DataFrame
+    schedule: pd.DataFrame
+    tickets: pd.DataFrame
+    letters: pd.DataFrame
     visits: pd.DataFrame
     measurements: pd.DataFrame
     remarks: pd.DataFrame

@@ -44,6 +44,7 @@ CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed 
     "next_date": text_column("when, ISO; blank: no date"),
     "bed_ids": text_column("beds that the call was about, joined by a blank"),
     "recorded_at": text_column("when it was typed in, UTC"),
+    "price_cents": cents_column("price that was quoted or sold for, before tax; 0: not told"),
 })  # fmt: skip
 
 ANSWERS = TableSchema("answers", "Checklist answers, the latest of each question of a client.", {
@@ -90,6 +91,49 @@ JOB_TASKS = TableSchema("job_tasks", "Estimate and actuals of each job, one row 
     "actual_cents": number_column("cents", "cost that it had; missing: not told", known=False),
 }, unique=("job_id", "task"))  # fmt: skip
 
+QUOTE_OUTCOMES = ("won", "lost", "lapsed")
+"""How a quote ends."""
+
+QUOTES = TableSchema("quotes", "Quotes written for clients to sign, one row a quote.", {
+    "quote_id": text_column("number of the quote; of the job, once it is won", unique=True),
+    **select(JOBS, "client_id"),
+    "bed_ids": text_column("beds that it is about, joined by a blank, lead first"),
+    **select(JOBS, "finish method area_ft2 quick_low_cents quick_high_cents"),
+    "price_cents": cents_column("price on the page, before tax"),
+    "quoted_on": text_column("day of the quote, ISO"),
+    "good_until": text_column("last day on which its price holds, ISO"),
+    "outcome": word_column("how it ended; blank: not told", ("", *QUOTE_OUTCOMES)),
+    "ended_on": text_column("day on which it ended so, ISO; blank: not told"),
+    "why": text_column("why it was lost, as the client said it"),
+})  # fmt: skip
+
+QUOTE_TASKS = TableSchema("quote_tasks", "Estimate behind each quote, one row a task or material.", {
+    **select(QUOTES, "quote_id"),
+    **select(JOB_TASKS, "task rate_key quantity unit estimated_hours estimated_cents"),
+}, unique=("quote_id", "task"))  # fmt: skip
+
+SCHEDULE = TableSchema("schedule", "Weeks in which sold jobs are to be built, one row a job.", {
+    "client_id": text_column("client"),
+    "job_id": text_column("number of the job; blank: a sale of which only the call is on record"),
+    "week": text_column("Monday of its week, ISO"),
+}, unique=("client_id", "job_id"))  # fmt: skip
+
+TICKETS = TableSchema("tickets", "Tickets of the locating service, one row a ticket.", {
+    "client_id": text_column("client on whose lot the lines are marked"),
+    "ticket": text_column("number of the ticket", least=1),
+    "dig_from": text_column("first day on which digging is allowed, ISO"),
+    "dig_until": text_column("last day on which the marks hold, ISO"),
+}, unique=("client_id", "ticket"))  # fmt: skip
+
+LETTER_STATES = ("sent", "asked")
+
+LETTERS = TableSchema("letters", "Letters sent, and who asked for a visit after one, one row each.", {
+    "client_id": text_column("client"),
+    "wave_on": text_column("day on which its wave went out, ISO"),
+    "letter": word_column("sent, or asked: the client wants a visit", LETTER_STATES),
+    "told_on": text_column("day on which it was sent, or the client asked, ISO"),
+}, unique=("client_id", "wave_on", "letter"))  # fmt: skip
+
 VISITS = TableSchema("visits", "Visits to lots, one row a client and day.", {
     "entry_id": count_column("number of the first entry, in the order of recording"),
     "client_id": text_column("client whose lot was visited"),
@@ -134,6 +178,7 @@ ALIKE = TableSchema("alike", "Who was ever listed with a neighbor who could have
 })  # fmt: skip
 
 LOG_TABLES = (
-    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, JOBS, JOB_TASKS, REMARKS, PRINTED, LISTED, ALIKE,
+    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, QUOTES, QUOTE_TASKS, JOBS, JOB_TASKS, SCHEDULE,
+    TICKETS, LETTERS, REMARKS, PRINTED, LISTED, ALIKE,
 )  # fmt: skip
 """All of them, in the order of the season."""

@@ -92,9 +92,11 @@ WEEK_LINES = TableSchema("week_lines", "Lines of the week's page, by section, th
     "section": text_column("where it stands on the page"),
     "client_id": text_column("client"),
     "day": text_column("day that counts: due, agreed, quoted, sold or built, ISO; blank: none"),
-    "bed_ids": text_column("beds it is about, joined by a blank; blank: those offered"),
     "next_step": text_column("what to do, in words; of a new call what to offer"),
-    "sold_cents": cents_column("price of a job that is sold, before tax; 0: none"),
+    "command": text_column("words of the command that does it or writes it down, BOOK for the book"),
+    "bed_ids": text_column("beds it is about, joined by a blank; blank: those offered"),
+    "number": text_column("number of the quote or job; blank: none"),
+    "price_cents": cents_column("price of the quote or job, before tax; 0: none"),
 })  # fmt: skip
 
 

@@ -18,12 +18,13 @@ from tests.answers import answers
 
 
 def calls(*told):
-    """Table `CALL_LOG` of (client, day, outcome) or (client, day, outcome, beds)."""
+    """Table `CALL_LOG` of (client, day, outcome), or with its beds and its price [USD] behind."""
     rows = [
         {
             "entry_id": at, "client_id": row[0], "called_on": row[1], "outcome": row[2],
             "note": "", "next_action": "", "next_date": "", "recorded_at": "",
             "bed_ids": row[3] if len(row) > 3 else "",
+            "price_cents": row[4] * 100 if len(row) > 4 else 0,
         }
         for at, row in enumerate(told, start=1)
     ]  # fmt: skip

@@ -26,8 +26,10 @@ CAP_DAC_OVERRIDE = 1
 
 def calls_of(*rows: tuple[str, ...]) -> pd.DataFrame:
     """Calls as they come from a checked sheet; what a row leaves out is blank."""
-    filled = [(*row, *[""] * (len(CALL.columns) - len(row))) for row in rows]
-    return pd.DataFrame(filled, columns=[*CALL.columns], dtype="str")
+    names = [name for name in CALL.columns if name != "price_cents"]
+    filled = [(*row, *[""] * (len(names) - len(row))) for row in rows]
+    calls = pd.DataFrame(filled, columns=names, dtype="str").assign(price_cents=0)
+    return calls[[*CALL.columns]]
 
 
 def record(folder: Path, *rows: tuple[str, ...], today: date = DAY):
@@ -85,6 +87,20 @@ def task_of(job_id: str = "A-curb-1", **changes: object) -> pd.DataFrame:
         "estimated_cents": 6496, "actual_cents": float("nan"),
     }  # fmt: skip
     return pd.DataFrame([row | changes])
+
+
+def quote_of(quote_id: str = "Q2027-001", **changes: object) -> pd.DataFrame:
+    row = {
+        "quote_id": quote_id, "client_id": "A", "bed_ids": "A-curb-1", "finish": "mulch", "method": "hand",
+        "area_ft2": 200.0, "quick_low_cents": 100_000, "quick_high_cents": 200_000, "price_cents": 150_000,
+        "quoted_on": "2027-03-02", "good_until": "2027-04-01", "outcome": "", "ended_on": "", "why": "",
+    }  # fmt: skip
+    return pd.DataFrame([row | changes])
+
+
+def quote_task_of(quote_id: str = "Q2027-001") -> pd.DataFrame:
+    names = ["task", "rate_key", "quantity", "unit", "estimated_hours", "estimated_cents"]
+    return task_of()[names].assign(quote_id=quote_id)
 
 
 @contextmanager

@@ -18,7 +18,9 @@ RATES = read_rates(None)[0]
 
 def trials(reached=(0, 0, 0), missed=(0, 0, 0), agreed=0, refused=0, quotes=()):
     """What is on record; `quotes` are (end, days open)."""
-    table = pd.DataFrame([("A", "", end, days) for end, days in quotes], columns=[*QUOTE_COLUMNS])
+    table = pd.DataFrame(
+        [("A", "", end, days, 0) for end, days in quotes], columns=[*QUOTE_COLUMNS]
+    )
     nobody = pd.Series(dtype="int64")
     return Trials(np.array(reached), np.array(missed), agreed, refused, table, nobody)
 

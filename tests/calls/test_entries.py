@@ -65,13 +65,13 @@ def test_nothing_to_judge():
 
 def test_folded_call_shows_the_newest_that_is_not_blank():
     rows = [
-        (1, *ONE[:3], "gate", "", "2027-03-12", "A-curb-1", "t1"),
-        (2, "B", *ONE[1:3], "", "", "", "", "t2"),
-        (3, *ONE[:3], "dog", "measure", "", "", "t3"),
+        (1, *ONE[:3], "gate", "", "2027-03-12", "A-curb-1", "t1", 120_000),
+        (2, "B", *ONE[1:3], "", "", "", "", "t2", 0),
+        (3, *ONE[:3], "dog", "measure", "", "", "t3", 0),
     ]
     folded = fold(CALL, pd.DataFrame(rows, columns=[*CALL_LOG.columns]))
     assert folded.to_dict("records")[0] == dict(
-        zip(CALL_LOG.columns, (1, *ONE[:3], "dog", "measure", "2027-03-12", "A-curb-1", "t1"), strict=True)
+        zip(CALL_LOG.columns, (1, *ONE[:3], "dog", "measure", "2027-03-12", "A-curb-1", "t1", 120_000), strict=True)
     )  # fmt: skip
     assert folded["client_id"].tolist() == ["A", "B"]
 

@@ -21,7 +21,7 @@ assert date(2026, 2, 16) == TODAY
 
 def season(*calls):
     rows = [
-        (number, client_id, day, outcome, "", "", next_date, "", "t")
+        (number, client_id, day, outcome, "", "", next_date, "", "t", 0)
         for number, (client_id, day, outcome, next_date) in enumerate(calls, start=1)
     ]
     return replace(NO_SEASON, calls=pd.DataFrame(rows, columns=[*CALL_LOG.columns]))

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from scanner.calls import log as log_package
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, REMARK, Counts
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, QUOTE, REMARK, Counts
 from scanner.calls.log import copies, file, open_log, read_entries, read_last_scan, read_season
 from scanner.calls.log.steps import STEPS
 from scanner.calls.today import list_offered
@@ -22,6 +22,8 @@ from tests.calls.desk import (
     calls_of,
     job_of,
     keys_of,
+    quote_of,
+    quote_task_of,
     record,
     square,
     stored_of,
@@ -43,7 +45,7 @@ def test_book_without_a_log_knows_nothing_and_gets_no_file(tmp_path):
 def test_call_comes_back_as_it_was_typed(tmp_path):
     record(tmp_path, VISIT)
     call = read_season(tmp_path).calls.iloc[0]
-    assert tuple(call[name] for name in calls_of().columns) == VISIT
+    assert tuple(call[name] for name in calls_of().columns if name != "price_cents") == VISIT
     assert call["entry_id"] == 1
     assert call["recorded_at"].endswith("Z")
 
@@ -195,9 +197,20 @@ def test_rollback_journal_and_not_a_write_ahead_log(tmp_path):
     assert len(keys_of(tmp_path)) == 2
 
 
+def write_old(folder, steps, monkeypatch):
+    """Write the log as an earlier version did, with one call in it."""
+    monkeypatch.setattr(file, "STEPS", steps)
+    with open_log(folder, today=DAY):
+        pass
+    raw = sqlite3.connect(folder / "book.sqlite")
+    raw.execute("INSERT INTO entries (kind, recorded_on) VALUES ('call', '2027-03-02')")
+    raw.execute("INSERT INTO calls VALUES (1, ?, ?, ?, 'gate on the left', '', '', '')", VISIT[:3])
+    raw.commit()
+    raw.close()
+
+
 def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
-    monkeypatch.setattr(file, "STEPS", STEPS[:1])
-    record(tmp_path, VISIT)
+    write_old(tmp_path, STEPS[:1], monkeypatch)
     assert len(read_last_scan(tmp_path, LISTED)) == 0
     old = (tmp_path / "book.sqlite").read_bytes()
     monkeypatch.setattr(file, "STEPS", STEPS)
@@ -216,8 +229,9 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (4, "2027-03-03"),
         (5, "2027-03-03"),
         (6, "2027-03-03"),
+        (7, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("6",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("7",)]
     assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     raw.close()
     # A kind of entry that the old file did not know
@@ -229,8 +243,7 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
 
 
 def test_a_list_without_prices_is_read_as_one_that_knows_none(tmp_path, monkeypatch):
-    monkeypatch.setattr(file, "STEPS", STEPS[:3])
-    record(tmp_path, VISIT)
+    write_old(tmp_path, STEPS[:3], monkeypatch)
     raw = sqlite3.connect(tmp_path / "book.sqlite")
     raw.execute(
         "INSERT INTO listed VALUES ('A-curb-1', 'A', '2027-03-01', 'a bed', 'A-curb-1', 'curb', 240, 1,"
@@ -243,6 +256,23 @@ def test_a_list_without_prices_is_read_as_one_that_knows_none(tmp_path, monkeypa
     monkeypatch.setattr(file, "STEPS", STEPS)
     record(tmp_path, ("B", "2027-03-03", "no"))
     assert read_last_scan(tmp_path, LISTED).equals(listed)
+
+
+def test_a_log_of_version_6_is_read_and_takes_quotes(tmp_path, monkeypatch):
+    write_old(tmp_path, STEPS[:6], monkeypatch)
+    monkeypatch.setattr(file, "STEPS", STEPS)
+    season = read_season(tmp_path)
+    assert season.calls[["client_id", "note", "price_cents"]].to_numpy().tolist() == [
+        ["A", "gate on the left", 0]
+    ]
+    assert [len(t) for t in (season.quotes, season.schedule, season.tickets, season.letters)] == [
+        0
+    ] * 4
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.quote_ids() == []
+        assert log.record(QUOTE, quote_of(), quote_task_of()) == Counts(added_count=1)
+    assert read_season(tmp_path).quotes["quote_id"].tolist() == ["Q2027-001"]
+    assert (tmp_path / "copies" / "book-2027-03-02-version-6.sqlite").exists()
 
 
 def test_step_that_fails_leaves_the_old_file(tmp_path, monkeypatch):
@@ -261,7 +291,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 7 .* knows 6\)"
+            LogError, match=r"written by a newer bed-scanner \(version 8 .* knows 7\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

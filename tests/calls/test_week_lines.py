@@ -21,7 +21,7 @@ MONDAY = date(2026, 3, 16)
 
 def season(*calls, jobs=(), hours=(), visits=()):
     rows = [
-        (number, client_id, day, outcome, "", action, next_date, "", "t")
+        (number, client_id, day, outcome, "", action, next_date, "", "t", 0)
         for number, (client_id, day, outcome, next_date, action) in enumerate(calls, start=1)
     ]
     job_rows = [

@@ -25,7 +25,7 @@ from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_o
 from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import JOB_TASKS, LISTED, PRINTED, STORED_BEDS
+from scanner.schema.log_tables import LISTED, PRINTED, STORED_BEDS
 from scanner.schema.tables import check_table
 
 if TYPE_CHECKING:
@@ -48,6 +48,10 @@ class Log:
         """Tell the number of the latest entry; 0: there is none."""
         return int(self._store.rows("SELECT coalesce(max(entry_id), 0) FROM entries")[0][0])
 
+    def quote_ids(self) -> list[str]:
+        """List the numbers of all quotes ever written, those taken back too: none is given twice."""
+        return [name for (name,) in self._store.rows("SELECT DISTINCT quote_id FROM quotes")]
+
     def newest_day(self) -> str:
         """Tell the latest day of recording, ISO, blank for none; later than today: a clock went back."""
         return str(self._store.rows("SELECT coalesce(max(recorded_on), '') FROM entries")[0][0])
@@ -55,8 +59,8 @@ class Log:
     def record(self, kind: Kind, rows: pd.DataFrame, parts: pd.DataFrame | None = None) -> Counts:
         """Record rows of a kind; what is on record as it stands is passed over."""
         rows = check_table(rows, typed_columns(kind.schema))
-        if parts is not None:
-            parts = check_table(parts, JOB_TASKS)
+        if parts is not None and kind.parts_schema:
+            parts = check_table(parts, kind.parts_schema)
         elif kind.parts:
             parts, rows = rows, rows.drop_duplicates([*kind.key])
         rows = rows.assign(**{NUMBER: range(len(rows))})
@@ -124,7 +128,7 @@ class Log:
         )
         self._add_entry("reversal", takes_back=found)
         rest = ", ".join(map(str, entries.index[is_same]))
-        return kind.words.format(**entry) + (
+        return kind.words.format(**entry).rstrip() + (
             f" (what number {rest} says of it stands)" if rest else ""
         )
 

@@ -13,15 +13,20 @@ from scanner.calls.entry_kinds import (
     ANSWER,
     CALL,
     JOB,
+    LETTER,
     MEASUREMENT,
     NUMBER,
+    QUOTE,
     REMARK,
+    SCHEDULED,
+    TICKET,
     TYPED_AT,
     VISIT,
     Kind,
     fold,
 )
 from scanner.calls.log.file import Store, open_to_read
+from scanner.calls.quotes import WON, count_quotes, jobs_won, tasks_won
 from scanner.calls.sales import SALE_COLUMNS, count_sales
 from scanner.calls.visits import count_as_calls
 from scanner.schema.columns import TableSchema
@@ -32,10 +37,15 @@ from scanner.schema.log_tables import (
     CALL_LOG,
     JOB_TASKS,
     JOBS,
+    LETTERS,
     LISTED,
     MEASUREMENTS,
+    QUOTE_TASKS,
+    QUOTES,
     REMARKS,
+    SCHEDULE,
     STORED_BEDS,
+    TICKETS,
     VISITS,
 )
 from scanner.schema.tables import check_table, empty_table
@@ -50,7 +60,7 @@ BED_ROWS = replace(
 """Beds as the log keeps them: their shapes as bytes, which only a scan reads."""
 
 LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0}
-"""Columns of `LISTED` that older logs lack, and what stands there."""
+"""Columns that older logs lack, and what stands there."""
 
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
 
@@ -75,15 +85,9 @@ def read_last_scan(folder: Path, schema: TableSchema) -> pd.DataFrame:
 
 def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
     """Read the same from an open log; an earlier version's knows no such table, or fewer columns."""
-    known = {
-        name for (name,) in store.rows("SELECT name FROM pragma_table_info(?)", (schema.name,))
-    }
-    if not known:
+    if not _columns_of(store, schema.name):
         return empty_table(schema)
-    names = [name for name in schema.columns if name in known]
-    blank = {name: cell for name, cell in LATER_COLUMNS.items() if name not in known}
-    listed = _table(store, f"{schema.name} ORDER BY 1", names).assign(**blank)
-    return check_table(listed[[*schema.columns]], schema)
+    return check_table(_table(store, schema.name, "ORDER BY 1", schema.columns), schema)
 
 
 def read_seals(folder: Path) -> list[str]:
@@ -103,15 +107,25 @@ def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
 
 def season_of(store: Store) -> Season:
     """Read what an open log knows."""
+    quotes = standing(store, QUOTE)
+    quote_tasks = _checked(_with_parts(store, QUOTE, quotes), QUOTE_TASKS)
     jobs = standing(store, JOB)
+    tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, jobs_won(jobs, quotes))
+    jobs = pd.concat([jobs, jobs_won(jobs, quotes)], ignore_index=True)
     visits = standing(store, VISIT)
-    calls = count_sales(standing(store, CALL), _sales(store, jobs))
+    calls = count_quotes(standing(store, CALL), quotes)
+    calls = count_sales(calls, _sales(store, jobs, quotes))
     return Season(
         calls=_checked(count_as_calls(calls, visits), CALL_LOG),
         answers=_checked(standing(store, ANSWER), ANSWERS),
         stored=_beds(store, jobs),
         jobs=_checked(jobs, JOBS),
-        job_tasks=_checked(_with_parts(store, JOB, jobs), JOB_TASKS),
+        job_tasks=_checked(tasks, JOB_TASKS),
+        quotes=_checked(quotes, QUOTES),
+        quote_tasks=quote_tasks,
+        schedule=_checked(standing(store, SCHEDULED), SCHEDULE),
+        tickets=_checked(standing(store, TICKET), TICKETS),
+        letters=_checked(standing(store, LETTER), LETTERS),
         visits=_checked(visits, VISITS),
         measurements=_checked(
             _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)), MEASUREMENTS
@@ -130,22 +144,32 @@ def standing(store: Store, kind: Kind) -> pd.DataFrame:
 def entries_of(store: Store, kind: Kind) -> pd.DataFrame:
     """List the entries of a kind that were not taken back, in the order of recording."""
     names = (NUMBER, *kind.columns, TYPED_AT, "recorded_on")
-    if not store.rows("SELECT 1 FROM sqlite_master WHERE name = ?", (kind.table,)):
+    if not _columns_of(store, kind.table):
         return pd.DataFrame(columns=names, dtype="str")  # an earlier version's log
-    return _table(
-        store, f"{kind.table} JOIN entries USING (entry_id) WHERE {STANDING} ORDER BY 1", names
-    )
+    which = f"JOIN entries USING (entry_id) WHERE {STANDING} ORDER BY 1"
+    return _table(store, kind.table, which, names)
 
 
 def parts_of(store: Store, kind: Kind) -> pd.DataFrame:
     """List the rows beneath those entries, each in its place, of a kind that has parts."""
-    source = f"{kind.parts_table} WHERE {STANDING} ORDER BY 1, place"
-    return _table(store, source, (NUMBER, *kind.parts))
+    names = (NUMBER, *kind.parts)
+    if not _columns_of(store, kind.parts_table):
+        return pd.DataFrame(columns=names, dtype="str")
+    return _table(store, kind.parts_table, f"WHERE {STANDING} ORDER BY 1, place", names)
 
 
-def _table(store: Store, source: str, columns: Iterable[str]) -> pd.DataFrame:
+def _columns_of(store: Store, table: str) -> set[str]:
+    return {name for (name,) in store.rows("SELECT name FROM pragma_table_info(?)", (table,))}
+
+
+def _table(store: Store, table: str, which: str, columns: Iterable[str]) -> pd.DataFrame:
+    """Read columns of a table; what an earlier version's log lacks has what stands in `LATER_COLUMNS`."""
     names = [*columns]
-    return pd.DataFrame(store.rows(f"SELECT {', '.join(names)} FROM {source}"), columns=names)  # noqa: S608
+    missing = LATER_COLUMNS.keys() & {*names} - _columns_of(store, table)
+    asked = [name for name in names if name not in missing]
+    rows = store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
+    later = {name: LATER_COLUMNS[name] for name in missing}
+    return pd.DataFrame(rows, columns=asked).assign(**later)[names]
 
 
 def _with_parts(store: Store, kind: Kind, heads: pd.DataFrame) -> pd.DataFrame:
@@ -157,11 +181,15 @@ def _checked(table: pd.DataFrame, schema: TableSchema) -> pd.DataFrame:
     return check_table(table[[*schema.columns]], schema)
 
 
-def _sales(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
-    """Tell when each job was sold: when it was first told of, or built if that was before."""
-    first = entries_of(store, JOB).drop_duplicates("job_id")
+def _sales(store: Store, jobs: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
+    """Tell when each job was sold: when its quote was won, else first told of, or built if that was before."""
+    won = quotes[quotes["outcome"] == WON].drop(columns="recorded_on")
+    won = won.rename(columns={"quote_id": "job_id", "ended_on": "recorded_on"})
+    first = pd.concat([won, entries_of(store, JOB)]).drop_duplicates("job_id")
     first = first[[NUMBER, "job_id", "recorded_on", TYPED_AT]].sort_values("job_id")
-    sales = first.merge(jobs[["job_id", "client_id", "bed_ids", "built_on"]], on="job_id")
+    sales = first.merge(
+        jobs[["job_id", "client_id", "bed_ids", "built_on", "sold_cents"]], on="job_id"
+    )
     is_late = sales["built_on"].ne("") & (sales["built_on"] < sales["recorded_on"])
     sales = sales.assign(sold_on=sales["recorded_on"].mask(is_late, sales["built_on"]))
     return sales[[*SALE_COLUMNS]]
@@ -169,7 +197,7 @@ def _sales(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
 
 def _beds(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
     """List the beds of earlier scans; when one was built is told by its job."""
-    beds = _table(store, "beds ORDER BY bed_id", BED_COLUMNS)
+    beds = _table(store, "beds", "ORDER BY bed_id", BED_COLUMNS)
     built = jobs[jobs["built_on"] != ""]
     built = built.assign(bed_id=built["bed_ids"].str.split()).explode("bed_id")
     built_on = built.groupby("bed_id")["built_on"].min().to_dict()
@@ -183,6 +211,11 @@ NO_SEASON = Season(
     stored=empty_table(BED_ROWS).assign(shape=b""),
     jobs=empty_table(JOBS),
     job_tasks=empty_table(JOB_TASKS),
+    quotes=empty_table(QUOTES),
+    quote_tasks=empty_table(QUOTE_TASKS),
+    schedule=empty_table(SCHEDULE),
+    tickets=empty_table(TICKETS),
+    letters=empty_table(LETTERS),
     visits=empty_table(VISITS),
     measurements=empty_table(MEASUREMENTS),
     remarks=empty_table(REMARKS),

@@ -145,8 +145,51 @@ _WHAT_THE_OFFICE_ADDED = (
     """,
 )
 
+_FROM_QUOTE_TO_JOB = (
+    "ALTER TABLE calls ADD COLUMN price_cents INTEGER NOT NULL DEFAULT 0",
+    """
+    CREATE TABLE quotes (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        quote_id TEXT NOT NULL, client_id TEXT NOT NULL, bed_ids TEXT NOT NULL,
+        finish TEXT NOT NULL, method TEXT NOT NULL, area_ft2 REAL NOT NULL,
+        quick_low_cents INTEGER NOT NULL, quick_high_cents INTEGER NOT NULL,
+        price_cents INTEGER NOT NULL, quoted_on TEXT NOT NULL, good_until TEXT NOT NULL,
+        outcome TEXT NOT NULL, ended_on TEXT NOT NULL, why TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE quote_tasks (
+        entry_id INTEGER NOT NULL REFERENCES quotes (entry_id),
+        place INTEGER NOT NULL, task TEXT NOT NULL, rate_key TEXT NOT NULL,
+        quantity REAL NOT NULL, unit TEXT NOT NULL, estimated_hours REAL,
+        estimated_cents INTEGER NOT NULL,
+        PRIMARY KEY (entry_id, task)
+    )
+    """,
+    """
+    CREATE TABLE schedule (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, job_id TEXT NOT NULL, week TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE tickets (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, ticket TEXT NOT NULL, dig_from TEXT NOT NULL,
+        dig_until TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE letters (
+        entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
+        client_id TEXT NOT NULL, wave_on TEXT NOT NULL, letter TEXT NOT NULL,
+        told_on TEXT NOT NULL
+    )
+    """,
+)
+
 STEPS = (
     _FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY, _WHO_HAD_NEIGHBORS_ALIKE,
-    _WHAT_THE_OFFICE_ADDED,
+    _WHAT_THE_OFFICE_ADDED, _FROM_QUOTE_TO_JOB,
 )  # fmt: skip
 """Statements that lead from each version to the next; the first starts an empty file."""

@@ -1,0 +1,95 @@
+"""
+Quotes: open, won, lost or lapsed, and what each stands for in the rest of the log.
+
+A quote is a talk that ended in *quoted*; a lost one ends in *not now* with what the client said. The
+job sold is the quote: from the day it is won it stands among the jobs under its own number, until a
+job of that number tells more.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from scanner.calls.trials import OPEN, QUOTE_DAYS
+from scanner.schema.log_tables import CALL_LOG, JOB_TASKS, JOBS, QUOTE_OUTCOMES
+
+WON, LOST, LAPSED = QUOTE_OUTCOMES
+
+
+def quote_states(quotes: pd.DataFrame, *, today: date) -> pd.Series[str]:
+    """Tell where each quote stands: won and lost as told, lapsed when its price holds no longer, else open.
+
+    A lapsed quote that nobody answered is counted as lost `QUOTE_DAYS` after it was written.
+
+    >>> rows = [("", "2026-04-01"), ("", "2026-03-31"), ("won", "2026-03-01"), ("lapsed", "2026-05-01")]
+    >>> told = pd.DataFrame(rows, columns=["outcome", "good_until"]).assign(quoted_on="2026-03-02")
+    >>> quote_states(told, today=date(2026, 4, 1)).tolist()
+    ['open', 'lapsed', 'won', 'lapsed']
+    >>> quote_states(told, today=date(2026, 5, 2)).tolist()
+    ['lost', 'lost', 'won', 'lost']
+    """
+    told, day = quotes["outcome"], pd.Timestamp(today)
+    is_late = quotes["good_until"] < today.isoformat()
+    age = (day - pd.to_datetime(quotes["quoted_on"], format="ISO8601")).dt.days
+    states = told.mask(told.eq("") & is_late, LAPSED).replace("", OPEN)
+    return states.mask(states.eq(LAPSED) & age.gt(QUOTE_DAYS), LOST).astype("str")
+
+
+def next_quote_id(given: list[str], *, today: date) -> str:
+    """Give the next number of a year's quotes.
+
+    >>> next_quote_id(["Q2026-009", "Q2025-120"], today=date(2026, 3, 3)), next_quote_id([], today=date(2027, 1, 4))
+    ('Q2026-010', 'Q2027-001')
+    """
+    start = f"Q{today.year}-"
+    numbers = [int(name.removeprefix(start)) for name in given if name.startswith(start)]
+    return f"{start}{max(numbers, default=0) + 1:03d}"
+
+
+def count_quotes(calls: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
+    """Count each quote as a call that ended in one, and a lost one as a call that ended in *not now*.
+
+    >>> from scanner.calls.log import NO_SEASON
+    >>> quote = {name: "" for name in NO_SEASON.quotes} | {
+    ...     "quote_id": "Q2026-001", "client_id": "A", "quoted_on": "2026-03-03", "price_cents": 123_000, "entry_id": 4,
+    ...     "outcome": "lost", "ended_on": "2026-03-20", "why": "too dear", "recorded_at": "t"}
+    >>> both = count_quotes(NO_SEASON.calls, pd.DataFrame([quote]))
+    >>> both[["called_on", "outcome", "note", "price_cents"]].to_numpy().tolist()
+    [['2026-03-03', 'quoted', '', 123000], ['2026-03-20', 'not now', 'too dear', 0]]
+    """
+    blank = dict.fromkeys(CALL_LOG.columns, "")
+    more = list[dict[str, Any]]()
+    for quote in quotes.to_dict("records"):
+        own = {
+            str(name): quote[name] for name in ("entry_id", "client_id", "bed_ids", "recorded_at")
+        }
+        more.append(blank | own | {
+            "called_on": quote["quoted_on"], "outcome": "quoted", "price_cents": quote["price_cents"],
+        })  # fmt: skip
+        if quote["outcome"] == LOST:
+            more.append(blank | own | {
+                "called_on": quote["ended_on"], "outcome": "not now", "note": quote["why"], "price_cents": 0,
+            })  # fmt: skip
+    if not more:
+        return calls
+    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+
+
+def jobs_won(jobs: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
+    """List the quotes that were won as jobs, but for those that a job on record tells more of."""
+    won = quotes[quotes["outcome"].eq(WON) & ~quotes["quote_id"].isin(jobs["job_id"])]
+    won = won.rename(columns={"quote_id": "job_id", "price_cents": "sold_cents"})
+    return won.assign(built_on="", invoiced_cents=0, note="")[[*JOBS.columns]]
+
+
+def tasks_won(tasks: pd.DataFrame, quote_tasks: pd.DataFrame, won: pd.DataFrame) -> pd.DataFrame:
+    """Put the estimate of each quote that was won beside the tasks of the jobs."""
+    own = quote_tasks[quote_tasks["quote_id"].isin(won["job_id"])]
+    own = own.rename(columns={"quote_id": "job_id"}).assign(
+        actual_hours=np.nan, actual_cents=np.nan
+    )
+    return pd.concat([tasks[[*JOB_TASKS.columns]], own], ignore_index=True)

@@ -1,0 +1,177 @@
+"""Write it down: what comes between a quote and its job, ``record``'s words quote, schedule, ticket and letter."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from scanner.calls.cancel_days import last_day_to_cancel
+from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
+from scanner.calls.leads import monday_of
+from scanner.calls.log import read_season
+from scanner.calls.quotes import WON
+from scanner.cli.options import json_option, open_day_option, today_option
+from scanner.cli.recording import record_typed
+from scanner.cli.talk import say
+from scanner.cli.who import find_client, read_callees
+from scanner.errors import LogError
+from scanner.schema.documents import Season
+from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
+from scanner.sheets.days import read_day
+from scanner.units import DAYS_PER_WEEK
+
+
+@click.command(short_help="How a quote ended: won, lost or lapsed.")
+@click.argument("number")
+@click.argument("outcome", type=click.Choice(QUOTE_OUTCOMES))
+@click.option("--why", metavar="TEXT", default="", help="Why it was lost, as the client said it.")
+@open_day_option("--on", help="Day on which it ended so.  [default: today]")
+@today_option
+@json_option
+@click.pass_context
+def quote(
+    ctx: click.Context, number: str, outcome: str, why: str, on: date | None, today: date, as_json: bool
+) -> None:  # fmt: skip
+    """Record how the quote NUMBER, like Q2026-014, ended.
+
+    One that was won is the job sold: it stands under its own number until the job is recorded.
+    """
+    season, day = read_season(ctx.obj), on or today
+    quotes = season.quotes
+    told = quotes[quotes["quote_id"] == f"Q{number.upper().removeprefix('Q')}"]
+    if told.empty:
+        message = f"no quote has the number {number}: client BOOK WHO tells those of a client"
+        raise LogError(message)
+    row = told.iloc[0]
+    _check_day(day, today, since=row["quoted_on"], what=f"quote {row['quote_id']} was written")
+    if outcome == WON and row["good_until"] < day.isoformat():
+        message = (
+            f"quote {row['quote_id']} lapsed on {row['good_until']}: its price holds no longer. Write it anew, or give "
+            "the day on which it was signed with --on"
+        )
+        raise LogError(message)
+    rows = told.assign(outcome=outcome, ended_on=day.isoformat(), why=why)
+    parts = season.quote_tasks[season.quote_tasks["quote_id"] == row["quote_id"]]
+    ctx.exit(record_typed(QUOTE, rows, ctx.obj, parts=parts, today=today, as_json=as_json))
+
+
+@click.command(short_help="The week in which a sold job is to be built.")
+@click.argument("who")
+@click.argument("week")
+@today_option
+@json_option
+@click.pass_context
+def schedule(ctx: click.Context, who: str, week: str, today: date, as_json: bool) -> None:
+    """Put what WHO bought, a client or the number of a job, into the week of the day WEEK."""
+    season = read_season(ctx.obj)
+    day = read_day(week)
+    if day is None:
+        message = f"'{week}' is no day: name a week by one, like 2026-04-13"
+        raise click.BadParameter(message, ctx, param_hint="WEEK")
+    monday = monday_of(day)
+    if monday < monday_of(today):
+        message = f"the week of {monday} is over"
+        raise LogError(message)
+    sale = _sale_of(ctx.obj, who, season)
+    last = last_day_to_cancel(date.fromisoformat(sale.pop("sold_on")))
+    if monday + timedelta(days=DAYS_PER_WEEK - 1) <= last:
+        message = f"the sale may be cancelled through {last} (16 CFR 429): begin no earlier than the day after"
+        raise LogError(message)
+    if monday <= last:
+        say(f"The sale may be cancelled through {last} (16 CFR 429): begin after that day.")
+    rows = pd.DataFrame([sale | {"week": monday.isoformat()}])
+    ctx.exit(record_typed(SCHEDULED, rows, ctx.obj, today=today, as_json=as_json))
+
+
+def _sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
+    """Find what somebody bought and nobody built: ``client_id``, ``job_id``, the day of the sale."""
+    calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
+    own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]
+    if own.empty:
+        client_id = find_client(who, read_callees(book, season))
+        own = jobs[jobs["client_id"] == client_id]
+    else:
+        client_id = str(own["client_id"].iloc[0])
+    if len(own) > 1:
+        message = f"{client_id} bought {len(own)} jobs, name one by its number: {', '.join(own['job_id'])}"
+        raise LogError(message)
+    sold = calls[calls["client_id"].eq(client_id) & calls["outcome"].eq("sold")]
+    has_other = season.jobs["client_id"].eq(client_id).any()
+    if own.empty and (sold.empty or has_other):
+        message = f"nothing that {client_id} bought waits to be built: record the sale first"
+        raise LogError(message)
+    job_id = "".join(own["job_id"])
+    return {"client_id": client_id, "job_id": job_id, "sold_on": sold["called_on"].max()}
+
+
+@click.command(short_help="A ticket of the locating service.")
+@click.argument("who")
+@click.argument("number")
+@open_day_option("--from", "dig_from", help="First day on which digging is allowed.")
+@open_day_option("--until", "dig_until", help="Last day on which the marks hold.")
+@today_option
+@json_option
+@click.pass_context
+def ticket(
+    ctx: click.Context,
+    who: str,
+    number: str,
+    dig_from: date | None,
+    dig_until: date | None,
+    today: date,
+    as_json: bool,
+) -> None:
+    """Record the ticket NUMBER that the locating service gave for WHO's lot: when digging is allowed."""
+    if dig_from is None or dig_until is None or dig_from > dig_until:
+        message = "give both days of the ticket, --from DATE --until DATE, the earlier one first"
+        raise click.UsageError(message, ctx)
+    client_id = find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
+    row = {
+        "client_id": client_id, "ticket": number.strip(), "dig_from": dig_from.isoformat(),
+        "dig_until": dig_until.isoformat(),
+    }  # fmt: skip
+    rows = pd.DataFrame([row])
+    ctx.exit(record_typed(TICKET, rows, ctx.obj, today=today, as_json=as_json))
+
+
+@click.command(short_help="A letter: sent, or the client asked for a visit after it.")
+@click.argument("who")
+@click.argument("state", type=click.Choice(LETTER_STATES), metavar="sent|asked")
+@open_day_option("--on", help="Day on which it was sent, or the client asked.  [default: today]")
+@open_day_option("--wave", help="Day of its wave.  [default: the day it was sent]")
+@today_option
+@json_option
+@click.pass_context
+def letter(
+    ctx: click.Context, who: str, state: str, on: date | None, wave: date | None, today: date, as_json: bool
+) -> None:  # fmt: skip
+    """Record that a letter went to WHO, or that WHO asked for a visit after one."""
+    season, day = read_season(ctx.obj), on or today
+    client_id = find_client(who, read_callees(ctx.obj, season))
+    letters = season.letters
+    sent = letters[letters["client_id"].eq(client_id) & letters["letter"].eq("sent")]
+    wave_on = (wave or day).isoformat()
+    if state == "asked":
+        waves = {*sent["wave_on"]} & ({wave_on} if wave else {*sent["wave_on"]})
+        if not waves:
+            message = f"no letter to {client_id} is on record: record it as sent first"
+            raise LogError(message)
+        wave_on = max(waves)
+        _check_day(day, today, since=wave_on, what="the letter went out")
+    else:
+        _check_day(day, today)
+    row = {"client_id": client_id, "wave_on": wave_on, "letter": state, "told_on": day.isoformat()}
+    rows = pd.DataFrame([row])
+    ctx.exit(record_typed(LETTER, rows, ctx.obj, today=today, as_json=as_json))
+
+
+def _check_day(day: date, today: date, *, since: str = "", what: str = "") -> None:
+    if day > today:
+        message = f"{day} is after today, {today}"
+        raise LogError(message)
+    if day.isoformat() < since:
+        message = f"{day} is before {what}, on {since}"
+        raise LogError(message)

@@ -1,0 +1,183 @@
+"""``record``'s words between a quote and its job, and what week and client make of them."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from scanner.calls.entry_kinds import QUOTE
+from scanner.calls.log import open_log, read_season
+from tests.calls.desk import quote_of, quote_task_of
+from tests.cli.desk import type_in
+
+TODAY = ("--today", "2027-03-10")  # a Wednesday
+
+
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two lots that were measured on foot, scanned."""
+    folder = tmp_path_factory.mktemp("sold") / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(
+        "client_id,name,address,phone,route\nA,Ada,1 Elm St,308-555-0101,East\nB,Bo,2 Elm St,,East\n"
+    )
+    (folder / "measured.csv").write_text(
+        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\n"
+    )
+    assert type_in("scan", str(folder), "--out", str(folder / "out"), *TODAY).exit_code == 0
+    return folder
+
+
+@pytest.fixture
+def book(tmp_path: Path, scanned: Path) -> Path:
+    """The same with one quote on record."""
+    folder = shutil.copytree(scanned, tmp_path / "elm")
+    with open_log(folder, today=date(2027, 3, 2)) as log:
+        log.record(QUOTE, quote_of(), quote_task_of())
+    return folder
+
+
+def lines_of(book: Path, today: str = "2027-03-10") -> list[tuple[str, str, str]]:
+    told = type_in("week", str(book), "--out", str(book / "out"), "--json", "--today", today)
+    lines = json.loads(told.stdout)["lines"]
+    start = f"bed-scanner record {book.as_posix()} "
+    return [
+        (line["section"], line["next_step"], line["command"].removeprefix(start))
+        for line in lines if line["client_id"] == "A"
+    ]  # fmt: skip
+
+
+def type_record(book: Path, *words: str, today: str = "2027-03-10"):
+    return type_in("record", str(book), *words, "--today", today)
+
+
+def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
+    assert lines_of(book, "2027-03-12") == []  # ten days old: it can wait
+    assert lines_of(book, "2027-03-13") == [("quote", "Call and ask", "quote Q2027-001 won|lost")]
+    assert lines_of(book, "2027-04-02") == [
+        (
+            "quote",
+            "Its price lapsed on 2027-04-01: call, and write it anew",
+            "quote Q2027-001 won|lost",
+        )
+    ]
+    told = type_record(book, "quote", "q2027-001", "won")
+    assert told.exit_code == 0
+    assert told.stderr.splitlines()[:2] == [
+        "Sold. Before you build: locating service: call 811 at least 2 to 3 working days, ask 811 which, before anyone "
+        "digs, by hand too, and wait for the marks.",
+        "Signed at the client's home, it may be cancelled through Saturday, March 13, 2027, to midnight (16 CFR 429; ask "
+        "counsel): begin no earlier, and order no plants before.",
+    ]
+    assert lines_of(book) == [
+        (
+            "sold",
+            "Give it a week; ask for the locating marks before that",
+            "schedule Q2027-001 MONDAY",
+        )
+    ]
+    assert type_record(book, "schedule", "Q2027-001", "2027-03-24").exit_code == 0
+    assert read_season(book).schedule["week"].tolist() == ["2027-03-22"]
+    call_811 = "Call 811 for the marks: nobody may dig in the week of 2027-03-22 before"
+    assert [line[1] for line in lines_of(book)] == [call_811]
+    ticket = ("ticket", "Ada", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
+    assert type_record(book, *ticket).exit_code == 0
+    assert lines_of(book) == []
+    assert lines_of(book, "2027-03-22") == [
+        ("sold", "Build it this week", "job Q2027-001 --built DATE")
+    ]
+    assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, 2027-03-22, is over")
+    built = type_record(book, "job", "Q2027-001", "--built", "2027-03-24", today="2027-03-25")
+    assert built.exit_code == 0
+    assert lines_of(book, "2027-03-29") == [
+        ("built", "Ask the crew for the hours", "job Q2027-001 --hours TASK=HOURS")
+    ]
+    said = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)["said_and_done"]
+    assert [(row["entry_id"], row["what"]) for row in said] == [
+        (1, "quote Q2027-001"), (2, "quote Q2027-001 won"), (3, "job Q2027-001 to be built"),
+        (4, "locating ticket TX-77"), (None, "job Q2027-001, mulch, built"),
+    ]  # fmt: skip
+    for words in (
+        "job Q2027-001 of A",
+        "ticket TX-77 for A",
+        "week of 2027-03-22 for Q2027-001 of A",
+        "quote Q2027-001 to A won",
+    ):
+        assert f"Taken back: {words}" in type_record(book, "undo").stderr
+    assert lines_of(book, "2027-03-13")[0][0] == "quote"
+
+
+def test_a_sale_without_a_number_goes_on_working(book):
+    assert type_record(book, "calls", "B", "sold", "--price", "1650").exit_code == 0
+    lines = json.loads(
+        type_in("week", str(book), "--out", str(book / "out"), "--json", *TODAY).stdout
+    )
+    (line,) = [line for line in lines["lines"] if line["client_id"] == "B"]
+    assert line["command"].endswith("schedule B MONDAY")
+    assert type_record(book, "schedule", "B", "2027-03-22").exit_code == 0
+    assert read_season(book).schedule[["client_id", "job_id"]].to_numpy().tolist() == [["B", ""]]
+    assert read_season(book).calls.query("client_id == 'B'")["price_cents"].tolist() == [165_000]
+
+
+def test_a_price_is_known_until_it_changes(book):
+    quoted = ("calls", "B", "quoted", "--price")
+    assert "1 new call" in type_record(book, *quoted, "1650").stderr
+    assert "1 on record already" in type_record(book, *quoted, "1650").stderr
+    assert "1 changed" in type_record(book, *quoted, "1600").stderr
+    assert "1 on record already" in type_record(book, "calls", "B", "quoted").stderr
+    assert read_season(book).calls.query("client_id == 'B'")["price_cents"].tolist() == [160_000]
+
+
+def test_letters_sent_and_asked(book):
+    assert type_record(book, "letter", "Bo", "asked").exit_code == 1
+    assert type_record(book, "letter", "Bo", "sent", "--on", "2027-03-01").exit_code == 0
+    assert type_record(book, "letter", "Bo", "asked").exit_code == 0
+    assert read_season(book).letters.to_numpy().tolist() == [
+        ["B", "2027-03-01", "asked", "2027-03-10"], ["B", "2027-03-01", "sent", "2027-03-01"],
+    ]  # fmt: skip
+    assert "letter of 2027-03-01 to B: asked" in type_record(book, "undo").stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "sentence"),
+    [
+        (("quote", "Q2027-009", "won"), 1, "no quote has the number Q2027-009"),
+        (("quote", "Q2027-001", "won", "--on", "2027-03-01"), 1, "before quote Q2027-001 was written, on 2027-03-02"),
+        (("quote", "Q2027-001", "lost", "--on", "2027-03-11"), 1, "2027-03-11 is after today"),
+        (("schedule", "A", "2027-03-22"), 1, "nothing that A bought waits to be built"),
+        (("schedule", "A", "soon"), 2, "'soon' is no day"),
+        (("schedule", "A", "2027-03-01"), 1, "the week of 2027-03-01 is over"),
+        (("ticket", "A", "7", "--from", "2027-03-20"), 2, "give both days of the ticket"),
+        (("letter", "A", "asked"), 1, "no letter to A is on record"),
+        (("calls", "A", "visit", "--price", "900"), 2, "--price goes with one of quoted, sold"),
+        (("calls", "A", "quoted", "--price", "0"), 2, "'--price'"),
+    ],
+)  # fmt: skip
+def test_one_sentence_for_what_cannot_be(book, words, code, sentence):
+    told = type_record(book, *words)
+    assert told.exit_code == code
+    assert sentence in told.stderr
+    assert len(read_season(book).quotes.query("outcome != ''")) == 0
+
+
+def test_a_quote_that_lapsed_is_not_won(book):
+    told = type_record(book, "quote", "Q2027-001", "won", today="2027-04-02")
+    assert told.exit_code == 1
+    assert "lapsed on 2027-04-01: its price holds no longer" in told.stderr
+    signed = ("quote", "Q2027-001", "won", "--on", "2027-04-01")
+    assert type_record(book, *signed, today="2027-04-12").exit_code == 0
+
+
+def test_a_week_within_the_days_to_cancel_is_refused(book):
+    # Sold on Thursday, March 11: Friday, Saturday, Monday March 15 to midnight
+    assert type_record(book, "quote", "Q2027-001", "won", today="2027-03-11").exit_code == 0
+    told = type_record(book, "schedule", "A", "2027-03-11", today="2027-03-11")
+    assert told.exit_code == 1
+    assert "may be cancelled through 2027-03-15 (16 CFR 429): begin no earlier" in told.stderr
+    told = type_record(book, "schedule", "A", "2027-03-15", today="2027-03-11")
+    assert told.exit_code == 0
+    assert "begin after that day" in told.stderr
