@@ -7,11 +7,13 @@ and in the chances all the same.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
 
+from scanner.calls.cancel_days import SOURCE, last_day_to_cancel
 from scanner.schema.log_tables import CALL_LOG
 
 SOLD = "sold"
@@ -59,10 +61,25 @@ def is_sale(rows: pd.DataFrame) -> bool:
     return bool(_waits(rows).any())
 
 
-def sale_day(rows: pd.DataFrame, today: date) -> date:
-    """Give the latest day of a sale among such rows; that of a job is the day of recording."""
-    days = rows.get("called_on", rows.get("ended_on"))
-    return today if days is None else date.fromisoformat(days[_waits(rows)].max())
+def word_last_day(sales: Sequence[pd.DataFrame], *, today: date) -> str:
+    """Say until when the latest of the sales that are recorded may be canceled; that of a job is made today.
+
+    Blank once that day is over.
+
+    >>> word_last_day([pd.DataFrame({"outcome": ["sold"], "called_on": ["2026-03-03"]})], today=date(2026, 3, 4))
+    "Signed at the client's home, it may be canceled to midnight of Friday, March 6, 2026 (16 CFR 429; ask counsel): begin later, and order no plants before."
+    """
+    days = list[date]()
+    for rows in sales:
+        told = rows.get("called_on", rows.get("ended_on"))
+        days.append(today if told is None else date.fromisoformat(told[_waits(rows)].max()))
+    last = last_day_to_cancel(max(days))
+    if last < today:
+        return ""
+    return (
+        f"Signed at the client's home, it may be canceled to midnight of {last:%A, %B} {last.day}, {last.year} ({SOURCE}; ask "
+        "counsel): begin later, and order no plants before."
+    )
 
 
 def _waits(rows: pd.DataFrame) -> pd.Series[bool]:

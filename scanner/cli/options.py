@@ -93,3 +93,12 @@ def output_folder(out_folder: Path | None, book: Path) -> Path:
             else f"{usual.name}-pages"
         )
     return out_folder or usual
+
+
+def named_figure(typed: str, example: str) -> tuple[str, str]:
+    """Split what is written as name=figure."""
+    name, mark, figure = typed.rpartition("=")
+    if not mark or not name.strip() or not figure.strip():
+        message = f"'{typed}' is no name and figure: write it as \"{example}\""
+        raise click.BadParameter(message)
+    return name.strip(), figure.strip()

@@ -6,17 +6,22 @@ from datetime import date
 from pathlib import Path
 
 import click
-import pandas as pd
 
 from scanner.calls.log import open_log, read_season
-from scanner.cli.options import book_argument, json_option, output_folder, today_option
+from scanner.cli.built import job
+from scanner.cli.options import (
+    book_argument,
+    json_option,
+    named_figure,
+    output_folder,
+    today_option,
+)
 from scanner.cli.recording import record_rows, record_sheet
 from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
-from scanner.schema.documents import FINISHES
 from scanner.schema.log_tables import OUTCOMES
-from scanner.sheets.filled import JOB_SHEET, MOST_USD, VISIT_SHEET
+from scanner.sheets.filled import MOST_USD, VISIT_SHEET
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.reader import typed_rows
 from scanner.units import cents_from_usd
@@ -153,8 +158,8 @@ def visit(
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
     sides of a drive. They stand in for the edges of that kind from drawings.
     """
-    depth = dict(_named_figure(typed, "curb=6") for typed in rooms)
-    measured = [_named_figure(typed, "curb=42.5") for typed in edges]
+    depth = dict(named_figure(typed, "curb=6") for typed in rooms)
+    measured = [named_figure(typed, "curb=42.5") for typed in edges]
     if strange := sorted(depth.keys() - {along for along, _ in measured}):
         message = f"--room {strange[0]}: no --edge {strange[0]} goes with it"
         raise click.UsageError(message, ctx)
@@ -170,49 +175,6 @@ def visit(
     if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):
         say(f"What was measured counts as all of the {whole}: name every piece of it in one visit.")
     ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json))
-
-
-@record.command(short_help="One job: its beds, what it was sold for, what it took.")
-@click.argument("beds", nargs=-1, required=True, metavar="BED...")
-@click.option("--built", "built_on", metavar="DATE", default="", help="Last day on the job.")
-@click.option("--sold", "sold_usd", metavar="USD", default="", help="Price as sold, before tax.")
-@click.option("--invoiced", "invoiced_usd", metavar="USD", default="", help="As invoiced.")
-@click.option("--finish", type=click.Choice(FINISHES), help="Finish.  [default: the book's lead]")
-@click.option("--method", metavar="TEXT", default="", help="How the sod was stripped.")
-@click.option("--hours", metavar="TASK=HOURS", multiple=True, help="Labor that a task took.")
-@click.option("--cost", metavar="TASK=USD", multiple=True, help="What a material came to.")
-@click.option("--note", metavar="TEXT", default="", help="Anything worth knowing.")
-@today_option
-@json_option
-@click.pass_context
-def job(
-    ctx: click.Context,
-    beds: tuple[str, ...],
-    built_on: str,
-    sold_usd: str,
-    invoiced_usd: str,
-    finish: str | None,
-    method: str,
-    hours: tuple[str, ...],
-    cost: tuple[str, ...],
-    note: str,
-    today: date,
-    as_json: bool,
-) -> None:
-    """Record the job that sold or built the beds BED, by the names in the call list.
-
-    Told again, it adds to what is on record: sell it first, then give the day, the
-    hours and the costs. The number of a job or of a quote that was won stands for its beds.
-    """
-    job_id, bed_ids = _job_of(read_season(ctx.obj).jobs, beds)
-    head = {
-        "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
-        "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
-    }  # fmt: skip
-    spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
-    tasks = [_task_row(column, typed, job_id=job_id) for column, typed in spent]
-    rows = typed_rows(JOB_SHEET, head, *tasks)
-    ctx.exit(record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json))
 
 
 @record.command(short_help="Take an entry back: the last one, or that of a number.")
@@ -238,27 +200,5 @@ def _whom(ctx: click.Context, who: str) -> str:
     return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
 
 
-def _job_of(jobs: pd.DataFrame, beds: tuple[str, ...]) -> tuple[str, str]:
-    """Find the job on record that is meant, by its number or all its beds; a new one has its first bed's name."""
-    is_own = jobs["bed_ids"].map(lambda ids: {*ids.split()} == {*beds}).astype(bool)
-    is_own |= jobs["job_id"].str.casefold().eq(beds[0].casefold()) & (len(beds) == 1)
-    known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
-    return known[0] if known else (beds[0], " ".join(beds))
-
-
-def _task_row(column: str, typed: str, *, job_id: str) -> dict[str, str]:
-    task, amount = _named_figure(typed, "set edging=3.5")
-    return {"job_id": job_id, "task": task, column: amount}
-
-
-def _named_figure(typed: str, example: str) -> tuple[str, str]:
-    """Split what is written as name=figure."""
-    name, mark, figure = typed.rpartition("=")
-    if not mark or not name.strip() or not figure.strip():
-        message = f"'{typed}' is no name and figure: write it as \"{example}\""
-        raise click.BadParameter(message)
-    return name.strip(), figure.strip()
-
-
-for _word in (quote, schedule, ticket, letter):
+for _word in (job, quote, schedule, ticket, letter):
     record.add_command(_word)

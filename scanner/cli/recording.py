@@ -10,28 +10,19 @@ from pathlib import Path
 
 import pandas as pd
 
-from scanner.book.checklist_sheet import check_answers
 from scanner.book.clients import read_client_list
-from scanner.book.filled_sheet import check_calls, find_strange_beds, read_added, sheet_kind
-from scanner.book.job_sheet import check_jobs
+from scanner.book.filled_sheet import read_added, sheet_kind
 from scanner.book.settings import read_rules
-from scanner.book.visit_sheet import check_visits
-from scanner.calls.cancel_days import SOURCE, last_day_to_cancel
 from scanner.calls.entry_kinds import (
-    ANSWER,
     CALL,
-    JOB,
-    MEASUREMENT,
     REMARK,
-    VISIT,
     Counts,
     Kind,
-    judge,
 )
-from scanner.calls.history import with_recorded
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
 from scanner.calls.remarks import find_remarks
-from scanner.calls.sales import is_sale, sale_day
+from scanner.calls.sales import is_sale, word_last_day
+from scanner.cli.batches import CHECKS, Batch
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import PRINTED
@@ -39,19 +30,12 @@ from scanner.schema.tables import PROBLEMS, empty_table
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import (
     Problem,
-    fault,
     join_problems,
     list_problems,
     note,
-    row_words,
     shown,
 )
 from scanner.sheets.reader import open_elsewhere, read_sheet
-
-Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
-"""Rows of a kind, with the rows beneath them where it has such."""
-
-Batches = tuple[list[Batch], pd.DataFrame]
 
 NOUNS = {
     "calls": ("call", "calls"),
@@ -113,7 +97,7 @@ def record_rows(
     more: Sequence[Batch] = (),
 ) -> int:
     """Record rows of a kind of sheet, without a file those typed on the command line; 1 where rows were left out."""
-    batches, problems = _BATCHES[kind](rows, book, today, file)
+    batches, problems = CHECKS[kind](rows, book, today, file)
     batches += more
     counts, numbers = _write(batches, book, today)
     every = join_problems(list_problems(found), problems)
@@ -163,74 +147,12 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
     if any(is_sale(rows) for _, rows, _ in batches):
         rules, _ = read_rules(book / "local.toml")
         say(f"Sold. Before you build: {rules.locating}.")
-        sold_on = max(sale_day(rows, today) for _, rows, _ in batches if is_sale(rows))
-        if (last := last_day_to_cancel(sold_on)) >= today:
-            say(
-                f"Signed at the client's home, it may be cancelled through {last:%A, %B} {last.day}, {last.year}, to midnight "
-                f"({SOURCE}; ask counsel): begin no earlier, and order no plants before."
-            )
+        if words := word_last_day([rows for _, rows, _ in batches if is_sale(rows)], today=today):
+            say(words)
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
             say(f"{client_id} asked not to be called: left out from now on, for good.")
     return counts, numbers
-
-
-def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    clients = read_client_list(book)[0]
-    if not file:
-        calls, found = check_calls(rows, clients, today=today, file=file)
-        calls = calls.assign(price_cents=rows["price_cents"])
-        strangers = find_strange_beds(calls, read_season(book).stored)
-        return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
-            [*found, *strangers]
-        )
-    entries = read_entries(book, CALL)
-    calls, found = check_calls(rows, with_recorded(clients, entries), today=today, file=file)
-    calls, gone = _refuse_gone(calls, entries, clients, file)
-    return [(CALL, calls, None)], list_problems([*found, *gone])
-
-
-def _answers(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    answers, found = check_answers(rows, read_client_list(book)[0], today=today, file=file)
-    return [(ANSWER, answers, None)], list_problems(found)
-
-
-def _visits(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    visits, edges, found = check_visits(rows, read_client_list(book)[0], today=today, file=file)
-    # what was typed is recorded whole or not at all
-    is_kept = file or not found
-    return [(VISIT, visits, None), (MEASUREMENT, edges, None)] if is_kept else [], list_problems(
-        found
-    )
-
-
-def _jobs(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    clients, season = read_client_list(book)[0], read_season(book)
-    report, actuals, found = check_jobs(rows, clients, season.stored, today=today, file=file)
-    if report.empty:
-        return [], list_problems(found)
-    from scanner.cli.keeping import draw_up
-
-    jobs, tasks, more = draw_up(book, report, actuals, season=season, today=today)
-    return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
-
-
-_BATCHES = {"calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits}
-"""By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
-
-
-def _refuse_gone(
-    calls: pd.DataFrame, entries: pd.DataFrame, clients: pd.DataFrame, file: str
-) -> tuple[pd.DataFrame, list[Problem]]:
-    """List new calls to clients who left the list; what is on record of them is passed over."""
-    is_gone = ~calls["client_id"].isin(clients["client_id"])
-    is_gone &= judge(CALL, calls, entries) != "known"
-    problems: list[Problem] = [
-        fault(file, row_words(row), "the client is not in the client list any more; the row is left out",
-              "put the client back into the client list, then record again", client_id=client_id)
-        for row, client_id in calls.loc[is_gone, "client_id"].items()
-    ]  # fmt: skip
-    return calls[~is_gone], problems
 
 
 def _mind_the_clock(newest: str, today: date) -> None:

@@ -78,10 +78,10 @@ def schedule(ctx: click.Context, who: str, week: str, today: date, as_json: bool
     sale = _sale_of(ctx.obj, who, season)
     last = last_day_to_cancel(date.fromisoformat(sale.pop("sold_on")))
     if monday + timedelta(days=DAYS_PER_WEEK - 1) <= last:
-        message = f"the sale may be cancelled through {last} (16 CFR 429): begin no earlier than the day after"
+        message = f"the sale may be canceled through {last} (16 CFR 429): begin no earlier than the day after"
         raise LogError(message)
     if monday <= last:
-        say(f"The sale may be cancelled through {last} (16 CFR 429): begin after that day.")
+        say(f"The sale may be canceled through {last} (16 CFR 429): begin after that day.")
     rows = pd.DataFrame([sale | {"week": monday.isoformat()}])
     ctx.exit(record_typed(SCHEDULED, rows, ctx.obj, today=today, as_json=as_json))
 

@@ -672,7 +672,10 @@ def test_sheet_of_another_kind_is_a_sentence() -> None:
 @pytest.mark.usefixtures("desk")
 def test_help_names_the_forms() -> None:
     told = type_in("record", "--help").stdout
-    assert "SHEET | calls … | visit … | job … | undo" in " ".join(told.split())
+    assert (
+        "SHEET | calls … | visit … | quote … | schedule … | ticket … | letter … | job … | undo"
+        in " ".join(told.split())
+    )
     assert "do not call" in type_in("record", "lawns", "calls", "--help").stdout
 
 

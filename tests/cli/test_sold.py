@@ -70,8 +70,8 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert told.stderr.splitlines()[:2] == [
         "Sold. Before you build: locating service: call 811 at least 2 to 3 working days, ask 811 which, before anyone "
         "digs, by hand too, and wait for the marks.",
-        "Signed at the client's home, it may be cancelled through Saturday, March 13, 2027, to midnight (16 CFR 429; ask "
-        "counsel): begin no earlier, and order no plants before.",
+        "Signed at the client's home, it may be canceled to midnight of Saturday, March 13, 2027 (16 CFR 429; ask counsel): "
+        "begin later, and order no plants before.",
     ]
     assert lines_of(book) == [
         (
@@ -177,7 +177,7 @@ def test_a_week_within_the_days_to_cancel_is_refused(book):
     assert type_record(book, "quote", "Q2027-001", "won", today="2027-03-11").exit_code == 0
     told = type_record(book, "schedule", "A", "2027-03-11", today="2027-03-11")
     assert told.exit_code == 1
-    assert "may be cancelled through 2027-03-15 (16 CFR 429): begin no earlier" in told.stderr
+    assert "may be canceled through 2027-03-15 (16 CFR 429): begin no earlier" in told.stderr
     told = type_record(book, "schedule", "A", "2027-03-15", today="2027-03-11")
     assert told.exit_code == 0
     assert "begin after that day" in told.stderr

@@ -1,0 +1,81 @@
+"""From the rows of a sheet to what is recorded of them: each kind is checked in its own way."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from scanner.book.checklist_sheet import check_answers
+from scanner.book.clients import read_client_list
+from scanner.book.filled_sheet import check_calls, find_strange_beds
+from scanner.book.job_sheet import check_jobs
+from scanner.book.visit_sheet import check_visits
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Kind, judge
+from scanner.calls.history import with_recorded
+from scanner.calls.log import read_entries, read_season
+from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
+
+Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
+"""Rows of a kind, with the rows beneath them where it has such."""
+
+Batches = tuple[list[Batch], pd.DataFrame]
+
+
+def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    clients = read_client_list(book)[0]
+    if not file:
+        calls, found = check_calls(rows, clients, today=today, file=file)
+        calls = calls.assign(price_cents=rows["price_cents"].reindex(calls.index))
+        strangers = find_strange_beds(calls, read_season(book).stored)
+        return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
+            [*found, *strangers]
+        )
+    entries = read_entries(book, CALL)
+    calls, found = check_calls(rows, with_recorded(clients, entries), today=today, file=file)
+    calls, gone = _refuse_gone(calls, entries, clients, file)
+    return [(CALL, calls, None)], list_problems([*found, *gone])
+
+
+def _answers(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    answers, found = check_answers(rows, read_client_list(book)[0], today=today, file=file)
+    return [(ANSWER, answers, None)], list_problems(found)
+
+
+def _visits(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    visits, edges, found = check_visits(rows, read_client_list(book)[0], today=today, file=file)
+    # what was typed is recorded whole or not at all
+    is_kept = file or not found
+    return [(VISIT, visits, None), (MEASUREMENT, edges, None)] if is_kept else [], list_problems(
+        found
+    )
+
+
+def _jobs(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    clients, season = read_client_list(book)[0], read_season(book)
+    report, actuals, found = check_jobs(rows, clients, season.stored, today=today, file=file)
+    if report.empty:
+        return [], list_problems(found)
+    from scanner.cli.keeping import draw_up
+
+    jobs, tasks, more = draw_up(book, report, actuals, season=season, today=today)
+    return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
+
+
+CHECKS = {"calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits}
+"""By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
+
+
+def _refuse_gone(
+    calls: pd.DataFrame, entries: pd.DataFrame, clients: pd.DataFrame, file: str
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """List new calls to clients who left the list; what is on record of them is passed over."""
+    is_gone = ~calls["client_id"].isin(clients["client_id"])
+    is_gone &= judge(CALL, calls, entries) != "known"
+    problems: list[Problem] = [
+        fault(file, row_words(row), "the client is not in the client list any more; the row is left out",
+              "put the client back into the client list, then record again", client_id=client_id)
+        for row, client_id in calls.loc[is_gone, "client_id"].items()
+    ]  # fmt: skip
+    return calls[~is_gone], problems
