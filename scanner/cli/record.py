@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 
 from scanner.calls.log import open_log, read_season
-from scanner.cli.built import job
 from scanner.cli.options import (
     book_argument,
     json_option,
@@ -16,6 +15,7 @@ from scanner.cli.options import (
     output_folder,
     today_option,
 )
+from scanner.cli.record_job import job
 from scanner.cli.recording import record_rows, record_sheet
 from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
