@@ -67,6 +67,7 @@ def test_rows_that_were_filled_in_come_back(tmp_path):
     assert calls.to_dict("records") == [{
         "client_id": "C0042", "called_on": "2027-03-02", "outcome": "visit", "note": "gate",
         "next_action": "measure", "next_date": "2027-03-12", "bed_ids": "C0042-curb-1",
+        "price_cents": 0,
     }]  # fmt: skip
     assert len(problems) == 0
 
