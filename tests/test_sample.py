@@ -16,6 +16,7 @@ import pytest
 import shapely
 from click.testing import Result
 
+from scanner.cli.sample import copy_sample_book
 from scanner.ground.stored import match_stored_beds, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
@@ -31,7 +32,7 @@ TODAY = ("--today", SAMPLE_DAY.isoformat())
 
 @dataclass
 class Demo:
-    """What ``demo`` said, the folder that it was typed in, and the scan behind it."""
+    """What ``scan`` said of a copy of the sample book, the folder that it was typed in, and the scan behind it."""
 
     folder: Path
     said: Result
@@ -46,7 +47,8 @@ class Demo:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     folder = tmp_path_factory.mktemp("newcomer")
     with contextlib.chdir(folder), keeping_scans() as scans:
-        said = type_in("demo", *TODAY)
+        book, _ = copy_sample_book(Path("maps") / "demo-book")
+        said = type_in("scan", str(book), *TODAY)
     return Demo(folder, said, *scans)
 
 
@@ -59,14 +61,14 @@ def files_in(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
 
 
-def test_demo_is_done_without_a_fault(demo: Demo) -> None:
+def test_the_sample_has_no_fault(demo: Demo) -> None:
     assert demo.said.exit_code == 0, demo.said.stderr
     assert demo.said.stderr.splitlines()[-1].endswith(f"Open {Path('maps') / 'demo' / 'map.html'}")
     assert all((demo.folder / line).is_file() for line in demo.said.stdout.splitlines())
     assert len(demo.said.stdout.splitlines()) == len(files_in(demo.pages))
 
 
-def test_demo_closes_with_the_numbers_of_its_summary(demo: Demo) -> None:
+def test_a_scan_closes_with_the_numbers_of_its_summary(demo: Demo) -> None:
     summary = json.loads((demo.pages / "summary.json").read_text(encoding="utf-8"))
     closing = demo.said.stderr.splitlines()[-1]
     assert f"Found {summary['beds']:,} beds" in closing
@@ -76,7 +78,8 @@ def test_demo_closes_with_the_numbers_of_its_summary(demo: Demo) -> None:
 
 def test_a_newcomers_run_on_the_same_day_gives_the_same_bytes(demo: Demo, tmp_path: Path) -> None:
     """In another process, from an empty folder, with other hashes."""
-    command = [sys.executable, "-m", "scanner", "demo", *TODAY]
+    book, _ = copy_sample_book(tmp_path / "maps" / "demo-book")
+    command = [sys.executable, "-m", "scanner", "scan", str(book.relative_to(tmp_path)), *TODAY]
     surroundings = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": "random"}
     told = subprocess.run(
         command, cwd=tmp_path, env=surroundings, capture_output=True, text=True, check=False

@@ -1,4 +1,4 @@
-"""Find and price: ``scan`` a book, and ``demo``, which scans the sample book."""
+"""Find and price: ``scan`` a book."""
 
 from __future__ import annotations
 
@@ -13,12 +13,9 @@ from scanner import pipeline
 from scanner.cli.closing import beside_words, scan_line
 from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
-from scanner.cli.sample import copy_sample_book
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
 from scanner.store.folder import kept_folders
 from scanner.store.kept import list_kept
-
-DEMO_FOLDER = Path("maps") / "demo"
 
 
 @click.command()
@@ -36,26 +33,6 @@ def scan(
     records are listed in problems.csv and left out; the rest is done.
     """
     folder = output_folder(out_folder, book)
-    fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
-    ctx.exit(int(fault_count > 0))
-
-
-@click.command()
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def demo(ctx: click.Context, out_folder: Path | None, today: date, as_json: bool) -> None:
-    """Scan a copy of the sample book, to see what comes out.
-
-    The copy lies beside the pages, by default in maps/demo-book. It is yours to
-    change; delete it to get a fresh one.
-    """
-    folder = out_folder or DEMO_FOLDER
-    book, is_new = copy_sample_book(folder.with_name(f"{folder.name}-book"))
-    say(
-        f"{'Copied the sample book to' if is_new else 'Using your copy of the sample book in'} {book}"
-    )
     fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
     ctx.exit(int(fault_count > 0))
 

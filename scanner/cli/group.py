@@ -23,7 +23,7 @@ COMMANDS = {
     "checklist": ("crew_sheets", "Print what crews look at on each lot, stop by stop."),
     "check": ("get_in", "List everything in a book that needs fixing."),
     "scan": ("find", "Find, price and rank the beds of a book; write the map and the lists."),
-    "demo": ("find", "Scan the sample book, to see what comes out."),
+    "demo": ("demo", "Make every page of the sample book, to see what comes out."),
     "explain": ("explain", "Write any price of a client out, line by line."),
     "week": ("week", "Make the page that a week is opened with."),
     "calls": ("calls", "List whom to call today: call-backs that are due, then by rank."),

@@ -11,16 +11,16 @@ from scanner.errors import BookError
 from scanner.store.private import PRIVATE_FOLDER, make_folder, write_anew
 
 
-def sample_book() -> Path:
-    """Say where the packaged sample book lies.
+def sample_folder(name: str) -> Path:
+    """Say where a packaged folder of the sample data lies: the ``book``, or the ``season`` that it can play.
 
-    >>> (sample_book() / "clients.csv").is_file()
+    >>> (sample_folder("book") / "clients.csv").is_file()
     True
     """
     package = Path(scanner.__file__).parent
     # Built packages hold it inside; a checkout and an editable install have it at the top level.
     for home in (package, package.parent):
-        if (folder := home / "sample_data" / "book").is_dir():
+        if (folder := home / "sample_data" / name).is_dir():
             return folder
     message = "the sample book is missing from this installation: install bed-scanner again"
     raise BookError(message)
@@ -36,7 +36,7 @@ def copy_sample_book(folder: Path) -> tuple[Path, bool]:
     make_folder(folder.parent)
     # Copied aside and renamed, so that a copy broken off half-way is never taken for a book.
     with tempfile.TemporaryDirectory(dir=folder.parent) as aside:
-        copied = shutil.copytree(sample_book(), Path(aside) / "book", copy_function=_copy)
+        copied = shutil.copytree(sample_folder("book"), Path(aside) / "book", copy_function=_copy)
         for made in (copied, *(path for path in copied.rglob("*") if path.is_dir())):
             made.chmod(PRIVATE_FOLDER)
         copied.rename(folder)

@@ -1,4 +1,4 @@
-"""``scan`` and ``demo``: exit code, stdout and stderr."""
+"""``scan``: exit code, stdout and stderr."""
 
 from __future__ import annotations
 
@@ -73,25 +73,6 @@ def test_book_named_by_a_dot_goes_by_its_folder(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.chdir("lawns")
     monkeypatch.setattr("scanner.pipeline.read_book", lambda folder, **_: folder.resolve())
     assert str(Path("maps") / "lawns" / "map.html") in type_in("scan", ".").stdout
-
-
-@pytest.mark.usefixtures("days")
-def test_demo_works_on_a_copy_and_keeps_it() -> None:
-    first = type_in("demo", "--out", "a")
-    copy = Path("a-book")
-    assert first.stderr == f"Copied the sample book to {copy}\n" + found_line(Path("a"))
-    assert first.exit_code == 0
-    assert (copy / "clients.csv").is_file()
-
-
-@pytest.mark.usefixtures("days")
-def test_demo_keeps_a_copy_that_was_changed() -> None:
-    changed = Path("maps") / "demo-book" / "clients.csv"
-    changed.parent.mkdir(parents=True)
-    changed.write_text("mine", encoding="utf-8")
-    result = type_in("demo")
-    assert result.stderr.startswith(f"Using your copy of the sample book in {changed.parent}\n")
-    assert changed.read_text(encoding="utf-8") == "mine"
 
 
 @pytest.mark.usefixtures("days")

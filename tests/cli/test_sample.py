@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from scanner.cli.sample import copy_sample_book, sample_book
+from scanner.cli.sample import copy_sample_book, sample_folder
 from scanner.errors import BookError
 
 ROOT = Path(__file__).parents[2]
@@ -21,7 +21,7 @@ def files_in(folder: Path) -> dict[str, bytes]:
 
 
 def test_a_checkout_uses_its_own() -> None:
-    assert sample_book() == ROOT / "sample_data" / "book"
+    assert sample_folder("book") == ROOT / "sample_data" / "book"
 
 
 def test_an_installed_package_uses_the_one_inside(
@@ -30,7 +30,7 @@ def test_an_installed_package_uses_the_one_inside(
     inside = tmp_path / "scanner" / "sample_data" / "book"
     inside.mkdir(parents=True)
     monkeypatch.setattr("scanner.__file__", str(tmp_path / "scanner" / "__init__.py"))
-    assert sample_book() == inside
+    assert sample_folder("book") == inside
 
 
 def test_an_installation_without_it_says_so(
@@ -38,13 +38,13 @@ def test_an_installation_without_it_says_so(
 ) -> None:
     monkeypatch.setattr("scanner.__file__", str(tmp_path / "scanner" / "__init__.py"))
     with pytest.raises(BookError, match="the sample book is missing from this installation"):
-        sample_book()
+        sample_folder("book")
 
 
 def test_the_copy_is_whole_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
     folder, is_new = copy_sample_book(tmp_path / "maps" / "demo-book")
     assert is_new
-    assert files_in(folder) == files_in(sample_book())
+    assert files_in(folder) == files_in(sample_folder("book"))
     assert list((tmp_path / "maps").iterdir()) == [folder]
 
 

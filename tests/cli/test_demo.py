@@ -1,0 +1,46 @@
+"""``demo`` as a newcomer types it: the season is played and every page is made, with nothing replaced."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from click.testing import Result
+
+from scanner.calls.log import read_season
+from scanner.cli.demo import PAGES, SAMPLE_DAY
+from scanner.cli.sample import sample_folder
+from tests.cli.desk import type_in
+
+SCAN_FILES = 8
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("newcomer")
+
+
+@pytest.fixture(scope="module")
+def first(folder: Path) -> Result:
+    with contextlib.chdir(folder):
+        return type_in("demo")
+
+
+def test_every_page_is_made(first: Result, folder: Path) -> None:
+    assert first.exit_code == 0, first.stderr
+    made = {Path(line) for line in first.stdout.splitlines()}
+    assert {folder / path for path in made} == {*(folder / "maps" / "demo").iterdir()}
+    assert len(made) >= SCAN_FILES + len(PAGES)
+    assert first.stderr.splitlines()[-1].endswith(f"Open {Path('maps') / 'demo' / 'map.html'}")
+
+
+@pytest.mark.usefixtures("first")
+def test_the_season_is_on_record_as_its_sheets_tell(folder: Path) -> None:
+    season = read_season(folder / "maps" / "demo-book")
+    told = pd.read_csv(sample_folder("season") / "calls.csv", dtype="str", keep_default_na=False)
+    calls = season.calls.merge(told, on=["client_id", "called_on", "outcome"])
+    assert len(calls) == len(told) > 80
+    assert told["called_on"].max() < SAMPLE_DAY.isoformat()
+    assert len(season.visits) == 8
