@@ -108,6 +108,7 @@ function bounds(box) { return L.latLngBounds(latLng(box[0], box[3]), latLng(box[
 map.attributionControl.remove();
 L.control.scale({ imperial: true, metric: false, maxWidth: 140, position: "bottomleft" }).addTo(map);
 const ground = new Ground(lots).addTo(map);
+map.getContainer().setAttribute("role", "application");
 map.getContainer().setAttribute("aria-label", "Map of the lots: arrow keys move it, plus and minus zoom");
 
 /* An empty map says why */

@@ -572,6 +572,7 @@ function offerEarlier(kept) {
 
 document.documentElement.classList.add("live");
 map.setView([NOWHERE[1], NOWHERE[0]], 17);
+map.getContainer().setAttribute("role", "application");
 map.getContainer().setAttribute("aria-label", "Map: arrow keys move it, plus and minus zoom");
 showClients();
 showPanel();
