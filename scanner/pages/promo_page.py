@@ -156,7 +156,7 @@ def _client_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
 
 
 def _where(row: dict[Any, Any]) -> str:
-    stop = "" if pd.isna(row["stop"]) else f"stop {row['stop']:g}"
+    stop = "" if pd.isna(row["stop"]) else f"stop\N{NO-BREAK SPACE}{row['stop']:g}"
     return " · ".join(part for part in (row["address"], stop) if part)
 
 
