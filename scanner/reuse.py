@@ -27,7 +27,15 @@ from scanner.store.parquet_tables import Tables
 WHOLE_TABLES = (*PART_TABLES, "problems", "sets")
 """All that a scan leaves of a lot for the next one."""
 
-UNBEARING = {"company", "backgrounds", "sources", "map_max_beds", "job_limit_crew_days", "zone"}
+UNBEARING = {
+    "company",
+    "backgrounds",
+    "sources",
+    "map_max_beds",
+    "job_limit_crew_days",
+    "zone",
+    "holidays",
+}
 """Local rules that no ground hangs on."""
 
 

@@ -77,7 +77,9 @@ def _check_heads(
     owner = dict(zip(stored["bed_id"], stored["client_id"], strict=True))
     beds = heads["bed_ids"].str.replace(",", " ").str.split().map(lambda ids: [*dict.fromkeys(ids)])
     owners = beds.map(lambda ids: sorted({owner[bed] for bed in ids if bed in owner}))
-    typed_ids = heads["client_id"].where(heads["client_id"] != "", owners.str[0].fillna(""))
+    typed_ids = heads["client_id"].where(
+        heads["client_id"] != "", owners.map(lambda ids: ids[0] if ids else "")
+    )
     client_ids, reasons = match_ids(typed_ids, clients)
     heads = heads.assign(client_id=client_ids, reason=reasons)
     days, finishes = read_days(heads["built_on"], today=today), heads["finish"].map(_finish)

@@ -155,8 +155,11 @@ def _words(error: Error, usual: Setting) -> tuple[str, str]:
     if kind in ("tuple_type", "too_short"):
         wanted = ", ".join(f'"{word}"' for word in tuple(usual.value))  # type: ignore[arg-type]
         return f"{came} came where a list of words belongs", f"write a list as [{wanted}]"
-    if kind == "string_type":
-        return f"{came} came where words in quotation marks belong", 'write it as "words"'
+    is_day = kind.startswith("date")
+    if is_day or kind == "string_type":
+        what = "a day" if is_day else "words in quotation marks"
+        remedy = "write days as [2026-04-24]" if is_day else 'write it as "words"'
+        return f"{came} came where {what} belong{'s' * is_day}", remedy
     return f"{part} is {came}, where a number belongs", "write a number without quotation marks"
 
 

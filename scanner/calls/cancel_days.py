@@ -42,11 +42,11 @@ def last_day_to_cancel(sold_on: date) -> date:
     day, left = sold_on, BUSINESS_DAYS
     while left:
         day += _ONE_DAY
-        left -= day.weekday() != calendar.SUNDAY and day not in _holidays(day)
+        left -= day.weekday() != calendar.SUNDAY and day not in federal_holidays(day)
     return day
 
 
-def _holidays(near: date) -> set[date]:
+def federal_holidays(near: date) -> set[date]:
     """List the federal holidays of the years around a day, also on the days on which offices keep them."""
     years = {near.year, (near + 7 * _ONE_DAY).year}
     days = {date(year, *fixed) for year in years for fixed in _FIXED}

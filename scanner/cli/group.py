@@ -33,6 +33,8 @@ COMMANDS = {
     ),
     "sketch": ("sketch", "Draw the beds of clients to scale, a page each."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
+    "jobsheet": ("jobsheet", "Print the sheet of a sold job for its crew."),
+    "order": ("order", "Sum up the materials of the jobs of a week."),
     "promo": ("promo", "Say whom to call this week so that the crews' free weeks fill."),
     "forecast": ("plan", "Tell what the months to come may bring, and what can be built."),
     "calibrate": ("calibrate", "Set the rates against what the built jobs really took."),

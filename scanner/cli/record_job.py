@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import date
+from pathlib import Path
 
 import click
-import pandas as pd
 
 from scanner.calls.log import read_season
+from scanner.calls.to_build import list_to_build
 from scanner.cli.options import json_option, named_figure, today_option
 from scanner.cli.recording import record_rows
-from scanner.schema.documents import FINISHES
+from scanner.cli.who import find_client, read_callees
+from scanner.errors import LogError
+from scanner.schema.documents import FINISHES, Season
 from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.reader import typed_rows
 
@@ -45,9 +49,10 @@ def job(
     """Record the job that sold or built the beds BED, by the names in the call list.
 
     Told again, it adds to what is on record: sell it first, then give the day, the
-    hours and the costs. The number of a job or of a quote that was won stands for its beds.
+    hours and the costs. The number of a job or of a quote that was won stands for its beds,
+    and so does a client (id, name or phone number) with one job to build.
     """
-    job_id, bed_ids = _job_of(read_season(ctx.obj).jobs, beds)
+    job_id, bed_ids = _job_of(ctx.obj, read_season(ctx.obj), beds)
     head = {
         "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
@@ -58,12 +63,26 @@ def job(
     ctx.exit(record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json))
 
 
-def _job_of(jobs: pd.DataFrame, beds: tuple[str, ...]) -> tuple[str, str]:
-    """Find the job on record that is meant, by its number or all its beds; a new one has its first bed's name."""
+def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str]:
+    """Find the job that is meant, by its number, all its beds or its client; a new one has its first bed's name."""
+    jobs = season.jobs
     is_own = jobs["bed_ids"].map(lambda ids: {*ids.split()} == {*beds}).astype(bool)
     is_own |= jobs["job_id"].str.casefold().eq(beds[0].casefold()) & (len(beds) == 1)
+    if not is_own.any() and len(beds) == 1 and beds[0] not in {*season.stored["bed_id"]}:
+        jobs = list_to_build(season)
+        is_own = jobs["client_id"] == _client_of(beds[0], book, season)
     known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
+    if len(known) > 1:
+        message = f"{beds[0]} stands for several jobs, name one by its number: {', '.join(name for name, _ in known)}"
+        raise LogError(message)
     return known[0] if known else (beds[0], " ".join(beds))
+
+
+def _client_of(who: str, book: Path, season: Season) -> str:
+    """Name the client that may be meant instead of a bed; blank: none."""
+    with suppress(click.BadParameter):
+        return find_client(who, read_callees(book, season))
+    return ""
 
 
 def _task_row(column: str, typed: str, *, job_id: str) -> dict[str, str]:

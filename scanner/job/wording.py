@@ -9,7 +9,7 @@ from typing import Any
 
 from scanner.schema.documents import FINISH_LONG_WORDS, LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS
-from scanner.schema.local_rules import LOCATING
+from scanner.schema.locating import LOCATING
 from scanner.units import FT2_IN_PER_YD3, usd_said
 
 Row = dict[Any, Any]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from scanner.schema.local_rules import LOCATING
+from scanner.schema.locating import LOCATING
 from scanner.schema.log_tables import NOTED
 from scanner.sheets.days import short_day
 

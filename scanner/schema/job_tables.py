@@ -61,6 +61,15 @@ CHOSEN_PLANTS = TableSchema("chosen_plants", "Which species goes where, one row 
     "extra_cents": cents_column("what the species' own price adds to the price of the job, before tax", least=None),
 })  # fmt: skip
 
+ORDER = TableSchema("order", "Materials to order for some jobs, one row a material and one beneath it for each job.", {
+    "material": text_column("what it is, as daylily, 1 gal", least=1),
+    "job_id": text_column("job that needs it; blank: all of them"),
+    "needed": number_column("unit", "how much, waste included, rounded so that the jobs add up to the sum"),
+    "unit": text_column("unit of what is needed"),
+    "order": number_column("unit sold", "how much to order; 0 in the rows of jobs"),
+    "sold_as": text_column("in what it is sold, and how it comes; blank in the rows of jobs"),
+}, unique=("material", "job_id"))  # fmt: skip
+
 LINE_ITEMS = TableSchema("line_items", "What the price of an offer is made of, in the finish offered, one row a task or material.", {
     "offer_id": text_column("offer"),
     "bed_id": text_column("bed; blank: belongs to the offer as a whole"),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Literal
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from scanner.schema.figures import Document, SettingError, Settings, figure
+from scanner.schema.locating import LAWS, LOCATING
 
 AlongKind = Literal["curb", "house", "sidewalk", "drive", "walk", "patio", "fence"]
 """What an edge can run along: the names of `EDGE_KINDS`, which a type must spell out."""
@@ -20,22 +22,6 @@ _FORMS = {
     "state": ("[A-Z]{2}", 'two capital letters as "NE"'),
     "zone": ("([1-9]|1[0-3])[ab]?", 'a zone as "5" or "5b"'),
 }
-
-LOCATING = "locating service"
-LOCATING_NOTICE = {
-    **dict.fromkeys(
-        ("AL", "CA", "CO", "FL", "GA", "IL", "IN", "KS", "NE", "NY", "WA"), "2 working days"
-    ),
-    **dict.fromkeys(("NC", "NJ", "PA", "VA"), "3 working days"),
-    **dict.fromkeys(("MN", "OH", "TX"), "48 hours, weekends and holidays not counted,"),
-    "MI": "72 hours, weekends and holidays not counted,",
-}
-"""
-Shortest notice of the locating law before digging, by state: Ala. Code 37-15; Cal. Gov. Code 4216.2;
-C.R.S. 9-1.5-103; F.S. 556.105; O.C.G.A. 25-9-6; 220 ILCS 50/4; IC 8-1-26-16; K.S.A. 66-1804; Neb. Rev.
-Stat. 76-2321; 16 NYCRR 753; RCW 19.122.030; NC 87-122; N.J.A.C. 14:2-3.1; 73 P.S. 176; Va. Code 56-265.17;
-Minn. Stat. 216D.04; ORC 3781.28; Tex. Util. Code 251.151; MCL 460.723. The day of the call never counts.
-"""
 
 
 class Setbacks(Settings):
@@ -117,6 +103,9 @@ class LocalRules(Settings):
         "the curb", title="what heights in a sight triangle count from"
     )
     state: str = Field("", title="state of the US, in two letters")
+    holidays: tuple[date, ...] = Field(
+        (), title="days that count as holidays beside the federal ones"
+    )
     zone: str = Field("", title="USDA hardiness zone, which plants must live in")
     min_depth_ft: float = figure("least depth of a bed", 0.02, 200)
     min_edge_ft: float = figure("least length of a bed", 0, 1200)
@@ -140,8 +129,9 @@ class LocalRules(Settings):
         caution
             With the notice of ``state``, else the usual one.
         """
-        notice = LOCATING_NOTICE.get(self.state, "2 to 3 working days, ask 811 which,")
-        where = f" in {self.state}" if self.state in LOCATING_NOTICE else ""
+        law = LAWS.get(self.state)
+        notice = law.notice if law else "2 to 3 working days, ask 811 which,"
+        where = f" in {self.state}" if law else ""
         return f"{LOCATING}: call 811 at least {notice} before anyone digs{where}, by hand too, and wait for the marks"
 
     @field_validator("state", "zone")

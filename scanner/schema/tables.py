@@ -60,6 +60,7 @@ from scanner.schema.job_tables import (
     LEFT_OUT,
     LINE_ITEMS,
     OFFERS,
+    ORDER,
     PLANTS,
     PRICES,
     QUANTITIES,
@@ -89,6 +90,7 @@ __all__ = [
     "METHODS",
     "OFFERS",
     "OFFER_BEDS",
+    "ORDER",
     "PLANTS",
     "PLAN_LAYERS",
     "PLAN_SHAPES",
@@ -110,7 +112,7 @@ Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
     CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
-    QUANTITIES, PLANTS, CHOSEN_PLANTS, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
+    QUANTITIES, PLANTS, CHOSEN_PLANTS, ORDER, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
     PLAN_SHAPES,
 )  # fmt: skip
 

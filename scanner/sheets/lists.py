@@ -85,6 +85,10 @@ CARE = Sheet("Care", (
     Column("price_usd", heading="price $"),
 ))  # fmt: skip
 
+ORDER_LIST = Sheet(
+    "Order", plain("material needed unit order sold_as needed_by job_id client_id name address")
+)
+
 JOB_TOLD = Sheet("Job", (
     Column("job_id", heading="job"), Column("task", heading="task"), Column("measure", heading="in"),
     Column("estimated", heading="estimated"), Column("actual", heading="actual"),

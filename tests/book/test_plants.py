@@ -133,10 +133,11 @@ def test_a_zone_of_local_toml_is_written_as_the_map_has_it(tmp_path):
     from scanner.book.settings import read_rules  # noqa: PLC0415
 
     path = tmp_path / "local.toml"
-    path.write_text('zone = "5B"\nstate = "Ne"\n')
+    path.write_text('zone = "5B"\nstate = "Ne"\nholidays = ["soon"]\n')
     rules, problems = read_rules(path)
-    assert (rules.zone, rules.state) == ("", "")
+    assert (rules.zone, rules.state, rules.holidays) == ("", "", ())
     assert problems["remedy"].tolist() == [
+        "write days as [2026-04-24]",
         'write two capital letters as "NE"',
         'write a zone as "5" or "5b"',
     ]

@@ -1,0 +1,194 @@
+"""What a week's orders and a crew's sheet are made of: sold jobs with their estimates, beds and plants."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.capacity import read_capacity
+from scanner.calls.dig_days import WorkDays
+from scanner.calls.jobs import draw_up_jobs
+from scanner.calls.to_build import BuildDays, plan_week
+from scanner.cli.keeping import itemize_all, read_for_scan
+from scanner.cli.plans import PLANTING
+from scanner.cli.rows import show_problems
+from scanner.cli.talk import progress_bar
+from scanner.job.planting import place_plants
+from scanner.job.species import choose_plants
+from scanner.job.tasks import bed_tasks, job_tasks
+from scanner.schema.documents import Book, Scan, Season
+from scanner.schema.tables import OFFER_BEDS
+from scanner.sheets.problems import Problem, fault, join_problems, list_problems
+
+Job = dict[Any, Any]
+"""A row of `list_to_build`."""
+
+FORBIDDEN = ("denied", "cut off", "built")
+"""Why a bed that was sold must not be dug."""
+
+
+@dataclass(frozen=True)
+class Building:
+    """Jobs that can be built, in their order, each under its ``job_id``."""
+
+    book: Book
+    found: Scan  # as if they were not sold yet
+    season: Season  # likewise
+    jobs: pd.DataFrame  # as `list_to_build` gives them, each with its finish
+    tasks: pd.DataFrame  # table JOB_TASKS
+    beds: pd.DataFrame  # table OFFER_BEDS with job_id, in the order of their letters
+    spots: pd.DataFrame  # table PLANTS with what CHOSEN_PLANTS says of them
+    planted: pd.DataFrame  # table CHOSEN_PLANTS with job_id
+    problems: pd.DataFrame
+
+
+def gather(book: Path, season: Season, jobs: pd.DataFrame, *, today: date) -> Building:
+    """Put together what sold jobs take; one whose beds must not be dug, or are not there, is left out and told of."""
+    before = replace(season, jobs=season.jobs[~season.jobs["job_id"].isin(jobs["job_id"])])
+    read = read_for_scan(book, before)
+    with progress_bar("looking at the lots") as report:
+        found = pipeline.scan(
+            read, today=today, season=before, client_ids={*jobs["client_id"]}, progress=report
+        )
+    sound, refused = _refuse(jobs, found)
+    drawn, tasks, problems = _estimates(sound, season, found)
+    sound = drawn if drawn.empty else drawn[drawn["job_id"].isin(tasks["job_id"])]
+    beds = pd.concat(
+        [
+            found.table("offer_beds")[:0].assign(job_id=""),
+            *(_beds_of(found, job) for job in sound.to_dict("records")),
+        ]
+    )
+    spots = place_plants(beds[[*OFFER_BEDS.columns]], rates=read.rates)
+    of_bed = beds.set_index(["offer_id", "bed_id"])["job_id"]
+    finish = sound.set_index("job_id")["finish"]
+    spots = spots.assign(job_id=_job_ids(spots, of_bed))
+    spots = spots[spots["planting"] == spots["job_id"].map(finish).map(PLANTING)]
+    planted, unplanted = choose_plants(
+        spots, beds, season.answers, species=read.plants, rules=read.rules, rates=read.rates
+    )
+    planted = planted.assign(job_id=_job_ids(planted, of_bed))
+    keys = ["offer_id", "bed_id", "planting", "is_front"]
+    spots = spots.merge(planted.drop(columns="job_id"), on=keys, how="left")
+    return Building(
+        read,
+        found,
+        before,
+        sound,
+        tasks,
+        beds,
+        spots,
+        planted,
+        join_problems(list_problems(refused), problems, unplanted),
+    )
+
+
+def _job_ids(rows: pd.DataFrame, of_bed: pd.Series[str]) -> list[str]:
+    return [of_bed[key] for key in zip(rows["offer_id"], rows["bed_id"], strict=True)]
+
+
+def _refuse(jobs: pd.DataFrame, found: Scan) -> tuple[pd.DataFrame, list[Problem]]:
+    """Leave out jobs with a bed that the lot does not have any more, or that must not be dug."""
+    reasons = dict(zip(found.beds["bed_id"], found.beds["skip_reason"], strict=True))
+    problems, bad = list[Problem](), set[str]()
+    for job in jobs.to_dict("records"):
+        for bed_id in job["bed_ids"].split():
+            if why := reasons.get(bed_id, "not found on the lot any more"):
+                dug = (
+                    f"must not be dug: it is {why}"
+                    if why in FORBIDDEN
+                    else f"cannot be built as sold: it is {why}"
+                )
+                bad.add(job["job_id"])
+                problems.append(fault("", f"job {job['job_id']}", f"bed {bed_id} {dug}; the job is left out",
+                                      "look at the lot, or take the job back with record BOOK undo", client_id=job["client_id"]))  # fmt: skip
+    return jobs[~jobs["job_id"].isin(bad)], problems
+
+
+def _estimates(
+    jobs: pd.DataFrame, season: Season, found: Scan
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Give each job its finish and its tasks: as it was sold, else as the scan has it now."""
+    told = jobs[jobs["is_told"]]
+    tasks = season.job_tasks[season.job_tasks["job_id"].isin(told["job_id"])]
+    sales = jobs[~jobs["is_told"]]
+    names = tuple(task.task for task in (*bed_tasks(found.rates), *job_tasks(found.rates)))
+    report = sales.assign(
+        method="", built_on="", note="", invoiced_cents=np.nan, file="", feature=""
+    )
+    nothing = pd.DataFrame(
+        columns=["job_id", "task", "actual_hours", "actual_cents", "file", "feature"]
+    )
+    drawn, estimate, problems = draw_up_jobs(
+        report.astype({"sold_cents": float}), nothing, season,
+        found=itemize_all(found) if len(sales) else None, tasks=names,
+    )  # fmt: skip
+    finish = dict(zip(drawn["job_id"], drawn["finish"], strict=True))
+    jobs = jobs.assign(
+        finish=[job["finish"] or finish.get(job["job_id"], "") for job in jobs.to_dict("records")]
+    )
+    bare = told[~told["job_id"].isin(tasks["job_id"])]
+    lacking = [
+        fault("", f"job {job['job_id']}", "no estimate is on record for it, so nobody knows what it takes; it is left out",
+              "take it back with record BOOK undo, scan, and record it anew", client_id=job["client_id"])
+        for job in bare.to_dict("records")
+    ]  # fmt: skip
+    return (
+        jobs,
+        pd.concat([tasks, estimate], ignore_index=True),
+        join_problems(problems, list_problems(lacking)),
+    )
+
+
+def _beds_of(found: Scan, job: dict[Any, Any]) -> pd.DataFrame:
+    """Give the beds of a job as they lie in the offer of just these, else each alone, in their order."""
+    bed_ids, rows = job["bed_ids"].split(), found.table("offer_beds")
+    sets = rows.groupby("offer_id")["bed_id"].agg(set)
+    whole = [offer_id for offer_id, own in sets.items() if own == {*bed_ids}]
+    own = rows[rows["offer_id"].isin(whole[:1] or bed_ids) & rows["bed_id"].isin(bed_ids)]
+    order = own["bed_id"].map(bed_ids.index)
+    return own.assign(job_id=job["job_id"]).iloc[np.argsort(order.to_numpy(), kind="stable")]
+
+
+def plan_for(
+    book: Path,
+    building: Building,
+    jobs: pd.DataFrame,
+    season: Season,
+    *,
+    today: date,
+    begin: Mapping[str, date] | None = None,
+) -> dict[str, BuildDays]:
+    """Plan the days of a week's jobs, as many at once as capacity.csv has crews then."""
+    rules, capacity = building.book.rules, read_capacity(book)[0]
+    crews = capacity.loc[capacity["week"].isin(jobs["week"]), "crew"].nunique()
+    work = WorkDays(rules.state, rules.holidays)
+    return plan_week(jobs, season.tickets, work, today=today, crew_count=crews, begin=begin)
+
+
+def quantity_of(job: Job, building: Building, task: str) -> float:
+    """How much of a task a job has."""
+    tasks = building.tasks
+    return float(
+        tasks.loc[(tasks["job_id"] == job["job_id"]) & (tasks["task"] == task), "quantity"].sum()
+    )
+
+
+def close_with(problems: pd.DataFrame, sentences: list[str]) -> int:
+    """Print what was left out; the exit code."""
+    show_problems(problems, as_json=False)
+    return int(bool(sentences) or bool((problems["severity"] == "fault").any()))
+
+
+def unwritten_words(letters: set[str]) -> list[str]:
+    """Say which letters could not be printed."""
+    return (
+        [f"No typeface has {' '.join(sorted(letters))}: they are printed as ?."] if letters else []
+    )

@@ -1,0 +1,180 @@
+"""Build what is sold: ``jobsheet`` tells a crew its job."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from scanner.calls.log import read_season
+from scanner.calls.to_build import BuildDays, list_to_build
+from scanner.cli.building import (
+    Building,
+    Job,
+    close_with,
+    gather,
+    plan_for,
+    unwritten_words,
+)
+from scanner.cli.options import (
+    book_argument,
+    open_day_option,
+    out_option,
+    output_folder,
+    paper_option,
+    today_option,
+)
+from scanner.cli.plans import draw_up_plans, plant_words
+from scanner.cli.talk import say, tell
+from scanner.cli.who import find_client, read_callees
+from scanner.errors import BookError
+from scanner.job.orders import round_parts
+from scanner.job.species import size_words
+from scanner.job.tasks import bed_tasks, job_tasks
+from scanner.pages.bed_words import letter_of
+from scanner.pages.crew_sheet import JobSheet
+from scanner.pages.crew_words import CrewJob
+from scanner.pages.jobsheet_page import jobsheet_pdf
+from scanner.pages.paper.look import PAPERS
+from scanner.pages.publish import publish_files
+from scanner.schema.documents import RateBook, Season
+from scanner.schema.edge_kinds import STREET_SIDE
+from scanner.schema.locating import LOCATING
+
+HOUR_STEP = 0.1
+"""Hours are printed to a tenth, so that they add up as printed."""
+
+
+@click.command(short_help="Print the sheet of a sold job for its crew.")
+@book_argument
+@click.argument("who")
+@open_day_option(
+    "--on", help="First day on the job.  [default: the first of its week that all allows]"
+)
+@paper_option
+@out_option
+@today_option
+@click.pass_context
+def jobsheet(
+    ctx: click.Context,
+    book: Path,
+    who: str,
+    on: date | None,
+    paper: str,
+    out_folder: Path | None,
+    today: date,
+) -> None:
+    """Print what the crew of WHO's job loads, digs, minds and writes down: one leaf, two sides.
+
+    WHO is a client (id, name or phone number) or the number of a job that is sold. Writes jobsheet-CLIENT.pdf.
+    """
+    season = read_season(book)
+    jobs = _week_of(season, _job_of(book, season, who), on)
+    own = jobs.iloc[:1]
+    building = gather(book, season, own, today=today)
+    sentences = list[str]()
+    for job in building.jobs.to_dict("records"):
+        begin = {job["job_id"]: on} if on else None
+        plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
+        content, unwritten = jobsheet_pdf(_sheet_of(building, job, plan, book), PAPERS[paper])
+        name = re.sub(r"[^\w.-]", "_", job["client_id"])
+        file = publish_files({f"jobsheet-{name}.pdf": content}, output_folder(out_folder, book))[0]
+        tell(str(file))
+        sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
+        say(
+            f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{f' to {plan.days[-1]}' if len(plan.days) > 1 else ''}."
+        )
+    for sentence in sentences:
+        say(sentence)
+    ctx.exit(close_with(building.problems, sentences))
+
+
+def _job_of(book: Path, season: Season, who: str) -> pd.DataFrame:
+    """Find the one job of somebody that waits to be built."""
+    waiting = list_to_build(season)
+    own = waiting[waiting["job_id"].str.casefold() == who.strip().casefold()]
+    if own.empty:
+        client_id = find_client(who, read_callees(book, season))
+        own = waiting[waiting["client_id"] == client_id]
+        if own.empty:
+            message = f"nothing that {client_id} bought waits to be built: record the sale first"
+            raise BookError(message)
+    if len(own) > 1:
+        message = f"{own['client_id'].iloc[0]} bought {len(own)} jobs, name one by its number: {', '.join(own['job_id'])}"
+        raise BookError(message)
+    return own
+
+
+def _week_of(season: Season, own: pd.DataFrame, on: date | None) -> pd.DataFrame:
+    """Give a job and, after it, the others of its week."""
+    week = own["week"].iloc[0]
+    if not week and on is None:
+        message = f"{own['job_id'].iloc[0]} has no week yet: record BOOK schedule WHO WEEK gives it one, or name its day with --on"
+        raise BookError(message)
+    waiting = list_to_build(season)
+    others = waiting[
+        waiting["week"].eq(week) & waiting["job_id"].ne(own["job_id"].iloc[0]) & (week != "")
+    ]
+    return pd.concat([own, others], ignore_index=True)
+
+
+def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobSheet:
+    read, rates = building.book, building.book.rates
+    beds = building.beds[building.beds["job_id"] == job["job_id"]]
+    tasks = building.tasks[building.tasks["job_id"] == job["job_id"]]
+    planted = building.planted[building.planted["job_id"] == job["job_id"]]
+    drawn = draw_up_plans(
+        read,
+        building.season,
+        beds,
+        beds.iloc[:0],
+        dict.fromkeys(beds["offer_id"], str(job["finish"])),
+    )
+    order = {task.task: at for at, task in enumerate((*bed_tasks(rates), *job_tasks(rates)))}
+    tasks = tasks.sort_values("task", key=lambda names: names.map(order), kind="stable")
+    hours = tasks[tasks["estimated_hours"].fillna(0.0) > 0.0]
+    planned = round_parts(hours["estimated_hours"].to_numpy(float), HOUR_STEP)
+    labor_hours = sum(planned)
+    rows = beds.to_dict("records")
+    work = CrewJob(
+        lengths=[(letter_of(at), bed["edge_ft"]) for at, bed in enumerate(rows)], amounts=_amounts(tasks, rates),
+        plants=[f"{words}, {size_words(row['plant_size'])}" for words, row in plant_words(planted, read.plants)],
+        is_at_street=bool(beds["along"].isin(STREET_SIDE).any()),
+        has_hand_dig=bool((beds["hand_dig_ft2"] > 0).any()), rates=rates, rules=read.rules,
+    )  # fmt: skip
+    return JobSheet(
+        client=read.clients.set_index("client_id", drop=False).loc[job["client_id"]].to_dict(), company=read.rules.company,
+        job_id=job["job_id"], finish=job["finish"], days=plan.days, ticket=plan.ticket, dig_from=plan.dig_from,
+        dig_until=plan.dig_until, call_by=plan.call_by, labor_hours=labor_hours,
+        crew_days=labor_hours / (rates.crew_count.value * rates.day_hours.value),
+        hours=[*zip(hours["task"], planned, strict=True)], beds=rows,
+        plan=drawn.plans.get(job["client_id"]), work=work, cautions=_cautions(beds),
+        command=f"bed-scanner record {book.as_posix()} job {job['job_id']}",
+    )  # fmt: skip
+
+
+def _cautions(beds: pd.DataFrame) -> list[str]:
+    """Give the cautions of beds that lie nowhere; the others have theirs on the drawing."""
+    told = [
+        words
+        for cell in beds.loc[beds["frame"] == "", "cautions"]
+        for words in cell.split("; ")
+        if words
+    ]
+    return [
+        f"{words[:1].upper()}{words[1:]}."
+        for words in dict.fromkeys(told)
+        if not words.startswith(LOCATING)
+    ]
+
+
+def _amounts(tasks: pd.DataFrame, rates: RateBook) -> dict[str, float]:
+    """Give how much of each quantity of the take-off a job has."""
+    quantity_of_task = {task.task: task.quantity for task in (*bed_tasks(rates), *job_tasks(rates))}
+    return {
+        quantity_of_task[task]: float(quantity)
+        for task, quantity in zip(tasks["task"], tasks["quantity"], strict=True) if task in quantity_of_task
+    }  # fmt: skip

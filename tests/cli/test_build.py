@@ -1,0 +1,311 @@
+"""``order`` and ``jobsheet``: what is sold for a week, as csv and on paper, figure by figure."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import shutil
+from pathlib import Path
+
+import pdfplumber
+import pytest
+
+from scanner.calls.log import read_season
+from tests.cli.desk import type_in
+
+TODAY = "2026-04-06"
+WEEK = "2026-04-13"
+
+
+@pytest.fixture(scope="module")
+def sold(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three lots that were measured on foot; A's and B's curb beds sold as jobs, C's on a call, all for one week."""
+    folder = tmp_path_factory.mktemp("build") / "elm"
+    folder.mkdir()
+    (folder / "clients.csv").write_text(
+        "client_id,name,address,phone,sprinklers\nA,Ada `Quill` <b>,1 Elm St,308-555-0101,no\nB,Bo,2 Elm St,,no\nC,Cy,3 Elm St,,no\n"
+    )
+    (folder / "measured.csv").write_text(
+        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,33,30\nC,curb,20,30\n"
+    )
+    (folder / "local.toml").write_text(
+        'state = "NE"\nzone = "5b"\n[company]\nphone = "308-555-0100"\n'
+    )
+    note(folder, "scan", day="2026-03-16")
+    note(folder, "record", "job", "A-curb-1", "--sold", "2100", day="2026-04-01")
+    note(
+        folder,
+        "record",
+        "job",
+        "B-curb-1",
+        "--sold",
+        "1500",
+        "--finish",
+        "planted",
+        day="2026-04-01",
+    )
+    note(folder, "record", "calls", "C", "sold", day="2026-04-03")
+    for who in "ABC":
+        note(folder, "record", "schedule", who, WEEK, day=TODAY)
+    return folder
+
+
+def note(book: Path, command: str, *words: str, day: str = TODAY):
+    out = () if command == "record" else ("--out", str(book / "out"))
+    return type_in(command, str(book), *words, *out, "--today", day)
+
+
+@pytest.fixture
+def book(tmp_path: Path, sold: Path) -> Path:
+    return shutil.copytree(sold, tmp_path / "elm")
+
+
+def text_of(path: Path) -> str:
+    with pdfplumber.open(path) as pdf:
+        return "\n".join(page.extract_text() for page in pdf.pages).replace("\xa0", " ")
+
+
+def rows_of(book: Path) -> list[dict[str, str]]:
+    content = (book / "out" / f"order-{WEEK}.csv").read_bytes().decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(content)))
+
+
+def test_an_order_over_three_jobs(book):
+    told = note(book, "order", "--week", "2026-04-15")
+    assert told.exit_code == 0, told.stderr
+    assert "Week of 2026-04-13: materials for 3 jobs." in told.stderr
+    rows = rows_of(book)
+    sums = {row["material"]: row for row in rows if not row["job_id"]}
+    # 113 ft of beds 4 ft deep: 452 ft2 x 3 in = 4.185 yd3, 10 % waste once: 4.604, by the whole yard 5
+    assert (sums["mulch"]["needed"], sums["mulch"]["order"], sums["mulch"]["sold_as"]) == (
+        "4.6",
+        "5",
+        "whole yards, delivered",
+    )
+    # measured on foot: both ends are open, so 113 + 6 x 4 = 137 ft: 18 sticks of 8 ft, where jobs alone take 9 + 6 + 4 = 19
+    assert (sums["edging"]["needed"], sums["edging"]["order"]) == ("137", "18")
+    # A: 10 shrubs on 60 ft; C: 20/6 + 1/2 = 3; B, planted: rows of 16 and 15 or 16 at 24 in
+    assert sums["catmint, 3 gal"]["needed"] == "13"
+    assert {row["needed_by"] for row in rows if not row["job_id"]} == {"2026-04-10"}
+    for name, summed in sums.items():
+        parts = [float(row["needed"]) for row in rows if row["material"] == name and row["job_id"]]
+        assert sum(parts) == pytest.approx(float(summed["needed"]), abs=1e-9), name
+
+
+def test_the_page_of_an_order_has_the_figures_of_its_csv(book):
+    assert note(book, "order", "--week", WEEK, "--paper", "a4").exit_code == 0
+    lines = text_of(book / "out" / f"order-{WEEK}.pdf").splitlines()
+    rows = rows_of(book)
+    for row in (row for row in rows if not row["job_id"]):
+        start = row["material"][0].upper() + row["material"][1:]
+        line = next(line for line in lines if line.startswith(f"{start} "))
+        needed, order = float(row["needed"]), float(row["order"])
+        assert f"{needed:g}" in line or f"{needed:.1f}" in line
+        assert f" {order:g} {row['sold_as']}" in line
+    # where it goes: heads, three jobs, their sum, in the order of the materials
+    heads = next(line for line in lines if line.startswith("day job"))
+    assert heads.split()[2:] == ["mulch", "compost", "edging"]
+    by_job = {
+        row["name"]: row["needed"] for row in rows if row["material"] == "mulch" and row["job_id"]
+    }
+    table = [line for line in lines if line.split()[:1] in (["Mon"], ["Tue"], ["Wed"])]
+    assert len(table) == 6  # six materials are two tables
+    for line in table[:3]:
+        name = next(name for name in by_job if name.replace("`", "") in line.replace("`", ""))
+        assert f"St {by_job[name]} " in line
+
+
+def test_what_is_to_be_settled_before_ordering(book):
+    # C said yes on Friday, April 3, 2026: Saturday, Monday and Tuesday are business days (16 CFR 429.1)
+    assert note(book, "order", "--week", WEEK, day="2026-04-07").exit_code == 0
+    text = text_of(book / "out" / f"order-{WEEK}.pdf")
+    assert (
+        "Cy may cancel through Tuesday, April 7 (16 CFR 429): order the plants of this job after that day."
+        in text
+    )
+    assert "Rented machines: tiller, 1 day (Bo)." in text
+    assert note(book, "order", "--week", WEEK, day="2026-04-08").exit_code == 0
+    assert "Right to cancel (16 CFR 429): over for every job." in text_of(
+        book / "out" / f"order-{WEEK}.pdf"
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "day", "sentence"),
+    [
+        (
+            ("--week", "2026-04-20"),
+            TODAY,
+            "no job is scheduled for the week of 2026-04-20: record BOOK schedule",
+        ),
+        (("--week", "2026-03-30"), TODAY, "the week of 2026-03-30 is over"),
+    ],
+)
+def test_a_week_without_an_order_is_a_sentence(book, words, day, sentence):
+    told = note(book, "order", *words, day=day)
+    assert told.exit_code == 1
+    assert sentence in told.stderr
+    assert not (book / "out" / "order-2026-04-20.csv").exists()
+
+
+def test_a_bed_that_must_not_be_dug_is_told_and_the_rest_is_done(book):
+    (book / "seen.csv").write_text("client_id,seen_on,turf to curb\nB,2026-04-04,no\n")
+    assert type_in("record", str(book), str(book / "seen.csv"), "--today", TODAY).exit_code == 0
+    told = note(book, "order", "--week", WEEK)
+    assert told.exit_code == 1
+    assert "bed B-curb-1 must not be dug: it is denied; the job is left out" in told.stdout
+    assert {row["client_id"] for row in rows_of(book)} == {"", "A", "C"}
+
+
+def test_more_jobs_than_free_days_is_a_sentence(book):
+    (book / "capacity.csv").write_text(f"week,crew,free_crew_days\n{WEEK},A,1\n")
+    told = note(book, "order", "--week", WEEK)
+    assert told.exit_code == 1
+    assert "capacity.csv has 1.0 free: move one with record BOOK schedule." in told.stderr
+    assert (book / "out" / f"order-{WEEK}.pdf").exists()
+
+
+def test_a_species_that_is_not_in_the_list_is_a_sentence(book):
+    (book / "plants.toml").write_text(
+        '[daylily]\noffered = "no"\n[catmint]\noffered = "no"\n[cranesbill]\noffered = "no"\n[coreopsis]\noffered = "no"\n'
+    )
+    told = note(book, "order", "--week", WEEK)
+    assert told.exit_code == 1
+    assert (
+        "no species in plants.toml fits: zone 5b, sun, 36 in tall at most, 32 in wide at most, sold in 3 gal"
+        in told.stdout
+    )
+    assert {
+        row["needed"]
+        for row in rows_of(book)
+        if row["material"] == "plant without a name, 3 gal" and not row["job_id"]
+    } == {"13"}
+
+
+def test_a_sheet_for_the_crew(book):
+    assert (
+        note(
+            book,
+            "record",
+            "ticket",
+            "A",
+            "26-1234",
+            "--from",
+            "2026-04-14",
+            "--until",
+            "2026-05-04",
+        ).exit_code
+        == 0
+    )
+    told = note(book, "jobsheet", "Ada `Quill` <b>")
+    assert told.exit_code == 0, told.stderr
+    # B and C may begin on Monday and follow each other; A's ticket allows Tuesday, and the crew is free on Wednesday
+    assert "Job A-curb-1: Wednesday, 2026-04-15." in told.stderr
+    text = text_of(book / "out" / "jobsheet-A.pdf")
+    for words in (
+        "Job: Ada `Quill` <b>", "Wednesday, April 15, 2026", "26-1234", "dig from April 14 to May 4, 2026", "10 catmint, 3 gal",
+        "60 ft along the curb, 4 ft deep", "call the office 308-555-0100", "9 sticks of edging, 8 ft", "mulch 2.5 yd³, delivered",
+    ):  # fmt: skip
+        assert words in text, words
+    tasks = read_season(book).job_tasks
+    planned = tasks[(tasks["job_id"] == "A-curb-1") & (tasks["estimated_hours"] > 0)]
+    printed = {
+        task: float(re.search(rf"^{re.escape(task)} (\d+\.\d) h", text, re.MULTILINE)[1])
+        for task in planned["task"]
+    }
+    for task, hours in zip(planned["task"], planned["estimated_hours"], strict=True):
+        assert printed[task] == pytest.approx(hours, abs=0.1), task
+    whole = float(re.search(r"^all (\d+\.\d) h", text, re.MULTILINE)[1])
+    assert sum(printed.values()) == pytest.approx(whole)
+    assert whole == pytest.approx(planned["estimated_hours"].sum(), abs=0.05)
+
+
+def test_hours_are_taken_back_by_the_names_on_the_sheet(book):
+    assert (
+        note(book, "jobsheet", "A").exit_code == 0
+    )  # no ticket yet: the sheet says until when to call
+    assert "call 811 by Wednesday, April 8" in text_of(book / "out" / "jobsheet-A.pdf").replace(
+        "\n", " "
+    )
+    told = note(
+        book,
+        "record",
+        "job",
+        "A",
+        "--built",
+        "2026-04-14",
+        "--hours",
+        "dig out by hand=4.5",
+        "--hours",
+        "set edging=2",
+        day="2026-04-15",
+    )
+    assert told.exit_code == 0, told.stderr
+    tasks = read_season(book).job_tasks.set_index(["job_id", "task"])["actual_hours"]
+    assert tasks["A-curb-1", "dig out by hand"] == 4.5
+    assert tasks["A-curb-1", "set edging"] == 2
+    strange = note(book, "record", "job", "nobody", "--built", "2026-04-14", day="2026-04-15")
+    assert strange.exit_code == 1
+    assert "bed nobody is in no scan on record" in strange.stdout
+    again = note(book, "jobsheet", "A", day="2026-04-15")
+    assert again.exit_code == 1
+    assert "nothing that A bought waits to be built: record the sale first" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("ticket", "words", "sentence"),
+    [
+        ((), ("--on", "2026-04-06"), "the locating law, with a call today, allows digging from 2026-04-09 on, not on 2026-04-06"),
+        (("2026-04-14", "2026-05-04"), ("--on", "2026-04-13"), "ticket 9 allows digging from 2026-04-14 on, not on 2026-04-13"),
+        (("2026-03-20", "2026-04-10"), (), "ticket 9 runs out on 2026-04-10, before the last day, 2026-04-13: call 811 again"),
+        (("2026-04-07", "2026-05-04"), ("--on", "2026-04-20"), "its day, 2026-04-20, does not lie in its week of 2026-04-13"),
+    ],
+)  # fmt: skip
+def test_what_stands_against_a_day_is_a_sentence_and_the_sheet_is_made(
+    book, ticket, words, sentence
+):
+    if ticket:
+        assert (
+            note(
+                book, "record", "ticket", "A", "9", "--from", ticket[0], "--until", ticket[1]
+            ).exit_code
+            == 0
+        )
+    told = note(book, "jobsheet", "A", *words)
+    assert told.exit_code == 1
+    assert f"Mind: {sentence}." in told.stderr
+    assert (book / "out" / "jobsheet-A.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("rules", "sentence"),
+    [
+        (
+            'state = "WY"\n',
+            "for WY no locating rule is known: call 811, the number of the whole country",
+        ),
+        ("", "no state is set in local.toml, so no locating rule is known: call 811"),
+    ],
+)
+def test_a_state_without_a_rule_is_a_sentence(book, rules, sentence):
+    (book / "local.toml").write_text(f'{rules}zone = "5b"\n')
+    told = note(book, "jobsheet", "B")
+    assert told.exit_code == 1
+    assert sentence in told.stderr
+    text = text_of(book / "out" / "jobsheet-B.pdf").replace("\n", " ")
+    assert "none on record: call 811, dig only" in text
+
+
+def test_who_has_no_job_is_told(book):
+    told = note(book, "jobsheet", "nobody at all")
+    assert told.exit_code == 2
+    assert "'nobody at all' is no id, name or phone number in the client list" in told.stderr
+    assert note(book, "record", "undo", day=TODAY).exit_code == 0  # C's week
+    told = note(book, "jobsheet", "C")
+    assert told.exit_code == 1
+    assert (
+        "C-curb-1 has no week yet: record BOOK schedule WHO WEEK gives it one, or name its day with --on"
+        in told.stderr
+    )
+    assert note(book, "jobsheet", "C", "--on", "2026-04-16").exit_code == 0
