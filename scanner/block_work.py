@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import cast
-
 import numpy as np
 import pandas as pd
 from shapely.errors import GEOSException
@@ -14,7 +11,16 @@ from scanner.book.unseen import list_defeated
 from scanner.desk import Desk
 from scanner.job.bundles import LATER, LEAD, bundle_beds
 from scanner.job.offers import make_offers
-from scanner.reuse import WHOLE_TABLES, Terms, find_kept, print_lots, take_over, unchanged_part
+from scanner.reuse import (
+    WHOLE_TABLES,
+    Terms,
+    find_kept,
+    is_as_before,
+    print_block,
+    print_lots,
+    take_over,
+    unchanged_part,
+)
 from scanner.schema.documents import PART_TABLES, Part
 from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS
 from scanner.sheets.problems import join_problems
@@ -49,9 +55,9 @@ def work_block(block: Block, *, terms: Terms) -> Worked:
     SchemaError
         If a stage hands over a table that breaks its schema: a bug.
     """
-    prints = print_lots(block, terms)
+    prints = print_lots(block, terms, print_block(block, terms))
     kept = find_kept(block, prints)
-    if (old := unchanged_part(block, kept)) and (worked := _take_part(block, old, prints)):
+    if worked := _take_part(block, kept, prints):
         return worked
     tables, whole_ids = take_over(kept[kept["is_whole"]], WHOLE_TABLES)
     seen = take_over(kept[~kept["is_whole"]], tuple(GROUND_TABLES))
@@ -70,9 +76,19 @@ def work_block(block: Block, *, terms: Terms) -> Worked:
     return len(block.client_ids), part, thin
 
 
-def _take_part(block: Block, old: Path, prints: pd.DataFrame) -> Worked | None:
-    """Let the part of an earlier scan stand for the block as it is; None where it is gone."""
-    folder = cast("Path", block.folder)
+def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
+    """Let what an earlier scan left of a block stand where nothing in it has changed, and see that at a glance."""
+    if not is_as_before(block, whole := print_block(block, terms)):
+        return None
+    prints = print_lots(block, terms, whole)
+    return _take_part(block, find_kept(block, prints), prints)
+
+
+def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked | None:
+    """Let the part of an earlier scan stand for the block as it is; None where none does, or it is gone."""
+    old, folder = unchanged_part(block, kept), block.folder
+    if old is None or folder is None:
+        return None
     try:
         link_part(old, folder, WHOLE_TABLES)
         thin = {

@@ -19,7 +19,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from scanner.block_ground import look_at
-from scanner.block_work import THIN, Worked, work_block
+from scanner.block_work import THIN, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
@@ -41,7 +41,7 @@ from scanner.job.machines import use_machines
 from scanner.job.method import break_even_areas
 from scanner.job.wording import usual_cautions
 from scanner.pages.publish import publish
-from scanner.reuse import settle_terms
+from scanner.reuse import Terms, settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
 from scanner.schema.tables import PLAN_SHAPES, empty_table
 from scanner.sheets.problems import join_problems, list_problems
@@ -61,9 +61,6 @@ publish_scan = publish
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many lots are done and how many there are."""
-
-Work = Callable[[Block], Worked]
-"""Takes a block from features to offers."""
 
 
 def scan(
@@ -116,8 +113,8 @@ def scan(
         demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
         blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
-        work = partial(work_block, terms=settle_terms(demand, rules=book.rules, rates=book.rates))
-        parts, tables = _work(blocks, work, sum(map(len, lots)), store=place, told=told)
+        terms = settle_terms(demand, rules=book.rules, rates=book.rates)
+        parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
     clients = _tell(clients, season, built, rates=book.rates, today=today)
@@ -208,13 +205,15 @@ def _outlines(land: Land, season: Season) -> GeoDataFrame:
 
 
 def _work(
-    blocks: Iterator[Block], work: Work, lot_count: int, *, store: Store, told: Progress
+    blocks: Iterator[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
 ) -> tuple[list[Part], Tables]:
     """Work out all blocks; their parts, and the thin tables of the whole book."""
     workers = store.workers if lot_count > store.small_lots else 1
     parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
-    done = 0
-    for client_count, part, thin in work_through(blocks, work, workers=workers, name=Block.name):
+    done, work, ease = 0, partial(work_block, terms=terms), partial(take_unchanged, terms=terms)
+    for client_count, part, thin in work_through(
+        blocks, work, workers=workers, name=Block.name, ease=ease
+    ):
         parts.append(part)
         for name, table in thin.items():
             rows[name].append(table)

@@ -20,8 +20,16 @@ from scanner.job.bundles import Demand
 from scanner.schema.documents import PART_TABLES, LocalRules, RateBook
 from scanner.schema.tables import empty_table
 from scanner.store.blocks import Block
-from scanner.store.kept import NOTHING, hash_rows, print_of, print_rows, program_print, read_kept
-from scanner.store.land import CONTENT, ENDS
+from scanner.store.kept import (
+    NOTHING,
+    PRINTS,
+    hash_rows,
+    print_of,
+    print_rows,
+    program_print,
+    read_kept,
+)
+from scanner.store.land import ENDS
 from scanner.store.parquet_tables import Tables
 
 WHOLE_TABLES = (*PART_TABLES, "problems", "sets")
@@ -54,18 +62,43 @@ def settle_terms(demand: Demand, *, rules: LocalRules, rates: RateBook) -> Terms
     return Terms(demand, ground=print_of(program_print(), bearing), offer=offer)
 
 
-def print_lots(block: Block, terms: Terms) -> pd.DataFrame:
-    """Print what each lot of a block is made from: columns ``client_id`` and `PRINTS`."""
-    book, season, ids = block.book, block.season, block.client_ids
-    fees = terms.demand.fee_usd.reindex(ids).rename("fee_usd").rename_axis("client_id")
-    stored = season.stored.drop(columns="last_seen")
-    own = [book.measured, season.jobs, season.answers, book.clients[["client_id", "mowed_ft2"]]]
+def print_lots(block: Block, terms: Terms, whole: str) -> pd.DataFrame:
+    """Print what each lot of a block is made from: columns ``client_id`` and `PRINTS`. ``whole``: print of the block."""
+    ids = block.client_ids
+    if is_as_before(block, whole):
+        kept = block.kept.set_index("client_id").loc[ids.tolist()]
+        ground, offer = kept["ground"].to_numpy(), kept["offer"].to_numpy()
+    else:
+        book, season, fees = block.book, block.season, _fees(block, terms)
+        own = [book.measured, season.jobs, season.answers, book.clients[["client_id", "mowed_ft2"]]]
+        ground = print_rows([_bearing(block), *own], ids)
+        offer = print_rows([book.clients, fees], ids)
+    names = print_rows([block.season.stored.drop(columns="last_seen")], ids)
     return pd.DataFrame({
-        "client_id": ids,
-        "ground": print_rows([_bearing(block), *own], ids, terms.ground),
-        "names": print_rows([stored], ids),
-        "offer": print_rows([book.clients, fees.reset_index()], ids, terms.offer),
+        "client_id": ids, "rules": terms.ground, "ground": ground, "names": names, "rates": terms.offer,
+        "offer": offer, "block": whole,
     })  # fmt: skip
+
+
+def print_block(block: Block, terms: Terms) -> str:
+    """Print all that the lots of a block are made from but rates and names: where it is as it was, all their prints are."""
+    book, season = block.book, block.season
+    built = season.stored[season.stored["built_on"] != ""].drop(columns="last_seen")
+    tables = [
+        book.clients, _fees(block, terms), book.measured, season.jobs, season.answers, built
+    ]  # fmt: skip
+    hashes = [block.land.words["content"].to_numpy(), *map(hash_rows, tables)]
+    return print_of(terms.ground, *block.client_ids, *(each.tobytes() for each in hashes))
+
+
+def is_as_before(block: Block, whole: str) -> bool:
+    """Whether an earlier scan left all lots of a block, made from what they are made from now."""
+    return len(block.kept) == len(block.client_ids) and bool((block.kept["block"] == whole).all())
+
+
+def _fees(block: Block, terms: Terms) -> pd.DataFrame:
+    fees = terms.demand.fee_usd.reindex(block.client_ids)
+    return fees.rename("fee_usd").rename_axis("client_id").reset_index()
 
 
 def _bearing(block: Block) -> pd.DataFrame:
@@ -76,24 +109,25 @@ def _bearing(block: Block) -> pd.DataFrame:
     built[ENDS] = boxes
     lots = words.loc[words["kind"] == "property", ["client_id", *ENDS]]
     answers = season.answers.merge(lots, on="client_id").assign(kind="answer")
-    content = [words[CONTENT], built[["client_id", "shape"]], answers[[*season.answers.columns]]]
+    content = [built[["client_id", "shape"]], answers[[*season.answers.columns]]]
     places = [table[["kind", "client_id", *ENDS]].astype({"kind": "str"}) for table in (words, built, answers)]  # fmt: skip
     pairs = list_bearing(pd.concat(places), block.client_ids, rules=block.book.rules)
-    hashes = np.concatenate([hash_rows(table) for table in content])
+    hashes = np.concatenate([words["content"].to_numpy(), *map(hash_rows, content)])
     return pd.DataFrame({"client_id": pairs["client_id"], "hash": hashes[pairs["row"]]})
 
 
 def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
     """List the lots of a block whose ground still holds; ``is_whole`` where their offers do, too."""
     kept = block.kept.merge(prints, on="client_id", suffixes=("_kept", ""))
-    kept = kept[kept["ground_kept"] == kept["ground"]]
+    is_same = {name: kept[f"{name}_kept"] == kept[name] for name in PRINTS}
+    is_whole = is_same["rates"] & is_same["offer"]
+    kept = kept.assign(is_whole=is_whole)[is_same["rules"] & is_same["ground"]]
     is_named = kept["names_kept"] == kept["names"]
     is_new = ~is_named & (kept["names_kept"] == NOTHING)
     is_new &= ~kept["client_id"].isin(block.book.measured["client_id"])
     if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])):
         is_named |= is_new & kept["client_id"].isin(still_named(block, beds["beds"]))
-    kept = kept[is_named]
-    return kept.assign(is_whole=kept["offer_kept"] == kept["offer"])
+    return kept[is_named]
 
 
 def unchanged_part(block: Block, kept: pd.DataFrame) -> Path | None:

@@ -225,6 +225,10 @@ def test_what_was_deleted_or_spoiled_is_worked_out_anew(country, anew, tmp_path)
     next((book / ".scan").glob("kept-*/shapes")).unlink()
     assert written(book, tmp_path / "one")[0] == before
     assert anew.pop("ground") == clients_in(*HAMLETS)
+    shapes = next((book / ".scan").glob("kept-*/shapes"))
+    spoiled = bytearray(shapes.read_bytes())
+    spoiled[len(spoiled) // 2] ^= 1
+    shapes.write_bytes(spoiled)
     for keys in (book / ".scan").glob("kept-*/0*/keys.parquet"):
         keys.write_bytes(b"")
     assert written(book, tmp_path / "two")[0] == before

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scanner.schema.documents import Book, Season
 from scanner.store.curve import deal, number_blocks, split_lots
 from scanner.store.folder import Store
-from scanner.store.kept import list_kept
-from scanner.store.land import ENDS, Built, Land, widen
+from scanner.store.kept import hash_rows, list_kept
+from scanner.store.land import CONTENT, ENDS, Built, Land, widen
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,7 @@ def deal_blocks(
 ) -> Iterator[Block]:  # fmt: skip
     """Deal out what each block is worked out from, one block after the other."""
     number = number_blocks(blocks)
+    land = replace(land, words=land.words.assign(content=hash_rows(land.words[CONTENT])))
     lots = deal(land.words[land.words["kind"] == "property"], number)
     clients, measured = deal(book.clients, number), deal(book.measured, number)
     jobs, kept = deal(season.jobs, number), deal(list_kept(store.kept), number)

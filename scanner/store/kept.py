@@ -12,7 +12,7 @@ import platform
 import shutil
 from collections.abc import Collection, Iterable, Mapping
 from functools import cache
-from hashlib import blake2b
+from hashlib import blake2b, file_digest
 from importlib.metadata import version
 from pathlib import Path
 
@@ -25,10 +25,10 @@ from numpy.typing import NDArray
 from scanner.store.land import Land
 from scanner.store.parquet_tables import StoredTables, make_private, read_table, write_table
 
-LIBRARIES = ("numpy", "pandas", "pyarrow", "pyproj", "scipy", "shapely")
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely")
 """Another version of these may give other digits."""
 
-PRINTS = ("ground", "names", "offer")
+PRINTS = ("rules", "ground", "names", "rates", "offer", "block")
 KEYS = "keys"
 """Table of a part: `client_id` and `PRINTS` of its lots; written last, so that it stands for the rest."""
 
@@ -57,7 +57,7 @@ def program_print() -> str:
     return print_of(platform.python_version(), shapely.geos_version_string, *libraries, *texts)
 
 
-NOTHING = print_of("", b"")
+NOTHING = print_of(b"")
 """Print of no rows."""
 
 
@@ -67,16 +67,17 @@ def hash_rows(table: pd.DataFrame) -> NDArray[np.uint64]:
 
 
 def print_rows(
-    tables: Iterable[pd.DataFrame], client_ids: NDArray[np.object_], before: str = ""
-) -> list[str]:
-    """Print, for each client, what comes before and his rows in some tables, in whatever order they stand."""
+    tables: Iterable[pd.DataFrame], client_ids: NDArray[np.object_]
+) -> NDArray[np.object_]:
+    """Print, for each client, his rows in some tables, in whatever order they stand."""
     rows = [(table["client_id"].to_numpy(object), hash_rows(table)) for table in tables]
     owners = pd.Index(np.concatenate([owners for owners, _ in rows]))
     owner = pd.Index(client_ids).get_indexer(owners)
     hashes = np.concatenate([own for _, own in rows])
     order = np.lexsort((hashes, owner))
     ends = np.searchsorted(owner[order], np.arange(len(client_ids) + 1))
-    return [print_of(before, own.tobytes()) for own in np.split(hashes[order], ends)[1:-1]]
+    rows_of = np.split(hashes[order], ends)[1:-1]
+    return np.array([print_of(own.tobytes()) for own in rows_of], dtype=object)
 
 
 def list_kept(folders: Iterable[Path]) -> pd.DataFrame:
@@ -140,6 +141,7 @@ LAND, LAND_PROBLEMS = "land.parquet", "land_problems.parquet"
 def keep_land(land: Land, problems: pd.DataFrame, mark: str) -> None:
     """Leave features, and what was wrong with them, for later scans beside their shapes."""
     write_table(problems, land.path.with_name(LAND_PROBLEMS))
+    mark = print_of(mark, _digest(land.path))
     write_table(land.words.assign(mark=mark), land.path.with_name(LAND))
 
 
@@ -148,10 +150,16 @@ def find_land(folders: Iterable[Path], mark: str, path: Path) -> tuple[Land, pd.
     for folder in folders:
         try:
             words = read_table(folder / LAND)
-            if len(words) and (words.pop("mark") == mark).all():
+            whole = print_of(mark, _digest(folder / path.name))
+            if len(words) and (words.pop("mark") == whole).all():
                 for name in (path.name, LAND, LAND_PROBLEMS):
                     link(folder / name, path.with_name(name))
                 return Land(words, path), read_table(path.with_name(LAND_PROBLEMS))
         except UNREADABLE:
             continue
     return None
+
+
+def _digest(shapes: Path) -> bytes:
+    with shapes.open("rb") as stream:
+        return file_digest(stream, "blake2b").digest()

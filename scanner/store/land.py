@@ -28,7 +28,7 @@ _WORDS = {
 }  # fmt: skip
 ENDS = ["west", "south", "east", "north"]
 CONTENT = [*_WORDS, "client_id", "pavement_ft", "dbh_in", "print"]
-"""Columns that tell what a feature is, wherever it was read."""
+"""Columns that tell what a feature is, wherever it was read; of a block's land, `content` has their hash."""
 
 _CHUNK = 4096
 FT_PER_DEGREE = 362_700.0

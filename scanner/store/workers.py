@@ -41,19 +41,21 @@ def work_through(
     *,
     workers: int,
     name: Callable[[Task], str],
+    ease: Callable[[Task], Result | None] = lambda _task: None,
 ) -> Iterator[Result]:
     """Do tasks on some workers; results come in the order of the tasks.
 
-    One a task. ``workers``: processes; with one, this process does them itself. `WorkerError`: if a
-    worker dies (memory ran out, or somebody ended it), or meets an error that cannot be sent; any
-    other error of a task is raised as it is.
+    One a task. ``workers``: processes; with one, this process does them itself. ``ease``: gives the
+    result of a task that is next to no work, which this process does; none is started before there is
+    another. `WorkerError`: if a worker dies (memory ran out, or somebody ended it), or meets an error
+    that cannot be sent; any other error of a task is raised as it is.
     """
     if workers == 1:
         yield from map(work, tasks)
         return
-    crew = [_Worker.start(work, name) for _ in range(workers)]
+    crew = [_Worker(work, name) for _ in range(workers)]
     try:
-        yield from _hand_out(enumerate(tasks), crew, name)
+        yield from _hand_out(((task, ease(task)) for task in tasks), crew, name)
     finally:
         for one in crew:
             one.leave()
@@ -61,35 +63,38 @@ def work_through(
 
 @dataclass
 class _Worker(Generic[Task, Result]):
-    """A process and the end of its line; ``doing`` is the task that it is at."""
+    """A process, started for its first task, and the end of its line; ``doing`` is the task that it is at."""
 
-    process: SpawnProcess
-    line: Connection
-    doing: tuple[int, Task] | None = field(default=None)
-
-    @classmethod
-    def start(
-        cls, work: Callable[[Task], Result], name: Callable[[Task], str]
-    ) -> _Worker[Task, Result]:
-        context = get_context("spawn")
-        ours, theirs = context.Pipe()
-        process = context.Process(target=_serve, args=(theirs, work, name), daemon=True)
-        process.start()
-        theirs.close()
-        return cls(process, ours)
+    work: Callable[[Task], Result]
+    name: Callable[[Task], str]
+    process: SpawnProcess = field(init=False)
+    line: Connection | None = None
+    doing: tuple[int, Task] | None = None
 
     def take(self, task: tuple[int, Task]) -> None:
+        self.line = self.line or self._start()
         self.doing = task
         self.line.send(task[1])
 
-    def answer(self) -> Result:
-        came, result = self.line.recv()
+    def _start(self) -> Connection:
+        context = get_context("spawn")
+        ours, theirs = context.Pipe()
+        args = (theirs, self.work, self.name)
+        self.process = context.Process(target=_serve, args=args, daemon=True)
+        self.process.start()
+        theirs.close()
+        return ours
+
+    def answer(self, line: Connection) -> Result:
+        came, result = line.recv()
         self.doing = None
         if not came:
             raise result
         return cast("Result", result)
 
     def leave(self) -> None:
+        if self.line is None:
+            return
         self.line.close()
         if self.doing is not None:
             self.process.terminate()
@@ -99,17 +104,21 @@ class _Worker(Generic[Task, Result]):
 
 
 def _hand_out(
-    tasks: Iterator[tuple[int, Task]],
+    tasks: Iterator[tuple[Task, Result | None]],
     crew: Sequence[_Worker[Task, Result]],
     name: Callable[[Task], str],
 ) -> Iterator[Result]:
-    done, due = dict[int, Result](), 0
+    done, due, coming = dict[int, Result](), 0, enumerate(tasks)
     idle = list(crew)
     while True:
         # A worker that is far ahead of a slow one waits, so that results don't pile up
-        while idle and len(done) < 2 * len(crew) and (task := next(tasks, None)) is not None:
-            idle.pop().take(task)
-        busy = {one.line: one for one in crew if one.doing is not None}
+        while idle and len(done) < 2 * len(crew) and (came := next(coming, None)) is not None:
+            place, (task, result) = came
+            if result is None:
+                idle.pop().take((place, task))
+            else:
+                done[place] = result
+        busy = {one.line: one for one in crew if one.line is not None and one.doing is not None}
         if not busy and due not in done:
             return
         for line in wait([*busy], timeout=0 if due in done else None):
@@ -117,7 +126,7 @@ def _hand_out(
             assert one.doing is not None  # noqa: S101  # it is busy
             place, doing = one.doing
             try:
-                done[place] = one.answer()
+                done[place] = one.answer(line)  # type: ignore[arg-type]
             except (EOFError, ConnectionResetError) as err:
                 one.process.join(LEAVE_SECONDS)
                 message = (
