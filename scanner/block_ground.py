@@ -22,6 +22,7 @@ from scanner.schema.tables import (
     EDGES,
     LOTS,
     OFFER_BEDS,
+    PLANT_COUNTS,
     PROBLEMS,
     SHAPES,
     check_table,
@@ -32,8 +33,9 @@ from scanner.store.parquet_tables import Tables, join_tables
 
 GROUND_TABLES = {
     "lots": LOTS, "edges": EDGES, "beds": BEDS, "shapes": SHAPES, "problems": PROBLEMS, "sets": OFFER_BEDS,
+    "plants": PLANT_COUNTS,
 }  # fmt: skip
-"""What is known of lots before anything is priced; `sets` has the sets of beds that were drawn."""
+"""What is known of lots before anything is priced; `sets` has the sets of beds that were drawn, `plants` what fits there."""
 
 Ids = NDArray[np.object_]
 
@@ -92,8 +94,9 @@ class Ground:
             self.kept_ids = np.setdiff1d(self.kept_ids, unseen)
         for survey, beds in self.looks:
             own = new[new["client_id"].isin(beds["client_id"])]
-            drawn = combine_beds(own, beds, survey, rules=self.block.book.rules)
-            laid.append(drawn.merge(place, on=["offer_id", "bed_id"]))
+            if len(own):
+                drawn = combine_beds(own, beds, survey, rules=self.block.book.rules)
+                laid.append(drawn.merge(place, on=["offer_id", "bed_id"]))
         found = join_tables(laid).sort_values(["offer_id", "place"], ignore_index=True)
         found = found[[*OFFER_BEDS.columns]]
         is_new = found["offer_id"].isin(new["offer_id"])

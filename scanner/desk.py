@@ -38,7 +38,7 @@ class Desk:
         alone = single_bed_offers(beds)
         # Beds as they are drawn, alone first, and what is taken off them
         self.drawn = [alone]
-        self.plants = PlantCounts(book.rates)
+        self.plants = PlantCounts(book.rates, ground.tables["plants"])
         self.taken = [take_off(alone, self.lots, rates=book.rates, plants=self.plants)]
         self.amounts = amounts_of(self.taken[0])
         self.is_wildfire = alone["is_wildfire"].to_numpy()
@@ -144,7 +144,7 @@ class Desk:
         Returns
         -------
         tables
-            ``offer_beds quantities prices line_items`` by name.
+            ``offer_beds quantities prices line_items plants`` by name.
         """
         rates, alone = self.book.rates, len(self.drawn[0])
         sets = {name: beds for name, beds in sets.items() if len(beds) > 1}
@@ -165,4 +165,5 @@ class Desk:
             "quantities": quantities,
             "prices": prices,
             "line_items": itemize(asked, quantities, rates=rates),
+            "plants": self.plants.table(),
         }

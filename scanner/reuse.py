@@ -32,7 +32,7 @@ from scanner.store.kept import (
 from scanner.store.land import ENDS
 from scanner.store.parquet_tables import Tables
 
-WHOLE_TABLES = (*PART_TABLES, "problems", "sets")
+WHOLE_TABLES = (*PART_TABLES, "problems", "sets", "plants")
 """All that a scan leaves of a lot for the next one."""
 
 UNBEARING = {

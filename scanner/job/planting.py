@@ -10,6 +10,7 @@ that turning, moving or reversing a lot changes no count.
 
 from __future__ import annotations
 
+from hashlib import blake2b
 from math import sqrt
 
 import numpy as np
@@ -28,7 +29,7 @@ from scanner.job.edge_rows import (
     offset_lines,
 )
 from scanner.schema.documents import RateBook
-from scanner.schema.tables import OFFER_BEDS, PLANTS, check_table, empty_table
+from scanner.schema.tables import OFFER_BEDS, PLANT_COUNTS, PLANTS, check_table, empty_table
 from scanner.units import IN_PER_FT
 
 ROW_SHARE = sqrt(3) / 2
@@ -90,6 +91,9 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     return check_table(plants[[*PLANTS.columns]], PLANTS)
 
 
+COUNTS = ("accent_count", "plant_count")
+
+
 class PlantCounts:
     """
     Counts the plants of beds; ground that lies in many sets of beds is laid out once.
@@ -98,11 +102,29 @@ class PlantCounts:
     ----------
     rates
         Plant spacing [in], spacing of an accent's shrubs [ft].
+    known
+        Table `PLANT_COUNTS`: what was counted before; other spacings are passed over.
     """
 
-    def __init__(self, rates: RateBook) -> None:
+    def __init__(self, rates: RateBook, known: pd.DataFrame | None = None) -> None:
         self._rates = rates
-        self._known = dict[tuple[bytes, bytes], tuple[int, int]]()
+        spacings = rates.plant_spacing_in.value, rates.accent_spacing_ft.value
+        self._spacing = " ".join(map(repr, spacings))
+        known = empty_table(PLANT_COUNTS) if known is None else known
+        self._tables = [known[known["spacing"] == self._spacing]]
+        counts = zip(*(self._tables[0][name] for name in COUNTS), strict=True)
+        self._known = dict(zip(self._tables[0]["ground"], counts, strict=True))
+
+    def table(self) -> pd.DataFrame:
+        """
+        List what is known now.
+
+        Returns
+        -------
+        known
+            Table `PLANT_COUNTS`.
+        """
+        return check_table(pd.concat(self._tables, ignore_index=True), PLANT_COUNTS)
 
     def count(self, beds: pd.DataFrame) -> tuple[IntArray, IntArray]:
         """
@@ -119,17 +141,23 @@ class PlantCounts:
             Shrubs of an accent and plants of a full planting, one a bed of each.
         """
         grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
-        keys = [*zip(shapely.to_wkb(grounds), shapely.to_wkb(edges), strict=True)]
+        keys = [*map(_print, shapely.to_wkb(grounds), shapely.to_wkb(edges))]
         new = {key: row for row, key in enumerate(keys) if key not in self._known}
         if new:
             rows = [*new.values()]
-            counts = (
+            counts = [
                 np.bincount(spots["ground"].to_numpy(np.int64), minlength=len(rows)).tolist()
                 for spots in _lay_out(grounds[rows], edges[rows], self._rates)
-            )
+            ]
             self._known |= zip(new, zip(*counts, strict=True), strict=True)
+            told = beds[["client_id"]].iloc[rows].assign(ground=[*new], spacing=self._spacing)
+            self._tables.append(told.assign(**dict(zip(COUNTS, counts, strict=True))))
         counted = np.array([self._known[key] for key in keys], dtype=np.int64).reshape(-1, 2)
         return counted[:, 0], counted[:, 1]
+
+
+def _print(ground: bytes, edge: bytes) -> str:
+    return blake2b(len(ground).to_bytes(8, "big") + ground + edge, digest_size=16).hexdigest()
 
 
 def _lay_out(grounds: Shapes, edges: Shapes, rates: RateBook) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -49,6 +49,14 @@ PLANTS = TableSchema("plants", "Where each plant of a bed stands, one row a plan
     "room_ft": number_column("ft", "distance to the border of its bed"),
 })  # fmt: skip
 
+PLANT_COUNTS = TableSchema("plant_counts", "How many plants fit on a ground, kept from one scan to the next.", {
+    "client_id": text_column("client on whose lot it lies"),
+    "ground": text_column("print of the ground and of the edge that its rows follow"),
+    "spacing": text_column("spacings that it was counted with: of a full planting [in], of an accent [ft]"),
+    "accent_count": count_column("shrubs of an accent"),
+    "plant_count": count_column("plants of a full planting"),
+})  # fmt: skip
+
 CHOSEN_PLANTS = TableSchema("chosen_plants", "Which species goes where, one row an offer, bed, planting and row of it.", {
     **select(PLANTS, "offer_id bed_id planting is_front"),
     "plant": text_column("name of the species in plants.toml; blank: none fits"),

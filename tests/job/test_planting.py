@@ -189,6 +189,19 @@ def test_counts_are_those_of_the_places_whatever_was_counted_before():
         assert counted.tolist() == expected
 
 
+def test_counts_kept_from_an_earlier_scan_hold_for_their_spacing_alone(monkeypatch):
+    table = offer_beds(bed(), bed("C1-curb-2", length=21))
+    before = PlantCounts(RATES)
+    counted = before.count(table)
+    wider = RATES.model_copy(
+        update={"plant_spacing_in": RATES.plant_spacing_in.model_copy(update={"value": 48.0})}
+    )
+    assert PlantCounts(wider, before.table()).count(table)[1].sum() < counted[1].sum() / 2
+    monkeypatch.setattr("scanner.job.planting._lay_out", None)
+    again = PlantCounts(RATES, before.table()).count(table)
+    assert [own.tolist() for own in again] == [own.tolist() for own in counted]
+
+
 def test_empty_table_keeps_its_columns():
     plants = place_grid(empty_table(OFFER_BEDS), rates=RATES)
     assert plants.columns.tolist() == list(PLANTS.columns)
