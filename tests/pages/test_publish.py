@@ -5,6 +5,7 @@ import io
 import os
 from dataclasses import replace
 from pathlib import Path
+from weakref import WeakSet
 
 import pytest
 from openpyxl import load_workbook
@@ -13,7 +14,7 @@ from scanner.errors import BookError, SchemaError
 from scanner.pages import publish as publish_module
 from scanner.pages.publish import publish
 from scanner.schema.log_tables import OUTCOMES
-from tests.small_scan import small_scan
+from tests.small_scan import in_parts, small_scan
 
 FILES = [
     "calls.csv", "calls.xlsx", "candidates.geojson", "line_items.csv", "map.html", "problems.csv",
@@ -67,6 +68,28 @@ def test_two_runs_give_the_same_bytes(tmp_path):
     assert contents(tmp_path / "two") == first
     publish(small_scan(), tmp_path / "one")
     assert contents(tmp_path / "one") == first
+
+
+class Lent(dict):
+    """A part that tells whether somebody still holds it."""
+
+    __hash__ = object.__hash__
+
+
+def test_a_part_is_let_go_before_the_next_but_one_is_read(tmp_path, monkeypatch):
+    held, counts, read = WeakSet(), [], publish_module._read
+
+    def lend(parts):
+        for part in read(parts):
+            lent = Lent(part)
+            held.add(lent)
+            counts.append(len(held))
+            yield lent
+
+    monkeypatch.setattr(publish_module, "_read", lend)
+    publish(in_parts(small_scan(), 1), tmp_path)
+    assert len(counts) > 3
+    assert max(counts) == 2
 
 
 def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from hashlib import blake2b
-from itertools import tee
 from pathlib import Path
 
 from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
@@ -83,7 +83,7 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
     yield "summary.json", summary_json(scan)
-    for_map, for_beds, for_items = tee(_read(scan.parts), 3)
+    for_map, for_beds, for_items = _in_step(_read(scan.parts), 3)
     for of_map, beds, items in zip(
         map_pages(scan, for_map), beds_geojson(scan, for_beds), line_items_csv(scan, for_items),
         strict=True,
@@ -109,6 +109,21 @@ def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:
     calls_xlsx(sheet, scan, rows, left_out)
     yield "calls.xlsx", sheet.getvalue()
     yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
+
+
+def _in_step(parts: Iterator[Part], count: int) -> list[Iterator[Part]]:
+    """Let several go through the parts in step; the library's own way to do so would hold 57 of them at once."""
+    waiting = [deque[Part]() for _ in range(count)]
+
+    def own(mine: deque[Part]) -> Iterator[Part]:
+        while mine or (part := next(parts, None)) is not None:
+            if not mine:
+                for each in waiting:
+                    each.append(part)
+            part = mine.popleft()
+            yield part
+
+    return [own(mine) for mine in waiting]
 
 
 def _read(parts: Iterable[Part]) -> Iterator[Part]:
