@@ -233,7 +233,7 @@ def _use_machines(
 ) -> tuple[MachineUse, ...]:
     """Count what the leads of the list use of each machine."""
     chances = calls[calls["left_out"] == ""].set_index("offer_id")["chance"]
-    beds = [part["quantities"] for part in parts]
+    beds = (part["quantities"] for part in parts)
     listed = [table[table["offer_id"].isin(chances.index)] for table in beds]
     return use_machines(join_tables(listed), chances, rates=rates) if listed else ()
 

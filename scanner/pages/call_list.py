@@ -31,7 +31,7 @@ CHANGE_COLUMNS = ("bed_ids", "price_usd")
 class EarlierList:
     """The call list that lies in the folder from the scan before."""
 
-    # its rows by client, each a text by column as the file holds it
+    # its rows by client, each a text by column as the file holds it: `CHANGE_COLUMNS` and ``change``
     rows: Mapping[str, Mapping[str, str]]
     scanned_on: str  # day of that scan, ISO; blank: not known
 

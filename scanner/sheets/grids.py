@@ -7,23 +7,23 @@ import csv
 import io
 import warnings
 import zipfile
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 from xml.etree.ElementTree import ParseError
-
-import openpyxl
-from openpyxl.cell.cell import Cell, MergedCell
-from openpyxl.utils.escape import unescape
-from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
 from scanner.sheets.description import Sheet
 from scanner.sheets.problems import Problem, fault
 
+if TYPE_CHECKING:
+    from openpyxl.cell.cell import Cell, MergedCell
+
 MAX_UNPACKED_BYTES = 500_000_000
 """A sheet that is larger than this, unpacked, is refused unopened."""
-_DAMAGED = (zipfile.BadZipFile, InvalidFileException, ParseError, LookupError, ValueError)
+_DAMAGED = (zipfile.BadZipFile, ParseError, LookupError, ValueError)
 _DELIMITERS = ",;\t"
 TOP_ROWS = 10
 """Headings are looked for in so many rows: people write a title above them."""
@@ -123,6 +123,10 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
 
 
 def _read_sheets(path: Path) -> list[Grid]:
+    from openpyxl.utils.exceptions import (  # noqa: PLC0415  # most commands read no workbook
+        InvalidFileException,
+    )
+
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked_bytes = sum(member.file_size for member in archive.infolist())
@@ -131,7 +135,7 @@ def _read_sheets(path: Path) -> list[Grid]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _read_workbook(path)
-    except _DAMAGED as err:
+    except (*_DAMAGED, InvalidFileException) as err:
         message = (
             f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
         )
@@ -157,17 +161,23 @@ def _refuse_huge(file: str, byte_count: int, verb: str) -> None:
 
 def _read_workbook(path: Path) -> list[Grid]:
     """Read a workbook as a stream of rows, so that its styles and empty cells cost nothing."""
+    import openpyxl  # noqa: PLC0415  # as above
+    from openpyxl.utils.escape import unescape  # noqa: PLC0415
+
     with contextlib.closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as book:
         for sheet in book.worksheets:
             # what a file says of its own size may be wrong
             sheet.reset_dimensions()
         return [
-            Grid(sheet.title, [[_cell_text(cell) for cell in row] for row in sheet.iter_rows()])
+            Grid(
+                sheet.title,
+                [[_cell_text(cell, unescape) for cell in row] for row in sheet.iter_rows()],
+            )
             for sheet in book.worksheets
         ]
 
 
-def _cell_text(cell: Cell | MergedCell) -> str:
+def _cell_text(cell: Cell | MergedCell, unescape: Callable[[str], str]) -> str:
     value = cell.value
     if value is None:
         return ""

@@ -116,12 +116,13 @@ def _in_step(parts: Iterator[Part], count: int) -> list[Iterator[Part]]:
     waiting = [deque[Part]() for _ in range(count)]
 
     def own(mine: deque[Part]) -> Iterator[Part]:
-        while mine or (part := next(parts, None)) is not None:
+        while True:
             if not mine:
+                if (part := next(parts, None)) is None:
+                    return
                 for each in waiting:
                     each.append(part)
-            part = mine.popleft()
-            yield part
+            yield mine.popleft()
 
     return [own(mine) for mine in waiting]
 

@@ -10,7 +10,7 @@ from hashlib import blake2b, file_digest
 from pathlib import Path
 
 from scanner.errors import BookError
-from scanner.pages.call_list import EarlierList
+from scanner.pages.call_list import CHANGE_COLUMNS, EarlierList
 from scanner.sheets.lists import CALL_LIST, MAILING
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere, read_sheet
@@ -77,7 +77,8 @@ def read_earlier(folder: Path) -> EarlierList | None:
         table = read_sheet(path, CALL_LIST)[0]
     except BookError:
         return None
-    rows = dict(zip(table["client_id"], table.to_dict("records"), strict=True))
+    known = table[[*CHANGE_COLUMNS, "change"]].to_dict("records")
+    rows = dict(zip(table["client_id"], known, strict=True))
     scanned_on = ""
     with contextlib.suppress(OSError, ValueError, AttributeError):
         scanned_on = str(json.loads((folder / "summary.json").read_bytes()).get("scanned_on", ""))
