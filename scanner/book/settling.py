@@ -55,18 +55,14 @@ def _rivals(land: Land) -> Rows:
     words = land.words
     is_thing = words["kind"].isin(THINGS).to_numpy()
     is_made = words["file"].astype("str").str.endswith(f"/{ASSEMBLED_FILE}").to_numpy()
+    if not is_made.any():
+        return np.empty(0, dtype=np.intp)
     drawn, made = np.flatnonzero(is_thing & ~is_made), np.flatnonzero(is_thing & is_made)
-    boxes = _boxes(words)
-    under = made[
-        np.unique(shapely.STRtree(boxes[drawn]).query(boxes[made], predicate="intersects")[0])
-    ]
+    tree, boxes = shapely.STRtree(_boxes(words.iloc[drawn])), _boxes(words.iloc[made])
+    under = made[np.unique(tree.query(boxes, predicate="intersects")[0])]
     ids = words["client_id"].to_numpy(object)
     is_lot = (words["kind"] == "property").to_numpy() & (ids != "")
-    twice = (
-        is_lot & np.isin(ids, ids[is_lot & ~is_made].astype(str))
-        if is_made.any()
-        else is_lot & False
-    )
+    twice = is_lot & np.isin(ids, ids[is_lot & ~is_made].astype(str))
     return np.union1d(np.concatenate([drawn, under]) if len(made) else made, np.flatnonzero(twice))
 
 
