@@ -77,7 +77,18 @@ def work_block(block: Block, *, terms: Terms) -> Worked:
 
 
 def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
-    """Let what an earlier scan left of a block stand where nothing in it has changed, and see that at a glance."""
+    """Let what an earlier scan left of a block stand where nothing in it has changed, and see that at a glance.
+
+    Parameters
+    ----------
+    block, terms
+        As for `work_block`.
+
+    Returns
+    -------
+    worked
+        As `work_block` gives it; None where the block has to be worked out.
+    """
     if not is_as_before(block, whole := print_block(block, terms)):
         return None
     prints = print_lots(block, terms, whole)
