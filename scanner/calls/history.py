@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from scanner.calls.post import open_letters
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 
@@ -50,7 +51,7 @@ def add_history(
     """Put beside each client what the log knows of them.
 
     Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
-    ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built``.
+    ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built written_on``.
     """
     history = tell_history(season.calls, rates=rates).set_index("client_id")
     of_client = {
@@ -61,9 +62,11 @@ def add_history(
     later = clients["last_contact"].where(
         clients["last_contact"] > of_client["last_called_on"], of_client["last_called_on"]
     )
+    written = open_letters(season.letters, season.calls)
     return clients.assign(
         do_not_call=clients["do_not_call"].mask(clients["client_id"].isin(barred), "yes"),
         last_contact=later,
+        written_on=clients["client_id"].map(written).astype("str").fillna(""),
         neighbor_built=False if is_near_built is None else is_near_built,
         **of_client,
     )

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.chance import Stages
+from scanner.calls.post import open_letters, silent_shares
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.trials import OPEN, Trials, list_trials
 from scanner.schema.documents import RateBook, Scan, Season
@@ -48,7 +49,8 @@ def list_leads(
 
     Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
     built has its own price and estimate; a sale without a job on record has what is offered.
-    ``with_letters``: last come those who only asked not to be called, as letters that may be sent.
+    ``with_letters``: last come letters: those that are out, and those that may be sent to whoever only
+    asked not to be called.
     """
     rates, today = found.rates, found.today
     calls, offers = check_table(found.calls, CALLS), check_table(found.offers, OFFERS)
@@ -60,10 +62,12 @@ def list_leads(
     known = _known(chosen, trials, stages, clients)
     stage = _stage(known, season, clients, trials, rates=rates, today=today)
     if with_letters:
-        is_barred = (chosen["left_out"] == NO_CALLS) & ~chosen["client_id"].isin(stage["client_id"])
-        barred = pd.DataFrame({"client_id": chosen.loc[is_barred, "client_id"], "stage": LETTER})
-        stage = pd.concat([stage, barred], ignore_index=True)
+        letters = _letters(chosen, stage, season, clients, rates=rates, today=today)
+        stage = pd.concat([stage[~stage["client_id"].isin(letters["client_id"])], letters])
     leads = known.merge(stage, on="client_id", validate="one_to_one")
+    leads = leads.assign(
+        factor=leads["factor"] * leads.get("silent", pd.Series(1.0, leads.index)).fillna(1.0)
+    )
     jobs = _jobs(season, clients, rates=rates, today=today)
     # Beds of a sold job are no offer any more; what else the client has may still be sold later
     leads = leads[~leads["client_id"].isin(jobs["client_id"])]
@@ -71,6 +75,28 @@ def list_leads(
     leads = leads.assign(_order=order).sort_values(["_order", "place", "client_id"], kind="stable")
     leads = pd.concat([jobs, leads[[*LEADS.columns]]], ignore_index=True)
     return check_table(leads, LEADS)
+
+
+def _letters(
+    chosen: pd.DataFrame, stage: pd.DataFrame, season: Season, clients: pd.DataFrame, *,
+    rates: RateBook, today: date,
+) -> pd.DataFrame:  # fmt: skip
+    """List letters, with the day on which each comes: those not answered yet, and those that may be sent."""
+    sent_on = open_letters(season.letters, season.calls)
+    days = (pd.to_datetime(sent_on) - pd.Timestamp(monday_of(today))).dt.days
+    past = (today - monday_of(today)).days
+    out = pd.DataFrame({
+        "client_id": sent_on.index, "stage": LETTER,
+        "day": np.maximum(days.to_numpy(float) + rates.post_days.value, past),
+        "silent": silent_shares(sent_on, today=today, rates=rates),
+    })[(past - days < rates.letter_open_days.value).to_numpy()]  # fmt: skip
+    flags = clients[["renter", "past_due"]]
+    is_new = stage["stage"].isin([TRIED, NEW])
+    under_way = {*stage.loc[~is_new, "client_id"], *flags.index[(flags == "yes").any(axis=1)]}
+    out = out[out["client_id"].isin(chosen["client_id"]) & ~out["client_id"].isin(under_way)]
+    is_barred = (chosen["left_out"] == NO_CALLS) & ~chosen["client_id"].isin(stage["client_id"])
+    barred = pd.DataFrame({"client_id": chosen.loc[is_barred, "client_id"], "stage": LETTER})
+    return pd.concat([out, barred])
 
 
 def _known(

@@ -84,6 +84,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
         text_where("payment past due: settle that first", clients["past_due"] == "yes"),
         resting.where(free_again > pd.Timestamp(today), ""),
         _logged_rest(clients, today),
+        _written_rest(clients, rates, today),
     ])  # fmt: skip
 
 
@@ -136,6 +137,21 @@ def _logged_rest(clients: pd.DataFrame, today: date) -> pd.Series:
     # Whoever asked not to be called is told of already
     is_resting = (clients["free_on"] > today.isoformat()) & (clients["do_not_call"] != "yes")
     return report.where(is_resting, "")
+
+
+def _written_rest(clients: pd.DataFrame, rates: RateBook, today: date) -> pd.Series:
+    """Say when the letter went out that a client may still answer."""
+    if "written_on" not in clients:
+        return pd.Series("", index=clients.index, dtype="str")
+    sent = pd.to_datetime(clients["written_on"], format="ISO8601", errors="coerce")
+    free_again = sent + pd.to_timedelta(rates.letter_open_days.value, unit="D")
+    report = (
+        "letter sent "
+        + clients["written_on"]
+        + ", rests until "
+        + free_again.dt.strftime("%Y-%m-%d")
+    )
+    return report.where(free_again > pd.Timestamp(today), "")
 
 
 def _parts(offers: pd.DataFrame, beds: pd.DataFrame) -> pd.DataFrame:

@@ -11,8 +11,9 @@ from scanner.book.checklist_sheet import check_answers
 from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import check_calls, find_strange_beds
 from scanner.book.job_sheet import check_jobs
+from scanner.book.mailing_sheet import check_letters
 from scanner.book.visit_sheet import check_visits
-from scanner.calls.entry_kinds import ANSWER, CALL, JOB, MEASUREMENT, VISIT, Kind, judge
+from scanner.calls.entry_kinds import ANSWER, CALL, JOB, LETTER, MEASUREMENT, VISIT, Kind, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.log import read_entries, read_season
 from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
@@ -63,7 +64,14 @@ def _jobs(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
     return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
 
 
-CHECKS = {"calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits}
+def _letters(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    letters, found = check_letters(rows, read_client_list(book)[0], today=today, file=file)
+    return [(LETTER, letters, None)], list_problems(found)
+
+
+CHECKS = {
+    "calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits, "letter": _letters,
+}  # fmt: skip
 """By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
 
 

@@ -23,6 +23,7 @@ from scanner.calls.outlooks import (
     list_outlooks,
     sold_cents,
 )
+from scanner.calls.post import learn_letters
 from scanner.calls.trials import list_trials
 from scanner.cli.keeping import scanned
 from scanner.cli.options import (
@@ -111,6 +112,7 @@ def learned_leads(
     trials = list_trials(season.calls, today=found.today)
     years = listed_years(season.listed, fees)
     stages = learn_stages(trials, years, fees["fee_usd"], rates=read.rates)
+    stages = learn_letters(stages, season.letters, today=found.today, rates=read.rates)
     return stages, list_leads(found, season, stages=stages, with_letters=with_letters)
 
 

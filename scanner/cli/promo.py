@@ -97,12 +97,14 @@ def promo(
     season = pipeline.open_season(book)
     parts = read_letter(book, FIELDS) if with_letters else []
     with scanned(book, season, today=today) as (read, found):
-        stages, leads = learned_leads(read, found, season, with_letters=with_letters)
+        stages, leads = learned_leads(read, found, season, with_letters=True)
         free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
         rates = named_rates(found, calls_a_week)
         if with_letters:
             leads, told = choose_letters(found, leads, stages, weeks, free_days, rates)
             notes += told
+        else:
+            leads = leads[(leads["stage"] != LETTER) | leads["day"].notna()].reset_index(drop=True)
         planned = plan_promotion(leads, stages, weeks, free_days, rates=rates, is_near=is_near)
         if planned.is_late_to_write:
             notes.append(

@@ -48,7 +48,7 @@ class Record(click.Group):
 def record(ctx: click.Context, book: Path) -> None:
     """Write down in BOOK what was said, seen, sold and built.
 
-    SHEET is a call list, checklist, sheet of visits or of jobs that was filled in, .xlsx or .csv;
+    SHEET is a call list, checklist, sheet of visits, jobs or letters that was filled in, .xlsx or .csv;
     recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
     """
     ctx.obj = book

@@ -18,7 +18,7 @@ from scanner.sheets.description import (
     Sheet,
     table_columns,
 )
-from scanner.sheets.lists import ADDRESS, CALL_LIST, CLIENT_ID, NAME, STOP, plain
+from scanner.sheets.lists import ADDRESS, CALL_LIST, CLIENT_ID, MAILING, NAME, STOP, plain
 
 CLIENT_SHEET = Sheet("Clients", table_columns(
     CLIENTS, Column("year_built", WHOLE, *YEARS_BUILT), Column("client_since", DATE), Column("last_contact", DATE),
@@ -102,7 +102,9 @@ CHECKLIST = Sheet("Checklist", (
     Column("seen_on", DAY, width=12, is_filled_in=True), *ASKED,
 ), needs=("client_id",), needs_one=("seen_on", *QUESTIONS), kept_count=6, row_height=26)  # fmt: skip
 
-KINDS = {"calls": CALL_LIST, "jobs": JOB_SHEET, "visits": VISIT_SHEET, "checklist": CHECKLIST}
+KINDS = {
+    "calls": CALL_LIST, "jobs": JOB_SHEET, "visits": VISIT_SHEET, "letter": MAILING, "checklist": CHECKLIST,
+}  # fmt: skip
 """Sheets that people fill in and hand back, each known by its columns."""
 
 assert tuple(question.name for question in ASKED) == QUESTIONS  # noqa: S101  # one list, two forms

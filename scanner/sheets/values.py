@@ -113,14 +113,14 @@ def allowed_words(column: Column) -> str:
 
 
 def day_causes(
-    typed: pd.Series[str], days: pd.Series[str], today: date, *, what: str
-) -> tuple[Cause, ...]:
-    """Say what is wrong with a day that a row can't do without, ``what`` it is the day of."""
+    typed: pd.Series[str], days: pd.Series[str], today: date, *, what: str, is_needed: pd.Series[bool] | None = None
+) -> tuple[Cause, ...]:  # fmt: skip
+    """Say what is wrong with a day, ``what`` it is the day of; ``is_needed``: rows that have to have it, None: all."""
     late = f"write the day {what}; if it is right, this computer's clock is wrong, or --today"
     after = f"{typed.name} " + days + f" is after today, {today}"
-    blank = pd.Series(data=True, index=typed.index)
+    every = pd.Series(data=True, index=typed.index)
     return (
-        *unread_causes(typed, days, is_needed=blank),
+        *unread_causes(typed, days, is_needed=every if is_needed is None else is_needed),
         far_cause(str(typed.name), days, today),
         (days > today.isoformat(), after, late),
     )

@@ -5,17 +5,23 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pdfplumber
 import pytest
 
+from scanner.book.settings import read_rates
+from scanner.calls.log import read_season
+from scanner.calls.post import learn_letters, open_letters
 from scanner.pages.letters import WINDOWS, Mailing, draw_letters
 from scanner.pages.paper.look import A4, LETTER
 from scanner.pages.paper.sheet import Paper
 from scanner.schema.local_rules import Company
+from tests.calls.test_chance import stages
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
 
@@ -210,3 +216,90 @@ def test_the_address_shows_wherever_the_sheet_slides(size):
             assert max(bottom for _, bottom in down) + below <= 29 * eighth - eighth
     else:
         assert max(bottom for _, bottom in down) <= 90 / 25.4 * 72
+
+
+def fill_in(out: Path, **days: tuple[str, str]) -> Path:
+    """Write into the list when letters were sent and answered."""
+    file = out / "mailing.csv"
+    rows = list(csv.reader(io.StringIO(file.read_text(encoding="utf-8"))))
+    for row in rows[1:]:
+        row[-2:] = days.get(row[0], ("", ""))
+    text = io.StringIO()
+    csv.writer(text).writerows(rows)
+    file.write_text(text.getvalue(), encoding="utf-8")
+    return file
+
+
+def test_a_filled_in_mailing_is_recorded_and_rests_its_clients(book, tmp_path):
+    out = tmp_path / "out"
+    promo(book, out, "--letters", "--calls-a-week", "0")
+    file = fill_in(out, C0=("2026-03-03", ""), C1=("3/3", "2026-03-10"), C2=("", "2026-03-10"), C5=("2026-03-03", "2026-03-01"))  # fmt: skip
+    told = type_in("record", str(book), str(file), "--today", "2026-03-12")
+    assert told.exit_code == 1
+    assert "sent_on is blank, which is no day" in told.output
+    assert "asked_on 2026-03-01 is before the letter was sent, on 2026-03-03" in told.output
+    letters = read_season(book).letters.sort_values(["client_id", "letter"])
+    assert letters.to_numpy().tolist() == [
+        ["C0", "2026-03-02", "sent", "2026-03-03"],
+        ["C1", "2026-03-02", "asked", "2026-03-10"],
+        ["C1", "2026-03-02", "sent", "2026-03-03"],
+    ]
+    again = type_in("record", str(book), str(file), "--today", "2026-03-12")
+    assert "Recorded 0 new letters, 3 on record already." in again.output
+    # 45 days from March 3 are over on April 17
+    listed = type_in("calls", str(book), "--all", "--csv", "--today", "2026-03-12").stdout
+    assert "letter sent 2026-03-03, rests until 2026-04-17" in listed
+    assert listed.count("letter sent") == 1, "who asked is called"
+    figures = json.loads(type_in("promo", str(book), "--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-12", "--json", "--out", str(out)).stdout)  # fmt: skip
+    assert "C0" not in {row["client_id"] for row in figures["clients"]}
+    later = type_in("calls", str(book), "--all", "--csv", "--today", "2026-04-17").stdout
+    assert "letter sent" not in later
+
+
+def test_letters_on_record_teach():
+    rates, _ = read_rates(None)
+    known = stages()
+    rows = [
+        ("A", "2026-03-02", "sent", "2026-03-02"),
+        ("A", "2026-03-02", "asked", "2026-03-09"),
+        ("B", "2026-03-02", "sent", "2026-03-02"),
+        ("C", "2026-03-14", "sent", "2026-03-14"),
+    ]  # fmt: skip
+    letters = pd.DataFrame(rows, columns=["client_id", "wave_on", "letter", "told_on"])
+    learned = learn_letters(known, letters, today=date(2026, 3, 15), rates=rates)
+    # B's came ten days ago: 1 − 1/e of its answers would be here; C's is in the post
+    assert (learned.asked, learned.silent) == pytest.approx((2, 49 + 1 - math.exp(-1)))
+    assert learned.written[0] == pytest.approx(2 / (51 + 1 - math.exp(-1)))
+    none = learn_letters(known, letters.head(0), today=date(2026, 3, 15), rates=rates)
+    assert (none.asked, none.silent) == (1, 49)
+
+
+def test_a_letter_is_open_until_the_client_says_something():
+    letters = pd.DataFrame(
+        [("A", "sent", "2026-03-02"), ("B", "sent", "2026-03-02"), ("C", "sent", "2026-03-02"), ("C", "asked", "2026-03-05"), ("D", "sent", "2026-03-02")],
+        columns=["client_id", "letter", "told_on"],
+    ).assign(wave_on="2026-03-02")  # fmt: skip
+    calls = pd.DataFrame(
+        [("A", "2026-03-01", "no"), ("B", "2026-03-04", "no"), ("D", "2026-03-04", "not reached")],
+        columns=["client_id", "called_on", "outcome"],
+    )
+    assert open_letters(letters, calls).to_dict() == {"A": "2026-03-02", "D": "2026-03-02"}
+
+
+def test_whole_routes_first(book, tmp_path):
+    words = ("--calls-a-week", "2", "--json")
+    order = [
+        row["client_id"] for row in json.loads(promo(book, tmp_path, *words).stdout)["clients"]
+    ]
+    # The best client lies alone, the three after him together on one route, which promises more
+    for client_id in ("C0", "C1", "C2", "C3", "C4"):
+        route = "Alone" if client_id == order[0] else "Together"
+        text = (book / "clients.csv").read_text(encoding="utf-8")
+        text = re.sub(rf"({client_id},.*?,308-555-010\d),\w+", rf"\1,{route}", text)
+        (book / "clients.csv").write_text(text, encoding="utf-8")
+    plain, near = (
+        [row["client_id"] for row in json.loads(promo(book, tmp_path, *words, *more).stdout)["clients"] if row["wave"] == 0]
+        for more in ((), ("--near",))
+    )  # fmt: skip
+    assert plain == order[:2]
+    assert near == order[1:3]
