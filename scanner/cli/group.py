@@ -32,6 +32,7 @@ COMMANDS = {
         "Tell one client's whole story: lot, beds, offer, what was said, what is next.",
     ),
     "sketch": ("sketch", "Draw the beds of clients to scale, a page each."),
+    "visit": ("visit", "Print the sheet to take along on a visit."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "jobsheet": ("jobsheet", "Print the sheet of a sold job for its crew."),
     "order": ("order", "Sum up the materials of the jobs of a week."),

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import click
 
+from scanner.calls.entry_kinds import ANSWER
 from scanner.calls.log import open_log, read_season
+from scanner.cli.batches import Batch
 from scanner.cli.options import (
     book_argument,
     json_option,
@@ -17,12 +19,14 @@ from scanner.cli.options import (
 )
 from scanner.cli.record_job import job
 from scanner.cli.recording import record_rows, record_sheet
+from scanner.cli.rows import show_problems
 from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.filled import MOST_USD, VISIT_SHEET
 from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.problems import list_problems
 from scanner.sheets.reader import typed_rows
 from scanner.units import cents_from_usd
 
@@ -130,6 +134,7 @@ calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 
 @record.command(short_help="One visit: the client and what was measured.")
 @click.argument("who")
+@click.argument("blanks", nargs=-1, metavar="[BLANK=VALUE]...")
 @click.option("--on", "visited_on", metavar="DATE", help="Day of the visit.  [default: today]")
 @click.option("--by", "visited_by", metavar="TEXT", default="", help="Who went.")
 @click.option("--note", metavar="TEXT", default="", help="What was seen and said.")
@@ -145,6 +150,7 @@ calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 def visit(
     ctx: click.Context,
     who: str,
+    blanks: tuple[str, ...],
     visited_on: str | None,
     visited_by: str,
     note: str,
@@ -157,6 +163,9 @@ def visit(
 
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
     sides of a drive. They stand in for the edges of that kind from drawings.
+
+    BLANK is the name of a blank as the visit sheet prints it: "length A=17.5" slope=flat
+    heads=2 "who decides=her son". Lengths of the other beds of a kind stay as drawn.
     """
     depth = dict(named_figure(typed, "curb=6") for typed in rooms)
     measured = [named_figure(typed, "curb=42.5") for typed in edges]
@@ -167,14 +176,37 @@ def visit(
         "client_id": _whom(ctx, who), "visited_on": visited_on or today.isoformat(),
         "visited_by": visited_by, "note": note,
     }  # fmt: skip
-    typed = [
-        head | {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
+    pieces = [
+        {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
         for along, feet in measured
     ]
-    rows = typed_rows(VISIT_SHEET, *(typed or [head]))
+    more = list[Batch]()
+    if blanks:
+        edges_told, more = _take_blanks(ctx, head, blanks, today=today)
+        pieces += edges_told
+    rows = typed_rows(VISIT_SHEET, head, *(head | piece for piece in pieces))
     if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):
         say(f"What was measured counts as all of the {whole}: name every piece of it in one visit.")
-    ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json))
+    ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json, more=more))
+
+
+def _take_blanks(
+    ctx: click.Context, head: dict[str, str], blanks: tuple[str, ...], *, today: date
+) -> tuple[list[dict[str, str]], list[Batch]]:
+    """Take the blanks of a sheet: edges measured and answers; what answers no question goes into the note."""
+    # what only a sheet's blanks ask for need not be loaded otherwise
+    from scanner.cli.typed_blanks import take_blanks
+
+    clients = read_callees(ctx.obj, read_season(ctx.obj)).set_index("client_id", drop=False)
+    told = take_blanks(
+        ctx.obj, clients.loc[head["client_id"]].to_dict(), blanks,
+        visited_on=head["visited_on"], today=today,
+    )  # fmt: skip
+    if told.problems:
+        show_problems(list_problems(told.problems), as_json=False)
+        ctx.exit(1)
+    head["note"] = "; ".join(filter(None, (head["note"], told.note)))
+    return told.edges, [(ANSWER, told.answers, None)]
 
 
 @record.command(short_help="Take an entry back: the last one, or that of a number.")

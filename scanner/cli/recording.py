@@ -98,7 +98,8 @@ def record_rows(
 ) -> int:
     """Record rows of a kind of sheet, without a file those typed on the command line; 1 where rows were left out."""
     batches, problems = CHECKS[kind](rows, book, today, file)
-    batches += more
+    # where nothing of what was typed is good, nothing is recorded with it
+    batches += more if batches else []
     counts, numbers = _write(batches, book, today)
     every = join_problems(list_problems(found), problems)
     return _close(kind, counts, numbers, every, as_json=as_json)

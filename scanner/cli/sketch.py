@@ -13,7 +13,7 @@ from scanner.cli.keeping import read_for_scan
 from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, progress_bar, say, tell
+from scanner.cli.talk import counted, progress_bar, say, say_unwritten, tell
 from scanner.cli.who import find_client
 from scanner.pages.publish import publish_files
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
@@ -69,8 +69,7 @@ def sketch(
         file = output_folder(out_folder, book) / PAGE
         tell(str(publish_files({PAGE: content}, file.parent)[0]))
         say(f"Drew {counted(len(sketches), 'client')}.")
-        if document.unwritten:
-            say(f"No letter shape for {' '.join(sorted(document.unwritten))}: written as ?.")
+        say_unwritten(document.unwritten)
     show_problems(problems[problems["severity"] == "fault"], as_json=False)
     ctx.exit(int(bool(unknown or (who and missing)) or (problems["severity"] == "fault").any()))
 

@@ -47,6 +47,12 @@ def writable(text: str, stream: IO[str]) -> str:
 _OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
+def say_unwritten(letters: set[str]) -> None:
+    """Say which letters no face of the printed pages has."""
+    if letters:
+        say(f"No letter shape for {' '.join(sorted(letters))}: written as ?.")
+
+
 def counted(number: int, one: str, many: str | None = None) -> str:
     """Write a number with its noun.
 

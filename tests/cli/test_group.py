@@ -18,7 +18,8 @@ ROOT = Path(__file__).parents[2]
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
     assert list(COMMANDS) == [
         "new", "assemble", "trace", "checklist", "check", "scan", "demo", "explain", "week", "calls",
-        "client", "sketch", "record", "promo", "forecast", "calibrate", "care",
+        "client", "sketch", "visit", "record", "jobsheet", "order", "promo", "forecast", "calibrate",
+        "care",
     ]  # fmt: skip
     text = type_in("--help").stdout
     places = [text.index(f"\n  {name} ") for name in COMMANDS]
@@ -35,9 +36,11 @@ def test_every_command_has_help(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in COMMANDS if name != "demo"])
 def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
     required = [param.name for param in command_of(name).params if param.required]
-    # Without parcels there is nothing to assemble, without a client no price to explain,
+    # Without parcels there is nothing to assemble, without a client no price to explain and no visit,
     # without weeks nothing to fill.
-    more = {"assemble": ["property"], "explain": ["who"], "client": ["who"], "promo": ["span"]}
+    more = {
+        "assemble": ["property"], "explain": ["who"], "client": ["who"], "visit": ["who"], "promo": ["span"],
+    }  # fmt: skip
     assert required == ["book", *more.get(name, [])]
 
 

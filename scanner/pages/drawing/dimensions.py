@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -12,16 +11,18 @@ import shapely
 from scanner.pages.drawing.brush import Brush, Points
 from scanner.pages.drawing.directions import (
     HIGH,
+    across_bed,
     box_of,
-    clear_of,
+    leaders,
     left_of,
+    past_ends,
     points_at,
     unit,
     words_box,
 )
 from scanner.pages.drawing.painting import ZIGZAG
 from scanner.pages.drawing.scene import Scene, has_corners
-from scanner.pages.drawing.taken import Box, Taken
+from scanner.pages.drawing.taken import PIECE, Box, Taken
 from scanner.pages.paper.look import INK, MAP, WHITE, Type
 from scanner.pages.paper.typefaces import prepare, width_of
 
@@ -32,13 +33,8 @@ OFF = 28.0
 """A length is written so far off the bed [pt]."""
 GAP, BEYOND, TICK = 3.0, 4.0, 3.2
 """Where witness lines begin and how far they go beyond; half a tick's width [pt]."""
-PAST = 7.0
-"""A depth stands so far past the end of its bed [pt]."""
-LEADER = 14.0
-FAR = 400.0
-"""Longer than any bed is deep [pt]."""
-BLANK, SHORT_BLANK = 50.0, 26.0
-"""Room to write a length, and a depth [pt]."""
+BLANK, JOGGED_BLANK, SHORT_BLANK = 50.0, 60.0, 26.0
+"""Room to write a length, that of an edge with jogs, and a depth [pt]."""
 
 
 class BedWords(NamedTuple):
@@ -140,63 +136,30 @@ class Dimensions:
 
     def _jogged(self, at: int, words: BedWords) -> None:
         """Write length and depth at the end of a leader on the lawn side."""
-        width = self._width(words.letter, words.jogged, 2 * BLANK, LENGTH)
-        places = [*self._leaders(at, width)]
-        free = (place for place in places if self._is_off_beds(words_box(place[1], width)))
+        width = self._width(words.letter, words.jogged, JOGGED_BLANK, LENGTH)
+        places = [*leaders(self._edge(at), self.beds[at], width)]
+        free = (
+            (leader, spot)
+            for leader, spot in places
+            if self._is_off_beds(words_box(spot, width)) and self._is_clear(leader)
+        )
         leader, (x, y) = next(free, places[0])
         self.brush.lines([leader], INK, 0.7)
         self.taken.add_line(leader)
-        self._tag(x, y, words.letter, words.jogged, 2 * BLANK, LENGTH)
-
-    def _leaders(self, at: int, width: float) -> Iterator[tuple[Points, tuple[float, float]]]:
-        """Lead from the lawn side of a bed to where words of some width may stand, best first."""
-        edge, border = self._edge(at), self.beds[at].boundary
-        course = edge[-1] - edge[0]
-        lawn = np.array([-course[1], course[0]]) / max(np.hypot(*course), 1e-9)
-        starts = points_at(edge, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8))
-        for off in (LEADER, 26.0, 40.0, 60.0, 90.0):
-            for start in starts:
-                ray = shapely.linestrings([start - FAR * lawn, start + FAR * lawn])
-                out = shapely.get_coordinates(shapely.intersection(border, ray))
-                foot = out[np.argmax(out @ lawn)] if len(out) else start
-                x, y = foot + lawn * (off + abs(lawn[1]) * HIGH / 2 + abs(lawn[0]) * width / 2)
-                leader = np.vstack([foot, foot + lawn * off])
-                yield from ((leader, (x + slide * width, y)) for slide in (0.0, -0.3, 0.3))
+        self._tag(x, y, words.letter, words.jogged, JOGGED_BLANK, LENGTH)
 
     def _depth(self, at: int, words: BedWords) -> None:
         """Write a depth past an end of its bed, the ends in turn, else across it; the list has it in any case."""
         width = self._width("", words.depth, SHORT_BLANK, DEPTH)
-        for across, spot in self._past_ends(at, width):
+        for across, spot in past_ends(
+            self._edge(at), self._deep(at), width, is_left_first=at % 2 == 0
+        ):
             if self._fits(across, spot, width) and self._is_off_beds(box_of(across)):
                 return self._write_depth(across, spot, words.depth)
-        for across, spot in self._across(at, width):
+        for across, spot in across_bed(self._edge(at), self.beds[at], width):
             if self._fits(across, spot, width):
                 return self._write_depth(across, spot, words.depth)
         return None
-
-    def _past_ends(self, at: int, width: float) -> Iterator[tuple[Points, Points]]:
-        """Stand a depth past the left end of the first bed, the right one of the next, then at the other end."""
-        edge = self._edge(at)
-        lawn = left_of(edge[-1] - edge[0])
-        is_turned = (edge[0][0] > edge[-1][0]) == (at % 2 == 0)
-        for ends in (edge[::-1], edge) if is_turned else (edge, edge[::-1]):
-            out = unit(ends[0] - ends[1])
-            up = left_of(out) * np.sign(left_of(out) @ lawn)
-            foot = ends[0] + PAST * out
-            across = np.array([foot, foot + up * self._deep(at)])
-            yield across, across.mean(axis=0) + out * clear_of(out, width)
-
-    def _across(self, at: int, width: float) -> Iterator[tuple[Points, Points]]:
-        """Lay a depth across a bed, between two plants, its number on the lawn."""
-        edge = self._edge(at)
-        for share in (0.75, 0.68, 0.82, 0.62, 0.25, 0.32, 0.38, 0.5):
-            before, foot, after = points_at(edge, (share - 0.02, share, share + 0.02))
-            up = left_of(after - before)
-            ray = shapely.linestrings([foot, foot + FAR * up])
-            top = shapely.get_coordinates(shapely.intersection(self.beds[at], ray))
-            if len(top):
-                across = np.array([foot, top[np.argmax(top @ up)]])
-                yield across, across[1] + up * clear_of(up, width)
 
     def _deep(self, at: int) -> float:
         """Depth of a bed as drawn at its ends [pt]."""
@@ -209,6 +172,12 @@ class Dimensions:
     def _is_off_beds(self, box: Box) -> bool:
         shape = shapely.box(*box)
         return self.taken.is_free(box) and not any(bed.intersects(shape) for bed in self.beds)
+
+    def _is_clear(self, leader: Points) -> bool:
+        """Whether a leader runs over nothing behind its bed's border."""
+        way = unit(leader[1] - leader[0])
+        outer = np.array([leader[0] + PIECE * way, leader[1]])
+        return self.taken.is_free(box_of(outer))
 
     def _write_depth(self, across: Points, spot: Points, words: str) -> None:
         way = unit(across[1] - across[0])

@@ -1,8 +1,8 @@
-"""Directions and boxes on a page, in points."""
+"""Where words about a bed may stand, best first: directions and boxes on a page, in points."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -14,6 +14,12 @@ Points = NDArray[np.float64]
 
 HIGH = 15.0
 """A line of words with a disc is so high [pt]."""
+PAST = 7.0
+"""A depth stands so far past the end of its bed [pt]."""
+LEADERS = (14.0, 26.0, 40.0, 60.0, 90.0)
+"""How long a leader is, the first that leads to free ground [pt]."""
+FAR = 400.0
+"""Longer than any bed is deep [pt]."""
 
 
 def unit(way: Points) -> Points:
@@ -46,3 +52,47 @@ def box_of(line: Points) -> Box:
 def words_box(spot: Sequence[float] | Points, width: float) -> Box:
     """Box a line of words round its middle."""
     return Box.around(spot[0], spot[1], width, HIGH)
+
+
+def leaders(
+    edge: Points, bed: shapely.Geometry, width: float
+) -> Iterator[tuple[Points, tuple[float, float]]]:
+    """Lead from the lawn side of a bed to where words of some width may stand, best first."""
+    lawn = left_of(edge[-1] - edge[0])
+    starts = points_at(edge, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8))
+    for off in LEADERS:
+        for start in starts:
+            ray = shapely.linestrings([start - FAR * lawn, start + FAR * lawn])
+            out = shapely.get_coordinates(shapely.intersection(bed.boundary, ray))
+            foot = out[np.argmax(out @ lawn)] if len(out) else start
+            x, y = foot + lawn * (off + abs(lawn[1]) * HIGH / 2 + abs(lawn[0]) * width / 2)
+            leader = np.vstack([foot, foot + lawn * off])
+            yield from ((leader, (x + slide * width, y)) for slide in (0.0, -0.3, 0.3))
+
+
+def past_ends(
+    edge: Points, deep: float, width: float, *, is_left_first: bool
+) -> Iterator[tuple[Points, Points]]:
+    """Stand a depth past the left end of the first bed, the right one of the next, then at the other end."""
+    lawn = left_of(edge[-1] - edge[0])
+    is_turned = (edge[0][0] > edge[-1][0]) == is_left_first
+    for ends in (edge[::-1], edge) if is_turned else (edge, edge[::-1]):
+        out = unit(ends[0] - ends[1])
+        up = left_of(out) * np.sign(left_of(out) @ lawn)
+        foot = ends[0] + PAST * out
+        across = np.array([foot, foot + up * deep])
+        yield across, across.mean(axis=0) + out * clear_of(out, width)
+
+
+def across_bed(
+    edge: Points, bed: shapely.Geometry, width: float
+) -> Iterator[tuple[Points, Points]]:
+    """Lay a depth across a bed, between two plants, its number on the lawn."""
+    for share in (0.75, 0.68, 0.82, 0.62, 0.25, 0.32, 0.38, 0.5):
+        before, foot, after = points_at(edge, (share - 0.02, share, share + 0.02))
+        up = left_of(after - before)
+        ray = shapely.linestrings([foot, foot + FAR * up])
+        top = shapely.get_coordinates(shapely.intersection(bed, ray))
+        if len(top):
+            across = np.array([foot, top[np.argmax(top @ up)]])
+            yield across, across[1] + up * clear_of(up, width)

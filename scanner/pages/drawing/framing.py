@@ -43,6 +43,12 @@ REAR_FT = 7.0
 """Ground shown behind the rear lot line."""
 BY_DIMENSION, BY_BED, BY_SIDE, BESIDE_STEEP = 50.0, 24.0, 12.0, 66.0
 """Room round beds where a length is written, over them, at their sides, at the side of a steep one [pt]."""
+UNDER, WORTH = 38.0, 1.4
+"""Room under upper beds at a cut [pt]; a cut takes out so many times its own height at least."""
+IN_PART, SIGHTS = ("roots", "barred", "ramp", "wildfire"), ("drive", "corner")
+"""What may go on behind the field: large grounds at any rate, sight triangles where that brings a finer scale."""
+FARTHEST_FT = 2000.0
+"""The size of a field that holds any lot."""
 LEVEL = 0.5
 """A side points up, down or sideways by at least this much of its length."""
 
@@ -115,15 +121,15 @@ class Needs(NamedTuple):
         return np.concatenate([self.boxes[:, :2].min(axis=0), self.boxes[:, 2:].max(axis=0)])
 
 
-def find_needs(scene: Scene) -> Needs:
-    """Box beds with the sight triangles and rings that touch them, and the room for what is written beside."""
+def find_needs(scene: Scene, *, with_sights: bool) -> Needs:
+    """Box beds with the rings and sight triangles that touch them, and the room for what is written beside."""
     boxes = shapely.bounds(scene.beds)
     for kept in scene.kept:
-        if kept.what not in ("roots", "barred", "ramp", "wildfire"):
-            own = shapely.bounds(kept.shapes)
-            for row, box in zip(kept.beds, own, strict=True):
-                boxes[row, :2] = np.minimum(boxes[row, :2], box[:2])
-                boxes[row, 2:] = np.maximum(boxes[row, 2:], box[2:])
+        if kept.what in IN_PART or (kept.what in SIGHTS and not with_sights):
+            continue
+        for row, box in zip(kept.beds, shapely.bounds(kept.shapes), strict=True):
+            boxes[row, :2] = np.minimum(boxes[row, :2], box[:2])
+            boxes[row, 2:] = np.maximum(boxes[row, 2:], box[2:])
     east, north = scene.aside.T
     room = np.array([
         BESIDE_STEEP if (east < -LEVEL).any() else BY_SIDE,
@@ -135,25 +141,34 @@ def find_needs(scene: Scene) -> Needs:
 
 
 def fit(scene: Scene, left: float, top: float, width: float, most: float, least: float) -> Frame:
-    """Find the finest scale at which all that is needed fits under ``top``, at most ``most`` high [pt]."""
-    needs = find_needs(scene)
+    """Find the finest scale at which all that is needed fits under ``top``, at most ``most`` high [pt].
+
+    Before a coarse scale is taken, lawn between the beds is cut out, and then sight triangles go on behind the field.
+    """
+    whole, beds = (find_needs(scene, with_sights=shown) for shown in (True, False))
     fine, coarse = SCALES[:CUT_FROM], SCALES[CUT_FROM:]
-    tries: list[tuple[Scale, Cut | None]] = [(scale, None) for scale in fine]
-    tries += [
-        (scale, _level_cut(needs, scale, *margins)) for margins in MARGINS_FT for scale in fine
-    ]
+    tries: list[tuple[Needs, Scale, Cut | None]] = []
+    for needs in (whole, beds):
+        tries += [(needs, scale, None) for scale in fine]
+        tries += [
+            (needs, scale, _level_cut(needs, scale, *margins))
+            for margins in MARGINS_FT
+            for scale in fine
+        ]
     for scale in coarse:
-        tries += [(scale, None), (scale, _level_cut(needs, scale, *MARGINS_FT[0]))]
-        tries += [(scale, _across_cut(scene, needs, scale, width))]
-    for scale, cut in dict.fromkeys(tries):
+        for needs in (whole, beds):
+            cuts = [_level_cut(needs, scale, *margins) for margins in MARGINS_FT]
+            tries += [(needs, scale, cut) for cut in (None, *cuts)]
+        tries.append((whole, scale, _across_cut(scene, whole, scale, width)))
+    for needs, scale, cut in tries:
         frame = _frame(scene, needs, scale, cut, (left, top, width, most, least))
         if frame is not None:
             return frame
     scale = Scale(
-        min(width / 2000.0, most / 2000.0), "none: this lot is too large for a page", 100, 100
+        min(width, most) / FARTHEST_FT, "none: this lot is too large for a page", 100, 100
     )
-    frame = _frame(scene, needs, scale, None, (left, top, width, 1e9, least))
-    assert frame is not None  # noqa: S101  # 2,000 ft fit at any rate
+    frame = _frame(scene, whole, scale, None, (left, top, width, np.inf, least))
+    assert frame is not None  # noqa: S101  # no lot that is surveyed is as wide
     return frame
 
 
@@ -190,8 +205,8 @@ def _level_cut(needs: Needs, scale: Scale, above_ft: float, below_ft: float) -> 
         return None
     at = int(np.argmax(gaps))
     start = reached[at] + max(above_ft, BY_BED / scale.points)
-    end = boxes[at + 1, 1] - max(below_ft, BY_DIMENSION / scale.points)
-    return Cut(start, end, 1) if end - start > 2 * BREAK / scale.points else None
+    end = boxes[at + 1, 1] - max(below_ft, UNDER / scale.points)
+    return Cut(start, end, 1) if end - start > WORTH * BREAK / scale.points else None
 
 
 def _across_cut(scene: Scene, needs: Needs, scale: Scale, width: float) -> Cut | None:

@@ -57,7 +57,7 @@ def draw_lot(
     at, radius = frame.to_page(scene.plants[:, :2]), scene.plants[:, 2] / 2 * frame.scale.points
     taken.add(*(Box.around(x, y, 2 * r, 2 * r) for (x, y), r in zip(at, radius, strict=True)))
     if frame.cut is not None:
-        taken.add(_cut_box(frame))
+        taken.add(*_cut_boxes(frame))
     north = frame.right - 25.0, frame.top - 25.0
     taken.add(Box.around(*north, 38.0, 38.0))
     Dimensions(brush, scene, taken, blanks).write(words)
@@ -70,12 +70,16 @@ def draw_lot(
     return Drawn(frame, _write_scale(paper, brush))
 
 
-def _cut_box(frame: Frame) -> Box:
+def _cut_boxes(frame: Frame) -> tuple[Box, Box]:
+    """Take the strip of a cut, and its zigzags."""
     assert frame.cut is not None  # noqa: S101  # for the type checker
-    at = frame.to_page(np.full((1, 2), frame.cut.start))[0, frame.cut.axis]
+    at = float(frame.to_page(np.full((1, 2), frame.cut.start))[0, frame.cut.axis])
+    x, y = (frame.left + frame.right) / 2, (frame.bottom + frame.top) / 2
     if frame.cut.axis:
-        return Box(frame.left, at - 8, frame.right, at + BREAK + 8)
-    return Box(at - 8, frame.bottom, at + BREAK + 8, frame.top)
+        strip = Box(frame.left, at - 1, frame.right, at + BREAK + 1)
+        return strip, Box.around(x, at + BREAK / 2, 24, BREAK + 18)
+    strip = Box(at - 1, frame.bottom, at + BREAK + 1, frame.top)
+    return strip, Box.around(at + BREAK / 2, y, BREAK + 18, 24)
 
 
 def _write_scale(paper: Paper, brush: Brush) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from scanner.pages.drawing.brush import Brush, Points
+from scanner.pages.drawing.framing import SIGHTS
 from scanner.pages.drawing.kept_clear import BESIDE, WITHIN, Kept
 from scanner.pages.drawing.scene import Scene
 from scanner.pages.drawing.taken import Box, Taken
@@ -20,7 +21,6 @@ SQUARE = 15.0
 """A numbered square with a hair of room [pt]."""
 EIGHT: Final = [np.array([np.cos(angle), np.sin(angle)]) for angle in np.pi / 4 * np.arange(8)]
 SIXTEEN: Final = [np.array([np.cos(angle), np.sin(angle)]) for angle in np.pi / 8 * np.arange(16)]
-SIGHTS: Final = ("drive", "corner")
 STRIP_SHARES: Final = (0.3, 0.7, 0.2, 0.8, 0.4, 0.6, 0.12, 0.88, 0.5)
 NAMES: Final = {"house": "House", "drive": "Drive", "sidewalk": "Sidewalk", "walk": "Walk"}
 ASIDE: Final = [
@@ -34,7 +34,7 @@ ASIDE: Final = [
 def write_numbers(paper: Paper, brush: Brush, scene: Scene, taken: Taken) -> None:
     """Number each thing kept clear on the drawing, as the list beside it does."""
     beds = brush.visible(scene.beds)
-    street = shapely.union_all(scene.layers.get("street", np.empty(0, object)))
+    street = shapely.union_all(brush.visible(scene.layers.get("street", np.empty(0, object))))
     for kept in scene.kept:
         for shape, bed in zip(kept.shapes, kept.beds, strict=True):
             spots = [*_spots(brush, scene, kept, shape, int(bed), street)]
@@ -84,17 +84,13 @@ def _spots(
     if kept.what in WITHIN:
         return _beside_strip(frame.to_page(shapely.get_coordinates(scene.edges[bed])))
     if kept.what in SIGHTS:
-        xy = shapely.get_coordinates(shape)
-        tip = (
-            xy[0]
-            if street.is_empty
-            else xy[np.argmax(shapely.distance(shapely.points(xy), street))]
-        )
-        line = shapely.shortest_line(shapely.Point(tip), street)
-        away = np.array([0.0, 1.0]) if line is None else tip - shapely.get_coordinates(line)[-1]
-        at = frame.to_page(tip[None])[0]
+        xy = shapely.get_coordinates(shapely.segmentize(seen, SQUARE))
+        if not street.is_empty:  # the tip away from the street first
+            xy = xy[np.argsort(-shapely.distance(shapely.points(xy), street), kind="stable")]
+        line = shapely.shortest_line(shapely.Point(xy[0]), street)
+        away = np.array([0.0, 1.0]) if line is None else xy[0] - shapely.get_coordinates(line)[-1]
         ways = [10 * away / max(np.hypot(*away), 1e-9), *(12 * way for way in SIXTEEN)]
-        return [(at, at + way) for way in ways]
+        return [(at, at + way) for at in xy for way in ways]
     if kept.what in BESIDE:
         at = shapely.get_coordinates(shapely.point_on_surface(max(seen, key=shapely.area)))[0]
     else:

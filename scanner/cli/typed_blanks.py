@@ -1,0 +1,169 @@
+"""The blanks of a visit sheet as they are typed back: what was measured, seen and said."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import click
+import pandas as pd
+
+from scanner import pipeline
+from scanner.book.checklist_sheet import check_answers
+from scanner.cli.keeping import read_for_scan
+from scanner.errors import BookError
+from scanner.pages.bed_words import letter_of
+from scanner.pages.plan_page import write_feet
+from scanner.schema.log_tables import QUESTIONS
+from scanner.sheets.filled import CHECKLIST
+from scanner.sheets.problems import Problem
+from scanner.sheets.reader import typed_rows
+from scanner.sheets.values import read_days
+from scanner.sheets.visit_blanks import BLANKS, DEPTH, LENGTH, Blank
+
+MOST_SHARE = 1.5
+"""A length longer than the drawn edge by half is a slip, or another edge."""
+
+BY_NAME = {blank.name: blank for blank in BLANKS}
+SIZES = (LENGTH, DEPTH)
+
+
+class Typed(NamedTuple):
+    """What the blanks of one sheet say."""
+
+    edges: list[
+        dict[str, Any]
+    ]  # along, length_ft, room_ft: every piece of each kind that was measured
+    answers: pd.DataFrame  # rows of ANSWERS
+    problems: list[Problem]
+    note: str
+
+
+def take_blanks(
+    book: Path, client: Mapping[Any, Any], typed: Sequence[str], *, visited_on: str, today: date
+) -> Typed:
+    """Take what was typed as NAME=VALUE; ``client``: a row of the client list.
+
+    `BadParameter` where a name or a word is none of the sheet; `BookError` where a measured length
+    cannot be that of its bed.
+    """
+    values = dict(_read(one) for one in typed)
+    sizes = {name: value for name, value in values.items() if name not in BY_NAME}
+    said = {name: value for name, value in values.items() if name in BY_NAME}
+    edges = _measured(book, client["client_id"], sizes, today) if sizes else []
+    answers, problems = _answers(client, said, visited_on, today)
+    note = "; ".join(
+        f"{name} {value}" for name, value in said.items() if not BY_NAME[name].question
+    )
+    return Typed(edges, answers, problems, note)
+
+
+def _read(typed: str) -> tuple[str, str]:
+    """Tell a blank by its name, and what stands in it.
+
+    >>> _read("Length a=17.5"), _read("lines seen=gas, water"), _read("slope = Some")
+    (('length A', '17.5'), ('lines seen', 'gas, water'), ('slope', 'some'))
+    """
+    name, mark, value = (part.strip() for part in typed.partition("="))
+    first, _, letter = name.casefold().partition(" ")
+    if not mark or not value:
+        message = f"'{typed}' is no name and value: write it as slope=flat"
+        raise click.BadParameter(message, param_hint="BLANK")
+    if first in SIZES and letter:
+        return f"{first} {letter.upper()}", value
+    blank = BY_NAME.get(name.casefold())
+    if blank is None:
+        names = ", ".join(("length A", "depth A", *BY_NAME))
+        message = f"'{name}' is no blank of the sheet: {names}"
+        raise click.BadParameter(message, param_hint="BLANK")
+    return blank.name, _word(blank, value)
+
+
+def _word(blank: Blank, value: str) -> str:
+    """Check the words of a blank that has some."""
+    if not blank.words:
+        return value
+    told = [
+        part.strip().casefold() for part in (value.split(",") if blank.may_be_several else [value])
+    ]
+    if strange := [word for word in told if word not in blank.words]:
+        message = f"'{strange[0]}' does not stand beside {blank.name}: {', '.join(blank.words)}"
+        raise click.BadParameter(message, param_hint="BLANK")
+    return ", ".join(told)
+
+
+def _answers(
+    client: Mapping[Any, Any], said: Mapping[str, str], seen_on: str, today: date
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """Give what answers a question about a lot: those of the checklist are checked as its cells are."""
+    asked = {
+        BY_NAME[name].question: BY_NAME[name].answers.get(value, value)
+        for name, value in said.items()
+        if BY_NAME[name].question
+    }
+    row = {"client_id": client["client_id"], "seen_on": seen_on}
+    checked = typed_rows(
+        CHECKLIST, row | {name: asked[name] for name in asked if name in QUESTIONS}
+    )
+    answers, problems = check_answers(checked, pd.DataFrame([client]), today=today, file="")
+    day = read_days(pd.Series([seen_on]), today=today).iloc[0]
+    wishes = [
+        {**row, "seen_on": day, "question": name, "answer": value}
+        for name, value in asked.items()
+        if name not in QUESTIONS
+    ]
+    return pd.concat(
+        [answers, pd.DataFrame(wishes, columns=answers.columns)], ignore_index=True
+    ), problems
+
+
+def _measured(
+    book: Path, client_id: str, sizes: Mapping[str, str], today: date
+) -> list[dict[str, str]]:
+    """Give all edges of the kinds that were measured: those not measured as they are drawn."""
+    season = pipeline.open_season(book)
+    read = read_for_scan(book, season)
+    found = pipeline.scan(read, today=today, season=season, client_ids={client_id})
+    leads = found.offers[found.offers["phase"] == 1]
+    named = leads["bed_ids"].iloc[0].split() if len(leads) else []
+    letters = {letter_of(at): bed for at, bed in enumerate(named)}
+    beds = found.table("beds").to_dict("records")
+    by_id = {bed["bed_id"]: bed for bed in beds}
+    lengths, depths = dict[str, float](), dict[str, float]()
+    for name, value in sizes.items():
+        size, letter = name.split(" ", 1)
+        if letter not in letters:
+            message = (
+                f"{name}: {client_id} has no bed {letter}; it has {', '.join(letters) or 'none'}"
+            )
+            raise BookError(message)
+        (lengths if size == LENGTH else depths)[letters[letter]] = _feet(name, value)
+    for bed, feet in lengths.items():
+        drawn_ft = by_id[bed]["edge_ft"]
+        if feet > MOST_SHARE * drawn_ft:
+            message = (
+                f"{feet:g} ft is more than half as long again as {bed} ({write_feet(drawn_ft)}): look whether it is "
+                "that bed; where the drawing is wrong, record it with --edge"
+            )
+            raise BookError(message)
+    if alone := sorted(depths.keys() - lengths):
+        message = f"a depth needs the length of its bed beside it: {alone[0]} has none"
+        raise BookError(message)
+    kinds = {by_id[bed]["along"] for bed in (*lengths, *depths)}
+    return [
+        {"along": bed["along"], "length_ft": f"{lengths.get(bed['bed_id'], bed['edge_ft']):g}",
+         "room_ft": f"{depths[bed['bed_id']]:g}" if bed["bed_id"] in depths else ""}
+        for bed in beds
+        if bed["along"] in kinds
+    ]  # fmt: skip
+
+
+def _feet(name: str, value: str) -> float:
+    """Read a length in feet; ½ is a half."""
+    try:
+        return float(value.removesuffix("ft").strip().replace("½", ".5"))
+    except ValueError:
+        message = f"'{value}' is no length: write feet, as {name}=17.5"
+        raise click.BadParameter(message, param_hint="BLANK") from None

@@ -1,0 +1,87 @@
+"""Visit and sell: ``visit`` prints the sheet for the clipboard."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scanner import pipeline
+from scanner.cli.keeping import read_for_scan
+from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
+from scanner.cli.plans import draw_up_plans
+from scanner.cli.sketch import why_nothing
+from scanner.cli.talk import progress_bar, say_unwritten, tell
+from scanner.cli.visit_prices import price_lengths
+from scanner.cli.who import find_client
+from scanner.errors import BookError
+from scanner.pages.publish import publish_files
+from scanner.pages.said import own_cautions
+from scanner.pages.visit_page import Visit, visit_pdf
+from scanner.schema.documents import Book, Scan, Season
+
+
+@click.command(short_help="Print the sheet to take along on a visit.")
+@book_argument
+@click.argument("who")
+@out_option
+@paper_option
+@today_option
+def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date) -> None:
+    """Print a sheet for a visit to WHO (id, name or phone number), a client of BOOK.
+
+    The drawing with blanks for what is measured, what to ask, prices to say on the spot for
+    beds that come out shorter or longer. What is written on it, "record BOOK visit WHO" takes
+    by the names printed on it. Writes visit-WHO.pdf.
+    """
+    season = pipeline.open_season(book)
+    read = read_for_scan(book, season)
+    client_id = find_client(who, read.clients)
+    with progress_bar("looking at the lot") as report:
+        found = pipeline.scan(
+            read, today=today, season=season, client_ids={client_id}, progress=report
+        )
+    document, content = visit_pdf(gather_visit(read, season, found, client_id), paper_size=paper)
+    name = f"visit-{client_id}.pdf"
+    tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
+    say_unwritten(document.unwritten)
+
+
+def gather_visit(book: Book, season: Season, found: Scan, client_id: str) -> Visit:
+    """Gather what the sheet of a client tells; `BookError` where nothing is offered."""
+    leads = found.offers[(found.offers["client_id"] == client_id) & (found.offers["phase"] == 1)]
+    if leads.empty:
+        raise BookError(why_nothing(found, client_id).removesuffix("."))
+    lead = leads.iloc[0]
+    offer_beds = found.table("offer_beds")
+    beds = offer_beds[offer_beds["offer_id"] == lead["offer_id"]]
+    drawn = draw_up_plans(
+        book, season, beds, offer_beds.iloc[:0], {lead["offer_id"]: lead["finish"]}
+    )
+    prices, head_cents = price_lengths(book, season, found, lead["offer_id"])
+    plan = drawn.plans.get(client_id)
+    rows = (plan.beds if plan else beds).to_dict("records")
+    return Visit(
+        client=found.clients.set_index("client_id", drop=False).loc[client_id].to_dict(),
+        plan=plan,
+        beds=rows,
+        finish=str(lead["finish"]),
+        prices=prices,
+        head_cents=head_cents,
+        cautions=_more_cautions(rows, is_drawn=plan is not None),
+    )
+
+
+def _more_cautions(beds: list[dict[Any, Any]], *, is_drawn: bool) -> list[str]:
+    """Say what no number on the drawing says: city ground, a drive guessed; on foot all that is out of the usual."""
+    told = []
+    if not is_drawn:
+        told += [one for bed in beds for one in own_cautions(bed["cautions"])]
+        told.append("nothing is drawn of this lot: look for meters, hydrants, trees and corners")
+    if any(bed["right_of_way_ft2"] > 0 for bed in beds):
+        told.append("city ground: a permit may be needed")
+    if any(bed["is_opening_guessed"] for bed in beds):
+        told.append("the place of the drive is a guess: look first")
+    return [f"{one[0].upper()}{one[1:]}." for one in dict.fromkeys(told)]

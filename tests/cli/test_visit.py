@@ -1,0 +1,170 @@
+"""The visit sheet of the sample book: its prices are what a scan says once such lengths are measured."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from scanner import pipeline
+from scanner.calls.log import read_season
+from scanner.cli.visit import gather_visit
+from scanner.cli.visit_prices import price_lengths
+from scanner.pages.visit_page import Visit, visit_pdf
+from scanner.schema.documents import FINISHES, Book, Scan
+from scanner.sheets.visit_blanks import BLANKS
+from scanner.units import usd_said
+from tests.cli.desk import type_in
+from tests.paper_boxes import clashes
+
+SAMPLE = Path(__file__).parents[2] / "sample_data" / "book"
+TODAY = date(2027, 2, 16)
+NO_OFFER = "C0009"
+WHO = ("C0001", "C0003", "C0063", "C0073", "C0077", "C0091", "C0110", "C0115")
+"""A long house side, two curb beds, a wrapped wall, a cul-de-sac, a bent curb, gravel, a row house, on foot."""
+
+
+def look(book: Path, *who: str) -> tuple[Book, Scan]:
+    read = pipeline.read_book(book)
+    season = pipeline.open_season(book)
+    return read, pipeline.scan(read, today=TODAY, season=season, client_ids=set(who))
+
+
+@pytest.fixture(scope="module")
+def seen() -> tuple[Book, Scan]:
+    return look(SAMPLE, *WHO)
+
+
+@pytest.fixture(scope="module")
+def visits(seen: tuple[Book, Scan]) -> dict[str, Visit]:
+    read, found = seen
+    season = pipeline.open_season(SAMPLE)
+    return {client: gather_visit(read, season, found, client) for client in WHO}
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(SAMPLE, tmp_path / "book"))
+
+
+def record(book: Path, *typed: str) -> tuple[int, str]:
+    done = type_in("record", str(book), "visit", *typed, "--today", TODAY.isoformat())
+    return done.exit_code, done.stderr
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_no_words_overlap(visits, paper):
+    for client, visit in visits.items():
+        assert clashes(visit_pdf(visit, paper_size=paper)[0]) == [], client
+
+
+def test_lengths_go_a_quarter_either_way_in_steps_of_4_ft(visits):
+    # C0003: 17.6 + 16.1 = 33.7 ft, a quarter is 8.4 ft: two steps either way
+    prices = visits["C0003"].prices
+    assert [round(feet) for feet in prices["length_ft"]] == [26, 30, 34, 38, 42]
+    assert prices["is_drawn"].tolist() == [False, False, True, False, False]
+
+
+def test_the_row_as_drawn_is_the_scans_price(seen, visits):
+    found = seen[1]
+    prices = found.table("prices").set_index(["offer_id", "finish"])["price_cents"]
+    leads = found.offers[found.offers["phase"] == 1].set_index("client_id")
+    for client, visit in visits.items():
+        drawn = visit.prices[visit.prices["is_drawn"]].iloc[0]
+        printed = [box.text for box in visit_pdf(visit, paper_size="letter")[0].boxes]
+        for finish in FINISHES:
+            key = (leads.loc[client, "offer_id"], finish)
+            if key in prices.index:
+                assert drawn[finish] == prices[key]
+                assert usd_said(int(prices[key])) in printed
+
+
+def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book):
+    read, found = look(book, "C0110")
+    lead = found.offers.iloc[0]
+    said = price_lengths(read, pipeline.open_season(book), found, lead["offer_id"])[0]
+    shorter = said[~said["is_drawn"]].iloc[0]
+    drawn_ft = found.table("beds").set_index("bed_id")["edge_ft"]
+    all_ft = drawn_ft[[bed for bed in drawn_ft.index if bed.startswith("C0110-house")]].sum()
+    # every edge of the house as much shorter as the row is
+    share = shorter["length_ft"] / lead["edge_ft"]
+    done = type_in("record", str(book), "visit", "C0110", "--edge", f"house={all_ft * share}", "--today", TODAY.isoformat())  # fmt: skip
+    assert done.exit_code == 0
+    _, again = look(book, "C0110")
+    prices = again.table("prices")
+    prices = prices[prices["offer_id"] == lead["offer_id"]].set_index("finish")["price_cents"]
+    assert {finish: shorter[finish] for finish in prices.index} == prices.to_dict()
+
+
+def test_every_blank_that_is_printed_can_be_typed(visits, book):
+    printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
+    names = [blank.name for blank in BLANKS] + ["length A", "depth A", "length B", "depth B"]
+    assert printed >= set(names)
+    assert all(printed >= set(blank.words) for blank in BLANKS)
+    values = {blank.name: blank.words[0] if blank.words else "2" for blank in BLANKS}
+    values |= {
+        "length A": "18",
+        "depth A": "5",
+        "length B": "16",
+        "depth B": "5",
+        "plant liked": "catmint",
+    }
+    code, said = record(book, "C0003", *(f"{name}={value}" for name, value in values.items()))
+    assert (code, said.splitlines()[-1].startswith("Recorded")) == (0, True)
+    season = read_season(book)
+    answers = season.answers.set_index("question")["answer"].to_dict()
+    assert answers == {
+        "slope percent": "0", "gate width in": "2", "heads along edge": "2", "sun": "sun", "plant": "catmint",
+    }  # fmt: skip
+    assert season.measurements[["along", "length_ft", "room_ft"]].to_numpy().tolist() == [
+        ["curb", 18.0, 5.0], ["curb", 16.0, 5.0],
+    ]  # fmt: skip
+    note = season.visits["note"].iloc[0]
+    assert note == (
+        "soil soft; truck at the bed; water spigot near; lines seen gas; association yes; who decides 2"
+    )
+
+
+def test_a_bed_that_was_not_measured_stays_as_drawn(book):
+    assert record(book, "C0003", "length A=20")[0] == 0
+    measured = read_season(book).measurements["length_ft"].tolist()
+    assert measured[0] == 20
+    assert measured[1] == pytest.approx(16.144, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [("length A=40", "40 ft is more than half as long again as C0003-curb-1 (18 ft)"),
+     ("length C=10", "length C: C0003 has no bed C; it has A, B"),
+     ("depth A=4", "a depth needs the length of its bed beside it")],
+)  # fmt: skip
+def test_what_cannot_be_measured_is_one_sentence_and_nothing_is_recorded(book, typed, said):
+    code, told = record(book, "C0003", typed, "slope=flat")
+    assert code == 1
+    assert told.count("\n") == 1
+    assert said in told
+    assert read_season(book).visits.empty
+    assert read_season(book).answers.empty
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [("slope=bumpy", "'bumpy' does not stand beside slope: flat, some, steep"),
+     ("slope", "'slope' is no name and value"), ("colour=red", "'colour' is no blank of the sheet")],
+)  # fmt: skip
+def test_names_and_words_are_those_of_the_sheet(book, typed, said):
+    code, told = record(book, "C0003", typed)
+    assert (code, said in told) == (2, True)
+
+
+def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
+    out = book.parent / "out"
+    done = type_in(
+        "visit", str(book), "308-555-0103", "--out", str(out), "--today", TODAY.isoformat()
+    )
+    assert (done.exit_code, done.stdout) == (0, f"{out / 'visit-C0003.pdf'}\n")
+    done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
+    assert done.exit_code == 1
+    assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing to sketch")
