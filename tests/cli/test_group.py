@@ -36,11 +36,10 @@ def test_every_command_has_help(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in COMMANDS if name != "demo"])
 def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
     required = [param.name for param in command_of(name).params if param.required]
-    # Without parcels there is nothing to assemble, without a client no price to explain and no visit,
-    # without weeks nothing to fill.
-    more = {
-        "assemble": ["property"], "explain": ["who"], "client": ["who"], "visit": ["who"], "promo": ["span"],
-    }  # fmt: skip
+    # Without parcels there is nothing to assemble, without a client no price to explain, no visit and
+    # no job, without weeks nothing to fill.
+    of_one = {key: ["who"] for key in ("explain", "client", "visit", "jobsheet")}
+    more = {"assemble": ["property"], "promo": ["span"], **of_one}
     assert required == ["book", *more.get(name, [])]
 
 
