@@ -10,6 +10,7 @@ from scanner.block_ground import GROUND_TABLES, Ground, Ids
 from scanner.book.unseen import list_defeated
 from scanner.desk import Desk
 from scanner.job.bundles import LATER, LEAD, bundle_beds
+from scanner.job.line_items import itemize
 from scanner.job.offers import make_offers
 from scanner.reuse import (
     WHOLE_TABLES,
@@ -22,7 +23,7 @@ from scanner.reuse import (
     unchanged_part,
 )
 from scanner.schema.documents import PART_TABLES, Part
-from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS
+from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS, empty_table
 from scanner.sheets.problems import join_problems
 from scanner.store.blocks import Block
 from scanner.store.kept import KEYS, UNREADABLE, link_part, owners_of
@@ -93,6 +94,30 @@ def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
         return None
     prints = print_lots(block, terms, whole)
     return _take_part(block, find_kept(block, prints), prints)
+
+
+def price_set(block: Block, bed_ids: tuple[str, ...]) -> Tables:
+    """Price beds of a lot as one job, in every finish.
+
+    Parameters
+    ----------
+    block
+        The lot.
+    bed_ids
+        Beds on it, lead first.
+
+    Returns
+    -------
+    tables
+        ``offer_beds quantities prices line_items`` of that job.
+    """
+    nothing = {name: empty_table(schema) for name, schema in GROUND_TABLES.items()}
+    ground = Ground.of(block, block.client_ids, nothing, block.client_ids[:0])
+    name = bed_ids[0] if len(bed_ids) == 1 else "+".join(bed_ids)
+    kept = Desk(block.book, block.season, ground).keep({name: bed_ids}, [])
+    tables = {at: table[table["offer_id"] == name] for at, table in kept.items()}
+    items = itemize(tables["prices"], tables["quantities"], rates=block.book.rates)
+    return tables | {"line_items": items}
 
 
 def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked | None:

@@ -19,7 +19,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from scanner.block_ground import look_at
-from scanner.block_work import THIN, take_unchanged, work_block
+from scanner.block_work import THIN, price_set, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
@@ -140,6 +140,36 @@ def scan(
         machines=_use_machines(parts, calls, book.rates),
         assumptions=_assume(book, fees),
     )
+
+
+def price_job(
+    book: Book, season: Season, client_id: str, bed_ids: tuple[str, ...]
+) -> dict[str, pd.DataFrame]:
+    """
+    Price any of a client's beds as one job, in every finish.
+
+    Parameters
+    ----------
+    book
+        A book as `read_book` gives it.
+    season
+        What the log knows.
+    client_id
+        The client.
+    bed_ids
+        Beds that a scan found on the lot and did not skip, lead first.
+
+    Returns
+    -------
+    tables
+        ``offer_beds quantities prices line_items`` of that job alone, by name.
+    """
+    book = _put_right(book, season)
+    with passing_store() as place:
+        land = book.land or store_features(book.features, place.folder / "shapes")
+        lots = cut_blocks(book, land, {client_id}, store=place)
+        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+        return price_set(next(blocks), bed_ids)
 
 
 def list_ground(book: Book, season: Season, client_ids: Collection[str]) -> pd.DataFrame:

@@ -101,11 +101,12 @@ def _estimate(job: dict[Any, Any], found: Scan | None) -> tuple[dict[str, Any], 
         "quick_high_cents": int(prices["price_high_cents"].sum()),
         "sold_cents": 0, "invoiced_cents": 0,
     }  # fmt: skip
-    return job_row, _by_task(items[~items["rate_key"].isin(NO_COST_KEYS)])
+    return job_row, sum_tasks(items)
 
 
-def _by_task(items: pd.DataFrame) -> pd.DataFrame:
-    """Add the line items up task by task, in the order of the work."""
+def sum_tasks(items: pd.DataFrame) -> pd.DataFrame:
+    """Add the line items of a job's cost up task by task, in the order of the work."""
+    items = items[~items["rate_key"].isin(NO_COST_KEYS)]
     tasks = items.groupby("task", sort=False, as_index=False).agg(
         rate_key=("rate_key", "first"),
         quantity=("quantity", "sum"),

@@ -8,14 +8,17 @@ job of that number tells more.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from decimal import Decimal
+from typing import Any, Self
 
 import numpy as np
 import pandas as pd
 
 from scanner.calls.trials import OPEN, QUOTE_DAYS
 from scanner.schema.log_tables import CALL_LOG, JOB_TASKS, JOBS, QUOTE_OUTCOMES
+from scanner.units import CENTS_PER_USD, cents_from_usd
 
 WON, LOST, LAPSED = QUOTE_OUTCOMES
 
@@ -48,6 +51,41 @@ def next_quote_id(given: list[str], *, today: date) -> str:
     start = f"Q{today.year}-"
     numbers = [int(name.removeprefix(start)) for name in given if name.startswith(start)]
     return f"{start}{max(numbers, default=0) + 1:03d}"
+
+
+@dataclass(frozen=True)
+class Payments:
+    """What a client pays for a quote [cents]; each part is rounded once, half a cent up, and they add up."""
+
+    price_cents: int
+    tax_cents: int
+    deposit_cents: int
+
+    @classmethod
+    def of(cls, price_cents: int, *, tax_share: float, deposit_share: float) -> Self:
+        """Work them out.
+
+        >>> Payments.of(123_000, tax_share=0.055, deposit_share=0.3)
+        Payments(price_cents=123000, tax_cents=6765, deposit_cents=38930)
+        >>> Payments.of(123_000, tax_share=0.055, deposit_share=0.3).rest_cents  # 1,297.65 less 389.30
+        90835
+        """
+        tax_cents = _share_of(price_cents, tax_share)
+        return cls(price_cents, tax_cents, _share_of(price_cents + tax_cents, deposit_share))
+
+    @property
+    def total_cents(self) -> int:
+        """Price and tax."""
+        return self.price_cents + self.tax_cents
+
+    @property
+    def rest_cents(self) -> int:
+        """What is due when the work is done."""
+        return self.total_cents - self.deposit_cents
+
+
+def _share_of(cents: int, share: float) -> int:
+    return cents_from_usd(Decimal(str(share)) * cents / CENTS_PER_USD)
 
 
 def count_quotes(calls: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:

@@ -147,22 +147,11 @@ def _quotes(old: pd.DataFrame, season: Season, today: date) -> list[Line]:
                 "number": quote["quote_id"],
                 "price_cents": quote["price_cents"],
             }
-            is_over = quote["good_until"] < today.isoformat() or quote["outcome"]
-            step = (
-                f"Its price lapsed on {quote['good_until']}: call, and write it anew"
-                if is_over
-                else "Call and ask"
-            )
-            rows.append(
-                Line(
-                    QUOTE,
-                    quote["client_id"],
-                    quote["quoted_on"],
-                    step,
-                    f"record BOOK quote {quote['quote_id']} won|lost",
-                    **name,
-                )
-            )
+            step, command = "Call and ask", f"record BOOK quote {quote['quote_id']} won|lost"
+            if quote["good_until"] < today.isoformat() or quote["outcome"]:
+                step = f"Its price lapsed on {quote['good_until']}: call, and write it anew"
+                command = f"quote BOOK {quote['client_id']}"
+            rows.append(Line(QUOTE, quote["client_id"], quote["quoted_on"], step, command, **name))
         if own.empty:
             day = trial["quoted_on"].isoformat()
             rows.append(Line(QUOTE, trial["client_id"], day, "Call and ask", _tell(trial["client_id"], "sold"),
@@ -182,7 +171,7 @@ def _visits(season: Season, quotes: pd.DataFrame, last_day: str, today: date) ->
         if name in set(quotes["client_id"]):
             continue
         if is_made:
-            rows.append(Line(VISIT, name, made[name], "Visited; write the quote", _tell(name, "quoted"), talk["bed_ids"]))  # fmt: skip
+            rows.append(Line(VISIT, name, made[name], "Visited; write the quote", f"quote BOOK {name}", talk["bed_ids"]))  # fmt: skip
         elif not talk["next_date"]:
             rows.append(Line(VISIT, name, "", "Call; settle a day for the visit", _tell(name, "visit --next DATE"), talk["bed_ids"]))  # fmt: skip
         elif talk["next_date"] <= last_day:

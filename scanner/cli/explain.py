@@ -163,11 +163,12 @@ def _choose(found: Scan, client_id: str, bed_id: str | None, finish: Finish | No
     prices = prices[prices["finish"] == finish if finish else prices["is_lead"]]
     chosen = prices.loc[[offer for offer in offers if offer in prices.index]]
     if chosen.empty:
-        raise BookError(_why_none(found, client_id, beds, bed_id))
+        raise BookError(why_no_price(found, client_id, beds, bed_id))
     return chosen
 
 
-def _why_none(found: Scan, client_id: str, beds: pd.DataFrame, bed_id: str | None) -> str:
+def why_no_price(found: Scan, client_id: str, beds: pd.DataFrame, bed_id: str | None) -> str:
+    """Say why a client, or a bed, has no price."""
     if bed_id is not None:
         return f"{bed_id} has no price: it is skipped, {beds['skip_reason'].to_dict()[bed_id]}"
     skipped = "; ".join(

@@ -33,6 +33,7 @@ COMMANDS = {
     ),
     "sketch": ("sketch", "Draw the beds of clients to scale, a page each."),
     "visit": ("visit", "Print the sheet to take along on a visit."),
+    "quote": ("quote", "Write the quote that a client signs, and keep it in the log."),
     "record": ("record", "Write down calls, checklists, visits and jobs, a line or a whole sheet."),
     "jobsheet": ("jobsheet", "Print the sheet of a sold job for its crew."),
     "order": ("order", "Sum up the materials of the jobs of a week."),

@@ -43,12 +43,7 @@ def draw_up_plans(
     """
     beds, follow = beds[beds["frame"] != ""], follow[follow["frame"] != ""]
     clients = beds["client_id"].unique().tolist()
-    placed = place_plants(beds, rates=book.rates)
-    wanted = placed["offer_id"].map(finishes).map(PLANTING)
-    placed = placed[placed["planting"] == wanted]
-    chosen, problems = choose_plants(
-        placed, beds, season.answers, species=book.plants, rules=book.rules, rates=book.rates
-    )
+    placed, chosen, problems = name_plants(book, season, beds, finishes)
     plants = placed.merge(chosen, on=["offer_id", "bed_id", "planting", "is_front"])
     plants = plants.assign(spread_ft=plants["spread_in"] / IN_PER_FT)
     owner = beds.drop_duplicates("offer_id").set_index("offer_id")["client_id"]
@@ -67,6 +62,19 @@ def draw_up_plans(
         for client, own in ground.groupby("client_id", sort=False)
     }
     return Plans(plans, chosen, problems)
+
+
+def name_plants(
+    book: Book, season: Season, beds: pd.DataFrame, finishes: Mapping[str, str]
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Place the plants of each offer's finish and name their species: tables `PLANTS`, `CHOSEN_PLANTS`, `PROBLEMS`."""
+    placed = place_plants(beds, rates=book.rates)
+    wanted = placed["offer_id"].map(finishes).map(PLANTING)
+    placed = placed[placed["planting"] == wanted]
+    chosen, problems = choose_plants(
+        placed, beds, season.answers, species=book.plants, rules=book.rules, rates=book.rates
+    )
+    return placed, chosen, problems
 
 
 def street_of(address: str, ground: pd.DataFrame) -> str:

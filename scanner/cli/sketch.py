@@ -20,8 +20,6 @@ from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan, Season
 
 PAGE = "sketches.pdf"
-GOOD_DAYS = 30
-"""So many days a price on a sketch is good."""
 
 
 @click.command(short_help="Draw the beds of clients to scale, a page each.")
@@ -63,7 +61,11 @@ def sketch(
         say(why_nothing(found, client))
     if sketches:
         sender = Sender(
-            read.rules.company, today, today + timedelta(days=GOOD_DAYS), read.rates, paper
+            read.rules.company,
+            today,
+            today + timedelta(days=round(read.rules.quote.good_days)),
+            read.rates,
+            paper,
         )
         document, content = sketches_pdf(sketches, sender)
         file = output_folder(out_folder, book) / PAGE

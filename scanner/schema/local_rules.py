@@ -50,7 +50,25 @@ class Company(Document):
     name: str = "Your company"
     phone: str = ""
     email: str = ""
+    address: str = ""
     license_id: str = ""
+
+
+class QuoteTerms(Settings):
+    """What a quote promises and asks for, beside its price."""
+
+    good_days: float = figure("days that a price is good for", 1, 365)
+    deposit_share: float = figure("share of the total that is paid at signing", 0, 1)
+    start_window: str = Field("", title="when the work begins, in words")
+    terms: str = Field("", title="further terms of the company, in words")
+    license: str = Field("", title="the license as a quote names it, in words")
+    cancel_notice: YesNo = Field("no", title="whether a quote prints the notice of cancellation")
+
+    @field_validator("cancel_notice", mode="before")
+    @classmethod
+    def _yes_or_no(cls, came: object) -> object:
+        """Take true and false for the words."""
+        return {True: "yes", False: "no"}.get(came, came) if isinstance(came, bool) else came
 
 
 class Backgrounds(Document):
@@ -116,6 +134,7 @@ class LocalRules(Settings):
     map_max_beds: float = figure("most beds on one map page", 1, 1_000_000)
     setbacks: Setbacks
     company: Company = Company()
+    quote: QuoteTerms
     backgrounds: Backgrounds = Backgrounds()
     sources: dict[str, str] = Field(default_factory=dict)
 

@@ -108,7 +108,7 @@ QUOTES = TableSchema("quotes", "Quotes written for clients to sign, one row a qu
 })  # fmt: skip
 
 QUOTE_TASKS = TableSchema("quote_tasks", "Estimate behind each quote, one row a task or material.", {
-    **select(QUOTES, "quote_id"),
+    "quote_id": text_column("number of the quote"),
     **select(JOB_TASKS, "task rate_key quantity unit estimated_hours estimated_cents"),
 }, unique=("quote_id", "task"))  # fmt: skip
 

@@ -72,6 +72,11 @@ def deal_blocks(
         season,
         calls=season.calls[:0],
         job_tasks=season.job_tasks[:0],
+        quotes=season.quotes[:0],
+        quote_tasks=season.quote_tasks[:0],
+        schedule=season.schedule[:0],
+        tickets=season.tickets[:0],
+        letters=season.letters[:0],
         visits=season.visits[:0],
         measurements=season.measurements[:0],
     )

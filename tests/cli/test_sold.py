@@ -62,7 +62,7 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
         (
             "quote",
             "Its price lapsed on 2027-04-01: call, and write it anew",
-            "quote Q2027-001 won|lost",
+            f"bed-scanner quote {book.as_posix()} A",
         )
     ]
     told = type_record(book, "quote", "q2027-001", "won")

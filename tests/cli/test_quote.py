@@ -1,0 +1,188 @@
+"""``quote``: the page that a client signs, read back; its figures are the scan's and add up; bad input in a sentence."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pdfplumber
+import pytest
+
+from scanner import pipeline
+from scanner.calls.log import read_season
+from scanner.pages import quote_page
+from tests.cli.desk import type_in
+from tests.paper_boxes import clashes
+
+DAY = "2026-02-16"
+TODAY = ("--today", DAY)
+SAMPLE = Path("sample_data/book")
+LEAD = "C0057"  # a curb bed with few plants, by a driveway and a utility box
+
+
+@pytest.fixture(scope="module")
+def scan():
+    """The sample book's lots of two clients."""
+    read = pipeline.read_book(SAMPLE)
+    return pipeline.scan(read, today=date(2026, 2, 16), client_ids={LEAD, "C0056"})
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    return shutil.copytree(SAMPLE, tmp_path / "book")
+
+
+def write(book: Path, *words: str):
+    return type_in("quote", str(book), *words, "--out", str(book / "out"), *TODAY)
+
+
+def pages_of(book: Path, number: str = "2026-001") -> list[str]:
+    with pdfplumber.open(io.BytesIO((book / "out" / f"quote-{number}.pdf").read_bytes())) as document:
+        return [(page.extract_text() or "").replace("\xa0", " ") for page in document.pages]
+
+
+def amounts_of(text: str) -> dict[str, int]:
+    """Cents by the words that begin their line."""
+    found = re.findall(r"^(Beds? [A-Z]|Sales tax|Total|Deposit|When)\b.*\$([\d,]+)\.(\d\d)$", text, re.M)
+    return {words: int(usd.replace(",", "") + cents) for words, usd, cents in found}
+
+
+def test_the_page_says_what_the_scan_found_and_adds_up(book, scan):
+    told = write(book, LEAD)
+    assert told.exit_code == 0
+    assert "Quote Q2026-001 over" in told.stderr
+    page, sketch, *forms = pages_of(book)
+    offer = scan.offers.set_index("client_id").query("phase == 1").loc[LEAD]
+    bed = scan.table("offer_beds").set_index("offer_id").loc[offer["offer_id"]]
+    amounts = amounts_of(page)
+    # Up to the next $10, 5.5 % tax and 30 % deposit as the sample book has them, half a cent up
+    price = -(-offer["price_cents"] // 1000) * 1000
+    tax = (price * 55 + 500) // 1000
+    deposit = ((price + tax) * 3 + 5) // 10
+    assert amounts == {
+        "Bed A": price, "Sales tax": tax, "Total": price + tax, "Deposit": deposit, "When": price + tax - deposit,
+    }  # fmt: skip
+    season = read_season(book)
+    row = season.quotes.iloc[0]
+    assert (row["price_cents"], row["bed_ids"], row["finish"]) == (price, offer["bed_ids"], offer["finish"])
+    assert (row["quoted_on"], row["good_until"]) == (DAY, "2026-03-18")
+    assert f"{bed['edge_ft']:.0f} ft along the curb, 4 ft deep {bed['area_ft2']:.0f} ft²" in page
+    assert f"{bed['edge_ft']:.0f} ft" in sketch
+    assert f"plant and water in {offer['plant_count']} " in page
+    assert "February 16, 2026 · good until March 18, 2026" in page
+    for words in ("invented 0000", "12 Foundry Road", "two to four weeks after you sign", "second owner", "Hiroko Eastermann"):
+        assert words in page
+    assert len(re.findall("We (cut|set|spread|plant|have)", page)) == 5
+    # The estimate kept beside it is the price's own direct cost, to the cent
+    assert season.quote_tasks["estimated_cents"].sum() == offer["direct_cost_cents"]
+    # Nothing that is no client's business: range, cost, profit
+    every = "".join([page, sketch, *forms])
+    for name in ("price_low_cents", "price_high_cents", "direct_cost_cents", "gross_profit_cents"):
+        assert f"{offer[name] / 100:,.0f}" not in every
+
+
+def test_right_to_cancel_as_the_rule_words_it(book):
+    """16 CFR 429.1(a) above the signatures and 429.1(b) in two copies, in bold of ten points or more."""
+    assert write(book, LEAD).exit_code == 0
+    path = book / "out" / "quote-2026-001.pdf"
+    with pdfplumber.open(path) as document:
+        first, *_, one, two = document.pages
+        letters = [x for x in first.chars if "Bold" in x["fontname"] and "Helvetica" in x["fontname"]]
+        words = "".join(x["text"] for x in letters).replace("\xa0", " ")
+        sentence = (
+            "You, the buyer, may cancel this transaction at any time prior to midnight of the third business day after"
+            "the date of this transaction."
+        )
+        at = words.index(sentence)
+        assert min(x["size"] for x in letters[at : at + len(sentence)]) >= 10
+        forms = [(page.extract_text() or "").replace("\xa0", " ") for page in (one, two)]
+    assert ("first copy" in forms[0], "second copy" in forms[1]) == (True, True)
+    for form in forms:
+        text = " ".join(form.split())
+        for part in (
+            "within THREE BUSINESS DAYS from the above date.", "will be returned within TEN BUSINESS DAYS",
+            "within 20 days of the date of your Notice of Cancellation",
+            "to Larkspindle Lawn Company, at 12 Foundry Road, Quillbrook NOT LATER THAN MIDNIGHT OF",
+            "I HEREBY CANCEL THIS TRANSACTION.",
+        ):  # fmt: skip
+            assert part in text
+    rules = (book / "local.toml").read_text().replace('cancel_notice = "yes"', "cancel_notice = false")
+    (book / "local.toml").write_text(rules)
+    told = write(book, LEAD, "--price", "1500")
+    assert "ask counsel" in told.stderr
+    assert not [page for page in pages_of(book, "2026-002") if "cancel" in page.casefold()]
+
+
+def test_words_stand_clear_of_each_other_also_where_much_is_said(book, monkeypatch):
+    papers, write_pdf = [], quote_page.quote_pdf
+
+    def keep(quote, size):
+        for more in ("", "Interest is due on what is not paid within thirty days. " * 20):
+            terms = quote.terms.model_copy(update={"terms": more})
+            made = write_pdf(replace(quote, terms=terms, beds=[*quote.beds] * (4 if more else 1)), size)
+            papers.append(made[0])
+        return made
+
+    monkeypatch.setattr("scanner.cli.quote.quote_pdf", keep)
+    for size in ("letter", "a4"):
+        assert write(book, "C0056", "--finish", "planted", "--paper", size).exit_code == 0
+    assert [clashes(paper) for paper in papers] == [[]] * 4
+    assert [paper.page for paper in papers] == [4, 5, 4, 5]
+
+
+def test_the_same_quote_keeps_its_number_and_another_does_not(book):
+    assert write(book, LEAD).exit_code == 0
+    before = (book / "out" / "quote-2026-001.pdf").read_bytes()
+    assert "on record already" in write(book, LEAD).stderr
+    assert (book / "out" / "quote-2026-001.pdf").read_bytes() == before
+    told = write(book, LEAD, "--finish", "mulch")
+    assert "Quote Q2026-002" in told.stderr
+    assert "Quote Q2026-001 to the same client is open, too" in told.stderr
+    assert "We set no plants." in pages_of(book, "2026-002")[0]
+    assert type_in("record", str(book), "undo", *TODAY).exit_code == 0
+    assert "Quote Q2026-003" in write(book, LEAD, "--price", "1700").stderr
+    assert amounts_of(pages_of(book, "2026-003")[0])["Bed A"] == 170_000
+
+
+def test_from_quote_to_job(book):
+    assert write(book, LEAD).exit_code == 0
+    quote = read_season(book).quotes.iloc[0]
+    assert type_in("record", str(book), "quote", "Q2026-001", "won", *TODAY).exit_code == 0
+    told = write(book, LEAD, "--beds", quote["bed_ids"].split()[0])
+    assert told.exit_code == 1
+    assert "must not be dug: it is skipped, sold" in told.stderr
+    built = ("job", "Q2026-001", "--built", "2026-03-12", "--hours", "set edging=3")
+    told = type_in("--debug", "record", str(book), *built, "--today", "2026-03-13")
+    assert told.exit_code == 0, told.stdout
+    job = read_season(book).jobs.iloc[0]
+    assert (job["job_id"], job["sold_cents"], job["built_on"]) == ("Q2026-001", quote["price_cents"], "2026-03-12")
+
+
+def test_bad_input_is_one_sentence(book, scan):
+    beds = scan.beds.set_index("bed_id")
+    skipped = beds[(beds["client_id"] == "C0056") & (beds["skip_reason"] != "")].index[0]
+    clients = (book / "clients.csv").read_text(encoding="utf-8").splitlines()
+    names = clients[0].split(",")
+    for words, code, sentence in (
+        ((LEAD, "--beds", "C0056-curb-1"), 1, f"'C0056-curb-1' is no bed of {LEAD}; these may be quoted: "),
+        (("C0056", "--beds", skipped), 1, f"{skipped} must not be dug: it is skipped, {beds['skip_reason'][skipped]}"),
+        (("Nobody Atall",), 2, "'Nobody Atall' is no id, name or phone number"),
+        ((LEAD, "--price", "-5"), 2, "--price"),
+    ):  # fmt: skip
+        told = write(book, *words)
+        assert (told.exit_code, sentence in told.stderr) == (code, True), told.stderr
+    assert read_season(book).quotes.empty
+    told = write(book, LEAD, "--price", "300")
+    assert told.exit_code == 0
+    assert "$300.00 is under the direct cost of" in told.stderr
+    assert "direct cost" not in "".join(pages_of(book))
+    barred = [line for line in clients[1:] if line.startswith("C0056,")][0].split(",")
+    assert "do_not_call" in names and barred
+    assert type_in("record", str(book), "calls", "C0056", "do not call", *TODAY).exit_code == 0
+    told = write(book, "C0056")
+    assert told.exit_code == 1
+    assert "C0056 asked not to be called: no quote is written" in told.stderr
