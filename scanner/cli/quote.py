@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,10 +15,10 @@ from scanner.calls.jobs import sum_tasks
 from scanner.calls.log import open_log
 from scanner.calls.quotes import Payments, next_quote_id, quote_states
 from scanner.calls.trials import OPEN
-from scanner.cli.explain import why_no_price
 from scanner.cli.keeping import read_for_scan
+from scanner.cli.one_job import Priced, choose_beds, offered_finish, price_beds, with_pots
 from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
-from scanner.cli.plans import draw_up_plans, name_plants, plant_words
+from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import progress_bar, say, tell
 from scanner.cli.who import find_client
@@ -27,24 +26,15 @@ from scanner.errors import BookError
 from scanner.ground.stored import remember_beds
 from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.publish import publish_files
-from scanner.pages.quote_page import Quote, bed_names, finish_words, quote_pdf, write_cents
-from scanner.schema.documents import FINISHES, Book, Scan, Season
+from scanner.pages.quote_page import quote_pdf
+from scanner.pages.quote_words import Quote, bed_names, write_cents
+from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Book, Scan
 from scanner.schema.log_tables import QUOTE_TASKS, QUOTES
 from scanner.sheets.filled import MOST_USD
 from scanner.units import cents_from_usd, said_cents
 
 SAME = ("client_id", "bed_ids", "finish", "price_cents")
 """What makes an open quote the one that is asked for again."""
-
-
-@dataclass(frozen=True)
-class Priced:
-    """Beds priced as one job in one finish."""
-
-    tables: dict[str, pd.DataFrame]  # OFFER_BEDS, QUANTITIES, LINE_ITEMS of it
-    price: dict[Any, Any]  # row of PRICES
-    chosen: pd.DataFrame  # table CHOSEN_PLANTS
-    problems: pd.DataFrame  # table PROBLEMS: where no species fits
 
 
 @click.command(short_help="Write the quote that a client signs.")
@@ -85,8 +75,8 @@ def quote(
         )
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
-    priced = price_beds(read, season, client_id, bed_ids, finish or _offered(found, bed_ids))
-    said = cents_from_usd(price_usd) if price_usd else said_cents(_with_pots(priced))
+    priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
+    said = cents_from_usd(price_usd) if price_usd else said_cents(with_pots(priced))
     show_problems(priced.problems[priced.problems["severity"] == "fault"], as_json=False)
     _warn(priced, said, read)
     row = quote_row(priced, bed_ids, said, today, round(read.rules.quote.good_days))
@@ -103,27 +93,30 @@ def quote(
             "quote_id": next_quote_id(log.quote_ids(), today=today)
         }
         tasks = sum_tasks(priced.tables["line_items"]).assign(quote_id=row["quote_id"])
-        counts = log.record(QUOTE, pd.DataFrame([row]), tasks[[*QUOTE_TASKS.columns]])
+        log.record(QUOTE, pd.DataFrame([row]), tasks[[*QUOTE_TASKS.columns]])
         page = _page(read, found, priced, row, plans.get(client_id))
         document, content = quote_pdf(page, paper)
         name = f"quote-{page.number}.pdf"
-        file = publish_files({name: content}, output_folder(out_folder, book))[0]
-    tell(str(file))
+        tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
     if document.unwritten:
         say(f"No letter shape for {' '.join(sorted(document.unwritten))}: written as ?.")
-    others = standing[
-        quote_states(standing, today=today).eq(OPEN) & standing["client_id"].eq(client_id)
-    ]
-    for number in [name for name in others["quote_id"] if name != row["quote_id"]]:
+    _close(standing, row, today)
+    ctx.exit(int((priced.problems["severity"] == "fault").any()))
+
+
+def _close(standing: pd.DataFrame, row: dict[str, Any], today: date) -> None:
+    """Say under which number the quote is kept, and what else is open to the client."""
+    is_open = quote_states(standing, today=today).eq(OPEN)
+    others = standing.loc[is_open & standing["client_id"].eq(row["client_id"]), "quote_id"]
+    for number in others[others != row["quote_id"]]:
         say(
             f"Quote {number} to the same client is open, too: record it lost if this one stands in its place."
         )
-    kept = "kept in the log" if counts.added_count else "on record already"
+    kept = "on record already" if row["quote_id"] in set(others) else "kept in the log"
     say(
-        f"Quote {row['quote_id']} over {write_cents(row['price_cents'])} before tax, {kept}. When it is answered: record BOOK quote "
-        f"{row['quote_id']} won, or lost --why TEXT."
+        f"Quote {row['quote_id']} over {write_cents(row['price_cents'])} before tax, {kept}. When it is answered: record BOOK "
+        f"quote {row['quote_id']} won, or lost --why TEXT."
     )
-    ctx.exit(int((priced.problems["severity"] == "fault").any()))
 
 
 def _may_be_quoted(found: Scan, client_id: str) -> None:
@@ -136,56 +129,6 @@ def _may_be_quoted(found: Scan, client_id: str) -> None:
     ):  # fmt: skip
         if client[flag] == "yes":
             say(f"{client_id} {words}.")
-
-
-def choose_beds(found: Scan, client_id: str, beds: tuple[str, ...]) -> tuple[str, ...]:
-    """Take the beds that are named, else those of the lead; what must not be dug is refused."""
-    own = found.beds[found.beds["client_id"] == client_id].set_index("bed_id")["skip_reason"]
-    if not beds:
-        lead = found.offers[(found.offers["client_id"] == client_id) & (found.offers["phase"] == 1)]
-        if lead.empty:
-            raise BookError(why_no_price(found, client_id, own.to_frame(), None))
-        return tuple(lead["bed_ids"].iloc[0].split())
-    for bed in beds:
-        if bed not in own.index:
-            known = ", ".join(own.index[own == ""]) or "none"
-            message = f"'{bed}' is no bed of {client_id}; these may be quoted: {known}"
-            raise BookError(message)
-        if own[bed]:
-            message = f"{bed} must not be dug: it is skipped, {own[bed]}"
-            raise BookError(message)
-    return tuple(dict.fromkeys(beds))
-
-
-def _offered(found: Scan, bed_ids: tuple[str, ...]) -> str:
-    """Give the finish in which the beds are offered, blank for the one that their job leads with."""
-    same = found.offers[found.offers["bed_ids"] == " ".join(bed_ids)]
-    return str(same["finish"].iloc[0]) if len(same) else ""
-
-
-def price_beds(
-    book: Book, season: Season, client_id: str, bed_ids: tuple[str, ...], finish: str
-) -> Priced:
-    """Price beds as one job; a finish that gets no plant there is refused."""
-    tables = pipeline.price_job(book, season, client_id, bed_ids)
-    prices = tables["prices"]
-    wanted = prices[prices["finish"] == finish] if finish else prices[prices["is_lead"]]
-    if wanted.empty:
-        known = ", ".join(prices["finish"])
-        message = f"{', '.join(bed_ids)}: no plant fits, so there is no {finish_words(finish)}; these finishes have a price: {known}"
-        raise BookError(message)
-    price = {str(name): value for name, value in wanted.iloc[0].items()}
-    items = tables["line_items"]
-    tables["line_items"] = items[items["finish"] == price["finish"]]
-    _, chosen, problems = name_plants(
-        book, season, tables["offer_beds"], {price["offer_id"]: price["finish"]}
-    )
-    return Priced(tables, price, chosen, problems)
-
-
-def _with_pots(priced: Priced) -> int:
-    """Add to a price what species with an own price come to more [cents]."""
-    return int(priced.price["price_cents"]) + int(priced.chosen["extra_cents"].sum())
 
 
 def _warn(priced: Priced, said: int, book: Book) -> None:
@@ -251,7 +194,7 @@ def _page(
     tax_share = rates.sales_tax_share.value
     paid = Payments.of(row["price_cents"], tax_share=tax_share, deposit_share=terms.deposit_share)
     payments = [
-        (bed_names(len(beds)), finish_words(finish), paid.price_cents),
+        (bed_names(len(beds)), FINISH_LONG_WORDS[finish], paid.price_cents),
         ("Sales tax", f"{tax_share:.3%}".rstrip("0%").rstrip(".") + " %" if tax_share else "none", paid.tax_cents),
         ("Total", "", paid.total_cents),
     ]  # fmt: skip

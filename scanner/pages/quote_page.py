@@ -13,12 +13,10 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import date
 from importlib.resources import files
 from itertools import pairwise
-from typing import Any
 
 from scanner.pages.bed_words import bed_line, drawn_words, letter_of
 from scanner.pages.drawing.lot_drawing import Field, draw_lot
@@ -26,10 +24,8 @@ from scanner.pages.drawing.scene import LotPlan, set_scene
 from scanner.pages.paper.column import PITCH, Column, Track
 from scanner.pages.paper.look import BODY, CONTRACT, PAPERS, TOTAL
 from scanner.pages.paper.sheet import Paper
-from scanner.pages.plan_page import write_day, write_feet
-from scanner.schema.documents import FINISH_LONG_WORDS, Company, RateBook
-from scanner.schema.local_rules import QuoteTerms
-from scanner.units import CENTS_PER_USD, IN_PER_FT
+from scanner.pages.plan_page import write_day
+from scanner.pages.quote_words import Quote, bed_names, scope, write_cents
 
 INDENT = 20.0
 """Words stand so far in, under those behind a bed's disc [pt]."""
@@ -45,34 +41,6 @@ NOT_IN_IT = (
     "found underground; a permit of the city, if one is asked for; watering after the day we plant.",
     "If we meet any of these we stop and call you. Nothing is added to the price until you have agreed to it in writing.",
 )
-
-
-@dataclass(frozen=True)
-class Quote:
-    """What one quote says."""
-
-    row: Mapping[Any, Any]  # row of QUOTES
-    client: Mapping[Any, Any]  # row of CLIENTS
-    beds: Sequence[Mapping[Any, Any]]  # rows of OFFER_BEDS, lead first
-    taken: Mapping[str, float]  # sums of QUANTITIES over the beds, and crew_days
-    plants: Sequence[tuple[str, Mapping[Any, Any]]]  # "6 catmint" with its row of CHOSEN_PLANTS
-    payments: Sequence[
-        tuple[str, str, int]
-    ]  # words, what they rest on, cents; the total is the third
-    plan: LotPlan | None  # None: no outline is drawn
-    company: Company
-    terms: QuoteTerms
-    rates: RateBook
-
-    @property
-    def number(self) -> str:
-        """As the page says it."""
-        return str(self.row["quote_id"]).removeprefix("Q")
-
-    @property
-    def has_notice(self) -> bool:
-        """Whether the form of cancellation is printed."""
-        return self.terms.cancel_notice == "yes"
 
 
 def quote_pdf(quote: Quote, size: str) -> tuple[Paper, bytes]:
@@ -172,73 +140,6 @@ def _built(column: Column, quote: Quote) -> None:
         column.gap(2)
 
 
-def scope(quote: Quote) -> list[str]:
-    """Say what is done, in five sentences."""
-    taken, rates, finish = quote.taken, quote.rates, quote.row["finish"]
-    edged = (
-        f"We set {write_feet(taken['edging_ft'])} of edging where a bed meets open lawn."
-        if taken["edging_ft"]
-        else "We set no edging: no bed meets open lawn."
-    )
-    along_wall = (
-        f" The first {rates_in(taken['wall_in'])} along the wall are gravel."
-        if taken["wall_strip_ft2"]
-        else ""
-    )
-    depth = rates.gravel_depth_in if finish == "gravel" else rates.mulch_depth_in
-    yd3 = taken["gravel_yd3" if finish == "gravel" else "mulch_yd3"]
-    cover = f"{rates_in(depth.value)} of {'gravel over fabric' if finish == 'gravel' else 'mulch'}, about {_half_yards(yd3)}"
-    compost = "work compost into the ground and " if finish == "planted" else ""
-    return [
-        f"We cut out the turf and take it away, about {rates_in(rates.cut_depth_in.value)} deep.",
-        edged,
-        f"We {compost}spread {cover}.{along_wall}",
-        _planted(quote),
-        "We have the public lines marked before we dig (811), and leave street and walks swept.",
-    ]
-
-
-def _planted(quote: Quote) -> str:
-    told = [
-        f"{words}, {_sold(plant)}" + (f" ({_grown(plant['height_in'])} tall, {_grown(plant['spread_in'])} wide)" if plant["plant"] else "")
-        for words, plant in quote.plants
-    ]  # fmt: skip
-    if not told:
-        return "We set no plants."
-    listed = ", ".join([*told[:-2], " and ".join(told[-2:])])
-    promise = quote.rates.plant_warranty_share.value > 0
-    return f"We plant and water in {listed}" + (
-        "; each is replaced once if it fails within a year." if promise else "."
-    )
-
-
-def _sold(plant: Mapping[Any, Any]) -> str:
-    return str(plant["plant_size"]).replace("gal", " gal")
-
-
-def _grown(inches: float) -> str:
-    return write_feet(inches / IN_PER_FT)
-
-
-def rates_in(inches: float) -> str:
-    """Write a depth.
-
-    >>> rates_in(3.0), rates_in(2.5)
-    ('3 in', '2.5 in')
-    """
-    return f"{inches:g} in"
-
-
-def _half_yards(yd3: float) -> str:
-    """Write a volume to the half yard.
-
-    >>> _half_yards(2.22), _half_yards(0.1)
-    ('2 yd³', '½ yd³')
-    """
-    halves = max(1, round(yd3 * 2))
-    return f"{halves // 2 or ''}{'½' * (halves % 2)} yd³"
-
-
 def _costs(column: Column, quote: Quote) -> None:
     """Say what it costs, line by line; the lines add up."""
     column.section("What it costs")
@@ -255,32 +156,6 @@ def _costs(column: Column, quote: Quote) -> None:
         ]
         cells = [words, rests_on, write_cents(cents)]
         column.row(tracks, cells, pitch=PITCH + (2 if is_total or not place else 0))
-
-
-def write_cents(cents: int) -> str:
-    """Write an amount to the cent.
-
-    >>> write_cents(129_765), write_cents(5)
-    ('$1,297.65', '$0.05')
-    """
-    whole, rest = divmod(cents, CENTS_PER_USD)
-    return f"${whole:,}.{rest:02d}"
-
-
-def bed_names(count: int) -> str:
-    """Name the beds of a quote.
-
-    >>> bed_names(1), bed_names(2), bed_names(3)
-    ('Bed A', 'Beds A and B', 'Beds A, B and C')
-    """
-    letters = [letter_of(place) for place in range(count)]
-    listed = ", ".join([*letters[:-2], " and ".join(letters[-2:])])
-    return f"Bed{'s' * (count > 1)} {listed}"
-
-
-def finish_words(finish: str) -> str:
-    """Name a finish."""
-    return FINISH_LONG_WORDS[finish]
 
 
 def _not_in_it(column: Column, quote: Quote) -> None:  # noqa: ARG001 - a part as the others are

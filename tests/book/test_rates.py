@@ -8,6 +8,7 @@ import pytest
 
 from scanner.book.settings import read_rates, read_rules
 from scanner.schema.documents import LocalRules, Rate, RateBook, Setbacks
+from scanner.schema.local_rules import QuoteTerms
 
 
 def rates(tmp_path, text):
@@ -58,17 +59,18 @@ def test_standard_rates_are_those_of_the_reference():
 def test_every_standard_rule_has_a_source():
     local, problems = read_rules(None)
     assert problems.empty
-    groups = {"setbacks", "company", "backgrounds", "sources"}
+    groups = {"setbacks", "company", "quote", "backgrounds", "sources"}
     keys = {name for name in LocalRules.model_fields if name not in groups}
     keys |= {f"setbacks.{name}" for name in Setbacks.model_fields}
+    keys |= {f"quote.{name}" for name in QuoteTerms.model_fields}
     assert keys <= local.sources.keys()
     assert all(local.sources.values())
 
 
 def test_every_setting_has_words_for_the_reader():
-    for model in (RateBook, LocalRules, Setbacks):
+    for model in (RateBook, LocalRules, Setbacks, QuoteTerms):
         for name, field in model.model_fields.items():
-            if name in ("setbacks", "company", "backgrounds", "sources"):
+            if name in ("setbacks", "company", "quote", "backgrounds", "sources"):
                 continue
             assert field.title, name
             assert field.title != name
