@@ -115,7 +115,8 @@ def price_set(block: Block, bed_ids: tuple[str, ...]) -> Tables:
     ground = Ground.of(block, block.client_ids, nothing, block.client_ids[:0])
     name = bed_ids[0] if len(bed_ids) == 1 else "+".join(bed_ids)
     kept = Desk(block.book, block.season, ground).keep({name: bed_ids}, [])
-    tables = {at: table[table["offer_id"] == name] for at, table in kept.items()}
+    made = ("offer_beds", "quantities", "prices")
+    tables = {at: kept[at][kept[at]["offer_id"] == name] for at in made}
     items = itemize(tables["prices"], tables["quantities"], rates=block.book.rates)
     return tables | {"line_items": items}
 
