@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 def test_help_lists_the_commands_in_the_order_of_use() -> None:
     assert list(COMMANDS) == [
         "new", "assemble", "trace", "checklist", "check", "scan", "demo", "explain", "week", "calls",
-        "client", "sketch", "visit", "record", "jobsheet", "order", "promo", "forecast", "calibrate",
+        "client", "sketch", "visit", "quote", "record", "jobsheet", "order", "promo", "forecast", "calibrate",
         "care",
     ]  # fmt: skip
     text = type_in("--help").stdout
@@ -36,9 +36,9 @@ def test_every_command_has_help(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in COMMANDS if name != "demo"])
 def test_every_command_but_demo_takes_the_book_first(name: str) -> None:
     required = [param.name for param in command_of(name).params if param.required]
-    # Without parcels there is nothing to assemble, without a client no price to explain, no visit and
-    # no job, without weeks nothing to fill.
-    of_one = {key: ["who"] for key in ("explain", "client", "visit", "jobsheet")}
+    # Without parcels there is nothing to assemble, without a client no price to explain, no visit,
+    # no quote and no job, without weeks nothing to fill.
+    of_one = {key: ["who"] for key in ("explain", "client", "visit", "quote", "jobsheet")}
     more = {"assemble": ["property"], "promo": ["span"], **of_one}
     assert required == ["book", *more.get(name, [])]
 
