@@ -24,6 +24,7 @@ from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
 from scanner.calls.fees import annual_fees, fee_words, listed_years
+from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
 from scanner.calls.learning import learn_chances
 from scanner.calls.left_out import list_left_out
@@ -31,6 +32,7 @@ from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.calls.reasons import is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
+from scanner.calls.under_way import list_under_way
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bearing import reach_ft
@@ -117,7 +119,7 @@ def scan(
         parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
-    clients = _tell(clients, season, built, rates=book.rates, today=today)
+    clients, under_way = _tell(clients, season, built, rates=book.rates, today=today)
     calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
     return Scan(
@@ -129,7 +131,8 @@ def scan(
         beds=beds,
         offers=offers,
         calls=calls,
-        left_out=list_left_out(calls, book.clients, beds, problems),
+        left_out=list_left_out(calls, book.clients, beds, problems, under_way=under_way),
+        under_way=under_way,
         totals=total_by_route(calls, offers, clients, learned=learned),
         chance_record=learned.stages.record,
         problems=problems,
@@ -203,7 +206,7 @@ def _put_right(book: Book, season: Season) -> Book:
     """Let what was measured and put right since stand in for what the book's files say."""
     return replace(
         book,
-        clients=with_remarks(book.clients, season.remarks),
+        clients=leave_uncalled(with_remarks(book.clients, season.remarks), season.forgotten),
         measured=override_measured(book.measured, season.measurements),
     )
 
@@ -220,11 +223,14 @@ def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
 
 def _tell(
     clients: pd.DataFrame, season: Season, built: pd.DataFrame, *, rates: RateBook, today: date
-) -> pd.DataFrame:
-    """Put beside each client what the log knows, what crews saw, and whether a neighbor's bed is new."""
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Put beside each client what the log knows, what crews saw, and whether a neighbor's bed is new; and list who is under way."""
     near = clients["client_id"].isin(built["client_id"][is_just_built(built["built_on"], today)])
     history = add_history(clients, season, rates=rates, is_near_built=near)
-    return add_bad_edges(history, season.answers)
+    under_way = list_under_way(season, history, today=today)
+    words = history["client_id"].map(under_way.set_index("client_id")["words"])
+    known = history.assign(under_way=words.astype("str").fillna(""))
+    return add_bad_edges(known, season.answers), under_way
 
 
 def _outlines(land: Land, season: Season) -> GeoDataFrame:

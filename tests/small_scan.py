@@ -26,6 +26,7 @@ from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.calls.remarks import own_columns
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
+from scanner.schema.plan_tables import UNDER_WAY
 from scanner.schema.tables import (
     BED_LIST,
     BEDS,
@@ -42,6 +43,7 @@ from scanner.schema.tables import (
     QUANTITIES,
     SHAPES,
     check_table,
+    empty_table,
 )
 
 TODAY = date(2026, 2, 16)
@@ -131,7 +133,10 @@ def small_scan() -> Scan:
         calls=calls,
         totals=total_by_route(calls, offers, clients, learned=learned),
         chance_record=learned.stages.record,
-        left_out=list_left_out(calls, clients, beds, small_problems()),
+        left_out=list_left_out(
+            calls, clients, beds, small_problems(), under_way=empty_table(UNDER_WAY)
+        ),
+        under_way=empty_table(UNDER_WAY),
         problems=small_problems(),
         rates=rates,
         rules=rules,

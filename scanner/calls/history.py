@@ -15,13 +15,20 @@ import pandas as pd
 
 from scanner.calls.post import open_letters
 from scanner.schema.documents import RateBook, Season
+from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
+from scanner.sheets.days import short_day
 
 NOT_REACHED, CALL_BACK, DO_NOT_CALL = "not reached", "call back", "do not call"
 
 HISTORY_COLUMNS = (
     "client_id", "last_called_on", "last_outcome", "last_note", "next_action", "free_on", "due_on", "is_barred",
 )  # fmt: skip
+REMEMBERED = {
+    "last_outcome": "last_outcome", "last_note": "last_note", "due_action": "next_action", "due_date": "due_on",
+}  # fmt: skip
+"""What a caller wants to know, by the column of the clients' history in which it stands."""
+
 HISTORY_FILE = "book.sqlite"
 
 
@@ -70,6 +77,23 @@ def add_history(
         neighbor_built=False if is_near_built is None else is_near_built,
         **of_client,
     )
+
+
+def tell_last(callees: pd.DataFrame, today: date) -> dict[str, pd.Series]:
+    """Say what was last; a contact that the client list alone knows of stands before what the log has."""
+    if "last_called_on" not in callees:
+        callees = callees.assign(**dict.fromkeys(("last_called_on", *REMEMBERED.values()), ""))
+    told = {name: callees[known] for name, known in REMEMBERED.items()}
+    is_noted = callees["last_contact"] > callees["last_called_on"]
+    called_on = callees["last_called_on"].map(lambda day: short_day(day, today))
+    before = pd.Series(
+        [", ".join(filter(None, row)) for row in zip(called_on, told["last_outcome"], told["last_note"], strict=True)],
+        index=callees.index, dtype="str",
+    )  # fmt: skip
+    return told | {
+        "last_outcome": told["last_outcome"].mask(is_noted, NOTED),
+        "last_note": told["last_note"].mask(is_noted, before),
+    }
 
 
 def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:

@@ -23,6 +23,11 @@ TEXTS = ("bed_ids", "finish", "method", "built_on", "note")
 AMOUNTS = ("sold_cents", "invoiced_cents")
 
 
+_SHRUBS = {"plant": "plant shrubs", "plants": "shrubs", "water in plants": "water in shrubs"}
+SAME_WORK = _SHRUBS | {shrubs: plants for plants, shrubs in _SHRUBS.items()}
+"""Tasks that people call by the name of the other finish's: the one that was estimated is meant."""
+
+
 def draw_up_jobs(
     report: pd.DataFrame,
     actuals: pd.DataFrame,
@@ -121,10 +126,15 @@ def sum_tasks(items: pd.DataFrame) -> pd.DataFrame:
 
 def _with_actuals(estimate: pd.DataFrame, actuals: pd.DataFrame, job_id: str) -> pd.DataFrame:
     """Put actuals beside the estimate; a task that was not estimated gets a row of its own."""
+    estimated = set(estimate["task"])
+    other = [SAME_WORK.get(task, task) for task in actuals["task"]]
+    meant = [
+        alike if task not in estimated and alike in estimated else task
+        for task, alike in zip(actuals["task"], other, strict=True)
+    ]
+    actuals = actuals.assign(task=pd.Series(meant, index=actuals.index, dtype="str"))
     report = actuals.groupby("task", sort=False)[["actual_hours", "actual_cents"]].sum(min_count=1)
-    extra = pd.DataFrame(
-        {"task": [task for task in report.index if task not in set(estimate["task"])]}
-    )
+    extra = pd.DataFrame({"task": [task for task in report.index if task not in estimated]})
     extra = extra.assign(
         rate_key="", quantity=0.0, unit="", estimated_hours=np.nan, actual_hours=np.nan,
         estimated_cents=0, actual_cents=np.nan,

@@ -15,22 +15,14 @@ import pandas as pd
 from scanner.calls.chance import Stages
 from scanner.calls.post import open_letters, silent_shares
 from scanner.calls.reasons import NO_CALLS
-from scanner.calls.trials import OPEN, Trials, list_trials
+from scanner.calls.trials import Trials, list_trials
+from scanner.calls.under_way import find_stages, last_talks
 from scanner.schema.documents import RateBook, Scan, Season
-from scanner.schema.plan_tables import (
-    CALL_BACK,
-    LEADS,
-    LETTER,
-    NEW,
-    QUOTE,
-    SOLD,
-    STAGES,
-    TRIED,
-    VISIT,
-)
+from scanner.schema.plan_tables import CALL_BACK, LEADS, LETTER, NEW, QUOTE, SOLD, STAGES, TRIED
 from scanner.schema.tables import CALLS, CLIENTS, OFFERS, check_table
 
 FIRST_PHASE = 1
+WEEKEND_DAYS = 2
 
 
 def monday_of(day: date) -> date:
@@ -40,6 +32,15 @@ def monday_of(day: date) -> date:
     '2026-03-16'
     """
     return day - timedelta(days=day.weekday())
+
+
+def coming_monday(day: date) -> date:
+    """Give the Monday of the week that is planned on a day: on a weekend the one to come.
+
+    >>> [coming_monday(date(2026, 3, day)).day for day in (16, 20, 21, 22, 23)]
+    [16, 16, 23, 23, 23]
+    """
+    return monday_of(day + timedelta(days=WEEKEND_DAYS))
 
 
 def list_leads(
@@ -60,7 +61,7 @@ def list_leads(
         calls.drop(columns="client_id"), on="offer_id", validate="one_to_one"
     )
     known = _known(chosen, trials, stages, clients)
-    stage = _stage(known, season, clients, trials, rates=rates, today=today)
+    stage = _stage(known, season, clients, rates=rates, today=today)
     if with_letters:
         letters = _letters(chosen, stage, season, clients, rates=rates, today=today)
         stage = pd.concat([stage[~stage["client_id"].isin(letters["client_id"])], letters])
@@ -126,16 +127,16 @@ def _known(
 
 
 def _stage(
-    known: pd.DataFrame, season: Season, clients: pd.DataFrame, trials: Trials, *,
+    known: pd.DataFrame, season: Season, clients: pd.DataFrame, *,
     rates: RateBook, today: date,
 ) -> pd.DataFrame:  # fmt: skip
     """Tell where each client stands, and the day that counts there; who stands nowhere is no row."""
     monday = pd.Timestamp(monday_of(today))
-    own = season.calls[season.calls["called_on"].between(f"{today.year}", today.isoformat())]
-    own = own[own["outcome"] != "not reached"].sort_values(["called_on", "entry_id"])
-    last = own.groupby("client_id").last().reindex(known["client_id"])
-    open_on = trials.quotes[trials.quotes["end"] == OPEN].set_index("client_id")["quoted_on"]
-    quoted_on = pd.to_datetime(known["client_id"].map(open_on)).to_numpy()
+    last = last_talks(season, today).reindex(known["client_id"])
+    under_way = find_stages(season, clients.reset_index(), today=today)
+    stages = under_way["stage"].reindex(known["client_id"]).astype("str").fillna("").to_numpy()
+    quoted = under_way["day"].where(under_way["stage"] == QUOTE).reindex(known["client_id"])
+    quoted_on = pd.to_datetime(quoted, format="ISO8601").to_numpy()
     called_on = pd.to_datetime(last["called_on"], format="ISO8601").to_numpy()
     next_on = pd.to_datetime(last["next_date"].replace("", None), format="ISO8601").to_numpy()
     outcome = last["outcome"].fillna("").to_numpy()
@@ -145,19 +146,15 @@ def _stage(
     }  # fmt: skip
     waits = pd.to_timedelta([usual.get(word, 0.0) for word in outcome], unit="D").to_numpy()
     due = np.where(np.isnat(next_on) | (outcome == "sold"), called_on + waits, next_on)
-    is_quote = ~np.isnat(quoted_on)
     flags = clients.loc[known["client_id"], ["do_not_call", "renter", "past_due"]]
     may_buy = ~(flags == "yes").any(axis=1).to_numpy() & (outcome != "do not call")
-    # A sale with its job on record is that job: sold until it is built, then none
-    has_job = known["client_id"].isin(season.jobs["client_id"]).to_numpy()
     is_on_list = np.isfinite(known["place"]).to_numpy()
     is_tried = known["tried_count"].to_numpy() > 0
     stage = np.select(
-        [(outcome == "sold") & has_job, outcome == "sold", ~may_buy, is_quote, outcome == "visit", outcome == "call back",
-         is_tried, is_on_list],
-        ["", SOLD, "", QUOTE, VISIT, CALL_BACK, TRIED, NEW], "",
+        [stages != "", (outcome == "sold") | ~may_buy, outcome == "call back", is_tried, is_on_list],
+        [stages, "", CALL_BACK, TRIED, NEW], "",
     )  # fmt: skip
-    day = np.where(is_quote & (stage == QUOTE), quoted_on, due)
+    day = np.where(stage == QUOTE, quoted_on, due)
     days = (day - monday.to_numpy()) / np.timedelta64(1, "D")
     days = np.where(np.isin(stage, [TRIED, NEW]), np.nan, days)
     table = pd.DataFrame({"client_id": known["client_id"].to_numpy(), "stage": stage, "day": days})

@@ -11,15 +11,21 @@ NOTHING_FOUND = "no turf found along a curb, house front or sidewalk"
 
 
 def list_left_out(
-    calls: pd.DataFrame, clients: pd.DataFrame, beds: pd.DataFrame, problems: pd.DataFrame
+    calls: pd.DataFrame,
+    clients: pd.DataFrame,
+    beds: pd.DataFrame,
+    problems: pd.DataFrame,
+    *,
+    under_way: pd.DataFrame,
 ) -> pd.DataFrame:
-    """List every client who is not on the call list, with the reason, as table `LEFT_OUT`.
+    """List every client who is neither on the call list nor under way, with the reason, as table `LEFT_OUT`.
 
     Whoever has an offer is not to be called, for what `calls` says. Of the others the first
     problem counts, then why their beds were skipped [ft]. Those with an offer stand first, then
     by name and id.
     """
-    out = clients[~clients["client_id"].isin(calls.loc[calls["left_out"] == "", "client_id"])]
+    listed = {*calls.loc[calls["left_out"] == "", "client_id"], *under_way["client_id"]}
+    out = clients[~clients["client_id"].isin(listed)]
     called_off = _first(calls, calls["left_out"])
     reasons = _of_beds(beds) | _first(problems, _sentences(problems)) | called_off
     out = out[["client_id", "name"]].assign(

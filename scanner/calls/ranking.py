@@ -18,6 +18,7 @@ from scanner.calls.alike import alike_reasons, count_alike
 from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.fees import annual_fees
+from scanner.calls.history import tell_last
 from scanner.calls.learning import Learned
 from scanner.calls.reasons import (
     join_texts,
@@ -30,17 +31,10 @@ from scanner.calls.seasons import lead_along
 from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
-from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import BED_LIST, CALLS, CLIENTS, OFFERS, TOTALS, check_table
-from scanner.sheets.days import short_day
 from scanner.units import CENTS_PER_USD
 
 FIRST_PHASE = 1
-
-REMEMBERED = {
-    "last_outcome": "last_outcome", "last_note": "last_note", "due_action": "next_action", "due_date": "due_on",
-}  # fmt: skip
-"""What a caller wants to know, by the column of the clients' history in which it stands."""
 
 MOST_CHANCE = 0.95
 """No chance is taken for higher (judgement)."""
@@ -60,7 +54,7 @@ def rank_calls(
     Table `CALLS`, one row a first-phase offer: best first, then those left out by name of the
     client, rank 0, with the reason in ``left_out``. ``offers``: table `OFFERS`; of those that come
     in phases only the first is ranked. ``clients``: table `CLIENTS`, as `add_history` and
-    `add_bad_edges` give it where there is a log; ``lon`` and ``lat`` tell where the lots lie.
+    `add_bad_edges` give it where there is a log, with ``under_way`` in words; ``lon`` and ``lat`` tell where the lots lie.
     ``rates``: selling time [h], rest after a contact [days], ``rank_by``.
 
     expected profit = chance × gross profit of the lead + chance of the upgrade, never above
@@ -73,6 +67,9 @@ def rank_calls(
     callees = _clients_of(offers, clients)
     fee_usd = annual_fees(clients, rates=rates)["fee_usd"].loc[offers["client_id"]].to_numpy()
     left_out = reasons_to_leave_out(callees, rates=rates, today=today)
+    if "under_way" in callees:
+        is_under_way = callees["under_way"] != ""
+        left_out = left_out.mask(is_under_way, "under way: " + callees["under_way"])
     is_open = left_out == ""
     alike = count_alike(offers[is_open], callees[is_open]).reindex(offers.index, fill_value=0)
     calls = pd.DataFrame({
@@ -86,27 +83,13 @@ def rank_calls(
         ]),
         "left_out": left_out,
         "last_contact": callees["last_contact"],
-        **_remembered(callees, today),
+        **tell_last(callees, today),
     })  # fmt: skip
     signs = warm_signs(callees, rates=rates, today=today)
     signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "", alike=alike > 0)
     calls = calls.assign(**_chances(calls, offers, signs, learned=learned))
     calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
     return check_table(_in_order(calls, callees["name"], rates)[list(CALLS.columns)], CALLS)
-
-
-def _remembered(callees: pd.DataFrame, today: date) -> dict[str, pd.Series]:
-    """Say what was last; a contact that the client list alone knows of stands before what the log has."""
-    if "last_called_on" not in callees:
-        callees = callees.assign(**dict.fromkeys(("last_called_on", *REMEMBERED.values()), ""))
-    told = {name: callees[known] for name, known in REMEMBERED.items()}
-    is_noted = callees["last_contact"] > callees["last_called_on"]
-    called_on = callees["last_called_on"].map(lambda day: short_day(day, today))
-    before = join_texts([called_on, told["last_outcome"], told["last_note"]], ", ")
-    return told | {
-        "last_outcome": told["last_outcome"].mask(is_noted, NOTED),
-        "last_note": told["last_note"].mask(is_noted, before),
-    }
 
 
 def total_by_route(

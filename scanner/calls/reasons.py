@@ -119,10 +119,10 @@ def is_new_tract(
     return (year - year_built).between(0, rates.new_tract_years.value)
 
 
-def join_texts(texts: Sequence[pd.Series], mark: str = "; ") -> pd.Series:
+def join_texts(texts: Sequence[pd.Series]) -> pd.Series:
     """Join columns of sentences, blanks left out."""
     rows = zip(*texts, strict=True)
-    joined = [mark.join(part for part in row if part) for row in rows]
+    joined = ["; ".join(part for part in row if part) for row in rows]
     return pd.Series(joined, index=texts[0].index, dtype="str")
 
 

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 import pandas as pd
 
 from scanner.calls.history import tell_history
-from scanner.calls.leads import monday_of
+from scanner.calls.leads import coming_monday
 from scanner.calls.quotes import LAPSED, quote_states
 from scanner.calls.trials import OPEN, list_trials
 from scanner.schema.documents import RateBook, Season
@@ -57,7 +57,7 @@ def list_week(
     `to_call` is today's list of calls, best first, those left out aside; `clients` the client list.
     The lines are a table `WEEK_LINES`: by section, the longest overdue first.
     """
-    last_day = (monday_of(today) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
+    last_day = (coming_monday(today) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
     quotes = list_trials(season.calls, today=today).quotes
     quotes = quotes[quotes["end"] == OPEN]
     old = quotes[quotes["open_days"] > OPEN_DAYS]
@@ -123,7 +123,7 @@ def _steps_of(client_id: str, job_id: str, season: Season, today: date) -> list[
     if own.empty:
         return [("Give it a week; ask for the locating marks before that", f"record BOOK schedule {name} MONDAY")]  # fmt: skip
     week = own.iloc[0]
-    if week < monday_of(today).isoformat():
+    if week < coming_monday(today).isoformat():
         return [(f"Its week, {week}, is over: write down the day it was built, or give it another week", built)]  # fmt: skip
     tickets = season.tickets[season.tickets["client_id"].eq(client_id)]
     end = (date.fromisoformat(week) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
@@ -131,7 +131,7 @@ def _steps_of(client_id: str, job_id: str, season: Season, today: date) -> list[
     if week <= (today + timedelta(days=MARKS_DAYS)).isoformat() and not is_marked:
         ticket = f"record BOOK ticket {client_id} NUMBER --from DATE --until DATE"
         return [(f"Call 811 for the marks: nobody may dig in the week of {week} before", ticket)]
-    return [("Build it this week", built)] if week == monday_of(today).isoformat() else []
+    return [("Build it this week", built)] if week == coming_monday(today).isoformat() else []
 
 
 def _quotes(old: pd.DataFrame, season: Season, today: date) -> list[Line]:

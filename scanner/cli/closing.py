@@ -24,6 +24,7 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         if not_drawn
         else "",
         f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
+        way_words(summary["under_way"]),
         chance_words(summary["chance_attempts"]),
         problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),
         f"Open {folder / 'map.html'}",
@@ -75,6 +76,17 @@ def chance_words(calls_count: int) -> str:
     ('Chances rest on 120 calls on record.', '')
     """
     return f"Chances rest on {counted(calls_count, 'call')} on record." if calls_count else ""
+
+
+def way_words(count_by_stage: Mapping[str, int]) -> str:
+    """Say how many clients are under way, and where they stand.
+
+    >>> way_words({"sold": 1, "quote open": 0, "visit agreed": 2}), way_words({"sold": 0})
+    ('3 clients under way (sold 1, visit agreed 2).', '')
+    """
+    told = {stage: count for stage, count in count_by_stage.items() if count}
+    words = ", ".join(f"{stage} {count:,}" for stage, count in told.items())
+    return f"{counted(sum(told.values()), 'client')} under way ({words})." if told else ""
 
 
 def skipped_words(count_by_reason: Mapping[str, int]) -> str:

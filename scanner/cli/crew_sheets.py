@@ -59,7 +59,7 @@ def checklist(
     if not rounds:
         raise click.UsageError(_no_lot(clients))
     folder, name = output_folder(out_folder, book), book.resolve().name
-    _refuse_filled(folder / SHEET, clients, season, today)
+    refuse_filled(folder / SHEET, clients, season, today)
     company = read_rules(book / "local.toml")[0].company
     html = render_checklist(rounds, company=company, book=name, today=today)
     checklist_xlsx(sheet := io.BytesIO(), rounds, book=name, today=today)
@@ -94,7 +94,7 @@ def _no_lot(clients: pd.DataFrame) -> str:
     )
 
 
-def _refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: date) -> None:
+def refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: date) -> None:
     """Refuse to write over answers that are not on record."""
     if not path.exists():
         return

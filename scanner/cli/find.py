@@ -11,28 +11,40 @@ import click
 
 from scanner import pipeline
 from scanner.cli.closing import beside_words, scan_line
-from scanner.cli.keeping import keep_scan, read_for_scan, take_up_remarks, why_kept
+from scanner.cli.keeping import keep_scan, read_for_scan, scanned, take_up_remarks, why_kept
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
+from scanner.pages.share import publish_shared
 from scanner.store.folder import kept_folders
 from scanner.store.kept import list_kept
 
 
 @click.command()
 @book_argument
+@click.option(
+    "--share",
+    "is_shared",
+    is_flag=True,
+    help="Write what can be handed on: map, beds and totals without names, addresses, notes, ids and place.",
+)
 @out_option
 @today_option
 @json_option
 @click.pass_context
 def scan(
-    ctx: click.Context, book: Path, out_folder: Path | None, today: date, as_json: bool
-) -> None:
+    ctx: click.Context, book: Path, is_shared: bool, out_folder: Path | None, today: date, as_json: bool
+) -> None:  # fmt: skip
     """Find, price and rank the beds of BOOK; write the map and the lists.
 
     Prints the files written, one a line, or with --json the summary. Faulty
-    records are listed in problems.csv and left out; the rest is done.
+    records are listed in problems.csv and left out; the rest is done. With --share
+    three files are written into a folder of their own, by default maps/<book>-shared.
     """
     folder = output_folder(out_folder, book)
+    if is_shared:
+        shared = out_folder or folder.with_name(f"{folder.name}-shared")
+        _share_into(shared, book=book, today=today, as_json=as_json)
+        return
     fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
     ctx.exit(int(fault_count > 0))
 
@@ -66,6 +78,17 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
     tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
     say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
     return int(summary["faults"])
+
+
+def _share_into(folder: Path, *, book: Path, today: date, as_json: bool) -> None:
+    """Scan a book and write what can be handed on; nothing of it is kept."""
+    with scanned(book, pipeline.open_season(book), today=today) as (_, found):
+        files = publish_shared(found, folder)
+    tell(json.dumps(list(map(str, files))) if as_json else "\n".join(map(str, files)))
+    say(
+        f"{folder} can be handed on: no name, address, number, note or id is in it, and the lots lie where nobody lives. Areas, quantities, "
+        "prices and profit are in it. Whoever has the county's maps may still find the streets by their shapes."
+    )
 
 
 def _inode(file: Path) -> int | None:

@@ -10,6 +10,7 @@ import click
 from scanner.calls.entry_kinds import ANSWER
 from scanner.calls.log import open_log, read_season
 from scanner.cli.batches import Batch
+from scanner.cli.forget import forget
 from scanner.cli.options import (
     book_argument,
     json_option,
@@ -45,7 +46,7 @@ class Record(click.Group):
 
 @click.group(
     cls=Record,
-    subcommand_metavar="SHEET | calls … | visit … | quote … | schedule … | ticket … | letter … | job … | undo [NUMBER]",
+    subcommand_metavar="SHEET | calls … | visit … | quote … | schedule … | ticket … | letter … | job … | undo [NUMBER] | forget WHO",
 )
 @book_argument
 @click.pass_context
@@ -232,5 +233,5 @@ def _whom(ctx: click.Context, who: str) -> str:
     return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
 
 
-for _word in (job, quote, schedule, ticket, letter):
+for _word in (job, quote, schedule, ticket, letter, forget):
     record.add_command(_word)

@@ -50,7 +50,8 @@ def job(
 
     Told again, it adds to what is on record: sell it first, then give the day, the
     hours and the costs. The number of a job or of a quote that was won stands for its beds,
-    and so does a client (id, name or phone number) with one job to build.
+    and so does a client (id, name or phone number): for the one job to build, else for the
+    beds of the first offer in the last list.
     """
     job_id, bed_ids = _job_of(ctx.obj, read_season(ctx.obj), beds)
     head = {
@@ -69,8 +70,10 @@ def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str
     is_own = jobs["bed_ids"].map(lambda ids: {*ids.split()} == {*beds}).astype(bool)
     is_own |= jobs["job_id"].str.casefold().eq(beds[0].casefold()) & (len(beds) == 1)
     if not is_own.any() and len(beds) == 1 and beds[0] not in {*season.stored["bed_id"]}:
-        jobs = list_to_build(season)
-        is_own = jobs["client_id"] == _client_of(beds[0], book, season)
+        jobs, client_id = list_to_build(season), _client_of(beds[0], book, season)
+        if client_id not in {*jobs["client_id"]}:
+            jobs = season.listed.assign(job_id=season.listed["bed_ids"].str.partition(" ")[0])
+        is_own = jobs["client_id"] == client_id
     known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
     if len(known) > 1:
         message = f"{beds[0]} stands for several jobs, name one by its number: {', '.join(name for name, _ in known)}"

@@ -10,7 +10,7 @@ import pandas as pd
 
 from scanner.book.capacity import read_capacity
 from scanner.book.settings import read_rules
-from scanner.calls.leads import monday_of
+from scanner.calls.leads import coming_monday
 from scanner.calls.log import read_season
 from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
@@ -37,7 +37,7 @@ def week(
 ) -> None:
     """Make the page that the week of BOOK is opened with, from its last scan and its log.
 
-    Call-backs that are due with the last words said, visits, quotes open for longer than ten
+    On a weekend that is the week to come. Call-backs that are due with the last words said, visits, quotes open for longer than ten
     days, what is sold and not built, hours that are missing, free crew-days, the best new calls.
     Writes week.html.
     """
@@ -48,7 +48,7 @@ def week(
     to_call = calls[(calls["left_out"] == "") & (calls["offer_id"] != "")]
     lines, young = list_week(season, to_call, clients, rates=rates, today=today)
     capacity, problems = read_capacity(book)
-    monday = monday_of(today)
+    monday = coming_monday(today)
     free = capacity.groupby("week")["free_crew_days"].sum()
     mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
     noted = season.calls[_is_said(season)].sort_values(["called_on", "entry_id"])

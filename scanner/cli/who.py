@@ -9,6 +9,7 @@ import click
 import pandas as pd
 
 from scanner.book.clients import read_client_list
+from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.remarks import with_remarks
 from scanner.schema.documents import Season
 from scanner.sheets.client_ids import match_ids
@@ -20,7 +21,8 @@ SHOWN_COUNT = 8
 
 def read_callees(book: Path, season: Season) -> pd.DataFrame:
     """Read the client list, phone numbers as the office put them right."""
-    return with_remarks(read_client_list(book)[0], season.remarks)
+    clients = with_remarks(read_client_list(book)[0], season.remarks)
+    return leave_uncalled(clients, season.forgotten)
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:

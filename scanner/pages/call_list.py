@@ -14,11 +14,13 @@ from typing import Any
 import pandas as pd
 
 from scanner.schema.documents import FINISHES, Scan
+from scanner.schema.plan_tables import SOLD
 from scanner.sheets.cells import count, number, usd, yes_no
 from scanner.sheets.lists import CALL_LIST
 
 CHANCE_DIGITS = 4
 ROWS_AT_ONCE = 1000
+FIRST_PHASE = 1
 
 OWN = "the book's own "
 """Stands before the columns that the client list and the office have of their own, until a row is written."""
@@ -63,7 +65,7 @@ def call_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
         finish_prices(scan, pd.Index(listed["offer_id"])), on="offer_id"
     )
     offers = offers.assign(upgrade=upgrade_words(offers, scan.beds))
-    extra = {name: _free_name(str(name)) for name in scan.own}
+    extra = {name: free_name(str(name)) for name in scan.own}
     own = scan.own.rename(columns={old: f"{OWN}{new}" for old, new in extra.items()})
     clients = scan.clients.join(own, on="client_id")
     places = pd.Index(offers["offer_id"]), pd.Index(clients["client_id"])
@@ -106,10 +108,24 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
                         "offer": offers.get(client["client_id"], ""),
                         "change": "was on the list" if client["client_id"] in before else "",
                     }
-                    | {_free_name(str(name)): client[name] for name in scan.own}
+                    | {free_name(str(name)): client[name] for name in scan.own}
                 )
 
     return Rows(rows)
+
+
+def under_way_rows(scan: Scan) -> Iterator[dict[Any, Any]]:
+    """Give every client under way, each with what is offered there and, as ``own``, the book's own columns."""
+    clients = scan.clients.set_index("client_id")
+    # What is offered beside a job that is sold is not what it is about
+    waiting = scan.under_way.loc[scan.under_way["stage"] != SOLD, "client_id"]
+    is_first = (scan.offers["phase"] == FIRST_PHASE) & scan.offers["client_id"].isin(waiting)
+    offers = _first_by_client(scan.offers[is_first], "offer")
+    for row in scan.under_way.to_dict("records"):
+        client = clients.loc[row["client_id"]]
+        told = {name: client[name] for name in ("name", "address", "phone", "route", "mow_day")}
+        own = {free_name(str(name)): text for name, text in scan.own.loc[row["client_id"]].items()}
+        yield row | told | {"offer": offers.get(row["client_id"], ""), "own": own}
 
 
 def finish_prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
@@ -133,7 +149,7 @@ def upgrade_words(offers: pd.DataFrame, beds: pd.DataFrame) -> list[str]:
     ]
 
 
-def _free_name(name: str) -> str:
+def free_name(name: str) -> str:
     """Keep a column of the book's own apart from one of ours that is called alike."""
     return f"client_{name}" if name in CALL_LIST.names else name
 

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import Any, BinaryIO
 
-from scanner.pages.said import last_words
+from scanner.pages.call_list import under_way_rows
+from scanner.pages.said import last_words, next_words
 from scanner.pages.summary import machine_words
 from scanner.schema.documents import FINISH_WORDS, FINISHES, Scan
-from scanner.sheets.call_paper import PAPER, TICKS
+from scanner.sheets.call_paper import PAPER, TICKS, TICKS_UNDER_WAY
 from scanner.sheets.days import short_day
 from scanner.sheets.lists import CALL_LIST, LEFT_OUT
 from scanner.sheets.paper import HEAD_LETTERS, MOST_LINES, PaperPage
@@ -46,7 +47,10 @@ def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows) -> None:
     """
     company = scan.rules.company.name
     paper = PaperPage(
-        paper_rows(rows, today=scan.today), list_line(company or scan.name, scan.today), FOOT
+        paper_rows(rows, today=scan.today),
+        list_line(company or scan.name, scan.today),
+        FOOT,
+        paper_under_way(scan),
     )
     write_workbook(
         file,
@@ -61,16 +65,37 @@ def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows) -> None:
 def paper_rows(rows: Iterable[Mapping[str, Any]], *, today: date) -> Iterator[dict[str, Any]]:
     """Put the rows of the call list into the columns of the sheet."""
     for row in rows:
+        said = filter(None, (_promised(row, today), last_words(row, today)))
         yield {
             "number": row["rank"],
-            "client": "\n".join(filter(None, (row["name"], row["address"], row["client_id"]))),
-            "phone": row["phone"],
+            **_callee(row),
             "what_to_say": short_say(row["say"]),
             "if_asked": _if_asked(row),
-            "route": "\n".join(filter(None, (row["route"], row["mow_day"][:DAY_LETTERS]))),
-            "last_said": "\n".join(filter(None, (_promised(row, today), last_words(row, today)))),
+            "last_said": "\n".join(said),
             "answer": TICKS,
-        } | {name: value for name, value in row.items() if is_own(name)}
+            **{name: value for name, value in row.items() if is_own(name)},
+        }
+
+
+def paper_under_way(scan: Scan) -> Iterator[dict[str, Any]]:
+    """Put who is under way into the columns of the sheet: no number, no new offer, but the next step."""
+    for row in under_way_rows(scan):
+        step = next_words(row, scan.today)
+        yield {
+            **_callee(row),
+            "what_to_say": "\n".join(filter(None, (f"{row['words'][0].upper()}{row['words'][1:]}.", step, row["offer"]))),
+            "last_said": last_words(row, scan.today),
+            "answer": TICKS_UNDER_WAY,
+            **{name: text for name, text in row["own"].items() if is_own(name)},
+        }  # fmt: skip
+
+
+def _callee(row: Mapping[str, Any]) -> dict[str, str]:
+    return {
+        "client": "\n".join(filter(None, (row["name"], row["address"], row["client_id"]))),
+        "phone": row["phone"],
+        "route": "\n".join(filter(None, (row["route"], row["mow_day"][:DAY_LETTERS]))),
+    }
 
 
 def is_own(name: str) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.schema.documents import MachineUse, Scan
+from scanner.schema.plan_tables import QUOTE, SOLD, VISIT
 from scanner.schema.tables import SKIP_REASONS
 from scanner.sheets.cells import json_value, usd
 from scanner.sheets.text_columns import scaled
@@ -60,7 +61,7 @@ def summarize(scan: Scan) -> dict[str, Any]:
         },
         **_work(offers),
         "faults": int((scan.problems["severity"] == "fault").sum()),
-        "left_out": int((scan.calls["left_out"] != "").sum()),
+        **_uncalled(scan),
         "later_phases": int((scan.offers["phase"] > 1).sum()),
         "unconfirmed": int((~offers["is_confirmed"]).sum()),
         **_unconfirmed(scan, found, calls, offers),
@@ -77,6 +78,16 @@ def _work(offers: pd.DataFrame) -> dict[str, Any]:
     """Crew-days of the offers, and what the jobs cost that may follow."""
     days, later_cents = offers["crew_days"].sum(), offers["later_price_cents"].sum()
     return {"crew_days": round(float(days), 2), "later_price_usd": usd(later_cents)}
+
+
+def _uncalled(scan: Scan) -> dict[str, Any]:
+    """Offers whose clients are left out, and clients under way by stage."""
+    stages, calls = scan.under_way["stage"], scan.calls
+    is_out = (calls["left_out"] != "") & ~calls["client_id"].isin(scan.under_way["client_id"])
+    return {
+        "left_out": int(is_out.sum()),
+        "under_way": {stage: int((stages == stage).sum()) for stage in (SOLD, QUOTE, VISIT)},
+    }
 
 
 def _record(scan: Scan) -> dict[str, int]:

@@ -31,6 +31,7 @@ from scanner.pages.webmap_rows import (
     add_bands,
     page_left_out,
     page_rows,
+    page_under_way,
     sort_days,
     sort_routes,
 )
@@ -82,12 +83,14 @@ def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str,
     """
     scan = add_bands(scan)
     numbers, pages = lay_out_pages(scan)
-    left_out = page_left_out(scan)
+    left_out, under_way = page_left_out(scan), page_under_way(scan)
     ends = dict[str, bytes]()
-    yield _begin(scan, pages, (numbers, left_out), ends)
+    yield _begin(scan, pages, (numbers, left_out, under_way), ends)
     why = left_out.set_index("client_id")["why"]
     clients = scan.clients.set_index("client_id", drop=False)
-    clients = clients.assign(out=why.reindex(clients.index).fillna(""))
+    way = under_way.set_index("client_id")[["words", "next", "last"]].reindex(clients.index)
+    known = pd.DataFrame({"out": why.reindex(clients.index)}).join(way.add_prefix("way_"))
+    clients = clients.join(known.astype("str").fillna(""))
     told = Told(clients, scan.calls.set_index("offer_id"))
     gaps = dict.fromkeys(ends, "\n")
     is_left = pd.Series(data=True, index=clients.index)
@@ -102,16 +105,16 @@ def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str,
 def _begin(
     scan: Scan,
     pages: list[MapPage],
-    lists: tuple[pd.Series[int], pd.DataFrame],
+    lists: tuple[pd.Series[int], pd.DataFrame, pd.DataFrame],
     ends: dict[str, bytes],
 ) -> Iterator[tuple[str, bytes]]:
     """Give all pages up to their lots, and keep what comes after."""
-    numbers, left_out = lists
+    numbers, left_out, under_way = lists
     totals = list(total_pages(scan, numbers).itertuples())
-    listed, unlisted, clients = (
+    listed, unlisted, standing, clients = (
         _by_page(table, numbers)
-        for table in (page_rows(scan), left_out, scan.clients[["client_id", "route", "mow_day"]])
-    )
+        for table in (page_rows(scan), left_out, under_way, scan.clients[["client_id", "route", "mow_day"]])
+    )  # fmt: skip
     known = dict[str, bytes]()
     for number, page in enumerate(pages):
         out, everyone = unlisted(number), clients(number)
@@ -119,6 +122,7 @@ def _begin(
             "totals": totals[number],
             "title": page.title,
             "rows": listed(number),
+            "under_way": standing(number),
             "left_out": [row for row in out if row.has_offer],
             "without": [row for row in out if not row.has_offer],
             "routes": sort_routes({row.route for row in everyone}),

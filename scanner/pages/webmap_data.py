@@ -30,6 +30,9 @@ _FEW_POINTS = 10
 OF_CALLS = {"rank": 0, "band": LEFT_OUT, "chance": 0.0, "reasons": "", "next": "", "last": ""}
 """What the page says of an offer's call, and what stands there for an offer that is in none."""
 
+OF_WAY = ("way_words", "way_next", "way_last")
+"""What the page says of a client under way; blank: is in none."""
+
 _MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 
 
@@ -37,7 +40,7 @@ _MONEY = ("price_cents", "price_low_cents", "price_high_cents")
 class Told:
     """What the page says of clients that no part knows."""
 
-    # table `CLIENTS` by client, and ``out``: why the client is not on the list; blank: is
+    # table `CLIENTS` by client, with `OF_WAY` and ``out``: why he is on no list; blank: is on one
     clients: pd.DataFrame
     calls: pd.DataFrame  # table `CALLS` by offer, and ``band``
 
@@ -83,6 +86,7 @@ def _objects(clients: pd.DataFrame, fields: dict[str, Text]) -> Text:
     pieces: list[Text | str] = ['{"id":', json_texts(clients.index.to_series())]
     pieces += [',"told":', _array(*(json_texts(column) for column in told))]
     pieces += [',"at":', _places(clients), ',"out":', json_texts(clients["out"])]
+    pieces += [',"way":', _array(*(json_texts(clients[name]) for name in OF_WAY))]
     for name, column in fields.items():
         pieces += [f',"{name}":', column]
     objects = pc.binary_join_element_wise(*pieces, "}", "")

@@ -70,7 +70,7 @@ def total_pages(scan: Scan, numbers: pd.Series[int]) -> pd.DataFrame:
         "skipped": summed(of_bed[~is_found]),
         "area_ft2": _hundredths(summed(of_bed[is_found], scaled(beds["area_ft2"])[is_found])),
         "offers": summed(of_listed),
-        "left_out": summed(of_call[~is_listed]),
+        "left_out": summed(of_call[~is_listed & ~calls["client_id"].isin(scan.under_way["client_id"])]),
         "price_usd": _hundredths(summed(of_listed, price_cents.to_numpy())),
         "expected_profit_usd": _hundredths(summed(of_listed, listed["expected_profit_cents"].to_numpy())),
         "first": first.reindex(range(count)).fillna(0).astype(int),

@@ -89,6 +89,18 @@ def page_rows(scan: Scan) -> pd.DataFrame:
     )
 
 
+def page_under_way(scan: Scan) -> pd.DataFrame:
+    """Lay out who is under way: `TOLD`, ``stage words next last dial place``."""
+    rows = scan.under_way.merge(scan.clients[[*TOLD, "stop"]], on="client_id")
+    told: list[dict[Any, Any]] = rows.to_dict("records")
+    return rows.assign(
+        dial=rows["phone"].map(dial),
+        place=_places(rows),
+        next=[next_words(row, scan.today) for row in told],
+        last=[last_words(row, scan.today) for row in told],
+    )
+
+
 def page_left_out(scan: Scan) -> pd.DataFrame:
     """List the clients that are not on the call list, each with the reason.
 

@@ -217,8 +217,8 @@ class Scan:
         Tables `LOT_LIST`, `BED_LIST`.
     offers, calls
         Tables `OFFERS`, `CALLS`.
-    left_out
-        Table `LEFT_OUT`.
+    left_out, under_way
+        Tables `LEFT_OUT`, `UNDER_WAY`.
     totals
         Table `TOTALS`.
     chance_record
@@ -246,6 +246,7 @@ class Scan:
     offers: pd.DataFrame
     calls: pd.DataFrame
     left_out: pd.DataFrame
+    under_way: pd.DataFrame
     totals: pd.DataFrame
     chance_record: ChanceRecord
     problems: pd.DataFrame
@@ -302,6 +303,8 @@ class Season:
         Table `LISTED`: what the last scan offered.
     alike
         Table `ALIKE`: who was ever listed with neighbors who could have the same bed.
+    forgotten
+        Salt and marks of phone numbers whose owners were erased, and are not to be called.
     """
 
     calls: pd.DataFrame
@@ -319,6 +322,7 @@ class Season:
     remarks: pd.DataFrame
     listed: pd.DataFrame
     alike: pd.DataFrame
+    forgotten: tuple[str, ...] = ()
 
     @cached_property
     def beds(self) -> GeoDataFrame:

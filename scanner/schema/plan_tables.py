@@ -41,6 +41,18 @@ LEADS = TableSchema("leads", "What may still be sold or waits to be built, one r
     "factor": number_column("share", "what kind and signs multiply the chance by"),
 })  # fmt: skip
 
+UNDER_WAY = TableSchema("under_way", "Who is under way, one row a client: sold first, then quotes, then visits, longest first.", {
+    "client_id": text_column("client", unique=True),
+    "stage": word_column("where it stands", (SOLD, QUOTE, VISIT)),
+    "day": text_column("day of the sale, quote or talk, ISO; blank: not known"),
+    "words": text_column("the same, in words"),
+    "last_contact": text_column("day of the last contact, ISO"),
+    "last_outcome": text_column("how the last call ended"),
+    "last_note": text_column("what was said in it"),
+    "due_action": text_column("next step"),
+    "due_date": text_column("day on which it was promised, ISO; blank: none"),
+})  # fmt: skip
+
 OUTLOOKS = TableSchema("outlooks", "What is sold until the end of a forecast, one row a stage or route and one for all.", {
     "name": text_column("stage or route; all: the whole book"),
     "client_count": count_column("clients"),

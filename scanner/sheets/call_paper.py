@@ -19,6 +19,10 @@ USUAL_ANSWERS = ("not reached", "call back", "visit", "not now", "no")
 TICKS = "\n".join(f"{BOX} {answer}" for answer in USUAL_ANSWERS)
 """What stands in an answer's cell on paper; a cell that still holds it holds no answer."""
 
+ANSWERS_UNDER_WAY = ("not reached", "call back", "quoted", "sold", "no")
+TICKS_UNDER_WAY = "\n".join(f"{BOX} {answer}" for answer in ANSWERS_UNDER_WAY)
+"""What stands there for a client under way."""
+
 _TICKED = re.compile(r"^[☒☑✓✔✗xX]\s+")
 _DAY_TOKENS = 3
 _ANY_YEAR = date(2024, 1, 1)

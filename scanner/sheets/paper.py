@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 from xlsxwriter import Workbook
@@ -38,6 +39,9 @@ OWN_PT = 70.0
 """Width of a column of the office's own [points]."""
 
 MOST_LINES = int((ROW_PT - PAD_PT) / LINE_PT) + 1
+HEADING = {"client": "Under way"}
+"""The row above those who are under way."""
+
 MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.95, "bottom": 0.6}
 HEAD_LETTERS = 70
 """Of a company's name; a head takes 255 letters in all."""
@@ -45,11 +49,12 @@ HEAD_LETTERS = 70
 
 @dataclass(frozen=True)
 class PaperPage:
-    """The calling sheet: rows by column of `PAPER`, the line under its title, what stands at its foot."""
+    """The calling sheet: rows by column of `PAPER`, the line under its title, what stands at its foot, who is under way."""
 
     rows: Iterable[Mapping[str, Any]]
     line: str
     foot: str
+    under_way: Iterable[Mapping[str, Any]] = ()
 
     def write(self, workbook: Workbook, _title: str) -> None:
         """Write it as the next sheet of a workbook."""
@@ -65,7 +70,13 @@ class PaperPage:
             (column.name, column.width) for column in PAPER.columns if not column.is_filled_in
         ]
         last = 0
-        for last, row in enumerate(rows, start=1):
+        for last, row in enumerate(chain(rows, self._more()), start=1):
+            if row is HEADING:
+                paper.set_row(last, HEADING_PT)
+                for place, column in enumerate(columns):
+                    heading = (looks.heading, looks.heading)
+                    write_cell(paper, last, place, row.get(column.name), heading)
+                continue
             texts = ((row.get(name), width) for name, width in widths)
             paper.set_row(last, max(ROW_PT, height_pt(texts)))
             for place, column in enumerate(columns):
@@ -76,6 +87,13 @@ class PaperPage:
         paper.freeze_panes(1, PAPER.kept_count)
         offer_checks(paper, PAPER.columns, max(last, 1))
         self._set_print(paper)
+
+    def _more(self) -> Iterator[Mapping[str, Any]]:
+        """Give who is under way, below a heading of their own."""
+        for number, row in enumerate(self.under_way):
+            if not number:
+                yield HEADING
+            yield row
 
     def _set_print(self, paper: Worksheet) -> None:
         line, foot = (text.replace("&", "&&") for text in (self.line, self.foot))
@@ -118,7 +136,7 @@ class _Looks:
         """Write one cell; the client's lines each in its own look."""
         name, value = named
         looks: tuple[Format, Format] = self._of[name]  # type: ignore[assignment]  # two of them
-        if name != "client":
+        if name != "client" or "\n" not in value:
             write_cell(paper, row, place, value, looks)
             return
         first, *middle, client_id = fit_text(value).split("\n")

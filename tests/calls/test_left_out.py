@@ -16,7 +16,7 @@ SCAN = small_scan()
 
 
 def reasons(calls=SCAN.calls, beds=SCAN.beds, problems=SCAN.problems):
-    left_out = list_left_out(calls, SCAN.clients, beds, problems)
+    left_out = list_left_out(calls, SCAN.clients, beds, problems, under_way=SCAN.under_way)
     return left_out.set_index("client_id")["reason"]
 
 
@@ -46,7 +46,11 @@ def test_an_offer_that_is_not_to_be_made_says_why_before_any_problem():
 
 def test_nothing_scanned_is_nobody_called():
     left_out = list_left_out(
-        SCAN.calls.head(0), SCAN.clients, SCAN.beds.head(0), SCAN.problems.head(0)
+        SCAN.calls.head(0),
+        SCAN.clients,
+        SCAN.beds.head(0),
+        SCAN.problems.head(0),
+        under_way=SCAN.under_way,
     )
     assert set(left_out["reason"]) == {NOTHING_FOUND}
     assert left_out["client_id"].tolist() == [

@@ -22,7 +22,7 @@ from tests.small_scan import small_clients, small_rates, small_rules, small_scan
 
 SUMMARY = {
     "beds": 8, "area_ft2": 1512.4, "scanned": 10, "offers": 1, "price_usd": "2345.60",
-    "skipped_by_reason": {"too short": 1, "denied": 0}, "not_drawn": 1, "left_out": 2, "chance_attempts": 0,
+    "skipped_by_reason": {"too short": 1, "denied": 0}, "not_drawn": 1, "left_out": 2, "under_way": {"sold": 0}, "chance_attempts": 0,
 }  # fmt: skip
 
 FAULT = {

@@ -71,12 +71,15 @@ def before_tax(lines: list[dict[str, str]]) -> Decimal:
     "who", ["007", "7", "ada quill", "Quill, Ada", "555-0107", "1 308 555 0107"]
 )
 def test_amounts_add_up_to_the_price_said_to_the_cent(book: Path, who: str) -> None:
-    result = type_in("explain", str(book), who, "--today", "2026-03-02")
-    assert result.exit_code == 0
-    said = re.findall(r"^(\S+), .*?: \$([\d,.]+) before tax, \$([\d,.]+) with", result.stderr, re.M)
+    asked = ("explain", str(book), who, "--today", "2026-03-02")
+    told, listed = type_in(*asked), type_in(*asked, "--csv")
+    assert (told.exit_code, listed.exit_code) == (0, 0)
+    said = re.findall(
+        r"^(\S+), [a-z ]+: \$([\d,.]+) before tax$.*?^  Price with tax +\$([\d,.]+)$", told.stdout, re.M | re.S,
+    )  # fmt: skip
     assert said
     for offer_id, price, with_tax in said:
-        lines = [line for line in lines_of(result.stdout) if line["offer_id"] == offer_id]
+        lines = [line for line in lines_of(listed.stdout) if line["offer_id"] == offer_id]
         assert before_tax(lines) == Decimal(price.replace(",", ""))
         every = sum(Decimal(line["amount_usd"]) for line in lines)
         assert every == Decimal(with_tax.replace(",", ""))
@@ -86,8 +89,48 @@ def test_amounts_add_up_to_the_price_said_to_the_cent(book: Path, who: str) -> N
             assert line["source"]
 
 
+def test_a_price_is_told_as_it_is_reckoned(book: Path) -> None:
+    """Labor, materials, cost, margin, price: each sum is that of the lines above it."""
+    asked = ("explain", str(book), "007", "--bed", "007-curb-1", "--finish", "mulch", "--today", "2026-03-02")  # fmt: skip
+    told = type_in(*asked).stdout
+    amounts = {
+        words.strip(): Decimal(amount.replace(",", ""))
+        for words, amount in re.findall(r"^  (\S.*?)  .*\$([\d,]+\.\d\d)$", told, re.M)
+    }
+    labor, materials, cost, price = (
+        amounts[name]
+        for name in (
+            "Labor together",
+            "Materials, machines, fees together",
+            "Cost",
+            "Price before tax",
+        )
+    )
+    names = [*amounts]
+    first = names[: names.index("Labor together")]
+    more = names[
+        names.index("Labor together") + 1 : names.index("Materials, machines, fees together")
+    ]
+    assert sum(amounts[name] for name in first) == labor
+    assert sum(amounts[name] for name in more) == materials
+    assert cost == labor + materials
+    assert price == cost + amounts["Overhead and profit, 45% of the price"]
+    assert amounts["Price with tax"] == price + amounts["Sales tax, 7 %"]
+    # 60 by 4 ft of curb: what stands in the guide, 60 ft of the whole edge measured
+    assert "007-curb-1: along the curb, 60.0 ft of edge, 240.0 ft², 4.0 ft deep" in told
+    hours = {
+        words.strip(): float(count)
+        for words, count in re.findall(r"^  (\S.*?)  .* (\d+\.\d\d) +\$", told, re.M)
+    }
+    # 240 ft² x 3 in / 324 = 2.222 yd³, at 1.5 yd³ an hour
+    assert hours["spread mulch"] == pytest.approx(2.222 / 1.5, abs=0.005)
+    assert hours["Labor together"] == pytest.approx(sum(hours[name] for name in first), abs=0.05)
+
+
 def test_a_bed_alone_in_another_finish(book: Path) -> None:
-    result = type_in("explain", str(book), "007", "--bed", "007-curb-1", "--finish", "mulch")
+    result = type_in(
+        "explain", str(book), "007", "--bed", "007-curb-1", "--finish", "mulch", "--csv"
+    )
     lines = lines_of(result.stdout)
     assert {(line["offer_id"], line["finish"]) for line in lines} == {("007-curb-1", "mulch")}
     # 60 by 4 ft at 3 in of mulch: 240 x 3 / 324 yd3; a rate is what its figures make
@@ -133,22 +176,26 @@ def test_more_clients_that_fit_than_can_be_read() -> None:
 
 
 def test_chance_and_rank_are_written_out(book: Path) -> None:
-    told = type_in("explain", str(book), "007", "--today", "2027-03-02").stderr
+    lines = type_in("explain", str(book), "007", "--today", "2027-03-02").stdout
+    told = " ".join(lines.split())
     # 12 of 20 are reached, 1 of 3 agrees: the starting values, without a call on record
-    assert "Chance: reached 60.0% (0 tries on record" in told
-    assert "agrees to a visit 33.3% (0 talks on record" in told
-    steps = re.search(r"buys ([\d.]+)% at ([\d.]+) years of mowing .* = ([\d.]+)%\.", told)
+    assert "60.0% of such clients are reached (0 tries on record" in told
+    assert "33.3% of these agree to a visit (0 talks on record" in told
+    steps = re.search(
+        r"([\d.]+)% of these buy at a price of ([\d.]+) years of mowing .*?: ([\d.]+)%\.", told
+    )
     assert steps is not None
     buys, years, chance = map(float, steps.groups())
     assert chance == pytest.approx(0.6 / 3 * buys, abs=0.02)
-    price = re.search(r"accent: \$|few plants: \$([\d,.]+) before tax", told)
+    price = re.search(r"a few plants: \$([\d,.]+) before tax", told)
     assert price is not None
     assert years == pytest.approx(float(price[1].replace(",", "")) / 1500, abs=0.005)
     rank = re.search(
-        r"gross profit \$([\d,.]+) = \$([\d,.]+)(?: \+ \$([\d,.]+) .*)? = \$([\d,.]+);", told
+        r"gross profit of \$([\d,.]+) is \$([\d,.]+\d)(?:, and the larger job adds \$([\d,.]+\d))?: \$([\d,.]+\d)\.",
+        told,
     )
     assert rank is not None
     profit, lead, added, whole = (float((text or "0").replace(",", "")) for text in rank.groups())
     assert lead == pytest.approx(profit * chance / 100, rel=2e-3)
     assert whole == pytest.approx(lead + added, abs=0.011)
-    assert "Kind and signs: " in told
+    assert "Kind of bed and signs move it by × " in told

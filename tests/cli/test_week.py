@@ -72,3 +72,12 @@ def test_a_week_in_which_nothing_is_due(book, tmp_path):
     assert "Nobody was promised a call" in (tmp_path / "out" / "week.html").read_text(
         encoding="utf-8"
     )
+
+
+def test_a_week_opened_on_a_weekend_is_the_one_to_come(book, tmp_path):
+    out = ("--out", str(tmp_path / "out"))
+    assert type_in("scan", str(book), *out, "--today", "2026-03-16").exit_code == 0
+    # Friday, March 20, is in the week of the 16th; Saturday and Sunday open that of the 23rd
+    for day, monday in ((20, 16), (21, 23), (22, 23)):
+        told = type_in("week", str(book), *out, "--json", "--today", f"2026-03-{day}")
+        assert json.loads(told.stdout)["week"] == f"2026-03-{monday}"

@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from functools import partial
 
+import pandas as pd
 import pytest
 from openpyxl import load_workbook
 
@@ -103,6 +104,54 @@ def test_answers_are_ticks_on_paper_and_all_eight_in_the_drop_down(sheet):
     checks = {str(check.sqref)[0]: check for check in sheet.data_validations.dataValidation}
     assert checks["I"].formula1 == f'"{",".join(OUTCOMES)}"'
     assert checks["H"].type == "date"
+
+
+def under_way(scan):
+    """Bo Tansy was quoted twelve days before today and has asked about the date."""
+    row = {"client_id": "C0002", "stage": "quote open", "day": "2026-02-04", "words": "quoted on Feb 4, open for 12 days",
+           "last_contact": "2026-02-04", "last_outcome": "quoted", "last_note": "asks for May",
+           "due_action": "Call and ask", "due_date": ""}  # fmt: skip
+    is_left = scan.calls["client_id"] == "C0002"
+    calls = scan.calls.assign(left_out=scan.calls["left_out"].mask(is_left, "under way: quoted"))
+    return replace(scan, calls=calls, under_way=pd.DataFrame([row]))
+
+
+def test_who_is_under_way_follows_the_ranked_rows_without_a_number(tmp_path):
+    scan = under_way(small_scan())
+    path = tmp_path / "calls.xlsx"
+    path.write_bytes(write(scan).getvalue())
+    workbook = load_workbook(path)
+    sheet = workbook["Calls"]
+    numbers = [sheet.cell(row, 1).value for row in range(2, sheet.max_row + 1)]
+    assert numbers[-2:] == [None, None]
+    assert [sheet.cell(sheet.max_row - 1, place).value for place in (2, 4)] == ["Under way", None]
+    row = row_of(sheet, "C0002")
+    assert row == sheet.max_row
+    assert str(sheet.cell(row, 4).value).split("\n") == [
+        "Quoted on Feb 4, open for 12 days.", "Call and ask", "bed along the curb and bed along the house front",
+    ]  # fmt: skip
+    assert sheet.cell(row, 7).value == "Feb 4, quoted: asks for May"
+    assert str(sheet.cell(row, ANSWER).value).split("\n")[3] == "☐ sold"
+    unanswered, problems = read_filled(
+        path, "calls", partial(check_calls, clients=scan.clients, today=TODAY)
+    )
+    assert (len(unanswered), len(problems)) == (0, 0)
+    for place, text in ((CALLED, "2/16"), (ANSWER, "x sold\n☐ no")):
+        sheet.cell(row, place).value = text
+    workbook.save(path)
+    calls, problems = read_filled(
+        path, "calls", partial(check_calls, clients=scan.clients, today=TODAY)
+    )
+    assert problems.empty
+    assert calls[["client_id", "called_on", "outcome"]].to_numpy().tolist() == [
+        ["C0002", "2026-02-16", "sold"]
+    ]
+
+
+def test_a_client_with_nothing_but_an_id_has_a_row():
+    scan = small_scan()
+    rows = [row | {"name": "", "address": ""} for row in call_rows(scan)]
+    assert load_workbook(write(scan, rows))["Calls"]["B2"].value == "C0009"
 
 
 def test_the_offices_own_columns_come_back_beside_the_page(tmp_path):

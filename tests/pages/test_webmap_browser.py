@@ -5,6 +5,7 @@ import struct
 import zlib
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from scanner.schema.documents import Backgrounds
@@ -144,6 +145,40 @@ def test_what_was_said_and_what_is_next_stand_in_row_and_card(chromium, tmp_path
     assert listed(one) == ["=SUM(1,2) Lane Trust"]
     one.page.select_option("#kind", "new")
     assert len(listed(one)) == 5
+    one.context.close()
+
+
+def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(chromium, tmp_path):
+    scan = small_scan()
+    rows = [("C0005", "sold", "sold on Feb 9, not built yet", "Give it a day", ""),
+            ("C0006", "quote open", "quoted on Feb 4, open for 12 days", "Call and ask", "2026-02-13")]  # fmt: skip
+    names = ["client_id", "stage", "words", "due_action", "due_date"]
+    way = pd.DataFrame(rows, columns=names).assign(
+        day="2026-02-09", last_contact="2026-02-09", last_outcome="", last_note="asks for May"
+    )
+    file = tmp_path / "map.html"
+    file.write_text(map_html(replace(scan, under_way=way)), encoding="utf-8")
+    one = Opened(chromium, file.as_uri())
+    count = one.page.locator("#count")
+    assert count.inner_text() == "6 offers, 2 under way"
+    whole = totals(one)
+    under = one.page.locator("#under-way .row:visible")
+    assert under.locator(".go").all_inner_texts() == ["Ed Zinnia", "Flo Aster"]
+    assert under.locator(".rank").count() == 0
+    one.page.select_option("#kind", "way")
+    assert under.locator(".go").all_inner_texts() == ["Flo Aster"]
+    assert count.inner_text() == "0 of 6 offers, 1 under way"
+    assert listed(one) == []
+    assert not one.page.locator("#none-left").is_visible()
+    under.locator(".go").click()
+    for words in (
+        "Under way: quoted on Feb 4, open for 12 days",
+        "Call and ask, due Feb 13: 3 days late",
+        "asks for May",
+    ):
+        assert words in card(one).inner_text()
+    one.page.select_option("#kind", "")
+    assert totals(one) == whole
     one.context.close()
 
 

@@ -26,6 +26,11 @@ def keep(path: Path, stamp: str) -> None:
     _thin(copy.parent)
 
 
+def list_copies(path: Path) -> list[Path]:
+    """List the copies of a log, and what is left of one that was cut off."""
+    return sorted((path.parent / FOLDER).glob(f"{path.stem}-*"))
+
+
 def way_back(path: Path) -> str:
     """Say how to get on after the log was damaged."""
     copies = sorted((path.parent / FOLDER).glob(f"{path.stem}-*{path.suffix}"))

@@ -102,6 +102,46 @@ def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterato
         yield None if is_empty else store
 
 
+def erase(path: Path, client_id: str) -> int:
+    """Take every row of a client out of a log or a copy of one, whatever its version; gives how many there were.
+
+    What is freed is overwritten, and the file is written anew without it.
+    """
+    with _in_words(path), closing(_connect(path, "rw", WAIT_SECONDS)) as connection:
+        for pragma in ("secure_delete = ON", "foreign_keys = OFF", "temp_store = MEMORY"):
+            connection.execute(f"PRAGMA {pragma}")
+        connection.execute("BEGIN IMMEDIATE")
+        count = _erase_rows(Store(connection, path), client_id)
+        connection.execute("COMMIT")
+        connection.execute("VACUUM")
+    return count
+
+
+def _erase_rows(store: Store, client_id: str) -> int:
+    """Delete what names the client, and what hangs on such entries: parts, reversals, the entries themselves."""
+    columns = store.rows(
+        "SELECT m.name, c.name FROM sqlite_master m JOIN pragma_table_info(m.name) c WHERE m.type = 'table'"
+    )
+    naming, numbered = (
+        {f'"{table.replace(chr(34), 2 * chr(34))}"' for table, name in columns if name == wanted}
+        for wanted in ("client_id", "entry_id")
+    )
+    store.write("CREATE TEMP TABLE gone (entry_id INTEGER PRIMARY KEY)")
+    count, of_client = 0, (client_id,)
+    # The names are the file's own tables; the client's id goes in the place
+    for table in sorted(naming & numbered):
+        source = f"{table} WHERE client_id = ?"
+        store.write(f"INSERT OR IGNORE INTO gone SELECT entry_id FROM {source}", of_client)  # noqa: S608
+    store.write("INSERT OR IGNORE INTO gone SELECT entry_id FROM entries WHERE takes_back IN gone")
+    for table in sorted(naming):
+        count += store.rows(f"SELECT count(*) FROM {table} WHERE client_id = ?", of_client)[0][0]  # noqa: S608
+        store.write(f"DELETE FROM {table} WHERE client_id = ?", of_client)  # noqa: S608
+    for table in sorted(numbered):
+        store.write(f"DELETE FROM {table} WHERE entry_id IN gone")  # noqa: S608
+    store.write("DROP TABLE gone")
+    return int(count)
+
+
 def _roll_back(connection: sqlite3.Connection) -> None:
     if connection.in_transaction:
         connection.execute("ROLLBACK")

@@ -20,7 +20,9 @@ from scanner.calls.entry_kinds import (
     plain_rows,
     typed_columns,
 )
-from scanner.calls.log.file import WAIT_SECONDS, Store, open_to_write
+from scanner.calls.forgotten import mark_of
+from scanner.calls.log.copies import list_copies
+from scanner.calls.log.file import LOG_FILE, WAIT_SECONDS, Store, erase, open_to_write
 from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_of, season_of
 from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
@@ -142,6 +144,33 @@ class Log:
         statement = f"INSERT {into} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"  # noqa: S608
         if rows:
             self._store.write(statement, *rows)
+
+    def store_mark(self, phone: str, new_salt: str) -> None:
+        """Keep the mark of a phone number that is not to be called, and nothing else of it; the first one brings the salt."""
+        known = self._store.rows("SELECT value FROM meta WHERE name = 'forgotten'")
+        salt, *marks = known[0][0].split() if known else [new_salt]
+        every = sorted({*marks, mark_of(phone, salt)} - {""})
+        self._store.write(
+            "INSERT OR REPLACE INTO meta VALUES ('forgotten', ?)", (" ".join([salt, *every]),)
+        )
+
+
+def forget_client(folder: Path, client_id: str) -> tuple[int, list[Path]]:
+    """Erase a client from a book's log and from its copies: how many rows there were, and copies that could not be."""
+    path, count, failed = folder / LOG_FILE, 0, list[Path]()
+    for file in filter(Path.is_file, (path, *list_copies(path))):
+        if file.suffix == ".part":
+            file.unlink()
+            continue
+        try:
+            erased = erase(file, client_id)
+        except LogError:
+            if file == path:
+                raise
+            failed.append(file)
+        else:
+            count += erased if file == path else 0
+    return count, failed
 
 
 @contextmanager

@@ -93,8 +93,13 @@ def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
 def read_seals(folder: Path) -> list[str]:
     """Read the seals of the lists that were printed last."""
     with open_to_read(folder) as store:
-        found = [] if store is None else store.rows("SELECT value FROM meta WHERE name = 'lists'")
-    return [seal for (seals,) in found for seal in seals.split()]
+        return [] if store is None else [*_words(store, "lists")]
+
+
+def _words(store: Store, name: str) -> tuple[str, ...]:
+    """Read a list of words that the log keeps under a name."""
+    found = store.rows("SELECT value FROM meta WHERE name = ?", (name,))
+    return tuple(word for (words,) in found for word in words.split())
 
 
 def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
@@ -133,6 +138,7 @@ def season_of(store: Store) -> Season:
         remarks=_checked(standing(store, REMARK), REMARKS),
         listed=last_scan_of(store, LISTED),
         alike=last_scan_of(store, ALIKE),
+        forgotten=_words(store, "forgotten"),
     )
 
 

@@ -12,7 +12,7 @@ const isCalm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 function readLot(told) {
   const [name, address, phone, dial, route, day] = told.told;
-  const lot = { id: told.id, name: name || told.id, address, phone, dial, route, day, out: told.out, dim: false };
+  const lot = { id: told.id, name: name || told.id, address, phone, dial, route, day, out: told.out, way: told.way, dim: false };
   lot.find = (name + " " + address + " " + told.id + " " + phone).toLowerCase();
   lot.digits = digits(phone);
   lot.offers = told.offers.map((offer) => readOffer(offer, told.words));
@@ -234,8 +234,8 @@ function close() {
 
 function markRows(lot, offer) {
   for (const row of document.querySelectorAll(".row.chosen")) { row.classList.remove("chosen"); row.querySelector(".go").removeAttribute("aria-current"); }
-  if (!lot || !offer) return;
-  const row = rows.find((one) => one.dataset.offer === offer.id);
+  if (!lot) return;
+  const row = rows.find((one) => isOffer(one) ? offer && one.dataset.offer === offer.id : one.dataset.client === lot.id);
   if (!row) return;
   row.classList.add("chosen");
   row.querySelector(".go").setAttribute("aria-current", "true");
@@ -246,11 +246,13 @@ function fillCard(lot, bedNumber) {
   const shut = element("button", { type: "button", class: "close", "aria-label": "Close the card" }, "×");
   shut.addEventListener("click", close);
   const phone = lot.dial ? element("a", { class: "call", href: "tel:" + lot.dial }, "Call " + lot.phone) : element("span", { class: "soft" }, lot.phone || "No phone number in the book");
-  const first = lot.offers[0], place = [lot.address, lot.route, lot.day].filter(Boolean).join(", ");
+  const first = lot.offers[0], next = lot.way[1] || (first && first.rank ? first.next : ""), last = lot.way[2] || (first ? first.last : "");
+  const place = [lot.address, lot.route, lot.day].filter(Boolean).join(", ");
   byId("card").replaceChildren(...[
     element("header", {}, element("div", {}, element("h2", { id: "card-name", tabindex: "-1" }, element("bdi", {}, lot.name)), element("p", { class: "where" }, place)), shut),
-    element("p", { class: "act" }, phone, first && first.rank && first.next ? element("b", {}, first.next) : null),
-    first && first.last ? element("p", { class: "soft last" }, element("bdi", {}, first.last)) : null,
+    lot.way[0] ? element("p", { class: "out" }, "Under way: " + lot.way[0]) : null,
+    element("p", { class: "act" }, phone, next ? element("b", {}, next) : null),
+    last ? element("p", { class: "soft last" }, element("bdi", {}, last)) : null,
     lot.out ? element("p", { class: "out" }, (lot.offers.length ? "Left out of the calls: " : "No bed to offer: ") + lot.out) : null,
     lot.at ? null : element("p", { class: "soft" }, "This lot has no place on the map: neither drawn nor with a longitude and latitude."),
     ...lot.offers.map((offer) => offerPart(lot, offer)),
@@ -324,7 +326,9 @@ function bedDetails(bed, first) {
 
 /* --- the list ---------------------------------------------------------- */
 
-const rows = [...document.querySelectorAll("#rows .row")];
+const rows = [...document.querySelectorAll(".row")];
+const isOffer = (row) => Boolean(row.dataset.offer);
+const offerCount = rows.filter(isOffer).length;
 const others = [...document.querySelectorAll(".fold li")];
 
 function chooseRow(row) {
@@ -347,15 +351,16 @@ function narrow() {
   const kinds = new Map(rows.map((row) => [row.dataset.client, row.dataset.kind]));
   for (const lot of lots) lot.dim = !fits(lot) || Boolean((route && lot.route !== route) || (day && lot.day !== day) || (kind && kinds.get(lot.id) !== kind));
   for (const row of [...rows, ...others]) row.hidden = lotOf.get(row.dataset.client).dim;
-  const shown = rows.filter((row) => !row.hidden), sum = (name) => shown.reduce((total, row) => total + Number(row.dataset[name]), 0);
-  byId("count").textContent = (shown.length === rows.length ? "" : number(shown.length) + " of ") + number(rows.length) + (rows.length === 1 ? " offer" : " offers");
+  const all = rows.filter((row) => !row.hidden), shown = all.filter(isOffer), ways = all.length - shown.length, sum = (name) => shown.reduce((total, row) => total + Number(row.dataset[name]), 0);
+  byId("count").textContent = (shown.length === offerCount ? "" : number(shown.length) + " of ") + number(offerCount) + (offerCount === 1 ? " offer" : " offers") + (ways ? ", " + number(ways) + " under way" : "");
+  if (byId("under-way")) byId("under-way").hidden = !ways;
   for (const [id, value, words] of [["offers", shown.length, number(shown.length)], ["price", sum("price") / 100, usd(sum("price"))], ["expected", sum("profit") / 100, usd(sum("profit"))]]) {
     byId("total-" + id).value = value;
     byId("total-" + id).textContent = words;
   }
   byId("clear").hidden = !(text || route || day || kind);
-  if (byId("none-left")) byId("none-left").hidden = shown.length > 0 || !rows.length;
-  rove(shown[0]);
+  if (byId("none-left")) byId("none-left").hidden = all.length > 0;
+  rove(all[0]);
   tellNowhere();
   ground.redraw();
 }
