@@ -72,7 +72,8 @@ def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str
     if not is_own.any() and len(beds) == 1 and beds[0] not in {*season.stored["bed_id"]}:
         jobs, client_id = list_to_build(season), _client_of(beds[0], book, season)
         if client_id not in {*jobs["client_id"]}:
-            jobs = season.listed.assign(job_id=season.listed["bed_ids"].str.partition(" ")[0])
+            first = [bed_ids.split()[0] for bed_ids in season.listed["bed_ids"]]
+            jobs = season.listed.assign(job_id=first)
         is_own = jobs["client_id"] == client_id
     known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
     if len(known) > 1:
