@@ -56,12 +56,34 @@ def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     >>> open_ground(np.array([strip]), 5.0)[0].is_empty
     True
     """
+    return meet(swept_ground(shapes, width_ft), shapes)
+
+
+def swept_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
+    """
+    Give what `open_ground` clips to the shapes: their opening and a rim of `GROWTH_FT` round it.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+    width_ft
+        Least width that stays [ft].
+
+    Returns
+    -------
+    swept
+        Polygons [ft], n rows.
+
+    Examples
+    --------
+    >>> strip = shapely.box(0, 0, 40, 4)
+    >>> swept_ground(np.array([strip]), 2.0)[0].bounds
+    (-0.012, -0.012, 40.012, 4.012)
+    """
     radius_ft = (width_ft - SLACK_FT) / 2
     cores = shapely.buffer(shapes, -radius_ft, quad_segs=QUARTER_CHORDS)
-    grown = shapely.buffer(
-        cores, radius_ft + GROWTH_FT, join_style="mitre", mitre_limit=MITRE_LIMIT
-    )
-    return meet(grown, shapes)
+    return shapely.buffer(cores, radius_ft + GROWTH_FT, join_style="mitre", mitre_limit=MITRE_LIMIT)
 
 
 def close_ground(shapes: np.ndarray, radius_ft: float) -> np.ndarray:
