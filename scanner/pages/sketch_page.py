@@ -161,11 +161,7 @@ def _sentences(beds: Sequence[Mapping[Any, Any]], sketch: Sketch, rates: RateBoo
     elif any(bed["absorbed_ft2"] > LEAST_FT2 for bed in beds):
         told.append("Turf too narrow to mow is taken in: nothing left to trim there.")
     if any(bed["right_of_way_ft2"] > LEAST_FT2 for bed in beds):
-        whose = (
-            "The strip is"
-            if all(bed["along"] == "curb" for bed in beds)
-            else "Ground at the street is"
-        )
+        whose = "The strip is" if all(bed["along"] == "curb" for bed in beds) else "Part of it is"
         told.append(f"{whose} city ground: we ask whether a permit is needed.")
     if any(bed["is_opening_guessed"] for bed in beds):
         told.append("Where your drive meets the street is not on our maps: we look there first.")

@@ -23,6 +23,7 @@ from scanner.schema.tables import PLANTS, empty_table
 from tests.paper_boxes import clashes
 from tests.sites import (
     Drawing,
+    corner_lot,
     cul_de_sac,
     hydrant_front,
     mid_block,
@@ -127,6 +128,13 @@ def test_a_long_curb_is_cut_across_and_keeps_its_length():
     ends = drawn.frame.to_page(np.array([[low, 0], [high, 0]]))[:, 0]
     assert ends[0] >= 36 + 12 - 0.1
     assert ends[1] <= 576 - 12 + 0.1
+
+
+@pytest.mark.parametrize("degrees", [0, 37, 200])
+def test_the_line_of_a_length_runs_along_the_whole_edge(degrees):
+    # 100 ft lots to the curbs, a return of radius 25: 75 + 39.27 + 75 ft
+    scene = scene_of(corner_lot().change(turned(degrees)))
+    assert shapely.length(scene.edges[0]) == pytest.approx(189.27, abs=0.1)
 
 
 def test_lawn_between_curb_and_house_is_cut_out_for_a_finer_scale():

@@ -66,8 +66,10 @@ def leaders(
             out = shapely.get_coordinates(shapely.intersection(bed.boundary, ray))
             foot = out[np.argmax(out @ lawn)] if len(out) else start
             x, y = foot + lawn * (off + abs(lawn[1]) * HIGH / 2 + abs(lawn[0]) * width / 2)
-            leader = np.vstack([foot, foot + lawn * off])
-            yield from ((leader, (x + slide * width, y)) for slide in (0.0, -0.3, 0.3))
+            for slide in (0.0, -0.3, 0.3):
+                box = Box.around(x + slide * width, y, width, HIGH)
+                end = np.clip(foot, (box.left + 4, box.bottom), (box.right - 4, box.top))
+                yield np.vstack([foot, end]), (x + slide * width, y)
 
 
 def past_ends(

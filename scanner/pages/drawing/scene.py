@@ -20,6 +20,10 @@ CORNER_COSINE = 0.82
 """Chains that turn by more than 35° have a corner there."""
 STUB_FT = 2.0
 """A piece shorter than this at an end, round a corner, is no part of what is measured: the flare of a drive."""
+HAIR_FT, GAPS_FT = 0.01, 0.5
+"""Points of an edge so near are one; pieces of it that lie so far apart in all are one chain."""
+STRAIGHT_SHARE = 0.3
+"""An edge without corners that has a straight piece of this share lies along it."""
 WAVER_FT = 0.3
 """A line drawn by hand wavers by this much."""
 
@@ -93,10 +97,26 @@ def set_scene(plan: LotPlan) -> Scene:
 
 
 def _whole_edge(edge: shapely.Geometry) -> shapely.Geometry:
-    """Give the longest chain of an edge without the stubs at its ends."""
-    chains = shapely.get_parts(shapely.line_merge(edge))
-    xy = shapely.get_coordinates(chains[np.argmax(shapely.length(chains))])
+    """Give an edge as one chain without the stubs at its ends; where gaps part it, its longest chain."""
+    xy = np.vstack([shapely.get_coordinates(piece) for piece in _in_order(shapely.get_parts(edge))])
+    together = shapely.remove_repeated_points(shapely.linestrings(xy), HAIR_FT)
+    if shapely.length(together) > shapely.length(edge) + GAPS_FT:
+        chains = shapely.get_parts(shapely.line_merge(edge))
+        together = chains[np.argmax(shapely.length(chains))]
+    xy = shapely.get_coordinates(together)
     return shapely.linestrings(_without_stub(_without_stub(xy)[::-1])[::-1])
+
+
+def _in_order(pieces: Shapes) -> list[shapely.Geometry]:
+    """Put the pieces of an edge one behind the other: each runs with the bed on its left."""
+    starts, ends = (shapely.get_coordinates(shapely.get_point(pieces, at)) for at in (0, -1))
+    apart = np.hypot(*(ends[:, None] - starts[None]).transpose(2, 0, 1))
+    np.fill_diagonal(apart, np.inf)
+    order = [int(np.argmax(apart.min(axis=0)))] if len(pieces) > 1 else [0]
+    while len(order) < len(pieces):
+        apart[:, order] = np.inf
+        order.append(int(np.argmin(apart[order[-1]])))
+    return [pieces[at] for at in order]
 
 
 def _without_stub(xy: Points) -> Points:
@@ -127,12 +147,12 @@ def _turn(beds: pd.DataFrame, edges: Shapes) -> float:
 
 
 def _course(edge: shapely.Geometry) -> Points:
-    """Give the direction of an edge: of its longest straight piece, where it has corners or that is half of it."""
+    """Give the direction of an edge: of its longest straight piece, where it has corners or that is long."""
     xy = shapely.get_coordinates(shapely.simplify(edge, 1.0))
     steps = np.diff(xy, axis=0)
     size = np.hypot(*steps.T)
     longest = int(np.argmax(size))
-    is_bent = size[longest] < size.sum() / 2 and not has_corners(edge)
+    is_bent = size[longest] < size.sum() * STRAIGHT_SHARE and not has_corners(edge)
     course: Points = xy[-1] - xy[0] if is_bent else steps[longest]
     return course
 
