@@ -14,6 +14,7 @@ import pandas as pd
 
 from scanner.calls.chance import Stages
 from scanner.calls.post import open_letters, silent_shares
+from scanner.calls.quotes import open_terms
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.trials import Trials, list_trials
 from scanner.calls.under_way import find_stages, last_talks
@@ -49,7 +50,7 @@ def list_leads(
     """Put every client who may still buy, or has bought, at his stage.
 
     Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
-    built has its own price and estimate; a sale without a job on record has what is offered.
+    built, and a quote with a number, has its own price and estimate; one without has what is offered.
     ``with_letters``: last come letters: those that are out, and those that may be sent to whoever only
     asked not to be called.
     """
@@ -69,6 +70,8 @@ def list_leads(
     leads = leads.assign(
         factor=leads["factor"] * leads.get("silent", pd.Series(1.0, leads.index)).fillna(1.0)
     )
+    day_hours = rates.crew_count.value * rates.day_hours.value
+    leads = _as_quoted(leads, chosen, open_terms(season, day_hours=day_hours, today=today))
     jobs = _jobs(season, clients, rates=rates, today=today)
     # Beds of a sold job are no offer any more; what else the client has may still be sold later
     leads = leads[~leads["client_id"].isin(jobs["client_id"])]
@@ -76,6 +79,21 @@ def list_leads(
     leads = leads.assign(_order=order).sort_values(["_order", "place", "client_id"], kind="stable")
     leads = pd.concat([jobs, leads[[*LEADS.columns]]], ignore_index=True)
     return check_table(leads, LEADS)
+
+
+def _as_quoted(leads: pd.DataFrame, chosen: pd.DataFrame, terms: pd.DataFrame) -> pd.DataFrame:
+    """Let what was quoted stand for what is offered, where a quote with a number is open."""
+    offered = chosen.set_index("client_id")
+    fee_cents = offered["price_cents"] / offered["price_over_annual"]
+    years = (terms["price_cents"] / fee_cents).reindex(terms.index)
+    is_own = leads["client_id"].isin(terms.index) & leads["stage"].eq(QUOTE)
+    told = {
+        "price_years": years, "upgrade_years": years,
+        "profit_cents": terms["profit_cents"], "upgrade_profit_cents": terms["profit_cents"],
+        "crew_days": terms["crew_days"], "upgrade_crew_days": terms["crew_days"],
+    }  # fmt: skip
+    own = {name: leads["client_id"].map(values) for name, values in told.items()}
+    return leads.assign(**{name: leads[name].mask(is_own, own[name]) for name in own})
 
 
 def _letters(
@@ -175,12 +193,18 @@ def _jobs(season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date
     sold = season.calls[season.calls["outcome"] == "sold"]
     sold_on = by_client["client_id"].map(sold.groupby("client_id")["called_on"].max())
     since = pd.to_datetime(sold_on, format="ISO8601") - pd.Timestamp(monday_of(today))
+    weeks = season.schedule[season.schedule["job_id"].isin(open_jobs["job_id"])]
+    week = by_client["client_id"].map(weeks.groupby("client_id")["week"].min())
+    planned = pd.to_datetime(week, format="ISO8601") - pd.Timestamp(monday_of(today))
     profit = by_client["profit_cents"].round().astype("int64")
     return pd.DataFrame({
         "client_id": by_client["client_id"],
         "route": by_client["client_id"].map(clients["route"]).fillna("").astype("str"),
         "stage": SOLD,
-        "day": (since / pd.Timedelta(days=1)).fillna(0.0) + rates.start_days.value,
+        # In the week that it was given, else as soon as it may start
+        "day": (planned / pd.Timedelta(days=1)).fillna(
+            (since / pd.Timedelta(days=1)).fillna(0.0) + rates.start_days.value
+        ),
         "tried_count": 0,
         "price_years": 0.0,
         "profit_cents": profit,

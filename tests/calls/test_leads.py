@@ -12,6 +12,7 @@ from scanner.calls.leads import list_leads
 from scanner.calls.log import NO_SEASON
 from scanner.schema.log_tables import CALL_LOG, JOBS
 from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
+from tests.calls.desk import job_of, quote_of, quote_task_of
 from tests.calls.test_chance import stages
 from tests.small_scan import TODAY, small_scan
 
@@ -104,3 +105,34 @@ def test_an_old_quote_is_lost_and_a_client_who_owes_is_left_alone():
     owes = found.clients.loc[found.clients["past_due"] == "yes", "client_id"].iloc[0]
     leads = leads_after((owes, "2026-02-13", "visit", ""))
     assert owes not in leads.index
+
+
+def test_a_quote_with_a_number_has_its_own_price_and_estimate():
+    client = listed()[0]
+    found, known = small_scan(), season((client, "2026-02-06", "quoted", ""))
+    bare = list_leads(found, known, stages=stages()).set_index("client_id").loc[client]
+    quote = quote_of("Q2026-001", client_id=client, quoted_on="2026-02-06", good_until="2026-03-08")
+    tasks = quote_task_of("Q2026-001").assign(estimated_hours=12.0, estimated_cents=90_000)
+    asked = replace(known, quotes=quote, quote_tasks=tasks)
+    lead = list_leads(found, asked, stages=stages()).set_index("client_id").loc[client]
+    rates = found.rates
+    offer = found.offers.set_index("client_id").query("phase == 1").loc[client]
+    # $1,500 less $900; twelve hours over a crew's day; years as the list has them, by price
+    assert lead["profit_cents"] == lead["upgrade_profit_cents"] == 60_000
+    assert lead["crew_days"] == pytest.approx(12 / (rates.crew_count.value * rates.day_hours.value))
+    years = bare["price_years"] * 150_000 / offer["price_cents"]
+    assert (lead["price_years"], lead["upgrade_years"]) == pytest.approx((years, years))
+    lost = replace(asked, quotes=quote.assign(outcome="lost"))
+    gone = list_leads(found, lost, stages=stages()).set_index("client_id").loc[client]
+    assert gone["profit_cents"] == bare["profit_cents"]
+
+
+def test_a_sold_job_starts_in_the_week_that_it_was_given():
+    client = listed()[0]
+    found, known = small_scan(), season((client, "2026-02-13", "sold", ""))
+    sold = job_of("7", client_id=client, built_on="")
+    week = pd.DataFrame({"client_id": [client], "job_id": ["7"], "week": ["2026-03-09"]})
+    waits = replace(known, jobs=sold)
+    for schedule, day in ((week.iloc[:0], 4), (week, 21)):  # February 16 + 21 days is March 9
+        leads = list_leads(found, replace(waits, schedule=schedule), stages=stages())
+        assert leads.set_index("client_id").loc[client, "day"] == day
