@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 import unicodedata
+from pathlib import Path
 
 import pdfplumber
 import pytest
@@ -201,3 +203,15 @@ def test_landscape_and_pages() -> None:
     paper.text(100, 100, "two")
     assert paper.boxes[-1].page == 2
     assert len(pdfplumber.open(io.BytesIO(paper.finish())).pages) == 2
+
+
+def test_words_and_colors_have_one_home():
+    """Whatever is printed goes through the page, in the colors of the look."""
+    pages = Path(__file__).parents[2] / "scanner" / "pages"
+    others = [path for path in pages.rglob("*.py") if path.parent.name != "paper"]
+    printed = [path for path in others if "pages.paper" in path.read_text(encoding="utf-8")]
+    assert len(printed) >= 2
+    for path in printed:
+        text = path.read_text(encoding="utf-8")
+        assert not re.search(r"drawString|drawRightString|drawCentredString|beginText", text), path
+        assert not re.search(r"#[0-9a-f]{6}|HexColor|setFont", text), path

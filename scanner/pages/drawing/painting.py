@@ -12,23 +12,22 @@ from scanner.pages.drawing.framing import BREAK, RUNS_ON
 from scanner.pages.drawing.scene import Scene
 from scanner.pages.paper.look import (
     BED,
+    DRIVE,
     FAINT,
     HARD,
     HARD_PALE,
     HOUSE,
     INK,
     MAP,
+    NEIGHBOR,
     PLANTED,
     RULE,
     SOFT,
+    SQUARES,
     TEAL,
     WHITE,
 )
 from scanner.pages.paper.sheet import Paper
-
-DRIVE: Final = "#e9e6e2"
-SQUARES: Final = "#c3cac6"
-NEIGHBOR: Final = "#efeae3"
 
 FILLS: Final = {
     "old_bed": PLANTED, "water": HARD, "street": HARD, "sidewalk": HARD_PALE, "walk": HARD_PALE,
