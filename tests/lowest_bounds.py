@@ -6,11 +6,12 @@ import re
 import sys
 import tomllib
 from pathlib import Path
+from typing import Any
 
 BOUND = re.compile(r"^([A-Za-z0-9._-]+)>=([0-9.]+)")
 
 
-def lowest(project: dict[str, object]) -> list[str]:
+def lowest(project: dict[str, Any]) -> list[str]:
     """Give one line a library; what has no lowest version is no line.
 
     >>> lowest({"dependencies": ["click>=8.2,<9", "rich"], "optional-dependencies": {"test": ["pytest>=9.0,<10"]}})

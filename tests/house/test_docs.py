@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import tomllib
+from importlib import metadata
 from pathlib import Path
 
 import click
 import pytest
+from packaging.requirements import Requirement
 
 import scanner
 from scanner.cli.group import COMMANDS
@@ -142,6 +144,63 @@ def test_every_library_has_its_reason() -> None:
     names = {re.split(r"[><=~!\[ ;]", line)[0] for line in lines} - {"bed-scanner"}
     section = DEVELOPERS[DEVELOPERS.index("## Libraries") : DEVELOPERS.index("## Decisions")]
     assert names == {name for name in names if re.search(rf"[ ,]{re.escape(name)}[ ,]", section)}
+
+
+def plain(name: str) -> str:
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def required(lines: list[str]) -> set[str]:
+    """Names of what is needed here and now, extras left out."""
+    wanted = map(Requirement, lines)
+    return {
+        plain(one.name) for one in wanted if not one.marker or one.marker.evaluate({"extra": ""})
+    }
+
+
+def brought_along(names: set[str]) -> set[str]:
+    """All that libraries need, and what that needs."""
+    found, coming = set[str](), {*names}
+    while coming:
+        name = coming.pop()
+        found.add(name)
+        coming |= required(metadata.requires(name) or []) - found
+    return found
+
+
+LICENSE_WORDS = {"MIT": r"\bMIT\b", "BSD": r"\bBSD", "Apache": "Apache", "MPL": r"\bMPL|Mozilla", "LGPL": "LGPL|Lesser",
+                 "PSF": r"\bPSF|Python Software", "OFL": r"\bOFL"}  # fmt: skip
+
+
+def test_every_library_has_its_license() -> None:
+    """Each stands in one row, under a license that the package itself states, where it states any."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    own = required(project["dependencies"])
+    tools = required([*extras["test"], *extras["dev"]]) - {"bed-scanner"}
+    section = DEVELOPERS[DEVELOPERS.index("| license |") : DEVELOPERS.index("## Decisions")]
+    rows = [
+        [cell.strip() for cell in line.split("|")[1:-1]]
+        for line in section.splitlines()[2:]
+        if line.startswith("|")
+    ]
+    listed = [
+        {plain(name) for cells in rows for name in cells[place].split(", ") if name}
+        for place in (1, 2, 3)
+    ]
+    assert listed == [own, brought_along(own) - own, tools]
+    for license_name, *cells in rows:
+        for name in (name for cell in cells for name in cell.split(", ") if name):
+            told = metadata.metadata(name)
+            words = " ".join([told.get("License-Expression") or "", (told.get("License") or "")[:200],
+                              *(line for line in told.get_all("Classifier") or [] if line.startswith("License"))])  # fmt: skip
+            stated = {
+                family for family, pattern in LICENSE_WORDS.items() if re.search(pattern, words)
+            }
+            assert (
+                not stated
+                or {family for family in LICENSE_WORDS if family in license_name} & stated
+            ), (name, words)
 
 
 def test_every_library_has_bounds() -> None:
