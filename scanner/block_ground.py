@@ -15,7 +15,7 @@ from scanner.ground.corrections import correct_beds
 from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.ground.on_foot import size_measured
 from scanner.ground.sets import combine_beds
-from scanner.ground.stored import match_stored_beds, plant_built
+from scanner.ground.stored import match_stored_beds, name_corrected, plant_built
 from scanner.ground.survey import Survey, survey_block
 from scanner.schema.tables import (
     BEDS,
@@ -119,6 +119,7 @@ def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
             rules=rules, stored=season.beds, answers=season.answers,
         )  # fmt: skip
         drawn, measured = correct_beds(list_beds(survey), measured, rules=rules)
+        drawn = name_corrected(drawn, season.stored)
     match = partial(match_stored_beds, stored=season.beds, frame="", rules=rules)
     on_foot = match(size_measured(measured, rules=rules, answers=season.answers))
     beds = join_tables([drawn, on_foot]).sort_values("bed_id", ignore_index=True)

@@ -22,6 +22,7 @@ SAMPLE_DAY = date(2026, 3, 16)
 
 PAGES = (
     "week BOOK", "sketch BOOK", "promo BOOK --weeks 2026-04-06..2026-04-27", "forecast BOOK",
+    "order BOOK --week 2026-04-06", "jobsheet BOOK C0057",
 )  # fmt: skip
 """What is made of the sample beside the scan's own pages."""
 

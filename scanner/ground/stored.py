@@ -111,6 +111,39 @@ def match_stored_beds(
     return named.sort_values("bed_id", kind="stable", ignore_index=True)
 
 
+def name_corrected(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """
+    Give beds that a tape made shorter or longer the names that they had.
+
+    Parameters
+    ----------
+    beds
+        Table `BEDS`, named by their drawn shapes and corrected since: what was stored of them after
+        an earlier correction may have little of those shapes.
+    stored
+        Table `STORED_BEDS`, its shapes aside.
+
+    Returns
+    -------
+    beds
+        The same beds by name: a corrected one whose name nobody knows has that of the stored bed of the
+        same lot and kind which no other bed is, most alike in area.
+    """
+    is_lost = beds["edge_source"].eq("measured") & ~beds["bed_id"].isin(stored["bed_id"])
+    is_free = ~stored["bed_id"].isin(beds["bed_id"]) & stored["built_on"].eq("")
+    lost, free = pd.DataFrame(beds[is_lost]), pd.DataFrame(stored[is_free])
+    if lost.empty or free.empty:
+        return beds
+    nowhere = free.assign(geometry=_nowhere(len(free)))
+    pairs = _pairs_by_area(lost.assign(geometry=_nowhere(len(lost))), nowhere)
+    names = dict[object, object]()
+    for new, old in zip(pairs["new"], pairs["old"], strict=True):
+        name = free["bed_id"].iloc[old]
+        if lost["bed_id"].iloc[new] not in names and name not in names.values():
+            names[lost["bed_id"].iloc[new]] = name
+    return beds.assign(bed_id=beds["bed_id"].replace(names))
+
+
 def remember_beds(beds: pd.DataFrame, *, today: date) -> GeoDataFrame:
     """
     Put the beds of a scan into the form in which the log keeps them.

@@ -20,14 +20,10 @@ UNITS = {"yd3": "yd³", "ft2": "ft²", "ton": "ton", "ft": "ft", "head": "", "po
 DECIMALS = {"yd3": 1, "ton": 1, "head": 1}
 ABREAST = 5
 """Materials beside each other in the table of jobs; more go into another one below."""
+PART, DAY = 56.0, 58.0
+"""Width of a material and of a day in that table [pt]."""
 LEAST_ROOM = 40.0
 """Less room than this begins a page [pt]."""
-
-WHAT = (
-    Track("material", 0, 178), Track("needed, with waste", 160, 252, "right", LIST.soft),
-    Track("order", 252, 306, "right", BODY.bold.at(11)), Track("as sold", 324, 440), Track("supplier, price", 440, 516),
-    Track("in", 520, 540, "right"),
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -54,10 +50,11 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     """Draw an order's pages."""
     paper = Paper(size, title=f"Materials for the week of {tables.week}")
     page = _Page(paper, tables)
-    page.section("What to order", WHAT)
+    what = _what(page.column.width)
+    page.section("What to order", what)
     for row in _sums(tables.order).to_dict("records"):
         page.row(
-            WHAT,
+            what,
             [
                 _capital(row["material"]),
                 amount(row["needed"], row["unit"]),
@@ -85,6 +82,15 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     page.column.part(250, page.column.width).blank("on", start=16, end=100)
     paper.foot(f"The same figures as a table: {tables.file}", f"Page {paper.page}")
     return paper
+
+
+def _what(width: float) -> tuple[Track, ...]:
+    """Give the columns of what to order, to the width of a page [pt]."""
+    return (
+        Track("material", 0, 178), Track("needed, with waste", 160, 252, "right", LIST.soft),
+        Track("order", 252, 306, "right", BODY.bold.at(11)), Track("as sold", 324, width - 100),
+        Track("supplier, price", width - 100, width - 24), Track("in", width - 20, width, "right"),
+    )  # fmt: skip
 
 
 class _Page:
@@ -139,7 +145,10 @@ def _draw_jobs(page: _Page, tables: OrderTables) -> None:
     page.section("Where it goes")
     for shown in _split(names):
         units = sums.set_index("material").loc[shown, "unit"]
-        tracks = [Track("day", 0, 58), Track("job", 58, 540 - 56 * ABREAST), *_columns(shown)]
+        width = page.column.width
+        tracks = [
+            Track("day", 0, DAY), Track("job", DAY, width - PART * len(shown)), *_columns(shown, width)
+        ]  # fmt: skip
         page.room(2 * LEAST_ROOM)
         page.column.heads(tracks)
         for job in tables.jobs:
@@ -168,9 +177,11 @@ def _split(names: list[str]) -> list[list[str]]:
     return [names[start : start + each] for start in range(0, len(names), each)]
 
 
-def _columns(names: Sequence[str]) -> list[Track]:
-    ends = [540 - 56 * (ABREAST - 1 - at) for at in range(len(names))]
-    return [Track(name, end - 52, end, "right") for name, end in zip(names, ends, strict=True)]
+def _columns(names: Sequence[str], width: float) -> list[Track]:
+    ends = [width - PART * (len(names) - 1 - at) for at in range(len(names))]
+    return [
+        Track(name, end - PART + 4, end, "right") for name, end in zip(names, ends, strict=True)
+    ]
 
 
 def _in_units(units: pd.Series[str]) -> Iterator[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,10 +12,19 @@ from shapely import Point, box
 
 from scanner.ground.corrections import correct_beds
 from scanner.ground.lot_tables import list_beds
+from scanner.ground.stored import match_stored_beds, name_corrected, remember_beds
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
 from tests.ground.forms import FORMS, in_all_forms
-from tests.sites import Drawing, front_walk, mid_block, narrow_front, rules_of_cases, survey
+from tests.sites import (
+    Drawing,
+    corner_lot,
+    front_walk,
+    mid_block,
+    narrow_front,
+    rules_of_cases,
+    survey,
+)
 
 
 def measured(*rows):
@@ -130,3 +141,35 @@ def test_a_lot_without_measurements_is_as_it_was():
     assert beds[["bed_id", "area_ft2", "edge_source"]].equals(
         found.beds[["bed_id", "area_ft2", "edge_source"]]
     )
+
+
+def test_a_measured_bed_keeps_its_name_from_scan_to_scan():
+    # round a corner 189 ft are drawn and 40 measured: what is left has little ground in common with what is drawn
+    found = survey(corner_lot())
+    tape = measured(("A", "curb", 40, np.nan, 0))
+    names = []
+    stored = remember_beds(list_beds(found), today=date(2027, 2, 1))
+    for _ in range(3):
+        seen = match_stored_beds(
+            list_beds(found),
+            stored,
+            frame=list_beds(found)["frame"].iloc[0],
+            rules=rules_of_cases(),
+        )
+        beds, _ = correct_beds(seen, tape, rules=rules_of_cases())
+        beds = name_corrected(beds, stored)
+        names.append(dict(zip(beds["bed_id"], beds["edge_ft"].round(1), strict=True)))
+        now = remember_beds(beds, today=date(2027, 3, 1))
+        stored = pd.concat([stored[~stored["bed_id"].isin(now["bed_id"])], now], ignore_index=True)
+    assert names[0]["A-curb-1"] == pytest.approx(40, abs=0.1)
+    assert names[0] == names[1] == names[2]
+
+
+def test_a_corrected_bed_takes_no_name_that_another_has():
+    beds, _ = corrected(mid_block(), ("A", "curb", 54, np.nan, 0))
+    stored = remember_beds(beds, today=date(2027, 2, 1))
+    lost = beds.assign(bed_id=beds["bed_id"].replace({"A-curb-2": "A-curb-9"}))
+    assert name_corrected(lost, stored)["bed_id"].tolist() == beds["bed_id"].tolist()
+    built = stored.assign(built_on="2027-02-02")
+    assert name_corrected(lost, built)["bed_id"].tolist() == lost["bed_id"].tolist()
+    assert name_corrected(beds, stored) is beds

@@ -1,0 +1,64 @@
+"""The page of an order: nothing overlaps on letter and A4, however many jobs and plants there are."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+import pytest
+
+from scanner.pages.order_page import OrderTables, draw_order
+from scanner.pages.paper.look import PAPERS
+from scanner.schema.documents import Company
+from scanner.schema.tables import ORDER, check_table
+from tests.paper_boxes import clashes
+
+MONDAY = date(2026, 4, 13)
+UNITS = {
+    "mulch": "yd3",
+    "gravel": "ton",
+    "edging": "ft",
+    "fabric": "ft2",
+    "sprinkler parts": "head",
+}
+
+
+def tables_of(job_count: int, plants: tuple[str, ...]) -> OrderTables:
+    jobs = [
+        {"job_id": f"Q2026-{at:03d}", "name": f"Ada `Quill` <b> {at} with a name that goes on", "first": MONDAY + timedelta(days=at % 5),
+         "address": f"{at} Meadow Rue Drive, Quillbrook"}
+        for at in range(job_count)
+    ]  # fmt: skip
+    units = UNITS | {f"{plant}, 3 gal": "pot" for plant in plants}
+    rows = [
+        {"material": name, "job_id": job_id, "needed": 1234.0 * (1 if job_id else job_count), "unit": unit,
+         "order": 0.0 if job_id else 7.0, "sold_as": "" if job_id else "whole yards, delivered"}
+        for name, unit in units.items() for job_id in ("", *(job["job_id"] for job in jobs))
+    ]  # fmt: skip
+    return OrderTables(
+        company=Company(name="Larkspindle Lawn Company", phone="308-555-0100"), week=MONDAY, today=date(2026, 4, 6),
+        needed_by=date(2026, 4, 10), order=check_table(pd.DataFrame(rows), ORDER), jobs=jobs,
+        before=["Rented machines: none this week.", "Trailer loads to haul away: " + "; ".join("1 on Monday (Ada)" for _ in jobs) + "."],
+        file="order-2026-04-13.csv",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize(
+    ("job_count", "plants"), [(1, ()), (4, ("catmint", "daylily")), (30, ("threadleaf coreopsis", "snow-in-summer", "dwarf coyotebush", "thrift"))]
+)  # fmt: skip
+def test_nothing_overlaps(paper, job_count, plants):
+    tables = tables_of(job_count, plants)
+    drawn = draw_order(tables, PAPERS[paper])
+    assert clashes(drawn) == []
+    text = [box.text.replace("\xa0", " ") for box in drawn.boxes]
+    # each job once in each table of materials, and a sum beneath each
+    table_count = text.count("all")
+    assert table_count == (1 if len(plants) == 0 else 2)
+    assert sum("Ada `Quill`" in words for words in text) == job_count * table_count
+    for page in range(1, drawn.page + 1):
+        assert f"Page {page}" in text
+
+
+def test_a_usual_week_is_one_page():
+    assert draw_order(tables_of(4, ("catmint", "daylily")), PAPERS["letter"]).page == 1
