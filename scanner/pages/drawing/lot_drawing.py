@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import shapely
 
 from scanner.pages.drawing.brush import Brush
 from scanner.pages.drawing.dimensions import BedWords, Dimensions
-from scanner.pages.drawing.framing import BREAK, Frame, fit
+from scanner.pages.drawing.framing import BREAK, SIGHTS, Frame, fit
 from scanner.pages.drawing.marks import write_names, write_numbers
 from scanner.pages.drawing.painting import paint_breaks, paint_ground, paint_north
 from scanner.pages.drawing.scene import Scene
@@ -63,6 +64,10 @@ def draw_lot(
     Dimensions(brush, scene, taken, blanks).write(words)
     write_numbers(paper, brush, scene, taken)
     paint_north(paper, *north, scene.turn)
+    for kept in scene.kept:
+        if kept.what in SIGHTS:
+            for ring in shapely.get_rings(brush.visible(kept.shapes)):
+                taken.add_line(shapely.get_coordinates(ring))
     write_names(paper, brush, scene, taken)
     paper.canvas.setStrokeColor(INK)
     paper.canvas.setLineWidth(0.9)
