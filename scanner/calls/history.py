@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.calls.post import open_letters
+from scanner.calls.post import asked_letters, open_letters
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -30,6 +30,7 @@ REMEMBERED = {
 """What a caller wants to know, by the column of the clients' history in which it stands."""
 
 HISTORY_FILE = "book.sqlite"
+WANTS_VISIT = "asked for a visit after our letter"
 
 
 def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
@@ -70,6 +71,9 @@ def add_history(
         clients["last_contact"] > of_client["last_called_on"], of_client["last_called_on"]
     )
     written = open_letters(season.letters, season.calls)
+    asked = clients["client_id"].map(asked_letters(season.letters, season.calls)).astype("str")
+    for name, told in (("due_on", asked), ("free_on", asked), ("next_action", WANTS_VISIT)):
+        of_client[name] = of_client[name].mask(asked.notna(), told)
     return clients.assign(
         do_not_call=clients["do_not_call"].mask(clients["client_id"].isin(barred), "yes"),
         last_contact=later,

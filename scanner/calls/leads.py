@@ -13,13 +13,23 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.chance import Stages
-from scanner.calls.post import open_letters, silent_shares
+from scanner.calls.post import asked_letters, open_letters, silent_shares
 from scanner.calls.quotes import open_terms
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.trials import Trials, list_trials
 from scanner.calls.under_way import find_stages, last_talks
 from scanner.schema.documents import RateBook, Scan, Season
-from scanner.schema.plan_tables import CALL_BACK, LEADS, LETTER, NEW, QUOTE, SOLD, STAGES, TRIED
+from scanner.schema.plan_tables import (
+    CALL_BACK,
+    LEADS,
+    LETTER,
+    NEW,
+    QUOTE,
+    SOLD,
+    STAGES,
+    TRIED,
+    VISIT,
+)
 from scanner.schema.tables import CALLS, CLIENTS, OFFERS, check_table
 
 FIRST_PHASE = 1
@@ -164,13 +174,17 @@ def _stage(
     }  # fmt: skip
     waits = pd.to_timedelta([usual.get(word, 0.0) for word in outcome], unit="D").to_numpy()
     due = np.where(np.isnat(next_on) | (outcome == "sold"), called_on + waits, next_on)
+    asked = known["client_id"].map(asked_letters(season.letters, season.calls))
+    asked_on = pd.to_datetime(asked, format="ISO8601").to_numpy()
+    has_asked = ~np.isnat(asked_on) & (stages == "")
+    due = np.where(has_asked, asked_on + pd.Timedelta(days=usual["visit"]), due)
     flags = clients.loc[known["client_id"], ["do_not_call", "renter", "past_due"]]
     may_buy = ~(flags == "yes").any(axis=1).to_numpy() & (outcome != "do not call")
     is_on_list = np.isfinite(known["place"]).to_numpy()
     is_tried = known["tried_count"].to_numpy() > 0
     stage = np.select(
-        [stages != "", (outcome == "sold") | ~may_buy, outcome == "call back", is_tried, is_on_list],
-        [stages, "", CALL_BACK, TRIED, NEW], "",
+        [stages != "", has_asked, (outcome == "sold") | ~may_buy, outcome == "call back", is_tried, is_on_list],
+        [stages, VISIT, "", CALL_BACK, TRIED, NEW], "",
     )  # fmt: skip
     day = np.where(stage == QUOTE, quoted_on, due)
     days = (day - monday.to_numpy()) / np.timedelta64(1, "D")

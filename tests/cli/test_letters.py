@@ -250,6 +250,16 @@ def test_a_filled_in_mailing_is_recorded_and_rests_its_clients(book, tmp_path):
     listed = type_in("calls", str(book), "--all", "--csv", "--today", "2026-03-12").stdout
     assert "letter sent 2026-03-03, rests until 2026-04-17" in listed
     assert listed.count("letter sent") == 1, "who asked is called"
+    due = {row["client_id"]: row for row in csv.DictReader(io.StringIO(listed))}["C1"]
+    assert (due["due_on"], due["to_do"], due["left_out"]) == (
+        "2026-03-10",
+        "asked for a visit after our letter",
+        "",
+    )
+    stages = json.loads(
+        type_in("forecast", str(book), "--today", "2026-03-12", "--json", "--out", str(out)).stdout
+    )["stages"]
+    assert {row["name"]: row["client_count"] for row in stages}["visit agreed"] == 1
     figures = json.loads(type_in("promo", str(book), "--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-12", "--json", "--out", str(out)).stdout)  # fmt: skip
     assert "C0" not in {row["client_id"] for row in figures["clients"]}
     later = type_in("calls", str(book), "--all", "--csv", "--today", "2026-04-17").stdout
