@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.calls.post import asked_letters, open_letters
+from scanner.calls.post import WANTS_VISIT, asked_letters, open_letters
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -30,7 +30,6 @@ REMEMBERED = {
 """What a caller wants to know, by the column of the clients' history in which it stands."""
 
 HISTORY_FILE = "book.sqlite"
-WANTS_VISIT = "asked for a visit after our letter"
 
 
 def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from scanner.calls.chance import Floats, Stages
 from scanner.schema.documents import RateBook
 
 SENT, ASKED = "sent", "asked"
+WANTS_VISIT = "asked for a visit after our letter"
 
 
 def silent_shares(sent_on: pd.Series[str], *, today: date, rates: RateBook) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.bad_edges import bad_edge_reasons
+from scanner.calls.post import WANTS_VISIT
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 
@@ -80,6 +81,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
     )  # fmt: skip
     return join_texts([
         text_where(NO_CALLS, clients["do_not_call"] == "yes"),
+        text_where(f"but {WANTS_VISIT}", (clients["do_not_call"] == "yes") & (clients.get("next_action", "") == WANTS_VISIT)),
         text_where("rents: the owner would have to decide", clients["renter"] == "yes"),
         text_where("payment past due: settle that first", clients["past_due"] == "yes"),
         resting.where(free_again > pd.Timestamp(today), ""),

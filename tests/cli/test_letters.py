@@ -262,6 +262,10 @@ def test_a_filled_in_mailing_is_recorded_and_rests_its_clients(book, tmp_path):
     assert {row["name"]: row["client_count"] for row in stages}["visit agreed"] == 1
     figures = json.loads(type_in("promo", str(book), "--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-12", "--json", "--out", str(out)).stdout)  # fmt: skip
     assert "C0" not in {row["client_id"] for row in figures["clients"]}
+    for state, day in (("sent", "2026-03-03"), ("asked", "2026-03-11")):
+        type_in("record", str(book), "letter", "C5", state, "--on", day, "--today", "2026-03-12")
+    barred = type_in("calls", str(book), "--all", "--csv", "--today", "2026-03-12").stdout
+    assert "asked not to be called; but asked for a visit after our letter" in barred
     later = type_in("calls", str(book), "--all", "--csv", "--today", "2026-04-17").stdout
     assert "letter sent" not in later
 
