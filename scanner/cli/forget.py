@@ -73,6 +73,11 @@ def forget(
     with open_log(book, today=today) as log:
         for phone in phones:
             log.store_mark(phone, secrets.token_hex(SALT_BYTES))
+    say(
+        "The phone number is not called again: a mark of it stays, without a name."
+        if phones
+        else "No phone number is known, so a later client list cannot be told by it."
+    )
     count, failed = forget_client(book, client_id)
     say(f"Erased {counted(count, 'row')} of the log, and the same in its copies.")
     _sweep(book, folder)
@@ -159,10 +164,7 @@ def _tell_left(book: Path, folder: Path, left: list[Path], failed: list[Path]) -
         say(
             f"Still named in {_names(others, folder)}, which this program did not make: delete it by hand."
         )
-    say(
-        "Sheets, prints and backups kept elsewhere are not known here. The phone number is not called again: a mark of it stays, "
-        "without a name."
-    )
+    say("Sheets, prints and backups kept elsewhere are not known here.")
     return int(bool(left or failed))
 
 

@@ -6,6 +6,7 @@ import base64
 import binascii
 import html
 import json
+import mmap
 import re
 import zipfile
 import zlib
@@ -49,23 +50,26 @@ def traces_of(words: Iterable[str], phones: Iterable[str], client_id: str) -> re
 def find_traces(folder: Path, pattern: re.Pattern[bytes]) -> list[Path]:
     """Find the files below a folder that hold a pattern; links are not followed."""
     files = (path for path in sorted(folder.rglob("*")) if path.is_file() and not path.is_symlink())
-    return [path for path in files if any(map(pattern.search, _contents(path)))]
+    return [path for path in files if any(pattern.search(content) for content in _contents(path))]
 
 
-def _contents(path: Path) -> Iterator[bytes]:
+def _contents(path: Path) -> Iterator[bytes | mmap.mmap]:
     """Give what a file holds: its bytes, and what is packed in them."""
-    content = path.read_bytes()
-    yield content
-    if content.startswith(b"PK"):
+    if not path.stat().st_size:
+        return
+    # A file of hundreds of megabytes is looked through where it lies
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
+        yield content
+        begin = content[: len(b"%PDF")]
+        streams = _STREAM.findall(content) if begin == b"%PDF" else []
+    yield from map(_unpacked, streams)
+    if begin.startswith(b"PK"):
         try:
             with zipfile.ZipFile(path) as packed:
                 for member in packed.infolist():
                     yield packed.read(member)
         except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, zlib.error):
             return
-    if content.startswith(b"%PDF"):
-        for stream in _STREAM.findall(content):
-            yield _unpacked(stream)
 
 
 def _unpacked(stream: bytes) -> bytes:

@@ -151,6 +151,22 @@ def test_files_of_the_offices_own_stay_unless_asked_for(office: Path) -> None:
     }
 
 
+def test_who_left_the_client_list_is_erased_by_the_id_on_record(office: Path) -> None:
+    clients = office / "lawns" / "clients.csv"
+    clients.write_text(
+        "".join(
+            line
+            for line in clients.read_text().splitlines(keepends=True)
+            if not line.startswith("001")
+        )
+    )
+    done = type_in("record", "lawns", "forget", "001", "--also-the-book", "--yes", *MARCH)
+    assert done.exit_code == 0, done.stderr
+    for path in [office / "lawns" / "book.sqlite", *(office / "lawns" / "copies").iterdir()]:
+        assert b"tulips" not in path.read_bytes()
+        assert b"001-curb" not in path.read_bytes()
+
+
 def test_nothing_is_erased_unless_it_is_said_and_while_a_list_holds_unrecorded_words(
     office: Path,
 ) -> None:
