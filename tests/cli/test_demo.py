@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from pathlib import Path
 
 import pandas as pd
@@ -12,6 +13,7 @@ from click.testing import Result
 from scanner.calls.log import read_season
 from scanner.cli.demo import PAGES, SAMPLE_DAY
 from scanner.cli.sample import sample_folder
+from scanner.pages.week_page import SECTIONS
 from tests.cli.desk import type_in
 
 SCAN_FILES = 8
@@ -31,7 +33,10 @@ def first(folder: Path) -> Result:
 def test_every_page_is_made(first: Result, folder: Path) -> None:
     assert first.exit_code == 0, first.stderr
     made = {Path(line) for line in first.stdout.splitlines()}
-    assert {folder / path for path in made} == {*(folder / "maps" / "demo").iterdir()}
+    files = {path.relative_to(folder) for path in (folder / "maps" / "demo").iterdir()}
+    quotes = {path for path in files if path.name.startswith("quote-")}
+    assert made | quotes == files
+    assert len(quotes) == 4  # written in the weeks before
     assert len(made) >= SCAN_FILES + len(PAGES)
     assert first.stderr.splitlines()[-1].endswith(f"Open {Path('maps') / 'demo' / 'map.html'}")
 
@@ -44,3 +49,12 @@ def test_the_season_is_on_record_as_its_sheets_tell(folder: Path) -> None:
     assert len(calls) == len(told) > 80
     assert told["called_on"].max() < SAMPLE_DAY.isoformat()
     assert len(season.visits) == 8
+    assert season.quotes["outcome"].tolist() == ["won", "", "won", "won"]
+    assert season.jobs["built_on"].gt("").sum() == 1
+
+
+@pytest.mark.usefixtures("first")
+def test_the_week_has_something_in_every_section(folder: Path) -> None:
+    with contextlib.chdir(folder / "maps"):
+        told = json.loads(type_in("week", "demo-book", "--json", "--today", str(SAMPLE_DAY)).stdout)
+    assert {line["section"] for line in told["lines"]} > {section[0] for section in SECTIONS}
