@@ -9,6 +9,7 @@ import pytest
 from scipy.special import betainc, betaincinv
 from scipy.stats import beta, betabinom, binom
 
+from scanner.calls.chance import START_SHARES, price_falls
 from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
 from scanner.calls.springs import SPRING_COUNT, Work, list_springs
 from scanner.calls.totals import Prospects
@@ -134,6 +135,34 @@ def test_the_work_of_letters_against_its_exact_chance():
     rho = beta.ppf((np.arange(20_000) + 0.5) / 20_000, 1, 49)
     exact = binom.sf(12, 300, rho * 47 / 48).mean()
     assert work.too_much_chance == pytest.approx(exact, abs=0.01)
+
+
+def test_a_wave_of_calls_and_letters_against_drawing():
+    # 30 calls and 300 letters; each stage drawn by itself. Largest with largest is no more than 3 points
+    # off where much is sold, and never below what was drawn in the tail that the rule looks at
+    known, rng, count = stages(), np.random.default_rng(5), 10_000
+    years, days = rng.uniform(0.6, 1.8, 330), rng.uniform(0.3, 1.2, 330)
+    written = np.arange(330) >= 30
+    prospects = Prospects(years, years, years, years, np.ones(330), is_written=written)
+    lead, _ = list_springs(known, prospects)
+    missed = np.prod(
+        [1 - rng.beta(a, b, count) for a, b in zip(known.reached, known.missed, strict=True)],
+        axis=0,
+    )
+    talked = (1 - missed) * rng.beta(known.agreed, known.refused, count)
+    asked = rng.beta(known.asked, known.silent, count)
+    cells = rng.choice(known.weights.size, count, p=known.weights.ravel())
+    start, half = np.divmod(cells, known.weights.shape[1])
+    buys = START_SHARES[start][:, None] * price_falls(years)[:, half].T
+    first = np.where(written, asked[:, None], talked[:, None])
+    drawn = (rng.random((count, 330)) < first * buys) @ days
+    for free_days in (3.0, 4.0, 6.0):
+        work = Work.empty(free_days)
+        for client in range(330):
+            work = work.added([(days[client], lead[:, client])])
+        off = work.too_much_chance - (drawn > free_days).mean()
+        assert -0.025 < off < 0.03
+        assert off > 0 or free_days < 6.0
 
 
 def test_a_job_of_just_the_free_days_fits():
