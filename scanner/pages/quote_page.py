@@ -33,8 +33,8 @@ WORDS_AT, FIGURE_AT = 130.0, 400.0
 """Where what a payment is for, and its figure, begin [pt]."""
 DRAWING = 480.0, 280.0
 """How high the sketch is, at most and at least [pt]."""
-SIGNED = (0.0, 160.0, 170.0, 245.0, 262.0, 425.0, 435.0, 520.0)
-"""Ends of the lines to sign on: client, date, company, date [pt]."""
+SIGNED = (0.0, 0.31, 0.33, 0.47, 0.5, 0.82, 0.84, 1.0)
+"""Ends of the lines to sign on, in shares of the width: client, date, company, date."""
 
 NOT_IN_IT = (
     "Rock, roots or rubble under the turf; private lines that nobody marks (sprinklers, dog fence, lights); sprinkler pipes "
@@ -184,7 +184,7 @@ def _agreed(column: Column, quote: Quote) -> None:
         column.words(_asset("right_to_cancel.txt"), CONTRACT.bold, indent=INDENT)
     under = column.part(INDENT, column.width)
     labels = (quote.client["name"] or "client", "date", f"for {quote.company.name}", "date")
-    ends = [*pairwise(SIGNED)][::2]
+    ends = [*pairwise(share * under.width for share in SIGNED)][::2]
     places = [(label, *end) for label, end in zip(labels, ends, strict=True)]
     under.signatures(places)
     under.signatures([("second owner, if there is one", *ends[0]), ("date", *ends[1])])

@@ -152,6 +152,12 @@ def test_words_stand_clear_of_each_other_also_where_much_is_said(book, monkeypat
         assert write(book, "C0056", "--finish", "planted", "--paper", size).exit_code == 0
     assert [clashes(paper) for paper in papers] == [[]] * 4
     assert [paper.page for paper in papers] == [4, 5, 4, 5]
+    # Lines stay inside the margins, too (A4 is narrower): 36 pt
+    with pdfplumber.open(book / "out" / "quote-2026-001.pdf") as document:
+        for page in document.pages:
+            assert all(
+                36 - 0.5 <= x["x0"] <= x["x1"] <= float(page.width) - 36 + 0.5 for x in page.lines
+            )
 
 
 def test_the_same_quote_keeps_its_number_and_another_does_not(book):
