@@ -109,7 +109,7 @@ def scan(
     with nullcontext(store) if store else passing_store() as place:
         land = book.land or store_features(book.features, place.folder / "shapes")
         clients = _locate(book.clients, land)
-        built = find_neighbors(clients, _outlines(land, season), season.beds)
+        built = find_neighbors(clients, *_built(land, season))
         years = listed_years(season.listed, fees)
         learned = learn_chances(season, clients, years, built=built, rates=book.rates, today=today)
         demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
@@ -233,11 +233,11 @@ def _tell(
     return add_bad_edges(known, season.answers), under_way
 
 
-def _outlines(land: Land, season: Season) -> GeoDataFrame:
-    """Give the outlines, where some bed was built that may lie near one."""
-    is_asked = (season.stored["built_on"] != "").any()
-    rows = np.flatnonzero(land.words["kind"] == "property") if is_asked else np.empty(0, np.intp)
-    return land.take(rows)
+def _built(land: Land, season: Season) -> tuple[GeoDataFrame, GeoDataFrame]:
+    """Give the outlines that a bed may lie near which was built, and those beds: the shapes of all others stay unread."""
+    built = replace(season, stored=season.stored[season.stored["built_on"] != ""])
+    is_lot = (land.words["kind"] == "property") & bool(len(built.stored))
+    return land.take(np.flatnonzero(is_lot)), built.beds
 
 
 def _work(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import geopandas as gpd
@@ -85,14 +86,21 @@ class Land:
         """Give the land round some windows, n rows of `ENDS` [degrees]."""
         return replace(self, words=self.words.iloc[self._around(windows)].reset_index(drop=True))
 
-    def _around(self, windows: NDArray[np.float64]) -> Rows:
-        """Find the features whose boxes meet the box round some windows."""
+    @cached_property
+    def _chunks(self) -> tuple[NDArray[np.float64], Rows, NDArray[np.float64], NDArray[np.float64]]:
+        """Boxes, where each chunk of them begins, and the least and greatest ends of each chunk."""
         boxes = self.words[ENDS].to_numpy()
         starts = np.arange(0, len(boxes), _CHUNK)
+        if not len(starts):
+            return boxes, starts, boxes[:, :2], boxes[:, 2:]
+        low = np.minimum.reduceat(boxes[:, :2], starts)
+        return boxes, starts, low, np.maximum.reduceat(boxes[:, 2:], starts)
+
+    def _around(self, windows: NDArray[np.float64]) -> Rows:
+        """Find the features whose boxes meet the box round some windows."""
+        boxes, starts, low, high = self._chunks
         if not len(starts) or not len(windows):
             return np.empty(0, dtype=np.intp)
-        low = np.minimum.reduceat(boxes[:, :2], starts)
-        high = np.maximum.reduceat(boxes[:, 2:], starts)
         around = np.concatenate([windows[:, :2].min(axis=0), windows[:, 2:].max(axis=0)])
         chunks = np.flatnonzero(((low <= around[2:]) & (high >= around[:2])).all(axis=1))
         rows = (starts[chunks, None] + np.arange(_CHUNK)).ravel()
