@@ -13,6 +13,7 @@ from openpyxl import load_workbook
 from scanner.errors import BookError, SchemaError
 from scanner.pages import publish as publish_module
 from scanner.pages.publish import publish
+from scanner.pages.publish.earlier import read_earlier
 from scanner.schema.log_tables import OUTCOMES
 from tests.small_scan import in_parts, small_scan
 
@@ -68,6 +69,19 @@ def test_two_runs_give_the_same_bytes(tmp_path):
     assert contents(tmp_path / "two") == first
     publish(small_scan(), tmp_path / "one")
     assert contents(tmp_path / "one") == first
+
+
+def test_the_list_before_is_the_same_in_whatever_form_it_was_saved(tmp_path):
+    clients = small_scan().clients
+    odd = clients.assign(name='Ada, "the"\nsecond')
+    publish(replace(small_scan(), clients=odd), tmp_path)
+    path = tmp_path / "calls.csv"
+    printed = read_earlier(tmp_path)
+    rows = list(csv.reader(io.StringIO(path.read_bytes().decode(), newline="")))
+    assert {cells[1] for cells in rows[1:]} == {*printed.rows}
+    with path.open("w", encoding="utf-16", newline="") as file:
+        csv.writer(file, delimiter=";").writerows(rows)
+    assert read_earlier(tmp_path) == printed
 
 
 class Lent(dict):

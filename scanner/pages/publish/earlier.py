@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from hashlib import blake2b, file_digest
 from pathlib import Path
+from typing import Any
 
 from scanner.errors import BookError
 from scanner.pages.call_list import CHANGE_COLUMNS, EarlierList
+from scanner.sheets.cells import unguard
 from scanner.sheets.lists import CALL_LIST, MAILING
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere, read_sheet
@@ -68,17 +71,42 @@ def has_cells_filled_in(path: Path) -> str:
     return ""
 
 
+_KNOWN = (*CHANGE_COLUMNS, "change")
+
+
+def _rows_as_printed(path: Path) -> dict[str, dict[str, str]] | None:
+    """Read a list line by line, so that a long one needs little room; None where a program has saved it in another form."""
+    rows = dict[str, dict[str, str]]()
+    with (
+        contextlib.suppress(OSError, UnicodeDecodeError, csv.Error),
+        path.open(encoding="utf-8", newline="") as file,
+    ):
+        lines = csv.reader(file, strict=True)
+        names = next(lines, [])
+        if names[: len(CALL_LIST.names)] != [*CALL_LIST.names]:
+            return None
+        client, *places = (names.index(name) for name in ("client_id", *_KNOWN))
+        for cells in lines:
+            if len(cells) != len(names):
+                return None
+            known = (cells[place].strip() for place in places)
+            rows[unguard(cells[client].strip())] = dict(zip(_KNOWN, known, strict=True))
+        return rows
+    return None
+
+
 def read_earlier(folder: Path) -> EarlierList | None:
     """Read the list of the scan before, None where it cannot be; without its own summary its day is not known."""
     path = folder / "calls.csv"
     if not path.exists():
         return None
     try:
-        table = read_sheet(path, CALL_LIST)[0]
+        rows: Mapping[str, Mapping[Any, str]] | None = _rows_as_printed(path)
+        if rows is None:
+            table = read_sheet(path, CALL_LIST)[0]
+            rows = dict(zip(table["client_id"], table[[*_KNOWN]].to_dict("records"), strict=True))
     except BookError:
         return None
-    known = table[[*CHANGE_COLUMNS, "change"]].to_dict("records")
-    rows = dict(zip(table["client_id"], known, strict=True))
     scanned_on = ""
     with contextlib.suppress(OSError, ValueError, AttributeError):
         scanned_on = str(json.loads((folder / "summary.json").read_bytes()).get("scanned_on", ""))
