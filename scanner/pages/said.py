@@ -17,6 +17,10 @@ USUAL = (
 """How the cautions begin that stand at nearly every bed; they are told once, not beside each."""
 
 
+SAID = ("due_date", "due_action", "last_contact", "last_outcome", "last_note")
+"""Columns of a call that these words are made of."""
+
+
 def next_words(call: Mapping[str, Any], today: date) -> str:
     """Say what to do next.
 

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.pages.call_list import finish_prices, upgrade_words
-from scanner.pages.said import last_words, next_words, own_cautions
+from scanner.pages.said import SAID, last_words, next_words, own_cautions
 from scanner.schema.documents import Scan
 from scanner.sheets.days import day_number
 
@@ -60,7 +60,7 @@ def rank_band(ranks: pd.Series) -> pd.Series:
 
 def add_bands(scan: Scan) -> Scan:
     """Add to the calls of a whole scan the ``band`` of each rank, what is ``next`` and what was said ``last``."""
-    told: list[dict[Any, Any]] = scan.calls.to_dict("records")
+    told: list[dict[Any, Any]] = scan.calls[[*SAID]].to_dict("records")
     calls = scan.calls.assign(
         band=rank_band(scan.calls["rank"]),
         next=[next_words(call, scan.today) for call in told],
