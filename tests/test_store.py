@@ -16,6 +16,7 @@ from shapely.affinity import translate
 from scanner import block_ground
 from scanner.errors import SchemaError, WorkerError
 from scanner.pipeline import open_store, publish_scan, read_book, scan
+from scanner.store import workers
 from scanner.store.curve import along_curve
 from scanner.store.parquet_tables import read_table, write_table
 from scanner.store.workers import work_through
@@ -90,6 +91,17 @@ def test_an_error_of_a_worker_keeps_its_sentence(task, kind, words):
     tasks = iter(["good", task, "good"])
     with pytest.raises(kind, match=words):
         list(work_through(tasks, fail_at, workers=2, name=lots_named))
+
+
+def test_what_is_next_to_no_work_is_done_here_and_comes_in_its_turn(monkeypatch):
+    def ease(task):
+        return None if task % 3 == 1 else -task
+
+    eased = work_through(iter(range(7)), die_at_three, workers=2, name=lots_named, ease=ease)
+    assert list(eased) == [0, 1, -2, -3, 4, -5, -6]
+    monkeypatch.setattr(workers, "get_context", None)
+    eased = work_through(iter(range(7)), die_at_three, workers=2, name=lots_named, ease=float)
+    assert list(eased) == [0, 1, 2, 3, 4, 5, 6], "no process was started"
 
 
 def test_neighbors_lie_side_by_side_along_the_curve():
