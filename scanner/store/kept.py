@@ -19,8 +19,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyogrio
-import pyproj
 import shapely
 from numpy.typing import NDArray
 
@@ -55,14 +53,8 @@ def program_print() -> str:
     """Give the print of the program: what another one made is never trusted."""
     sources = sorted(Path(__file__).parents[1].rglob("*.py"))
     texts = (path.read_bytes() for path in sources)
-    libraries = [version(name) for name in LIBRARIES]
-    # A system's own packages may rest on other versions of these
-    libraries += [
-        shapely.geos_version_string,
-        pyproj.proj_version_str,
-        str(pyogrio.__gdal_version__),
-    ]
-    return print_of(platform.python_version(), *libraries, *texts)
+    libraries = (version(name) for name in LIBRARIES)
+    return print_of(platform.python_version(), shapely.geos_version_string, *libraries, *texts)
 
 
 NOTHING = print_of(b"")
