@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.absorb import absorb_turf
+from scanner.ground.absorb import absorb_turf, join_absorbed
 from scanner.ground.bands import LEAST_FT2, draw_bands
 from scanner.ground.contacts import contacts_of, length_ft
 from scanner.ground.edges import extend_chains
@@ -102,7 +102,7 @@ def cut_beds(
     -------
     beds
         One row a piece, skipped ones too: ``lot``, ``along``, ``skip_reason``, ``core``
-        (before absorbing) and ``absorbed`` [ft].
+        (before absorbing), ``absorbed``, and ``shape``, both together [ft].
     """
     nothing = Parts(np.zeros(0, object), np.zeros(0, np.int32), np.zeros(0, int))
     at = np.flatnonzero(~shapely.is_empty(ground.openings))
@@ -131,7 +131,8 @@ def cut_beds(
             grown = beds[~shapely.is_empty(beds["absorbed"].to_numpy())]
             taken = taken.add(grown["absorbed"].to_numpy(), 0, grown["lot"].to_numpy())
         taken = taken.add(bands.shape, 0, bands.lot)
-    return pd.concat(tables, ignore_index=True)
+    beds = pd.concat(tables, ignore_index=True)
+    return beds.assign(shape=join_absorbed(beds["core"].to_numpy(), beds["absorbed"].to_numpy()))
 
 
 def _cut_kind(bands: Parts, ground: Ground, along: str, rules: LocalRules) -> pd.DataFrame:

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.absorb import join_absorbed
 from scanner.ground.contacts import contacts_of, length_ft, own_edges
 from scanner.ground.edges import is_centerline, name_faces
 from scanner.ground.faces import FACES
@@ -22,12 +21,13 @@ from scanner.plane.segments import Segs
 
 def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.DataFrame:
     """
-    Measure what does not hang on limits of some beds of one kind, absorbed turf included.
+    Measure what does not hang on limits of some beds of one kind.
 
     Parameters
     ----------
     beds
-        Columns ``lot`` (a row of `outline`), ``along`` (all the same), ``core``, ``absorbed`` [ft].
+        Columns ``lot`` (a row of `outline`), ``along`` (all the same), ``core`` and ``absorbed``,
+        and ``shape``, both together [ft].
     border
         The labelled border that they lie on [ft].
     outline
@@ -36,12 +36,12 @@ def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.
     Returns
     -------
     beds
-        The same rows with ``shape`` and the measures of table `BEDS` but those of limits and
-        of the turf that is left.
+        The same rows with the measures of table `BEDS` but those of limits and of the turf that
+        is left.
     """
     count, core, absorbed = len(beds), beds["core"].to_numpy(), beds["absorbed"].to_numpy()
     lot, bit = beds["lot"].to_numpy(), EDGE[str(beds["along"].iloc[0])]
-    shapes = join_absorbed(core, absorbed)
+    shapes = beds["shape"].to_numpy()
     touching = contacts_of(shapes, lot, border, len(outline))
     edge_ft = length_ft(touching, bit, count)
     edge = own_edges(touching, bit, count)
@@ -54,7 +54,6 @@ def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.
     area_ft2 = shapely.area(shapes)
     inside_ft2 = shapely.area(shapely.intersection(shapes, outline[lot]))
     return beds.assign(
-        shape=shapes,
         edge=edge,
         edge_ft=edge_ft,
         edge_source=_sources(touching, bit, edge_ft),

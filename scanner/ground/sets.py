@@ -11,17 +11,22 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.absorb import absorb_turf
+from scanner.ground.absorb import absorb_turf, join_absorbed
 from scanner.ground.corrections import scale_beds
 from scanner.ground.kinds import BED, DRIVE, Parts
 from scanner.ground.measures import measure_shapes
 from scanner.ground.survey import Survey, limit_beds, place_beds
+from scanner.plane.grid import LEAST_FT
 from scanner.plane.segments import Segs, cut_rings, join, join_segs
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, OFFER_BEDS, check_table
 
 MOWERS_APART = 2.0
 """Beds so many mowers apart leave room between them for one at least, whatever each absorbs."""
+
+
+LINES = ("bed_line_ft", "trim_ft", "turf_left_width_ft")
+"""Measures that beds beside change where a bed keeps its ground."""
 
 
 def single_bed_offers(beds: pd.DataFrame) -> pd.DataFrame:
@@ -79,19 +84,20 @@ def combine_beds(
     rows = sets.merge(beds, on=["client_id", "bed_id"], validate="many_to_one")
     rows = rows.sort_values(["offer_id", "place"], ignore_index=True)
     if survey is not None and len(rows):
-        group = _groups(rows, rules)
-        drawn = np.flatnonzero(group != "")
-        rows = rows.assign(group=group)
-        if len(drawn):
-            rows = _draw_anew(rows, drawn, survey, rules)
+        near = np.isin(rows.index, np.concatenate(near_beds(rows, rules=rules, key="offer_id")))
+        if near.any():
+            rows = pd.concat([rows[~near], _redraw(rows[near], survey, rules)])
+            rows = rows.sort_values(["offer_id", "place"], ignore_index=True)
         lawn_ft2 = pd.Series(shapely.area(survey.lawn.ground), index=survey.lots.client_id)
         rows = leave_turf(rows, lawn_ft2)
     return check_table(rows.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
 
 
-def near_beds(beds: pd.DataFrame, *, rules: LocalRules) -> tuple[np.ndarray, np.ndarray]:
+def near_beds(
+    beds: pd.DataFrame, *, rules: LocalRules, key: str = "client_id"
+) -> tuple[np.ndarray, np.ndarray]:
     """
-    Pair the beds of a client that change when they are laid together.
+    Pair the beds that change when they are laid together.
 
     Parameters
     ----------
@@ -99,21 +105,16 @@ def near_beds(beds: pd.DataFrame, *, rules: LocalRules) -> tuple[np.ndarray, np.
         Rows of table `BEDS`.
     rules
         Mower [ft].
+    key
+        Column that says which beds may be laid together.
 
     Returns
     -------
     i, j
         Rows, the lower first: all that lie within two mowers of each other.
     """
-    return _near_pairs(beds, beds["client_id"], rules)
-
-
-def _near_pairs(
-    rows: pd.DataFrame, keys: pd.Series[str], rules: LocalRules
-) -> tuple[np.ndarray, np.ndarray]:
-    """Pair the rows of one key whose beds lie near each other."""
-    at = np.flatnonzero(rows["frame"] != "")
-    shapes, own = rows["geometry"].to_numpy()[at], pd.factorize(keys.iloc[at])[0]
+    at = np.flatnonzero(beds["frame"] != "")
+    shapes, own = beds["geometry"].to_numpy()[at], pd.factorize(beds[key].iloc[at])[0]
     order = np.argsort(own, kind="stable")
     i, j = join(own, own[order], int(own.max(initial=0)) + 1)
     j = order[j]
@@ -123,37 +124,6 @@ def _near_pairs(
     i, j = i[close], j[close]
     near = shapely.dwithin(shapes[i], shapes[j], far_ft)
     return at[i[near]], at[j[near]]
-
-
-def _groups(rows: pd.DataFrame, rules: LocalRules) -> np.ndarray:
-    """Name the group of beds near each other that each row belongs to; blank: none is near."""
-    i, j = _near_pairs(rows, rows["offer_id"], rules)
-    first = np.arange(len(rows))
-    while True:  # beds in a row are one group
-        before = first.copy()
-        np.minimum.at(first, j, first[i])
-        np.minimum.at(first, i, first[j])
-        if (first == before).all():
-            break
-    members = rows["bed_id"].groupby(first).transform(lambda beds: "\n".join(sorted(beds)))
-    is_near = np.isin(np.arange(len(rows)), np.concatenate([i, j]))
-    return np.where(is_near, members.to_numpy(object), "")
-
-
-def _draw_anew(
-    rows: pd.DataFrame, drawn: np.ndarray, survey: Survey, rules: LocalRules
-) -> pd.DataFrame:
-    """Draw each group of beds once, whatever offers it lies in."""
-    key = rows["group"] + "\t" + rows["bed_id"]
-    once = rows.iloc[drawn][~key.iloc[drawn].duplicated()]
-    anew = _redraw(once.assign(offer_id=once["group"]), survey, rules)
-    anew = anew.set_index(anew["group"] + "\t" + anew["bed_id"])
-    kept = ["offer_id", "place", "group"]
-    columns = [name for name in rows.columns if name in anew.columns and name not in kept]
-    again = anew.loc[key.iloc[drawn], columns].set_index(rows.index[drawn])
-    again = again.assign(**{name: rows[name].iloc[drawn] for name in kept})
-    rest = rows.drop(index=rows.index[drawn])
-    return pd.concat([rest, again[rows.columns]]).sort_index()
 
 
 def leave_turf(rows: pd.DataFrame, lawn_ft2: pd.Series[float]) -> pd.DataFrame:
@@ -179,30 +149,36 @@ def leave_turf(rows: pd.DataFrame, lawn_ft2: pd.Series[float]) -> pd.DataFrame:
 
 
 def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFrame:
-    """Absorb and measure anew what lies together."""
+    """Absorb and measure anew what lies together; of beds that keep their ground, the lines alone."""
     turn = rows["along"].map({along: at for at, along in enumerate(rules.kind_order)})
     rows = rows.assign(turn=turn).sort_values(["offer_id", "turn", "bed_id"], ignore_index=True)
-    own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core"]]
-    rows = rows.assign(lot=own["lot"].to_numpy(), core=own["core"].to_numpy())
+    own = survey.beds.set_index("bed_id").loc[rows["bed_id"]]
+    lot, core = own["lot"].to_numpy(), own["core"].to_numpy()
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
-    absorbed = _absorb(rows, offer, survey, rules)
-    rows = rows.assign(absorbed=absorbed)
-    shapes = shapely.union(rows["core"].to_numpy(), absorbed)
+    absorbed = _absorb(core, lot, offer, survey, rules)
+    grown_ft2 = shapely.area(absorbed) - shapely.area(own["absorbed"].to_numpy())
+    is_new = np.abs(grown_ft2) > LEAST_FT
+    if "share" in rows:  # where a length was measured on the lot, all is scaled anew
+        is_new |= rows["share"].notna().to_numpy()
+    shapes = own["shape"].to_numpy().copy()
+    shapes[is_new] = join_absorbed(core[is_new], absorbed[is_new])
+    rows = rows.assign(lot=lot, core=core, absorbed=absorbed, shape=shapes, is_new=is_new)
     tables = []
     for along, group in rows.groupby("along", sort=False):
         border = _beside(group.index.to_numpy(), offer, shapes, rows, survey, str(along))
-        lot = group["lot"].to_numpy()
-        own_rows = group.reset_index(drop=True).assign(lot=np.arange(len(group)))
-        measured = measure_shapes(own_rows, border, survey.lots.outline[lot])
-        tables.append(measured.assign(lot=lot))
-    measured = place_beds(limit_beds(pd.concat(tables, ignore_index=True), survey), survey.lots)
-    # Where a length was measured on the lot, what is drawn anew is scaled anew.
-    return scale_beds(measured, rules=rules) if "share" in measured else measured
+        alone = group.assign(lot=np.arange(len(group)))
+        measured = measure_shapes(alone, border, survey.lots.outline[group["lot"]])
+        tables.append(measured.assign(lot=group["lot"]))
+    measured = pd.concat(tables).sort_index()
+    kept = rows[~is_new].assign(**{name: measured[name] for name in LINES})
+    anew = place_beds(limit_beds(measured[is_new], survey), survey.lots)
+    return pd.concat([kept, scale_beds(anew, rules=rules) if "share" in anew else anew])
 
 
-def _absorb(rows: pd.DataFrame, offer: np.ndarray, survey: Survey, rules: LocalRules) -> np.ndarray:
+def _absorb(
+    core: np.ndarray, lot: np.ndarray, offer: np.ndarray, survey: Survey, rules: LocalRules
+) -> np.ndarray:
     """Give the beds of each offer what they leave too narrow to mow, to the first of them first."""
-    core, lot = rows["core"].to_numpy(), rows["lot"].to_numpy()
     ground = survey.ground
     lot_of = np.zeros(int(offer.max()) + 1, int)
     lot_of[offer] = lot
