@@ -19,7 +19,7 @@ from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.grid import LEAST_FT
 from scanner.plane.segments import Segs, cut_rings, join, join_segs
 from scanner.schema.documents import LocalRules
-from scanner.schema.tables import BEDS, OFFER_BEDS, check_table
+from scanner.schema.tables import OFFER_BEDS, check_table
 
 MOWERS_APART = 2.0
 """Beds so many mowers apart leave room between them for one at least, whatever each absorbs."""
@@ -78,9 +78,8 @@ def combine_beds(
     Raises
     ------
     SchemaError
-        If a table breaks its schema.
+        If what comes out breaks its schema.
     """
-    beds = check_table(beds, BEDS)
     rows = sets.merge(beds, on=["client_id", "bed_id"], validate="many_to_one")
     rows = rows.sort_values(["offer_id", "place"], ignore_index=True)
     if survey is not None and len(rows):

@@ -275,7 +275,7 @@ def near(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndarray, np.
         other_low, other_high = _span(q, axis)
         keep = (other_low[j] <= high[i] + reach_ft) & (other_high[j] >= low[i] - reach_ft)
         i, j = i[keep], j[keep]
-    order = np.lexsort((j, i))
+    order = np.argsort(i * len(q.lot) + j)
     return i[order], j[order]
 
 
@@ -288,8 +288,9 @@ def _beside_east(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndar
     i, j = join(p.lot, q.lot[long], count)
     # Short pieces that begin too far west end too far west: sorted, those left stand together.
     short = np.flatnonzero(~is_long)
-    short = short[np.lexsort((other_low[short], q.lot[short]))]
     key = q.lot[short] * LOT_FT + other_low[short]
+    order = np.argsort(key, kind="stable")
+    short, key = short[order], key[order]
     first = np.searchsorted(key, p.lot * LOT_FT + np.maximum(low - reach_ft - LONG_FT, -LOT_FT / 2))
     last = np.searchsorted(key, p.lot * LOT_FT + np.minimum(high + reach_ft, LOT_FT / 2), "right")
     many = np.maximum(last - first, 0)
