@@ -11,9 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from scanner.calls.sales import set_sold_aside
-from scanner.ground.corrections import correct_beds
 from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
-from scanner.ground.on_foot import size_measured
+from scanner.ground.on_foot import correct_beds, size_measured
 from scanner.ground.sets import combine_beds
 from scanner.ground.stored import match_stored_beds, name_corrected, plant_built
 from scanner.ground.survey import Survey, survey_block

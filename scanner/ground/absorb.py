@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.bands import take_from
-from scanner.ground.kinds import OTHER, SHUT, WATER, Parts
+from scanner.ground.kinds import OTHER, SHUT, WATER, Parts, take_from
 from scanner.plane.grid import (
     EMPTY,
     LEAST_EDGE_FT,

@@ -1,8 +1,10 @@
 """
-Beds: bands opened, cut into pieces, each kept or marked with why it is not.
+Beds: bands along edges, opened, cut into pieces, each kept or marked with why it is not.
 
-Kinds take ground in order. Each kind is judged as if it alone were built; the ground of
-earlier bands and of what they absorbed is left out of its own.
+A band is what touches its edge of *L* ∩ buffer(edge, *d*), flat at free ends and round at
+outside corners. Kinds take ground in order, a whole band each, pieces that make no bed included.
+Each kind is judged as if it alone were built; the ground of earlier bands and of what they
+absorbed is left out of its own.
 """
 
 from __future__ import annotations
@@ -15,17 +17,93 @@ import pandas as pd
 import shapely
 
 from scanner.ground.absorb import absorb_turf, join_absorbed
-from scanner.ground.bands import LEAST_FT2, draw_bands
-from scanner.ground.contacts import contacts_of, length_ft
 from scanner.ground.edges import extend_chains
-from scanner.ground.kinds import DRIVE, EDGE, GUESS, Parts
-from scanner.ground.rays import count_short, look_across
-from scanner.plane.grid import EMPTY, LEAST_EDGE_FT, LEAST_FT, ground_parts, minus
-from scanner.plane.labels import chains
+from scanner.ground.kinds import DRIVE, EDGE, GUESS, Parts, take_from
+from scanner.ground.measures import contacts_of, count_short, length_ft, look_across
+from scanner.plane.grid import (
+    EMPTY,
+    LEAST_EDGE_FT,
+    LEAST_FT,
+    STEP_FT,
+    ground_parts,
+    meet,
+    minus,
+)
+from scanner.plane.labels import Chains, chains
 from scanner.plane.offsets import may_be_narrow, open_ground
-from scanner.plane.segments import Segs, cut_rings, join_segs
+from scanner.plane.segments import Segs, cut_rings, join_segs, runs
 from scanner.plane.spikes import despike
 from scanner.schema.documents import LocalRules
+
+LEAST_FT2 = 0.5
+"""A smaller scrap of a band is rounding, no piece."""
+
+END_FT = 1.6
+"""An end piece shorter than this, as a closed gap leaves, does not tell which way its edge runs."""
+
+QUARTER_CHORDS = 32
+"""Chords in a quarter circle: the area of a round corner is right to 0.04 %."""
+
+
+def draw_bands(
+    ground: np.ndarray, taken: Parts, found: Chains, border: Segs, *, bit: int, depth_ft: float
+) -> Parts:
+    """
+    Draw the bands of one kind.
+
+    Parameters
+    ----------
+    ground
+        Turf [ft], one a lot.
+    taken
+        Ground that this kind may not have.
+    found
+        Its edges, run on under other hardscape [ft].
+    border
+        The lawns' labelled border [ft].
+    bit
+        The kind's bit of its edge.
+    depth_ft
+        Depth of the bands.
+
+    Returns
+    -------
+    bands
+        Single pieces [ft] that touch their edge, lots in order.
+    """
+    lot, at = np.unique(found.lot, return_inverse=True)
+    if not len(lot):
+        return taken.take(np.zeros(0, int))
+    lines = shapely.multilinestrings(_square_ends(found).lines(), indices=at)
+    wide = shapely.buffer(lines, depth_ft, cap_style="flat", quad_segs=QUARTER_CHORDS)
+    pieces, row = ground_parts(take_from(meet(ground[lot], wide), lot, taken), LEAST_FT2)
+    pieces = despike(pieces)
+    bands = Parts(pieces, np.zeros(len(pieces), np.int32), lot[row])
+    touching = contacts_of(pieces, bands.lot, border, len(ground))
+    return bands.take(length_ft(touching, bit, len(pieces)) >= LEAST_EDGE_FT)
+
+
+def _square_ends(found: Chains) -> Chains:
+    """Drop points near the ends of chains: a short end piece that rounding turned tilts its cap."""
+    step_ft = np.hypot(*np.diff(found.xy, axis=0, prepend=found.xy[:1]).T)
+    first, last = runs(found.chain)
+    step_ft[first] = 0.0
+    along_ft = np.cumsum(step_ft)
+    own, place = found.chain, np.arange(len(found.xy))
+    drop = np.zeros(len(found.xy), bool)
+    for end, far_ft, back in (
+        (first, along_ft - along_ft[first][own], False),
+        (last, along_ft[last][own] - along_ft, True),
+    ):
+        near = (far_ft < END_FT) & (place != first[own]) & (place != last[own])
+        many = np.bincount(own, near, len(end)).astype(int)
+        beyond = np.clip(end - many - 1 if back else end + many + 1, first, last)
+        line, away = (found.xy[beyond] - found.xy[end])[own], found.xy - found.xy[end][own]
+        off_ft = np.abs(line[:, 0] * away[:, 1] - line[:, 1] * away[:, 0])
+        drop |= near & (off_ft <= 1.25 * STEP_FT * np.hypot(*line.T))
+    keep = ~drop
+    return found._replace(xy=found.xy[keep], chain=own[keep])
+
 
 SCRAP_FT2, SCRAP_EDGE_FT = 5.0, 3.0
 """What is smaller and has less edge is scrap: it takes its ground, but is no row."""

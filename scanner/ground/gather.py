@@ -16,8 +16,6 @@ import shapely
 from geopandas import GeoDataFrame
 
 from scanner.ground.around import Around, look_around
-from scanner.ground.curbs import windows_of
-from scanner.ground.join_parts import join_parts
 from scanner.ground.kinds import (
     EASEMENT,
     HOUSE,
@@ -33,7 +31,7 @@ from scanner.ground.kinds import (
     bits_of,
     shift,
 )
-from scanner.ground.tiles import divide_large, pave
+from scanner.ground.seams import divide_large, join_parts, pave, windows_of
 from scanner.plane.frame import name_frames, to_feet
 from scanner.plane.grid import meet, only_ground, snap, unite
 from scanner.schema.documents import LocalRules

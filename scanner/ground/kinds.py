@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.plane.grid import minus, unite
 from scanner.plane.segments import join
 
 (
@@ -204,3 +205,34 @@ def pair_boxes(
     meets = (one[i, :2] <= two[j, 2:] + reach_ft) & (two[j, :2] <= one[i, 2:] + reach_ft)
     meets = meets.all(axis=1)
     return i[meets], j[meets]
+
+
+def take_from(shapes: np.ndarray, lot: np.ndarray, taken: Parts) -> np.ndarray:
+    """
+    Take ground out of shapes of the same lot where the two meet.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+    lot
+        Lot of each.
+    taken
+        Ground to take out.
+
+    Returns
+    -------
+    shapes
+        What is left [ft], n rows.
+    """
+    count = int(max(lot.max(initial=0), taken.lot.max(initial=0))) + 1
+    i, j = join(lot, taken.lot, count)
+    box, other = shapely.bounds(shapes).reshape(-1, 4), shapely.bounds(taken.shape).reshape(-1, 4)
+    near = (box[i, :2] <= other[j, 2:]).all(1) & (box[i, 2:] >= other[j, :2]).all(1)
+    i, j = i[near], j[near]
+    meets = shapely.intersects(shapes[i], taken.shape[j])
+    i, j = i[meets], j[meets]
+    left = shapes.copy()
+    rows = np.unique(i)
+    left[rows] = minus(left[rows], unite(taken.shape[j], i, len(shapes))[rows])
+    return left

@@ -15,8 +15,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.corners import find_corners
-from scanner.ground.curbs import windows_of
+from scanner.ground.corners import find_corners, find_ramps
 from scanner.ground.gather import AROUND_FT, Block
 from scanner.ground.kinds import (
     DRIVE,
@@ -31,7 +30,7 @@ from scanner.ground.kinds import (
     Parts,
     pair_boxes,
 )
-from scanner.ground.ramps import find_ramps
+from scanner.ground.seams import windows_of
 from scanner.ground.sights import corner_sights, drive_sights
 from scanner.plane.grid import meet, minus, unite
 from scanner.plane.labels import Chains

@@ -1,22 +1,284 @@
 """
-Measures of beds: areas, lines and widths, whole columns at once.
+Measures of beds, read off the labels of their borders: areas, lines, how wide the turf stays.
 
-The same measures hold for a bed by itself and for beds that lie together in an offer.
+A stretch without any label runs through the lawn; one on an open lot line has `RIM` alone. Rays
+are normal to bed lines: seen from a straight stretch of one, a piece of border covers a run of
+its rays, so stretches are paired with pieces, not rays, and the rest is arithmetic.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.contacts import contacts_of, length_ft, own_edges
 from scanner.ground.edges import is_centerline, name_faces
 from scanner.ground.faces import FACES
 from scanner.ground.kinds import EDGE, LINE, PITCHED, SHUT, TRIMMED
-from scanner.ground.rays import look_across, turf_width_ft
-from scanner.plane.grid import LEAST_EDGE_FT, LEAST_FT
-from scanner.plane.segments import Segs
+from scanner.plane.grid import LEAST_EDGE_FT, LEAST_FT, ON_FT
+from scanner.plane.labels import chains, join_stretches, label
+from scanner.plane.segments import Segs, cut_rings, near
+
+RIM = 1 << 30
+"""Label of what lies on the lawn's border."""
+
+
+def contacts_of(shapes: np.ndarray, lot: np.ndarray, border: Segs, count: int) -> Segs:
+    """
+    Label the borders of pieces with what they lie on.
+
+    Parameters
+    ----------
+    shapes
+        Polygons [ft], n rows.
+    lot
+        Lot of each.
+    border
+        The lawns' labelled border [ft].
+    count
+        Number of lots.
+
+    Returns
+    -------
+    touching
+        Stretches of the pieces' borders; those on the lawn's border have `RIM` and its bits.
+    """
+    return label(cut_rings(shapes, lot), border._replace(bits=border.bits | RIM), count)
+
+
+def length_ft(touching: Segs, bits: int, count: int) -> np.ndarray:
+    """
+    Measure how far each piece's border lies on something.
+
+    Parameters
+    ----------
+    touching
+        As `contacts_of` gives it.
+    bits
+        What, any of it.
+    count
+        Number of pieces.
+
+    Returns
+    -------
+    length_ft
+        Lengths [ft], `count`.
+    """
+    on = (touching.bits & bits) > 0
+    return np.bincount(touching.of[on], touching.length_ft[on], count)
+
+
+def own_edges(touching: Segs, bits: int, count: int) -> np.ndarray:
+    """
+    Draw the edge that each piece lies along.
+
+    Parameters
+    ----------
+    touching
+        As `contacts_of` gives it.
+    bits
+        Bits of the edge.
+    count
+        Number of pieces.
+
+    Returns
+    -------
+    edges
+        Lines or multi-lines [ft], `count`, lawn on the left.
+    """
+    found = chains(touching._replace(lot=touching.of), bits)
+    edges = np.full(count, shapely.LineString(), dtype=object)
+    lines = found.lines()
+    rows, first, many = np.unique(found.lot, return_index=True, return_counts=True)
+    edges[rows] = lines[first]
+    several = np.isin(found.lot, rows[many > 1])
+    if several.any():
+        rows, at = np.unique(found.lot[several], return_inverse=True)
+        edges[rows] = shapely.multilinestrings(lines[several], indices=at)
+    return edges
+
+
+RAY_FT = 60.0
+"""Turf wider than this is wide."""
+
+SPACING_FT = 1.0
+"""Rays off a bed line stand about this far apart."""
+
+LEAST_LINE_FT = 10.0
+"""A shorter bed line says nothing of the turf's width."""
+
+NARROW_SHARE = 0.1
+"""Share of the rays that are shorter than what is called the width."""
+
+
+class Rays(NamedTuple):
+    """
+    Rays off bed lines.
+
+    Attributes
+    ----------
+    piece
+        Piece of ground that each leaves.
+    wide_ft
+        How far it runs before it meets a border of the lawn or of its own piece, as far as asked at most.
+    line_ft
+        Length of the connected bed line that it leaves.
+    """
+
+    piece: np.ndarray
+    wide_ft: np.ndarray
+    line_ft: np.ndarray
+
+
+class _Feet(NamedTuple):
+    """Straight stretches that rays leave: the first foot along each, their spacing and number."""
+
+    segs: Segs
+    first_ft: np.ndarray
+    spacing_ft: np.ndarray
+    many: np.ndarray
+
+
+def look_across(touching: Segs, border: Segs, count: int, *, far_ft: float = RAY_FT) -> Rays:
+    """
+    Measure the turf off each piece's bed line: rays normal to it, about a foot apart.
+
+    Parameters
+    ----------
+    touching
+        As `contacts_of` gives it.
+    border
+        The lawns' border [ft], that of beds beside too.
+    count
+        Number of lots.
+    far_ft
+        How far rays run at most.
+
+    Returns
+    -------
+    rays
+        In the order of the stretches.
+    """
+    is_line = np.flatnonzero((touching.bits & SHUT) == 0)
+    if not len(is_line):
+        return Rays(np.zeros(0, int), np.zeros(0), np.zeros(0))
+    at, chain, _ = join_stretches(touching, is_line)
+    size = touching.length_ft[at]
+    total = np.bincount(chain, size)
+    spacing = (total / np.maximum(np.ceil(total / SPACING_FT), 1.0))[chain]
+    begins = np.cumsum(size) - size
+    begins -= begins[np.searchsorted(chain, chain)]
+    skip = np.ceil(begins / spacing - 0.5)
+    many = (np.ceil((begins + size) / spacing - 0.5) - skip).astype(int)
+    # Off an open lot line there is no lawn to look across; a short chord may hold no ray.
+    stand = np.flatnonzero((touching.bits[at] == 0) & (many > 0))
+    first_ft = (skip + 0.5) * spacing - begins
+    feet = _Feet(touching.take(at[stand]), first_ft[stand], spacing[stand], many[stand])
+    own = touching.take(touching.bits == 0)
+    by_piece = feet._replace(segs=feet.segs._replace(lot=feet.segs.of))
+    pieces = int(own.of.max(initial=-1)) + 1
+    wide_ft = np.minimum(
+        _shortest(feet, border, count, far_ft),
+        _shortest(by_piece, own._replace(lot=own.of), pieces, far_ft),
+    )
+    line_ft = np.repeat(total[chain[stand]], feet.many)
+    return Rays(np.repeat(feet.segs.of, feet.many), wide_ft, line_ft)
+
+
+def _shortest(feet: _Feet, border: Segs, count: int, far_ft: float) -> np.ndarray:
+    """Measure how far each ray runs before it meets a border of its lot."""
+    segs, many = feet.segs, feet.many
+    step = (segs.b - segs.a) / segs.length_ft[:, None]
+    first = np.cumsum(many) - many
+    wide_ft = np.full(int(many.sum()), far_ft)
+    # From corner to corner of what the rays sweep, seen from above: few pieces lie in it.
+    right = np.column_stack([step[:, 1], -step[:, 0]]) * far_ft
+    swept = segs._replace(
+        a=np.minimum(np.minimum(segs.a, segs.b), np.minimum(segs.a, segs.b) + right),
+        b=np.maximum(np.maximum(segs.a, segs.b), np.maximum(segs.a, segs.b) + right),
+    )
+    i, j = near(swept, border, count, 0.0)
+    (x0, y0), (x1, y1) = (_seen(end[j] - segs.a[i], step[i]) for end in (border.a, border.b))
+    spacing, start = feet.spacing_ft[i], feet.first_ft[i]
+    low = np.maximum(np.ceil((np.minimum(x0, x1) - start) / spacing), 0).astype(int)
+    high = np.floor((np.maximum(x0, x1) - start) / spacing)
+    high = np.minimum(high, many[i] - 1).astype(int)
+    hit = (high >= low) & (np.maximum(y0, y1) > ON_FT) & (np.minimum(y0, y1) < far_ft)
+    hit = np.flatnonzero(hit & (x0 != x1))
+    row, ray = _spread(low[hit], high[hit])
+    at = hit[row]
+    x = start[at] + ray * spacing[at]
+    y = y0[at] + (y1 - y0)[at] * (x - x0[at]) / (x1 - x0)[at]
+    ahead = y > ON_FT
+    np.minimum.at(wide_ft, (first[i[at]] + ray)[ahead], y[ahead])
+    return wide_ft
+
+
+def _seen(away: np.ndarray, step: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give points by their feet along and off to the right, where the turf is."""
+    along = (away * step).sum(1)
+    return along, away[:, 0] * step[:, 1] - away[:, 1] * step[:, 0]
+
+
+def _spread(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """List all whole numbers of ranges: row and number."""
+    many = high - low + 1
+    row = np.repeat(np.arange(len(low)), many)
+    return row, low[row] + np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many)
+
+
+def turf_width_ft(rays: Rays, pieces: int) -> np.ndarray:
+    """
+    Call a low share of the rays off long bed lines the width of the turf.
+
+    Parameters
+    ----------
+    rays
+        As `look_across` gives them.
+    pieces
+        Number of pieces.
+
+    Returns
+    -------
+    width_ft
+        Widths [ft]; NaN where no bed line is as long as `LEAST_LINE_FT`.
+    """
+    far = rays.line_ft >= LEAST_LINE_FT - ON_FT
+    piece, wide_ft = rays.piece[far], rays.wide_ft[far]
+    order = np.lexsort((wide_ft, piece))
+    wide_ft = wide_ft[order]
+    many = np.bincount(piece, minlength=pieces)
+    width_ft = np.full(pieces, np.nan)
+    some = many > 0
+    last = (np.cumsum(many) - 1)[some]
+    at = last - (many[some] - 1) * (1 - NARROW_SHARE)
+    low = np.floor(at).astype(int)
+    high = np.minimum(low + 1, last)
+    width_ft[some] = wide_ft[low] + (wide_ft[high] - wide_ft[low]) * (at - low)
+    return width_ft
+
+
+def count_short(rays: Rays, pieces: int, width_ft: float) -> np.ndarray:
+    """
+    Count the rays of each piece that are shorter than a width.
+
+    Parameters
+    ----------
+    rays
+        As `look_across` gives them.
+    pieces
+        Number of pieces.
+    width_ft
+        The width [ft].
+
+    Returns
+    -------
+    count
+        Numbers, one a piece.
+    """
+    return np.bincount(rays.piece[rays.wide_ft < width_ft], minlength=pieces)
 
 
 def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.DataFrame:

@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 
 from scanner.ground.absorb import absorb_turf, join_absorbed
-from scanner.ground.corrections import scale_beds
 from scanner.ground.kinds import BED, DRIVE, Parts
 from scanner.ground.measures import measure_shapes
+from scanner.ground.on_foot import scale_beds
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.grid import LEAST_FT
 from scanner.plane.segments import Segs, cut_rings, join, join_segs

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
-from scanner.ground.tiles import LARGE_VERTICES, divide_large
+from scanner.ground.seams import LARGE_VERTICES, divide_large
 from tests.sites import Drawing, features_of, survey
 
 STREETS = np.arange(-20_000, 20_001, 400.0)
