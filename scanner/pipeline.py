@@ -9,7 +9,7 @@ bounded; calls are ranked over the whole book at the end.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from contextlib import nullcontext
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -167,11 +167,7 @@ def price_job(
     tables
         ``offer_beds quantities prices line_items`` of that job alone, by name.
     """
-    book = _put_right(book, season)
-    with passing_store() as place:
-        land = book.land or store_features(book.features, place.folder / "shapes")
-        lots = cut_blocks(book, land, {client_id}, store=place)
-        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+    with _few_blocks(_put_right(book, season), season, {client_id}) as blocks:
         return price_set(next(blocks), bed_ids)
 
 
@@ -193,13 +189,21 @@ def list_ground(book: Book, season: Season, client_ids: Collection[str]) -> pd.D
     shapes
         Table `PLAN_SHAPES`.
     """
-    with passing_store() as place:
-        land = book.land or store_features(book.features, place.folder / "shapes")
-        lots = cut_blocks(book, land, client_ids, store=place)
-        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+    with _few_blocks(book, season, client_ids) as blocks:
         surveys = [look_at(block, block.client_ids).survey for block in blocks]
     drawn = [list_plan_shapes(survey) for survey in surveys if survey is not None]
     return join_tables([empty_table(PLAN_SHAPES), *drawn])
+
+
+@contextmanager
+def _few_blocks(
+    book: Book, season: Season, client_ids: Collection[str]
+) -> Iterator[Iterator[Block]]:
+    """Deal out the blocks of some clients, as long as this lasts."""
+    with passing_store() as place:
+        land = book.land or store_features(book.features, place.folder / "shapes")
+        lots = cut_blocks(book, land, client_ids, store=place)
+        yield deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
 
 
 def _put_right(book: Book, season: Season) -> Book:
