@@ -16,6 +16,7 @@ from scanner.errors import RateError
 from scanner.schema.documents import Document, LocalRules, Rate, RateBook
 from scanner.schema.figures import SettingError
 from scanner.sheets.problems import Problem, fault, list_problems, shown
+from scanner.store.ceilings import MAX_SETTING_LETTERS, MAX_SETTINGS_BYTES
 
 _PARTS = {"value", "low", "high", "source"}
 """What an inline table of one setting may say."""
@@ -183,21 +184,37 @@ def load_toml(path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
     if path is None or not path.is_file():
         return {}, []
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig")), []
+        return tomllib.loads(_text_of(path)), []
     except UnicodeDecodeError:
         problem = "the letters are not saved as UTF-8; the whole file is passed over for the standard values"
         return {}, [fault(path.name, "", problem, "save the file again with the encoding UTF-8")]
-    except (tomllib.TOMLDecodeError, RecursionError) as err:
+    except (ValueError, RecursionError) as err:
         problem = f"the file cannot be read ({err}); the whole file is passed over for the standard values"
         remedy = "each line is a name, an equals sign and a number, or words in quotation marks: bed_depth_ft = 4"
         return {}, [fault(path.name, "", problem, remedy)]
+
+
+def _text_of(path: Path) -> str:
+    with path.open("rb") as stream:
+        text = stream.read(MAX_SETTINGS_BYTES + 1).decode("utf-8-sig")
+    if len(text) >= MAX_SETTINGS_BYTES or max(map(len, text.split("\n"))) > MAX_SETTING_LETTERS:
+        message = (
+            f"more than {MAX_SETTINGS_BYTES:,} letters in it, or {MAX_SETTING_LETTERS:,} in a line"
+        )
+        raise ValueError(message)
+    return text
+
+
+_MOST_GROUPS = 5
+"""Groups within each other; no setting lies so deep."""
 
 
 def _flatten(document: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
     entries: dict[str, Any] = {}
     for key, entry in document.items():
         # an inline table of value, low, high is one setting, another table is a group
-        if isinstance(entry, dict) and not (entry and entry.keys() & _PARTS):
+        is_group = isinstance(entry, dict) and not (entry and entry.keys() & _PARTS)
+        if is_group and prefix.count(".") < _MOST_GROUPS:
             entries |= _flatten(entry, f"{prefix}{key}.")
         else:
             entries[prefix + key] = entry

@@ -20,6 +20,7 @@ from scanner.book.settling import settle_features
 from scanner.errors import SiteError
 from scanner.schema.tables import FEATURES, check_table
 from scanner.sheets.problems import Problem, fault, list_problems
+from scanner.store.ceilings import MAX_FAULTS
 from scanner.store.folder import Store, passing_store
 from scanner.store.kept import find_land, keep_land, print_of, program_print
 from scanner.store.land import Land, LandWriter, no_features
@@ -108,7 +109,7 @@ def _read_file(path: Path, file: str, ids: Set[str], writer: LandWriter) -> Iter
         if path.suffix.lower() == ".shp":
             message = f"{file} is one of several files that a Shapefile consists of\nzip the .shp, .shx, .dbf and .prj into one"
         raise SiteError(message)
-    start = 1
+    start, faults = 1, 0
     for name, batches in groupby(stream_layers(path, file), key=lambda layer: layer.name):
         mute, spoke, count = list[Problem](), False, 0
         for layer in batches:
@@ -119,6 +120,10 @@ def _read_file(path: Path, file: str, ids: Set[str], writer: LandWriter) -> Iter
             except SiteError as err:
                 found, told = no_features(), [_tell(file, f"layer {name}" if name else "", err)]
             start, count = start + len(texts), count + len(texts)
+            faults += len(texts) - len(found)
+            if faults > MAX_FAULTS:
+                message = f"{file} has more than {MAX_FAULTS:,} faulty features, as {told[0]['feature']}: {told[0]['problem']}"
+                raise SiteError(message)
             writer.add(found)
             if spoke or (texts["kind"] != "").any() or not len(texts):
                 spoke = spoke or bool(len(texts))

@@ -71,6 +71,10 @@ class QuoteTerms(Settings):
         return {True: "yes", False: "no"}.get(came, came) if isinstance(came, bool) else came
 
 
+_SERVER = re.compile(r"https://(\{s\}\.)?[A-Za-z0-9.-]+(:\d{1,5})?/")
+"""How the address of a background begins."""
+
+
 class Backgrounds(Document):
     """Map backgrounds that a reader may switch on; nothing is fetched before."""
 
@@ -83,7 +87,7 @@ class Backgrounds(Document):
     @classmethod
     def _tiled(cls, address: str) -> str:
         has_places = all(place in address for place in ("{z}", "{x}", "{y}"))
-        if address and not (address.startswith("https://") and has_places):
+        if address and not (_SERVER.match(address) and has_places):
             problem = f"'{address}' came; an https:// address with {{z}}, {{x}} and {{y}} in it is allowed"
             raise SettingError(problem, 'write such an address, or "" for no background')
         return address

@@ -34,6 +34,18 @@ FACTOR_DIGITS = 6
 """Decimals of quantities and rates, so that their product gives the amount to the cent."""
 
 
+_NO_TEXT = re.compile("[\x00\ud800-\udfff]")
+
+
+def only_text(text: str) -> str:
+    r"""Put a mark in place of what JSON, a workbook or a command line may spell out and no file of ours can hold.
+
+    >>> only_text("a\x00b" + chr(0xD800)), only_text("Łukasz 🌱")
+    ('a�b�', 'Łukasz 🌱')
+    """
+    return _NO_TEXT.sub("\ufffd", text)
+
+
 def guard(text: str) -> str:
     """Make a text safe to stand in a spreadsheet's cell.
 
@@ -60,7 +72,7 @@ def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
     """
     text = io.StringIO(newline="")
     writer = csv.writer(text)
-    writer.writerow(header)
+    writer.writerow(map(guard, header))
     writer.writerows([_csv_cell(value) for value in row] for row in rows)
     return text.getvalue().encode()
 

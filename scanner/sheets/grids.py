@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
-import warnings
 import zipfile
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from datetime import date, datetime
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
-from xml.etree.ElementTree import ParseError
 
 from scanner.errors import BookError
 from scanner.sheets.description import Sheet
 from scanner.sheets.problems import Problem, fault
+from scanner.sheets.room import Room
+from scanner.store.ceilings import MAX_FAULTS, MAX_SHEET_BYTES
 
-if TYPE_CHECKING:
-    from openpyxl.cell.cell import Cell, MergedCell
-
-MAX_UNPACKED_BYTES = 500_000_000
-"""A sheet that is larger than this, unpacked, is refused unopened."""
-_DAMAGED = (zipfile.BadZipFile, ParseError, LookupError, ValueError)
 _DELIMITERS = ",;\t"
 TOP_ROWS = 10
 """Headings are looked for in so many rows: people write a title above them."""
@@ -46,7 +36,10 @@ class Grid:
 def read_grids(path: Path, sheets: tuple[Sheet, ...]) -> tuple[list[Grid], list[Problem]]:
     """Read the sheets of a file whole, headings found by those that one of some sheets has; and what was wrong."""
     if path.suffix.lower() == ".xlsx":
-        return [replace(grid, top=_top(grid.cells, sheets) or 0) for grid in _read_sheets(path)], []
+        from scanner.sheets.workbooks import read_workbook  # noqa: PLC0415  # most commands read no workbook
+
+        read = read_workbook(path)
+        return [Grid(name, cells, _top(cells, sheets) or 0) for name, cells in read], []
     grid, problems = _read_csv(path, sheets)
     return [grid], problems
 
@@ -65,12 +58,15 @@ def _top(cells: list[list[str]], sheets: tuple[Sheet, ...]) -> int | None:
 
 def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[Grid, list[Problem]]:
     try:
-        _refuse_huge(path.name, path.stat().st_size, "is")
+        Room(path.name, 0).refuse_huge(path.stat().st_size, MAX_SHEET_BYTES)
         raw = path.read_bytes()
     except OSError as err:
         message = f"{path.name} cannot be opened ({err.strerror}): close the program that holds it"
         raise BookError(message) from err
     text, problems = _decode(raw, path.name)
+    if "\0" in text:
+        message = f"{path.name} holds letters that no text has (NUL): save it again as CSV UTF-8"
+        raise BookError(message)
     first = text.partition("\n")[0]
     marks = sorted(_DELIMITERS, key=lambda mark: (-first.count(mark), mark != ","))
     try:
@@ -90,20 +86,24 @@ def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[Grid, list[Problem
 
 def _parse(text: str, delimiter: str, file: str) -> tuple[list[list[str]], list[Problem]]:
     try:
-        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)), []
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        return Room(file, len(text)).fill(rows), []
     except csv.Error:
         # a lone quotation mark would swallow all rows below it, so take line by line
-        lines = text.splitlines()
+        room = Room(file, len(text))
+        lines = room.fill([line] for line in io.StringIO(text, newline=None))
     grid: list[list[str]] = []
     problems: list[Problem] = []
-    for row, line in enumerate(lines, start=1):
+    for row, (line,) in enumerate(lines, start=1):
         if line.count('"') % 2:
             problem = "a quotation mark has no partner in its line; the row is left out"
             problems.append(fault(file, f"row {row}", problem, "delete it, or put its partner"))
             grid.append([])
         else:
-            grid += csv.reader([line], delimiter=delimiter) if line else [[]]
-    return grid, problems
+            grid += csv.reader([line], delimiter=delimiter) if line.strip() else [[]]
+        if len(problems) > MAX_FAULTS:
+            room.refuse(f"has more than {MAX_FAULTS:,} quotation marks without a partner")
+    return Room(file, len(text)).fill(grid), problems
 
 
 def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
@@ -122,84 +122,9 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
         return text, [fault(file, f"row {row}", problem, remedy)]
 
 
-def _read_sheets(path: Path) -> list[Grid]:
-    from openpyxl.utils.exceptions import (  # noqa: PLC0415  # most commands read no workbook
-        InvalidFileException,
-    )
-
-    try:
-        with zipfile.ZipFile(path) as archive:
-            unpacked_bytes = sum(member.file_size for member in archive.infolist())
-        _refuse_huge(path.name, unpacked_bytes, "unpacks to")
-        # openpyxl warns of parts that it doesn't know (drop-downs, themes); cells are not among them
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return _read_workbook(path)
-    except (*_DAMAGED, InvalidFileException) as err:
-        message = (
-            f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
-        )
-        raise BookError(message) from err
-
-
 def has_comments(path: Path) -> bool:
     """Whether somebody put comments on cells of a workbook."""
     if path.suffix.lower() != ".xlsx":
         return False
     with zipfile.ZipFile(path) as archive:
         return any("comment" in name.lower() for name in archive.namelist())
-
-
-def _refuse_huge(file: str, byte_count: int, verb: str) -> None:
-    if byte_count > MAX_UNPACKED_BYTES:
-        message = (
-            f"{file} {verb} {byte_count:,} bytes, more than {MAX_UNPACKED_BYTES:,}: copy its cells into a new "
-            "spreadsheet"
-        )
-        raise BookError(message)
-
-
-def _read_workbook(path: Path) -> list[Grid]:
-    """Read a workbook as a stream of rows, so that its styles and empty cells cost nothing."""
-    import openpyxl  # noqa: PLC0415  # as above
-    from openpyxl.utils.escape import unescape  # noqa: PLC0415
-
-    with contextlib.closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as book:
-        for sheet in book.worksheets:
-            # what a file says of its own size may be wrong
-            sheet.reset_dimensions()
-        return [
-            Grid(
-                sheet.title,
-                [[_cell_text(cell, unescape) for cell in row] for row in sheet.iter_rows()],
-            )
-            for sheet in book.worksheets
-        ]
-
-
-def _cell_text(cell: Cell | MergedCell, unescape: Callable[[str], str]) -> str:
-    value = cell.value
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime) and value.time() == datetime.min.time():
-        return value.date().isoformat()
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, int | float):
-        return _number_text(value, cell.number_format or "")
-    # A spreadsheet's file spells out letters that it can't hold, as _x000D_
-    return unescape(str(value))
-
-
-def _number_text(value: float, shown_as: str) -> str:
-    """Write a number as the spreadsheet shows it: people mean what they see."""
-    if "%" in shown_as:
-        return f"{value * 100:.10g}%"
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
-    # a cell formatted 000 shows 7 as 007, and that is the id that people know
-    if isinstance(value, int) and shown_as and set(shown_as) == {"0"}:
-        return str(value).zfill(len(shown_as))
-    return str(value)

@@ -7,8 +7,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from scanner.errors import InputError
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
+from scanner.store.ceilings import MAX_FAULTS
 
 Problem = Mapping[str, str]
 """One row of `PROBLEMS`, made by `fault` or `note`."""
@@ -92,9 +95,11 @@ def first_faults(
     is_faulty = pd.Series(data=False, index=rows.index)
     problems: dict[int, Problem] = {}
     for is_so, words, remedy in causes:
-        for at in np.flatnonzero(is_so & ~is_faulty).tolist():
+        named = [name for name in rows if isinstance(words, str) and f"{{{name}}}" in words]
+        cells = {str(name): rows[name].to_numpy(object) for name in named}
+        for at in told_at(is_so & ~is_faulty, where):
             if isinstance(words, str):
-                problem = words.format(**{str(name): shown(rows[name].iloc[at]) for name in rows})
+                problem = words.format(**{name: shown(cells[name][at]) for name in cells})
             else:
                 problem = words.iloc[at]
             way_out = remedy if isinstance(remedy, str) else remedy.iloc[at]
@@ -113,6 +118,19 @@ def shown(came: object) -> str:
     if not text:
         return "blank"
     return f"'{text}'" if len(text) <= _SHOWN_LETTERS else f"'{text[:_SHOWN_LETTERS]}…'"
+
+
+def told_at(is_so: pd.Series[bool] | NDArray[np.bool_], where: Where) -> list[int]:
+    """Give the places of faults that are told one by one; a file that has more than anybody would read is refused."""
+    at = np.flatnonzero(is_so).tolist()
+    if len(at) > MAX_FAULTS:
+        first = where(at[0])
+        message = (
+            f"{first['file']} has more than {MAX_FAULTS:,} faults of one kind, the first in {first['feature']}: "
+            "take out what is none of the list, or save it anew from where it came"
+        )
+        raise InputError(message)
+    return at
 
 
 def _row(cells: tuple[str, ...]) -> Problem:

@@ -14,6 +14,7 @@ from scanner.sheets.cells import unguard
 from scanner.sheets.description import Form, Sheet, plain_heading
 from scanner.sheets.grids import Grid, has_comments, read_grids
 from scanner.sheets.problems import Problem, fault, note, row_words, shown
+from scanner.store.ceilings import MAX_CELLS
 
 _TOLD = 30
 
@@ -117,6 +118,9 @@ def _table(
     grid: Grid, sheet: Sheet, file: str, *, is_copy: bool
 ) -> tuple[pd.DataFrame, list[Problem]]:
     header, problems = _name_columns(grid.headings, file, sheet)
+    if (count := len(header) * sum(map(any, grid.cells))) > MAX_CELLS:
+        message = f"{file} has {count:,} cells below its headings, more than {MAX_CELLS:,}: take out columns that nobody needs"
+        raise BookError(message)
     records, labels, found = _cut_rows(grid, header, file, is_copy=is_copy)
     rows = pd.DataFrame(records, columns=header, index=pd.Index(labels, name="row"), dtype="str")
     rows = rows.loc[:, [name for name in header if name]]
@@ -134,7 +138,7 @@ def typed_rows(sheet: Sheet, *rows: Mapping[str, str]) -> pd.DataFrame:
 
 def _name_columns(cells: list[str], file: str, sheet: Sheet) -> tuple[list[str], list[Problem]]:
     """Name the columns by their headings; a heading of somebody's own counts where ours is missing."""
-    names = [sheet.by_heading.get(plain_heading(cell), cell.strip()) for cell in cells]
+    names = [sheet.by_heading.get(plain_heading(cell), unguard(cell.strip())) for cell in cells]
     others = [sheet.by_other_heading.get(plain_heading(cell), "") for cell in cells]
     header: list[str] = []
     problems: list[Problem] = []

@@ -12,7 +12,7 @@ import pandas as pd
 from scanner.sheets.days import NEAR_DAYS, NEARER_DAYS, YEAR_DAYS, find_day_first
 from scanner.sheets.days import read_days as days_of
 from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
-from scanner.sheets.problems import Cause, Problem, Where, fault, shown
+from scanner.sheets.problems import Cause, Problem, Where, fault, shown, told_at
 from scanner.units import IN_PER_FT
 
 MOST_YEARS = 2
@@ -92,7 +92,7 @@ def read_cells(
             problem=f"{column.name}: {shown(texts.iloc[at])} came where {allowed} belongs; {taken}",
             remedy=_REMEDIES[column.kind].format(allowed=allowed),
         )
-        for at in np.flatnonzero(is_wrong).tolist()
+        for at in told_at(is_wrong, where)
     ]
     return values, problems
 

@@ -171,19 +171,6 @@ def test_geoparquet_of_no_feature_and_with_a_broken_shape(sites):
     assert problems["feature"].tolist() == ["", "feature 2", "feature 3"]
 
 
-def test_geoparquet_that_unpacks_to_too_much_is_refused(sites, monkeypatch):
-    # a million times one word packs to a few hundred bytes
-    shapes = pa.array([shapely.to_wkb(box())] * 100_000)
-    told = json.dumps({"primary_column": "geometry", "columns": {"geometry": {"encoding": "WKB"}}})
-    rows = pa.table({"kind": ["street"] * 100_000, "geometry": shapes})
-    pq.write_table(rows.replace_schema_metadata({"geo": told}), sites / "a.parquet")
-    assert (sites / "a.parquet").stat().st_size < 50_000
-    monkeypatch.setattr("scanner.book.layers.geoparquet.MAX_BYTES", 1_000_000)
-    features, problems = read_sites(sites, CLIENTS)
-    assert features.empty
-    assert "unpacks to more than 1,000,000 bytes" in problems.loc[0, "problem"]
-
-
 def test_shapefile_without_its_table(sites, tmp_path):
     zip_shapefile(table(), sites / "a.zip", tmp_path, without=(".dbf",))
     _, problems = read_sites(sites, CLIENTS)

@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 
 from scanner.errors import BookError
-from scanner.sheets import grids
+from scanner.sheets import grids, workbooks
 from scanner.sheets.description import NUMBER, Column, Sheet
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.problems import row_words
@@ -103,8 +103,9 @@ def test_a_column_that_is_missing_is_named_with_those_that_are_there(tmp_path):
 def test_a_file_beyond_the_bound_is_refused_unopened(tmp_path, monkeypatch, name):
     path = book(tmp_path / "a.xlsx", Calls=[["client_id", "note"], ["007", "gate"]])
     path = path if name == path.name else text(tmp_path / name, "client_id,note\n" + "007,gate\n" * 200)  # fmt: skip
-    monkeypatch.setattr(grids, "MAX_UNPACKED_BYTES", 1_000)
-    with pytest.raises(BookError, match=r"a\..* bytes, more than 1,000: copy its cells"):
+    for module in (grids, workbooks):
+        monkeypatch.setattr(module, "MAX_SHEET_BYTES", 1_000)
+    with pytest.raises(BookError, match=r"a\..* bytes, more than 1,000: copy the cells"):
         read_sheet(path, NEEDED)
 
 

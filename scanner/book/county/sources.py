@@ -11,10 +11,12 @@ import numpy as np
 import shapely
 
 from scanner.book.county.layer_columns import list_names
-from scanner.book.layers.formats import list_layers, read_layer, stream_layers
+from scanner.book.layers.formats import look_at_database, look_at_markup, stream_layers
 from scanner.book.layers.geojson_reader import WGS84
+from scanner.book.layers.one_layer import list_layers, read_layer
 from scanner.book.layers.raw import RawLayer, join_batches
 from scanner.errors import SiteError
+from scanner.store.strange_database import MARK
 
 MAX_DEGREES = 360.0
 """Coordinates beyond this are no degrees, whatever the file declares."""
@@ -25,6 +27,7 @@ _REFERENCES = (
     b"<vrtdataset",
     b"<gdal_",
     b"<ogrwfs",
+    b"gdal_streamed_alg",
     b"<!entity",
     b"gdal raster",
     b"gdal vector",
@@ -82,6 +85,10 @@ def _open(source: Source) -> RawLayer:
             f"{file} leads to other files or servers instead of holding features; it was not opened"
         )
         raise SiteError(message)
+    if head.startswith(MARK.lower()):
+        look_at_database(path, file)
+    elif head.lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n").startswith(b"<"):
+        look_at_markup(path, file)
     suffix = path.suffix.lower()
     if suffix == ".zip" and (folder := _geodatabase_in(path)):
         return _read_with(source, f"/vsizip/{path.resolve().as_posix()}/{folder}")

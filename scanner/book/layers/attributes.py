@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, UTILITIES
+from scanner.sheets.cells import only_text
 from scanner.sheets.description import NUMBER, WHOLE, WORD, YEARS_BUILT, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, first_faults
 from scanner.sheets.values import read_cells
@@ -123,8 +124,8 @@ def text_of(value: object) -> str:
     >>> [text_of(value) for value in (7.0, 2.5, True, None, " 07 ")]
     ['7', '2.5', 'yes', '', '07']
     """
-    if isinstance(value, str):
-        return value.strip()
+    if isinstance(value, str | dict | list):
+        return only_text(value).strip() if isinstance(value, str) else "(several values)"
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, bool | np.bool_):
@@ -135,4 +136,4 @@ def text_of(value: object) -> str:
         number = float(value)
         is_whole = number.is_integer() and abs(number) < _EXACT_INTEGER
         return str(int(number)) if is_whole else str(number)
-    return str(value).strip()
+    return only_text(str(value)).strip()

@@ -2,53 +2,36 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
-import warnings
 import zipfile
-from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
+import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
-import numpy as np
-import pandas as pd
 import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
-from pyproj import CRS
-from pyproj.exceptions import ProjError
-from shapely.errors import ShapelyError
 
 from scanner.book.layers.geojson_reader import stream_geojson
 from scanner.book.layers.geoparquet import stream_geoparquet
+from scanner.book.layers.one_layer import read_layers, refuse_many_layers
 from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
-
-MAX_UNPACKED_BYTES = 2_000_000_000
-MAX_UNPACKED_RATIO = 200
-"""A zip that unpacks to more bytes than this, or to more than this many times its size, is refused."""
-
-_SMALL_BYTES = 10_000_000
-"""Below this nobody is harmed, whatever the ratio."""
+from scanner.store.ceilings import (
+    MAX_KML_BYTES,
+    MAX_LAYER_BYTES,
+    MAX_LAYERS,
+    MAX_RATIO,
+    most_unpacked,
+)
+from scanner.store.markup import MarkupError, look_through
+from scanner.store.strange_database import MARK, strange_in
 
 _HEAD_BYTES = 4096
-BATCH_FEATURES = 50_000
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _SHAPEFILE_START = b"\x00\x00\x27\x0a"
 _GEOPACKAGE_MARK = slice(68, 70)
 """Where an SQLite file says what it is used for; a GeoPackage has GP there (GPKG, GP10, GP11)."""
-
-OFFLINE = {
-    "GML_DOWNLOAD_SCHEMA": "NO",
-    "GML_SKIP_RESOLVE_ELEMS": "ALL",
-    "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
-}
-"""What keeps the reader from following an address in a file."""
-
-pyogrio.set_gdal_config_options(OFFLINE)
-
-READER_ERRORS = (
-    DataSourceError, DataLayerError, ShapelyError, ProjError, IndexError, ValueError,
-)  # fmt: skip
 
 FORMATS = (".geojson", ".json", ".gpkg", ".zip", ".kml", ".fgb", ".parquet")
 FORMAT_WORDS = (
@@ -79,11 +62,8 @@ def stream_layers(path: Path, file: str) -> Iterator[RawLayer]:
     yield from opened(path, file)
 
 
-def _open_with(*drivers: str) -> Callable[[Path, str], Iterator[RawLayer]]:
-    def opened(path: Path, file: str) -> Iterator[RawLayer]:
-        return _read_layers(path, file, drivers)
-
-    return opened
+def _open_flatgeobuf(path: Path, file: str) -> Iterator[RawLayer]:
+    yield from read_layers(path, file, ("FlatGeobuf",))
 
 
 def _open_zip(path: Path, file: str) -> Iterator[RawLayer]:
@@ -98,7 +78,14 @@ def _open_zip(path: Path, file: str) -> Iterator[RawLayer]:
             for name, shapefile in shapefiles:
                 called = name if len(shapefiles) > 1 else ""
                 yield from _read_shapefile(shapefile, f"{file}/{name}", called)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as err:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        NotImplementedError,
+        RuntimeError,
+        EOFError,
+        OSError,
+    ) as err:
         message = (
             f"{file} is no zip that can be unpacked\nzip the Shapefile anew, without a password"
         )
@@ -107,7 +94,7 @@ def _open_zip(path: Path, file: str) -> Iterator[RawLayer]:
 
 def _refuse_bomb(members: list[zipfile.ZipInfo], packed_bytes: int, file: str) -> None:
     unpacked_bytes = sum(member.file_size for member in members)
-    most = min(MAX_UNPACKED_BYTES, max(_SMALL_BYTES, MAX_UNPACKED_RATIO * packed_bytes))
+    most = most_unpacked(packed_bytes, MAX_RATIO, MAX_LAYER_BYTES)
     if unpacked_bytes > most:
         message = (
             f"{file} is {packed_bytes:,} bytes and unpacks to {unpacked_bytes:,}; "
@@ -126,15 +113,23 @@ def _unpack(
         if inner.suffix.lower() in _SHAPEFILE_PARTS and not inner.name.startswith("."):
             parts.setdefault(str(inner.with_suffix("")), {})[inner.suffix.lower()] = member
     shapefiles = []
-    for number, stem in enumerate(sorted(stem for stem, found in parts.items() if ".shp" in found)):
+    stems = sorted(stem for stem, found in parts.items() if ".shp" in found)
+    refuse_many_layers(len(stems), "it")
+    for number, stem in enumerate(stems):
         for suffix, member in parts[stem].items():
-            part = archive.read(member)
-            if suffix == ".shp" and not part.startswith(_SHAPEFILE_START):
+            place = folder / f"{number}{suffix}"
+            with archive.open(member) as part, place.open("wb") as copy:
+                shutil.copyfileobj(part, copy)
+            if suffix == ".shp" and not _begins_with(place, _SHAPEFILE_START):
                 message = f"{stem}.shp in it is no Shapefile, whatever its name says"
                 raise SiteError(message)
-            (folder / f"{number}{suffix}").write_bytes(part)
         shapefiles.append((f"{stem}.shp", folder / f"{number}.shp"))
     return shapefiles
+
+
+def _begins_with(path: Path, mark: bytes) -> bool:
+    with path.open("rb") as stream:
+        return stream.read(len(mark)) == mark
 
 
 def _read_shapefile(path: Path, file: str, name: str) -> Iterator[RawLayer]:
@@ -144,76 +139,46 @@ def _read_shapefile(path: Path, file: str, name: str) -> Iterator[RawLayer]:
     # without .shx the reader gives up unless it may build the index again, in our own folder
     pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": "YES"})
     try:
-        for layer in _read_layers(path, file, ("ESRI Shapefile",)):
+        for layer in read_layers(path, file, ("ESRI Shapefile",)):
             yield replace(layer, name=name)
     finally:
         pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
 
 
-def _read_layers(path: Path, file: str, drivers: Collection[str]) -> Iterator[RawLayer]:
-    names = list_layers(path, file)
-    for name in names:
-        yield from read_layer(path, name, file, drivers, called="" if len(names) == 1 else name)
+def _open_kml(path: Path, file: str) -> Iterator[RawLayer]:
+    if (size := path.stat().st_size) > MAX_KML_BYTES:
+        message = f"{file} is {size:,} bytes, more than {MAX_KML_BYTES:,}\nexport it as GeoJSON or GeoPackage"
+        raise SiteError(message)
+    look_at_markup(path, file)
+    yield from read_layers(path, file, ("KML", "LIBKML"))
 
 
-def list_layers(target: Path | str, file: str) -> list[str]:
-    """List the layers of a file by name."""
-    with _reading(file):
-        return [str(name) for name in pyogrio.list_layers(target)[:, 0]]
-
-
-def read_layer(
-    target: Path | str, name: str, file: str, drivers: Collection[str], *, called: str
-) -> Iterator[RawLayer]:
-    """Read one layer in batches, if the reader says that it is of one of some kinds of files."""
-    with _reading(file):
-        info = pyogrio.read_info(target, layer=name)
-        if info["driver"] not in drivers:
-            message = f"{file} is of the kind {info['driver']}, which is not read here; it was not opened further"
-            raise SiteError(message)
-        crs = CRS(info["crs"]) if info["crs"] else None
-        start, count = 0, BATCH_FEATURES
-        while count == BATCH_FEATURES:
-            fields = pyogrio.read_dataframe(
-                target, layer=name, force_2d=True, on_invalid="ignore", use_arrow=False,
-                skip_features=start, max_features=BATCH_FEATURES,
-            )  # fmt: skip
-            count = len(fields)
-            shapes = np.full(count, None, dtype=object)
-            if "geometry" in fields:
-                shapes = np.asarray(fields["geometry"].array, dtype=object)
-                fields = pd.DataFrame(fields.drop(columns="geometry"))
-            yield RawLayer(called, fields.reset_index(drop=True), shapes, crs)
-            start += count
-
-
-@contextmanager
-def _reading(file: str) -> Iterator[None]:
-    """Turn what the reader raises into a sentence; what it warns of we check ourselves."""
+def look_at_markup(path: Path, file: str) -> None:
+    """Refuse XML that leads elsewhere or is made to take a reader's memory."""
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            yield
-    except READER_ERRORS as err:
-        message = (
-            f"{file} cannot be read as a layer, it may be damaged\nexport it again, or take it out"
-        )
+        with path.open("rb") as stream:
+            look_through(stream, {("", "Folder"): (MAX_LAYERS, "folders")})
+    except MarkupError as err:
+        message = f"{file} {err}; it was not opened\nexport it again"
         raise SiteError(message) from err
 
 
-def _open_kml(path: Path, file: str) -> Iterator[RawLayer]:
-    text = path.read_bytes().lower()
-    # a document type may define names that blow up or lead to other files; KML needs none
-    if b"<!doctype" in text or b"<!entity" in text:
+def look_at_database(path: Path, file: str) -> None:
+    """Refuse a database that does more than hold rows."""
+    if strange := strange_in(path):
         message = (
-            f"{file} defines a document type of its own, which KML does not need; it was not opened"
+            f"{file} {strange}; it was not opened further\nexport its layers again as plain tables"
         )
         raise SiteError(message)
-    yield from _read_layers(path, file, ("KML", "LIBKML"))
+
+
+def _open_geopackage(path: Path, file: str) -> Iterator[RawLayer]:
+    look_at_database(path, file)
+    yield from read_layers(path, file, ("GPKG",))
 
 
 def _is_geopackage(head: bytes) -> bool:
-    return head.startswith(b"SQLite format 3\0") and head[_GEOPACKAGE_MARK] == b"GP"
+    return head.startswith(MARK) and head[_GEOPACKAGE_MARK] == b"GP"
 
 
 _OPENERS: dict[
@@ -221,9 +186,9 @@ _OPENERS: dict[
 ] = {
     ".geojson": (stream_geojson, lambda _: True, "GeoJSON"),  # its own reader looks at all of it
     ".json": (stream_geojson, lambda _: True, "GeoJSON"),
-    ".gpkg": (_open_with("GPKG"), _is_geopackage, "GeoPackage"),
+    ".gpkg": (_open_geopackage, _is_geopackage, "GeoPackage"),
     ".zip": (_open_zip, lambda head: head.startswith(b"PK"), "zip"),
     ".kml": (_open_kml, lambda head: b"<kml" in head.lower(), "KML"),
-    ".fgb": (_open_with("FlatGeobuf"), lambda head: head.startswith(b"fgb\x03"), "FlatGeobuf"),
+    ".fgb": (_open_flatgeobuf, lambda head: head.startswith(b"fgb\x03"), "FlatGeobuf"),
     ".parquet": (stream_geoparquet, lambda head: head.startswith(b"PAR1"), "GeoParquet"),
 }

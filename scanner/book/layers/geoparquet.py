@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import shapely
 from pyproj import CRS
@@ -17,9 +18,7 @@ from pyproj.exceptions import CRSError
 from scanner.book.layers.geojson_reader import WGS84
 from scanner.book.layers.raw import RawLayer
 from scanner.errors import SiteError
-
-MAX_BYTES = 20_000_000_000
-"""A table that takes more than this is refused: well packed, a small file may hold any number of rows."""
+from scanner.store.ceilings import MAX_BATCH_BYTES, MAX_COLUMNS, MAX_FAULTS, MAX_FEATURES
 
 _BATCH_ROWS = 4096
 _ENCODING = "WKB"
@@ -29,18 +28,21 @@ def stream_geoparquet(path: Path, file: str) -> Iterator[RawLayer]:
     """Read a GeoParquet file in batches of one layer, without columns that hold tables of their own."""
     try:
         with pq.ParquetFile(path) as parquet:
+            _refuse_huge(parquet.metadata, path.stat().st_size, file)
             name, about = _find_shapes(parquet, file)
-            crs = _crs(about, file)
-            names = [
-                field.name
-                for field in parquet.schema_arrow
-                if not pa.types.is_nested(field.type) and not _is_bytes(field.type)
-            ]
-            for table in _read_batches(parquet, [*names, name], file):
-                texts = table.column(name).to_numpy(zero_copy_only=False)
-                shapes = shapely.from_wkb(np.asarray(texts, dtype=object), on_invalid="ignore")
-                fields = table.select(names).to_pandas()
-                yield RawLayer("", fields, np.asarray(shapes, dtype=object), crs)
+            whole = parquet.schema_arrow
+        names = [
+            field.name
+            for field in whole
+            if not pa.types.is_nested(field.type) and not _is_bytes(field.type)
+        ]
+        schema = pa.schema([whole.field(one) for one in (*names, name)])
+        crs = _crs(about, file)
+        for table in _read_batches(path, schema, file):
+            texts = table.column(name).to_numpy(zero_copy_only=False)
+            shapes = shapely.from_wkb(np.asarray(texts, dtype=object), on_invalid="ignore")
+            fields = table.select(names).to_pandas()
+            yield RawLayer("", fields, np.asarray(shapes, dtype=object), crs)
     except (pa.ArrowException, shapely.errors.ShapelyError, OSError) as err:
         message = f"{file} is damaged: as a GeoParquet file it cannot be read"
         raise SiteError(message) from err
@@ -66,17 +68,45 @@ def _find_shapes(parquet: pq.ParquetFile, file: str) -> tuple[str, dict[str, Any
     return name, about
 
 
-def _read_batches(parquet: pq.ParquetFile, names: list[str], file: str) -> Iterator[pa.Table]:
-    """Yield at least one table, without rows where there are none."""
-    total_bytes = 0
-    for batch in parquet.iter_batches(batch_size=_BATCH_ROWS, columns=names):
-        total_bytes += batch.nbytes
-        if total_bytes > MAX_BYTES:
-            message = f"{file} unpacks to more than {MAX_BYTES:,} bytes, so it was not read\nexport only the features that are needed"
+def _refuse_huge(about: pq.FileMetaData, packed_bytes: int, file: str) -> None:
+    """Refuse more rows than a file of this size can tell apart, and more columns than a layer has."""
+    most_rows = min(MAX_FEATURES, max(MAX_FAULTS, packed_bytes))
+    for count, most, what in (
+        (about.num_rows, most_rows, "features"), (about.num_columns, MAX_COLUMNS, "columns"),
+    ):  # fmt: skip
+        if count > most:
+            message = f"{file} says that it holds {count:,} {what}, more than {most:,}\nexport only those that are needed"
             raise SiteError(message)
-        yield pa.Table.from_batches([batch])
-    if not total_bytes:
-        yield pa.schema([parquet.schema_arrow.field(name) for name in names]).empty_table()
+
+
+def _read_batches(path: Path, schema: pa.Schema, file: str) -> Iterator[pa.Table]:
+    """Yield at least one table, without rows where there are none; a text that stands once for many rows is not written out for too many."""
+    texts = [one.name for one in schema if _is_bytes(one.type) or pa.types.is_string(one.type)]
+    is_empty = True
+    with pq.ParquetFile(path, read_dictionary=texts) as parquet:
+        for batch in parquet.iter_batches(batch_size=_BATCH_ROWS, columns=schema.names):
+            if (total_bytes := sum(map(_unpacked_bytes, batch.columns))) > MAX_BATCH_BYTES:
+                message = (
+                    f"{file}: {batch.num_rows:,} features of it unpack to {total_bytes:,} bytes, more than "
+                    f"{MAX_BATCH_BYTES:,}\nexport only the columns that are needed"
+                )
+                raise SiteError(message)
+            plain = [
+                column.dictionary_decode() if pa.types.is_dictionary(column.type) else column
+                for column in batch.columns
+            ]
+            is_empty = False
+            yield pa.table(plain, names=batch.schema.names)
+    if is_empty:
+        yield schema.empty_table()
+
+
+def _unpacked_bytes(column: pa.Array) -> int:
+    """Tell what a column takes when each row has its own text [bytes]."""
+    if not pa.types.is_dictionary(column.type):
+        return int(column.nbytes)
+    lengths = pc.binary_length(column.dictionary)
+    return int(pc.sum(pc.cast(lengths.take(column.indices), pa.int64())).as_py() or 0)
 
 
 def _is_bytes(kind: pa.DataType) -> bool:

@@ -14,9 +14,13 @@ from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError
 from scanner.plane.grid import only_ground
 from scanner.sheets.problems import Problem, Where, fault, note
+from scanner.store.ceilings import MAX_CROSSINGS, SIMPLE_POINTS
 
 REPAIR_SHARE = 0.01
 """A self-crossing ring is mended where that changes its area by at most this share."""
+
+_SAMPLE = 500
+"""So many stretches of an outline tell how often all meet."""
 
 _POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
@@ -162,7 +166,13 @@ def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, NDArray[np
     is_broken = (reasons == "") & ~shapely.is_valid(shapes)
     is_polygon = np.isin(shapely.get_type_id(shapes), _POLYGONS)
     reasons[is_broken & ~is_polygon] = "its line has no length"
-    at = np.flatnonzero(is_broken & is_polygon)
+    is_broken &= is_polygon
+    for row in np.flatnonzero(
+        is_broken & (shapely.get_num_coordinates(shapes) > SIMPLE_POINTS)
+    ).tolist():
+        if _is_tangled(shapes[row]):
+            reasons[row], is_broken[row] = "its outline crosses itself over and over", False
+    at = np.flatnonzero(is_broken)
     if not len(at):
         return shapes, reasons, changes
     drawn_area = shapely.area(shapes[at])
@@ -179,6 +189,17 @@ def _mend(shapes: Shapes, reasons: Reasons) -> tuple[Shapes, Reasons, NDArray[np
     result = shapes.copy()
     result[at[is_safe]] = repaired[is_safe]
     return result, reasons, changes
+
+
+def _is_tangled(shape: shapely.Geometry) -> bool:
+    """Tell by some of an outline's stretches whether they meet so often that mending it takes a machine's memory."""
+    points = shapely.get_coordinates(shape)
+    stretches = shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1))
+    count = len(stretches)
+    some = stretches[:: count // min(_SAMPLE, max(1, MAX_CROSSINGS // count)) + 1]
+    # each meets itself and the two beside it
+    met = len(shapely.STRtree(stretches).query(some)[0]) - 3 * len(some)
+    return met * count > 2 * MAX_CROSSINGS * len(some)
 
 
 def _remedy(reason: str) -> str:

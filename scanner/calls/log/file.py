@@ -171,7 +171,12 @@ def _version(store: Store) -> int:
         return 0
     if store.rows("PRAGMA application_id") != [(OUR_MARK,)]:
         raise LogError(words.foreign(store.path))
-    version = int(store.rows("SELECT value FROM meta WHERE name = 'schema_version'")[0][0])
+    if store.rows("SELECT 1 FROM sqlite_master WHERE type IN ('view', 'trigger') LIMIT 1"):
+        raise LogError(words.foreign(store.path))
+    told = store.rows("SELECT value FROM meta WHERE name = 'schema_version'")
+    if not told or not str(told[0][0]).isdecimal():
+        raise LogError(words.damaged(store.path, "it does not say of which version it is"))
+    version = int(told[0][0])
     if version > len(STEPS):
         raise LogError(words.newer(store.path, version, len(STEPS)))
     return version

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import struct
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from datetime import date
+from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import pandas as pd
 
@@ -25,10 +28,12 @@ from scanner.calls.entry_kinds import (
     Kind,
     fold,
 )
+from scanner.calls.log import words
 from scanner.calls.log.file import Store, open_to_read
 from scanner.calls.quotes import WON, count_quotes, jobs_won, tasks_won
 from scanner.calls.sales import SALE_COLUMNS, count_sales
 from scanner.calls.visits import count_as_calls
+from scanner.errors import LogError, SchemaError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import (
@@ -62,7 +67,34 @@ BED_ROWS = replace(
 LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0}
 """Columns that older logs lack, and what stands there."""
 
+_DAYS = ("_on", "_date", "last_seen")
+"""Ends of columns that hold days."""
+
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
+
+
+Read = TypeVar("Read", bound=Callable[..., Any])
+
+
+def _believed(read: Read) -> Read:
+    """Turn rows that this program never writes into a sentence with the way back."""
+
+    @wraps(read)
+    def told(store: Store, *rest: object) -> object:
+        try:
+            return read(store, *rest)
+        except (
+            SchemaError,
+            ValueError,
+            TypeError,
+            AttributeError,
+            LookupError,
+            struct.error,
+        ) as err:
+            detail = "it holds rows that this program does not write"
+            raise LogError(words.damaged(store.path, detail)) from err
+
+    return cast("Read", told)
 
 
 def read_season(folder: Path) -> Season:
@@ -83,6 +115,7 @@ def read_last_scan(folder: Path, schema: TableSchema) -> pd.DataFrame:
         return empty_table(schema) if store is None else last_scan_of(store, schema)
 
 
+@_believed
 def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
     """Read the same from an open log; an earlier version's knows no such table, or fewer columns."""
     if not _columns_of(store, schema.name):
@@ -110,6 +143,7 @@ def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
         return entries_of(store, kind)
 
 
+@_believed
 def season_of(store: Store) -> Season:
     """Read what an open log knows."""
     quotes = standing(store, QUOTE)
@@ -175,7 +209,11 @@ def _table(store: Store, table: str, which: str, columns: Iterable[str]) -> pd.D
     asked = [name for name in names if name not in missing]
     rows = store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
     later = {name: LATER_COLUMNS[name] for name in missing}
-    return pd.DataFrame(rows, columns=asked).assign(**later)[names]
+    read = pd.DataFrame(rows, columns=asked).assign(**later)[names]
+    for name in names:
+        for day in {*read[name]} - {""} if name.endswith(_DAYS) else ():
+            date.fromisoformat(day)
+    return read
 
 
 def _with_parts(store: Store, kind: Kind, heads: pd.DataFrame) -> pd.DataFrame:

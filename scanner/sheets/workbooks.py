@@ -1,0 +1,120 @@
+"""Workbooks as sheets of text: ids, names and days as the spreadsheet shows them."""
+
+from __future__ import annotations
+
+import contextlib
+import warnings
+import zipfile
+import zlib
+from collections.abc import Sequence
+from datetime import date, datetime
+from pathlib import Path
+from xml.etree.ElementTree import ParseError
+
+import openpyxl
+from openpyxl.cell.cell import Cell, MergedCell
+from openpyxl.utils.escape import unescape
+from openpyxl.utils.exceptions import InvalidFileException
+
+from scanner.errors import BookError
+from scanner.sheets.cells import only_text
+from scanner.sheets.room import COPY, Room
+from scanner.store.ceilings import (
+    MAX_LOOKS,
+    MAX_ROW_CELLS,
+    MAX_ROWS,
+    MAX_SHEET_BYTES,
+    MAX_SHEET_RATIO,
+    MAX_SHEETS,
+    MAX_TEXTS,
+    most_unpacked,
+)
+from scanner.store.markup import MarkupError, look_through
+
+_DAMAGED = (
+    zipfile.BadZipFile, zlib.error, InvalidFileException, ParseError, LookupError, ValueError, TypeError,
+    AttributeError, ArithmeticError, AssertionError, NotImplementedError, RuntimeError, EOFError, OSError,
+)  # fmt: skip
+"""What the unpacker and the reader of workbooks raise where a part of one is not as it should be."""
+
+_MOST = {
+    ("row", "c"): (MAX_ROW_CELLS, "cells in a row"),
+    ("sheetData", "row"): (MAX_ROWS, "rows"),
+    ("sst", "si"): (MAX_TEXTS, "different texts"),
+    ("cellXfs", "xf"): (MAX_LOOKS, "ways in which its cells look"),
+}
+"""Elements of a workbook, by what they stand in, that its reader takes whole."""
+
+
+def read_workbook(path: Path) -> list[tuple[str, list[list[str]]]]:
+    """Read the sheets of a workbook whole: their titles, and their cells as text."""
+    packed_bytes = path.stat().st_size
+    most_bytes = most_unpacked(packed_bytes, MAX_SHEET_RATIO, MAX_SHEET_BYTES)
+    room = Room(path.name, most_bytes)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = archive.infolist()
+            room.refuse_huge(sum(member.file_size for member in members), most_bytes)
+            for member in members:
+                with archive.open(member) as part:
+                    look_through(part, _MOST)
+        # openpyxl warns of parts that it doesn't know (drop-downs, themes); cells are not among them
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _read(path, room)
+    except MarkupError as err:
+        message = f"{path.name} {err}: {COPY}"
+        raise BookError(message) from err
+    except PermissionError:
+        raise
+    except _DAMAGED as err:
+        message = (
+            f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
+        )
+        raise BookError(message) from err
+
+
+def _read(path: Path, room: Room) -> list[tuple[str, list[list[str]]]]:
+    """Read it as a stream of rows, so that its styles and empty cells cost nothing."""
+    opened = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
+    with contextlib.closing(opened) as book:
+        if len(book.worksheets) > MAX_SHEETS:
+            room.refuse(f"has more than {MAX_SHEETS} sheets")
+        for sheet in book.worksheets:
+            # what a file says of its own size may be wrong
+            sheet.reset_dimensions()
+        return [(sheet.title, room.fill(sheet.iter_rows(), _texts_of)) for sheet in book.worksheets]
+
+
+def _texts_of(row: Sequence[Cell | MergedCell]) -> list[str]:
+    """Make texts of a row's cells, without the blank ones at its end."""
+    texts = ["" if cell.value is None else _cell_text(cell) for cell in row]
+    while texts and not texts[-1]:
+        texts.pop()
+    return texts
+
+
+def _cell_text(cell: Cell | MergedCell) -> str:
+    value = cell.value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime) and value.time() == datetime.min.time():
+        return value.date().isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, int | float):
+        return _number_text(value, cell.number_format or "")
+    # A spreadsheet's file spells out letters that it can't hold, as _x000D_
+    return only_text(unescape(str(value)))
+
+
+def _number_text(value: float, shown_as: str) -> str:
+    """Write a number as the spreadsheet shows it: people mean what they see."""
+    if "%" in shown_as:
+        return f"{value * 100:.10g}%"
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    # a cell formatted 000 shows 7 as 007, and that is the id that people know
+    if isinstance(value, int) and shown_as and set(shown_as) == {"0"}:
+        return str(value).zfill(len(shown_as))
+    return str(value)

@@ -1,0 +1,130 @@
+"""Small files that would take a machine: each is refused in words, within 30 seconds and 1 GB."""
+
+from __future__ import annotations
+
+import csv
+import multiprocessing
+import resource
+import sys
+from collections.abc import Callable, Iterator
+from multiprocessing.connection import Connection
+from pathlib import Path
+from tempfile import mkdtemp
+
+import pandas as pd
+import pytest
+
+from scanner.book.clients import read_client_list
+from scanner.book.settings import read_rules
+from scanner.book.sites import read_sites
+from scanner.errors import InputError
+from scanner.pages.sealed import offer_backgrounds
+from scanner.store import ceilings
+from tests.hostile_files import (
+    Hostile,
+    hostile_databases,
+    hostile_geojson,
+    hostile_kml,
+    hostile_layers,
+    hostile_settings,
+    hostile_sheets,
+)
+
+SECONDS, GIGABYTE = 30, 2**30
+CLIENTS = pd.DataFrame({"client_id": ["A"]}, dtype="str")
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="other systems bound no memory")
+
+
+def alone(path: Path) -> Path:
+    """Put a file into a folder of its own, under the name that a book has for it."""
+    folder = Path(mkdtemp(dir=path.parent))
+    name = {".csv": "clients.csv", ".xlsx": "clients.xlsx"}.get(path.suffix, path.name)
+    (folder / name).hardlink_to(path)
+    return folder
+
+
+def read_sheet(path: Path) -> list[str]:
+    return read_client_list(alone(path))[1]["problem"].tolist()
+
+
+def read_layer(path: Path) -> list[str]:
+    return read_sites(alone(path), CLIENTS)[1]["problem"].tolist()
+
+
+def read_settings(path: Path) -> list[str]:
+    rules, problems = read_rules(path)
+    offer_backgrounds(rules.backgrounds)
+    return problems["problem"].tolist()
+
+
+def read_within(read: Callable[[Path], list[str]], path: Path, answer: Connection) -> None:
+    """Read a file with little memory and time, and send what is said of it and the most memory that it took."""
+    pages = int(Path("/proc/self/statm").read_text().split()[0])
+    most = pages * resource.getpagesize() + GIGABYTE
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+    try:
+        told = read(path)
+    except InputError as err:
+        told = [str(err)]
+    answer.send((told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024))
+
+
+@pytest.fixture(scope="module")
+def children() -> Iterator[multiprocessing.context.BaseContext]:
+    """Processes that have the readers loaded and nothing else, so that each begins at once."""
+    with pytest.MonkeyPatch.context() as patch:
+        # Its own pool takes a gigabyte of addresses at once, used or not
+        patch.setenv("ARROW_DEFAULT_MEMORY_POOL", "system")
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload([__name__])
+        yield context
+
+
+def say_of(context: multiprocessing.context.BaseContext, read: object, path: Path) -> list[str]:
+    """Read a file in a child; what is said of it."""
+    ours, theirs = context.Pipe()
+    child = context.Process(target=read_within, args=(read, path, theirs))
+    child.start()
+    theirs.close()
+    try:
+        assert ours.poll(2 * SECONDS), f"{path.name} takes longer"
+        told, memory = ours.recv()
+    except EOFError:
+        pytest.fail(f"the reader of {path.name} died of it")
+    finally:
+        child.kill()
+        child.join()
+    assert memory < GIGABYTE, path.name
+    return told
+
+
+@pytest.mark.parametrize(
+    ("read", "made"),
+    [
+        (read_sheet, hostile_sheets),
+        (read_layer, hostile_geojson),
+        (read_layer, hostile_databases),
+        (read_layer, hostile_kml),
+        (read_layer, hostile_layers),
+        (read_settings, hostile_settings),
+    ],
+)
+def test_small_files_are_refused_in_words(
+    children: multiprocessing.context.BaseContext,
+    tmp_path: Path,
+    read: Callable[[Path], list[str]],
+    made: Callable[[Path], Iterator[Hostile]],
+):
+    for path, words in made(tmp_path):
+        assert path.stat().st_size < 10_000_000
+        told = say_of(children, read, path)
+        assert any(words in one for one in told), (path.name, words, told[:3])
+
+
+def test_what_people_really_have_stays_below():
+    assert csv.field_size_limit() == ceilings.MAX_CELL_LETTERS
+    # 100,000 clients on a list of 80 columns; a county of a million lots
+    assert ceilings.MAX_CELLS >= 100_000 * 80
+    assert ceilings.MAX_FEATURES >= 1_000_000
