@@ -196,10 +196,6 @@ def hostile_databases(folder: Path) -> Iterator[Hostile]:
     listed = "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES ('v', 'features', 'v', 4326)"
     yield package("view", ENDLESS, listed), "holds a view, v"
     yield (
-        package("trigger", "CREATE TRIGGER t AFTER INSERT ON lots BEGIN DELETE FROM lots; END"),
-        "a trigger of its own, t",
-    )
-    yield (
         package("column", "ALTER TABLE lots ADD COLUMN along TEXT AS (hex(zeroblob(400000000)))"),
         "lots.along, that is worked out anew",
     )

@@ -6,7 +6,9 @@ import csv
 import io
 import json
 import re
+import socket
 import tomllib
+from contextlib import suppress
 from itertools import cycle
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -131,13 +133,70 @@ def draw(folder: Path, client_id: str, text: str, number: int) -> None:
     (folder / "layers.kml").write_text(kml, encoding="utf-8")
 
 
+def cut_off(monkeypatch: pytest.MonkeyPatch) -> tuple[socket.socket, list[object]]:
+    """Send whatever leaves this process to a server of ours, and write down whatever Python would send."""
+    server = socket.create_server(("127.0.0.1", 0))
+    server.settimeout(0.1)
+    asked = list[object]()
+
+    def refuse(*what: object) -> None:
+        asked.append(what)
+        raise OSError
+
+    for name in (
+        "http_proxy",
+        "https_proxy",
+        "HTTP_PROXY",
+        "HTTPS_PROXY",
+        "ALL_PROXY",
+        "GDAL_HTTP_PROXY",
+    ):
+        monkeypatch.setenv(name, f"127.0.0.1:{server.getsockname()[1]}")
+    monkeypatch.setattr(socket, "getaddrinfo", refuse)
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    return server, asked
+
+
+def lead_away(place: Path, address: str) -> None:
+    """Put layers beside and into a book that name an address wherever their formats have room for one."""
+    link = f"<NetworkLink><Link><href>{address}.kml</href></Link></NetworkLink>"
+    style = f"<Style><IconStyle><Icon><href>{address}.png</href></Icon></IconStyle></Style>"
+    mark = f"<Placemark><styleUrl>{address}#x</styleUrl><name>street</name></Placemark>"
+    sites = place / "book" / "sites"
+    (sites / "away.kml").write_text(
+        f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{style}{link}{mark}</Document></kml>'
+    )
+    crs = {
+        "type": "link",
+        "properties": {"href": f"{address}.prj", "name": f"{address}.prj", "type": "proj4"},
+    }
+    (sites / "away.geojson").write_text(
+        json.dumps({"type": "FeatureCollection", "crs": crs, "features": []})
+    )
+    square = "-98,41 -97.9997,41 -97.9997,41.0004 -98,41.0004 -98,41"
+    (place / "lots.gml").write_text(
+        '<ogr:FeatureCollection xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'xsi:schemaLocation="http://ogr.maptools.org/ {address}.xsd" xmlns:ogr="http://ogr.maptools.org/" '
+        f'xmlns:gml="http://www.opengis.net/gml"><gml:featureMember xlink:href="{address}.gml"><ogr:lot><ogr:geometryProperty>'
+        f'<gml:Polygon srsName="EPSG:4326"><gml:outerBoundaryIs><gml:LinearRing><gml:coordinates>{square}</gml:coordinates>'
+        "</gml:LinearRing></gml:outerBoundaryIs></gml:Polygon></ogr:geometryProperty><ogr:id>1</ogr:id></ogr:lot>"
+        "</gml:featureMember></ogr:FeatureCollection>"
+    )
+    (place / "county").mkdir()
+    (place / "county" / "clients.csv").write_text(
+        "client_id,name,lon,lat\nA,Ada,-97.9999,41.0001\n"
+    )
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
     """Everything that a book of such texts comes to."""
     place = tmp_path_factory.mktemp("hostile")
     monkeypatch = pytest.MonkeyPatch()
     monkeypatch.chdir(place)
+    server, asked = cut_off(monkeypatch)
     book, out = make_book(place / "book"), place / "out"
+    lead_away(place, f"http://127.0.0.1:{server.getsockname()[1]}/lots")
     told = {}
     who = "=1+1"
     for words in (
@@ -146,18 +205,21 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
         ("explain", book, who), ("sketch", book, who), ("trace", book),
         *(("record", book, "calls", row, outcome, "--note", text) for row, outcome, text in zip(
             ("C01", "C02", "C03", "C04", "C05"), cycle(("call back", "not now", "quoted", "sold", "visit")), TEXTS, strict=False)),
-        ("week", book), ("promo", book, "--weeks", "2026-03-02..2026-03-09"), ("forecast", book), ("care", book), ("calibrate", book),
+        ("assemble", place / "county", "--parcels", place / "lots.gml"), ("week", book), ("promo", book, "--weeks", "2026-03-02..2026-03-09"), ("forecast", book), ("care", book), ("calibrate", book),
         ("scan", book, "--out", out), ("calls", book), ("record", book, "undo"),
     ):  # fmt: skip
         today = (
             ()
-            if words[0] in ("check", "checklist", "trace", "explain", "sketch", "calibrate")
+            if words[0]
+            in ("check", "checklist", "trace", "explain", "sketch", "calibrate", "assemble")
             else TODAY
         )
         result = type_in(*map(str, words), *today)
         told[len(told), *map(str, words[:1])] = (result.exit_code, result.stdout, result.stderr)
     monkeypatch.undo()
-    return {"place": place, "out": out, "told": told, "book": book}
+    with server, suppress(TimeoutError):
+        asked.append(server.accept())
+    return {"asked": asked, "place": place, "out": out, "told": told, "book": book}
 
 
 def typed(text: str) -> str:
@@ -183,6 +245,11 @@ def test_every_command_ends_in_words(made):
         assert "Traceback" not in stdout + stderr
         # what is told to people moves no cursor; results are for programs and spelled out on a terminal
         assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e]", stderr), words
+
+
+def test_no_command_asks_a_server_whatever_the_layers_name(made):
+    assert made["told"][16, "assemble"][0] == 0
+    assert made["asked"] == []
 
 
 def test_no_cell_of_any_workbook_is_a_formula(made):

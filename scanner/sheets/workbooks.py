@@ -78,6 +78,8 @@ def _read(path: Path, room: Room) -> list[tuple[str, list[list[str]]]]:
     """Read it as a stream of rows, so that its styles and empty cells cost nothing."""
     opened = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
     with contextlib.closing(opened) as book:
+        if not book.worksheets:
+            raise ValueError
         if len(book.worksheets) > MAX_SHEETS:
             room.refuse(f"has more than {MAX_SHEETS} sheets")
         for sheet in book.worksheets:

@@ -1,4 +1,8 @@
-"""A stranger's database, looked into before a layer is read from it: only plain tables may stand in one."""
+"""
+A stranger's database, looked into before a layer is read from it: only plain tables may stand in one.
+
+Triggers may: the usual programs write some into each GeoPackage, and none runs while nothing is written.
+"""
 
 from __future__ import annotations
 
@@ -17,8 +21,6 @@ _MOST_STEPS = 20_000_000
 """Steps of the database's engine after which a question is given up."""
 _LONGEST_DEFAULT = 200
 
-_PLAIN_TRIGGERS = re.compile(r"(?i)(rtree|trigger_(insert|delete)_feature_count|gpkg)_")
-"""Those that a GeoPackage needs to keep its index and its counts; none runs while it is read."""
 _MODULE = re.compile(r"(?is)create\s+virtual\s+table\b.*?\busing\s+(\w+)")
 
 
@@ -41,8 +43,6 @@ def _strange(connection: sqlite3.Connection) -> str:
         tables += kind == "table"
         if kind == "view":
             return f"holds a view, {name}, which is worked out anew by whoever reads it"
-        if kind == "trigger" and not _PLAIN_TRIGGERS.match(name):
-            return f"holds a trigger of its own, {name}"
         if module and module[1].lower() != "rtree":
             return f"holds a table, {name}, that a program makes while it is read"
         if tables > _TABLES_A_LAYER * MAX_LAYERS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
 
 import openpyxl
@@ -121,6 +122,18 @@ def test_a_workbook_that_says_it_is_smaller_than_it_is_is_read_whole(tmp_path):
         for part, content in parts.items():
             packed.writestr(part, content)
     assert cells(path) == {"row 2": ("007", "gate")}
+
+
+def test_a_workbook_without_a_sheet_is_refused(tmp_path):
+    path = book(tmp_path / "a.xlsx", Calls=[["client_id", "note"]])
+    with zipfile.ZipFile(path) as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    parts["xl/workbook.xml"] = re.sub(rb"<sheet [^>]*>", b"", parts["xl/workbook.xml"])
+    with zipfile.ZipFile(path, "w") as packed:
+        for part, content in parts.items():
+            packed.writestr(part, content)
+    with pytest.raises(BookError, match="is not a spreadsheet that can be opened"):
+        read_sheet(path, NEEDED)
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
