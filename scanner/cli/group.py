@@ -70,6 +70,17 @@ class StoryGroup(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Refuse what was typed in letters of another encoding: no file could hold it."""
+        try:
+            "".join(args).encode()
+        except UnicodeEncodeError as err:
+            message = (
+                "what was typed holds letters that are not UTF-8: type it anew, or rename the file"
+            )
+            raise click.UsageError(message, ctx) from err
+        return super().parse_args(ctx, args)
+
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  # click's signature
         """Run a command; what someone can fix becomes a sentence and exit code 1."""
         try:

@@ -83,6 +83,14 @@ def test_a_stream_that_knows_few_letters_gets_them_spelled_out(book):
     assert b"\\u0141ukasz" in told.stdout_bytes
 
 
+def test_letters_that_are_not_utf8_are_wrong_usage(book):
+    """A shell hands over what it cannot read as halves of pairs (PEP 383)."""
+    told = type_in("record", str(book), "calls", "A", "no", "--note", "\udcff")
+    assert told.exit_code == 2
+    assert "not UTF-8: type it anew" in told.stderr
+    assert not (book / "book.sqlite").exists()
+
+
 def test_what_nobody_foresaw_is_a_sentence_and_a_report_without_the_book(book, monkeypatch):
     def burst(*_args, **_options):
         message = f"Ada Quill's secret at {book}"
