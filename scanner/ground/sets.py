@@ -169,7 +169,8 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
         measured = measure_shapes(alone, border, survey.lots.outline[group["lot"]])
         tables.append(measured.assign(lot=group["lot"]))
     measured = pd.concat(tables).sort_index()
-    kept = rows[~is_new].assign(**{name: measured[name] for name in LINES})
+    # By the kept rows alone: where there are none, a longer column would bring rows of its own
+    kept = rows[~is_new].assign(**{name: measured.loc[~is_new, name] for name in LINES})
     anew = place_beds(limit_beds(measured[is_new], survey), survey.lots)
     return pd.concat([kept, scale_beds(anew, rules=rules) if "share" in anew else anew])
 

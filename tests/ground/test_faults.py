@@ -266,3 +266,15 @@ def test_any_beds_of_a_client_may_be_combined():
     together = combine_beds(sets, found.beds, found, rules=rules_of_cases())
     assert together["bed_id"].tolist() == ["A-curb-2", "A-curb-1"]
     assert figures(together, "area_ft2", "bed_line_ft") == pytest.approx([112, 32] * 2, abs=0.1)
+
+
+def test_near_beds_that_were_all_measured_on_foot_are_laid_together():
+    """As above, each along 28 ft of curb; half the length measured is half the area."""
+    found = survey(front_walk())
+    sets = pd.DataFrame(
+        {"offer_id": "one", "client_id": "A", "bed_id": ["A-curb-2", "A-curb-1"], "place": [1, 2]}
+    )
+    measured = found.beds.assign(share=0.5, room_ft=np.nan)
+    together = combine_beds(sets, measured, found, rules=rules_of_cases())
+    assert together["bed_id"].tolist() == ["A-curb-2", "A-curb-1"]
+    assert figures(together, "edge_ft", "area_ft2") == pytest.approx([14, 56] * 2, abs=0.1)
