@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from importlib import import_module
 from pathlib import Path
 
 import click
@@ -10,7 +11,6 @@ import click
 from scanner.calls.entry_kinds import ANSWER
 from scanner.calls.log import open_log, read_season
 from scanner.cli.batches import Batch
-from scanner.cli.forget import forget
 from scanner.cli.options import (
     book_argument,
     json_option,
@@ -33,13 +33,27 @@ from scanner.units import cents_from_usd
 
 
 class Record(click.Group):
-    """A group of words; any other one is a sheet that somebody filled in."""
+    """A group of words; any other one is a sheet that somebody filled in.
+
+    What erases a person looks into pages and scans: it is loaded when it is asked for.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """List the words in the order in which they were added."""
+        return [*super().list_commands(ctx), "forget"]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load the word that is asked for."""
+        if cmd_name != "forget":
+            return super().get_command(ctx, cmd_name)
+        command: click.Command = import_module("scanner.cli.forget").forget
+        return command
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Take what is no word of ours for the name of a sheet."""
-        if args[0] not in self.commands and not args[0].startswith("-"):
+        if args[0] not in self.list_commands(ctx) and not args[0].startswith("-"):
             return "sheet", self.commands["sheet"], args
         return super().resolve_command(ctx, args)
 
@@ -233,5 +247,5 @@ def _whom(ctx: click.Context, who: str) -> str:
     return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
 
 
-for _word in (job, quote, schedule, ticket, letter, forget):
+for _word in (job, quote, schedule, ticket, letter):
     record.add_command(_word)

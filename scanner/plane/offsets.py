@@ -78,8 +78,8 @@ def swept_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     Examples
     --------
     >>> strip = shapely.box(0, 0, 40, 4)
-    >>> swept_ground(np.array([strip]), 2.0)[0].bounds
-    (-0.012, -0.012, 40.012, 4.012)
+    >>> np.round(swept_ground(np.array([strip]), 2.0)[0].bounds, 6).tolist()
+    [-0.012, -0.012, 40.012, 4.012]
     """
     radius_ft = (width_ft - SLACK_FT) / 2
     cores = shapely.buffer(shapes, -radius_ft, quad_segs=QUARTER_CHORDS)

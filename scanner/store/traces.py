@@ -31,7 +31,7 @@ def traces_of(words: Iterable[str], phones: Iterable[str], client_id: str) -> re
     written = {
         form
         for word in told if len(word) >= FEWEST_LETTERS
-        for form in (word, html.escape(word), html.escape(word, quote=False), word.replace('"', '""'),
+        for form in (word, html.escape(word), _as_in_templates(word), html.escape(word, quote=False), word.replace('"', '""'),
                      json.dumps(word)[1:-1], json.dumps(word, ensure_ascii=False)[1:-1], re.sub(r"([()\\])", r"\\\1", word))
     }  # fmt: skip
     known = client_id.encode()
@@ -45,6 +45,11 @@ def traces_of(words: Iterable[str], phones: Iterable[str], client_id: str) -> re
         rb"(?:(?<=[\"',;\t>=\s])|^)" + re.escape(known) + rb"(?=[\"',;\t<\s]|$|-[a-z]+-\d)"
     ] * bool(known)
     return re.compile(b"|".join(parts), re.IGNORECASE | re.MULTILINE)  # fmt: skip
+
+
+def _as_in_templates(word: str) -> str:
+    """Escape a word as pages do, which name quotes by other numbers than the standard library."""
+    return html.escape(word).replace("&#x27;", "&#39;").replace("&quot;", "&#34;")
 
 
 def find_traces(folder: Path, pattern: re.Pattern[bytes]) -> list[Path]:

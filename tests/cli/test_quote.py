@@ -33,14 +33,8 @@ def scan():
 
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
-    """A copy of the sample book whose company has an address and prints the notice."""
-    folder = shutil.copytree(SAMPLE, tmp_path / "book")
-    rules = (folder / "local.toml").read_text(encoding="utf-8")
-    rules = rules.replace(
-        "[quote]", 'address = "12 Foundry Road, Quillbrook"\n\n[quote]\ncancel_notice = true'
-    )
-    (folder / "local.toml").write_text(rules, encoding="utf-8")
-    return folder
+    """A copy of the sample book, whose company has an address and prints the notice."""
+    return shutil.copytree(SAMPLE, tmp_path / "book")
 
 
 def write(book: Path, *words: str):
@@ -134,7 +128,7 @@ def test_right_to_cancel_as_the_rule_words_it(book):
         ):  # fmt: skip
             assert part in text
     rules = (
-        (book / "local.toml").read_text().replace("cancel_notice = true", "cancel_notice = false")
+        (book / "local.toml").read_text().replace('cancel_notice = "yes"', 'cancel_notice = "no"')
     )
     (book / "local.toml").write_text(rules)
     told = write(book, LEAD, "--price", "1500")

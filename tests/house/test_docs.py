@@ -49,7 +49,9 @@ def test_guide_has_every_option_and_no_other() -> None:
 
 def options_of(command: click.Command) -> set[str]:
     """Options of a command, those of its words among them."""
-    words = command.commands.values() if isinstance(command, click.Group) else ()
+    context = click.Context(command)
+    names = command.list_commands(context) if isinstance(command, click.Group) else ()
+    words = (command.get_command(context, name) for name in names)
     own = {opt for param in command.params for opt in param.opts}
     return own.union(*(options_of(word) for word in words))
 
