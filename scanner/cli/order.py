@@ -34,7 +34,7 @@ from scanner.cli.options import (
 )
 from scanner.cli.talk import counted, say, tell
 from scanner.errors import BookError
-from scanner.job.orders import sum_order
+from scanner.job.orders import BY_CREW, sum_order
 from scanner.pages.order_page import OrderTables, order_pdf
 from scanner.pages.paper.look import PAPERS
 from scanner.pages.publish import publish_files
@@ -152,7 +152,7 @@ def _write_order(
     blank = dict.fromkeys(("client_id", "name", "address"), "")
     rows = [
         blank | {key: by_id.get(row["job_id"], blank)[key] for key in blank} | row
-        | {"needed": f"{row['needed']:.10g}", "order": f"{row['order']:.10g}" if row["sold_as"] else "", "needed_by": "" if row["job_id"] else tables.needed_by.isoformat()}
+        | {"needed": f"{row['needed']:.10g}", "order": f"{row['order']:.10g}" if row["sold_as"] else "", "needed_by": "" if row["job_id"] or BY_CREW in row["sold_as"] else tables.needed_by.isoformat()}
         for row in summed.to_dict("records")
     ]  # fmt: skip
     contents = {tables.file: sheet_csv(ORDER_LIST, rows), f"order-{monday}.pdf": pdf}

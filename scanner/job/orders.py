@@ -1,7 +1,8 @@
 """
 Materials over several jobs: summed first, waste added once, then rounded to what is sold.
 
-What a job needs is the estimate that it was sold with, its plants those of its beds by name.
+What a job needs is the estimate that it was sold with, its plants those of its beds by name. What
+its estimate fetches the crew fetches: the hours and the price hold it, so nobody orders it too.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import pandas as pd
 
 from scanner.job.counting import DECIMALS
 from scanner.job.species import size_words
-from scanner.job.tasks import bed_tasks
+from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.schema.documents import RateBook
 from scanner.schema.plant_list import Plant
 from scanner.schema.tables import CHOSEN_PLANTS, ORDER, check_table, empty_table
@@ -28,6 +29,11 @@ BULK = {"yd3": ("yard", 0.5), "ton": ("ton", 0.1)}
 What is fetched: loaded by the half yard (birchtreebarkandstone.com); gravel is weighed at the yard (common
 practice, no source).
 """
+
+FETCHED_BY_CREW = {"mulch": "mulch_order_yd3", "gravel": "gravel_order_ton"}
+"""What a crew fetches on its way where the estimate has that, and the quantity that it loads."""
+
+BY_CREW = "crew fetches"
 
 ROLL_FT = (4, 100)
 """Width and length of a roll of fabric (from memory, no source)."""
@@ -90,7 +96,7 @@ def sum_order(
     -------
     order
         Table `ORDER`: materials in the order of the work, plants by name last, each with the jobs
-        that need it beneath.
+        that need it beneath; what the crews fetch is a material of its own.
 
     Raises
     ------
@@ -111,9 +117,31 @@ def _materials(tasks: pd.DataFrame, rates: RateBook) -> Iterator[pd.DataFrame]:
         amounts = own.groupby("job_id", sort=False)["quantity"].sum()
         amounts *= 1.0 + rates.waste_share.value if material.has_waste else 1.0
         amounts *= rates.gravel_ton_per_yd3.value if material.unit == "ton" else 1.0
-        if amounts.sum() > 0:
-            sold = _sold(material, float(amounts.sum()), rates)
-            yield _rows(material.name, material.unit, amounts, material.step, sold)
+        loaded = _fetched(material.name, tasks, rates)
+        is_fetched = amounts.index.isin(loaded.index)
+        brought, fetched = amounts[~is_fetched], amounts[is_fetched]
+        if brought.sum() > 0:
+            sold = _sold(material, float(brought.sum()), rates)
+            yield _rows(material.name, material.unit, brought, material.step, sold)
+        if fetched.sum() > 0:
+            sold = float(loaded.sum()), f"{BULK[material.unit][0]}s, {BY_CREW}"
+            rows = _rows(f"fetched {material.name}", material.unit, fetched, material.step, sold)
+            yield rows.assign(
+                order=[sold[0], *loaded[fetched.index]], sold_as=[sold[1]] * len(rows)
+            )
+
+
+def _fetched(material: str, tasks: pd.DataFrame, rates: RateBook) -> pd.Series[float]:
+    """Give what the crews load of a material, by the jobs whose estimates fetch it and have none of it delivered."""
+    if material not in FETCHED_BY_CREW:
+        return pd.Series(dtype=float)
+    names = {task.quantity: task.task for task in job_tasks(rates)}
+    by_job = tasks.pivot_table(index="job_id", columns="task", values="quantity", aggfunc="sum")
+    fetched, delivered, loaded = (
+        by_job.get(names[quantity], pd.Series(0.0, by_job.index)).fillna(0.0)
+        for quantity in (f"{material}_fetch_count", f"{material}_trip_count", FETCHED_BY_CREW[material])
+    )  # fmt: skip
+    return loaded[(fetched > 0) & (delivered == 0)]
 
 
 def _pots(planted: pd.DataFrame, species: Mapping[str, Plant]) -> Iterator[pd.DataFrame]:

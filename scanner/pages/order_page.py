@@ -67,7 +67,8 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
         )
     page.words(
         "Summed over all jobs, waste added once, then rounded up to what is sold."
-        f" All of it is needed by {tables.needed_by:%A, %B} {tables.needed_by.day}."
+        f" All of it is needed by {tables.needed_by:%A, %B} {tables.needed_by.day}. "
+        "Do not order what the crew fetches: each job's own amount, on its sheet, in its hours and price."
     )
     _draw_jobs(page, tables)
     page.section("Before ordering")

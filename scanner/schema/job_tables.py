@@ -74,8 +74,8 @@ ORDER = TableSchema("order", "Materials to order for some jobs, one row a materi
     "job_id": text_column("job that needs it; blank: all of them"),
     "needed": number_column("unit", "how much, waste included, rounded so that the jobs add up to the sum"),
     "unit": text_column("unit of what is needed"),
-    "order": number_column("unit sold", "how much to order; 0 in the rows of jobs"),
-    "sold_as": text_column("in what it is sold, and how it comes; blank in the rows of jobs"),
+    "order": number_column("unit sold", "how much to order or to fetch; 0 in the rows of jobs, but of what their crews fetch"),
+    "sold_as": text_column("in what it is sold, and how it comes; blank in the rows of jobs, but of what their crews fetch"),
 }, unique=("material", "job_id"))  # fmt: skip
 
 LINE_ITEMS = TableSchema("line_items", "What the price of an offer is made of, in the finish offered, one row a task or material.", {

@@ -77,17 +77,18 @@ def test_an_order_over_three_jobs(book):
     assert "Week of 2026-04-13: materials for 3 jobs." in told.stderr
     rows = rows_of(book)
     sums = {row["material"]: row for row in rows if not row["job_id"]}
-    # 113 ft of beds 4 ft deep: 452 ft2 x 3 in = 4.185 yd3, 10 % waste once: 4.604, by the whole yard 5
-    assert (sums["mulch"]["needed"], sums["mulch"]["order"], sums["mulch"]["sold_as"]) == (
-        "4.6",
-        "5",
-        "whole yards, delivered",
-    )
+    # beds 4 ft deep, mulch 3 in, 10 % waste. A, 60 ft: 2.444 yd3, above the trailer's 2, so its estimate has it delivered.
+    # B and C, 33 and 20 ft: 1.344 and 0.815 yd3, which their own estimates fetch by the half yard, 1.5 and 1
+    told_of = {name: [sums[name][key] for key in ("needed", "order", "sold_as")] for name in sums}
+    assert told_of["mulch"] == ["2.4", "3", "whole yards, delivered"]
+    assert told_of["fetched mulch"] == ["2.2", "2.5", "yards, crew fetches"]
     # measured on foot: both ends are open, so 113 + 6 x 4 = 137 ft: 18 sticks of 8 ft, where jobs alone take 9 + 6 + 4 = 19
     assert (sums["edging"]["needed"], sums["edging"]["order"]) == ("137", "18")
     # A: 10 shrubs on 60 ft; C: 20/6 + 1/2 = 3; B, planted: rows of 16 and 15 or 16 at 24 in
     assert sums["catmint, 3 gal"]["needed"] == "13"
-    assert {row["needed_by"] for row in rows if not row["job_id"]} == {"2026-04-10"}
+    assert {
+        row["needed_by"] for row in rows if row["order"] and "crew fetches" not in row["sold_as"]
+    } == {"2026-04-10"}
     for name, summed in sums.items():
         parts = [float(row["needed"]) for row in rows if row["material"] == name and row["job_id"]]
         assert sum(parts) == pytest.approx(float(summed["needed"]), abs=1e-9), name
@@ -105,15 +106,27 @@ def test_the_page_of_an_order_has_the_figures_of_its_csv(book):
         assert f" {order:g} {row['sold_as']}" in line
     # where it goes: heads, three jobs, their sum, in the order of the materials
     heads = next(line for line in lines if line.startswith("day job"))
-    assert heads.split()[2:] == ["mulch", "compost", "edging"]
+    assert heads.split()[2:] == ["mulch", "fetched", "compost", "edging"]
     by_job = {
-        row["name"]: row["needed"] for row in rows if row["material"] == "mulch" and row["job_id"]
-    }
+        row["name"]: f"{row['needed']} –" if row["material"] == "mulch" else f"– {row['needed']}"
+        for row in rows if row["material"] in ("mulch", "fetched mulch") and row["job_id"]
+    }  # fmt: skip
     table = [line for line in lines if line.split()[:1] in (["Mon"], ["Tue"], ["Wed"])]
-    assert len(table) == 6  # six materials are two tables
+    assert len(table) == 6  # seven materials are two tables
     for line in table[:3]:
         name = next(name for name in by_job if name.replace("`", "") in line.replace("`", ""))
         assert f"St {by_job[name]} " in line
+
+
+def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
+    assert note(book, "order", "--week", WEEK).exit_code == 0
+    rows = [row for row in rows_of(book) if row["job_id"]]
+    for client in "ABC":
+        assert note(book, "jobsheet", client).exit_code == 0
+        text = " ".join(text_of(book / "out" / f"jobsheet-{client}.pdf").split())
+        own = next(row for row in rows if row["client_id"] == client and "mulch" in row["material"])
+        comes = f"{own['order']} yd³, fetch on the way" if own["order"] else "yd³, delivered"
+        assert comes in text, client
 
 
 def test_what_is_to_be_settled_before_ordering(book):

@@ -22,6 +22,7 @@ def tasks_of(job_id, **quantities):
     words = {
         "mulch": "spread mulch", "gravel": "spread gravel", "compost": "spread compost", "edging": "set edging",
         "fabric": "lay fabric", "heads": "cap or convert sprinkler heads", "mulch_ordered": "mulch with waste, by the half yard",
+        "mulch_fetched": "fetch mulch", "mulch_delivered": "delivery of mulch",
     }  # fmt: skip
     blank = {
         name: np.nan if name.startswith(("actual", "estimated_h")) else 0
@@ -83,6 +84,26 @@ def test_three_jobs_are_summed_first_then_wasted_once_then_rounded():
     assert by_job[by_job["material"] == "daylily, 3 gal"].set_index("job_id")[
         "needed"
     ].to_dict() == {"A": 10, "C": 3}
+
+
+def test_what_an_estimate_fetches_is_not_delivered_too():
+    ordered = order(
+        tasks_of("A", mulch=1.6, mulch_ordered=2.0, mulch_fetched=1), tasks_of("B", mulch=1.2, mulch_ordered=1.5, mulch_fetched=1),
+        tasks_of("C", mulch=4.0, mulch_ordered=4.5, mulch_delivered=1),
+    )  # fmt: skip
+    assert sums(ordered) == {
+        # C alone, 4.0 x 1.1 = 4.4: A and B come with 0.5 h each in their prices
+        "mulch": (4.4, 5.0, "whole yards, delivered"),
+        # 1.76 + 1.32 = 3.08; 2 yd3 and 1.5 yd3, the half yards of two trips
+        "fetched mulch": (3.1, 3.5, "yards, crew fetches"),
+    }
+    by_job = ordered[ordered["job_id"] != ""].set_index("job_id")
+    assert by_job["material"].to_dict() == {
+        "A": "fetched mulch",
+        "B": "fetched mulch",
+        "C": "mulch",
+    }
+    assert by_job["order"].to_dict() == {"A": 2.0, "B": 1.5, "C": 0.0}
 
 
 # computed in the trade's units for the worked bed of 60 x 4 ft: mulch 2.222 yd3, gravel 2.222 yd3 x 1.3 = 2.889 tons before
