@@ -13,7 +13,7 @@ from scanner.schema.tables import PROBLEMS
 from scanner.units import CENTS_PER_USD
 
 FAR_FACTOR = 3.0
-"""A price under a third of the quick price's low end or over thrice its high end is asked about."""
+"""A price under a third of the quick price's low end or over thrice its high end is asked about; no quote is written under a third of its price."""
 
 TAKE_FROM_LIST = "scan the book, and take the name from the new call list or the map"
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from scanner import pipeline
 from scanner.calls.entry_kinds import QUOTE
+from scanner.calls.job_faults import FAR_FACTOR
 from scanner.calls.jobs import sum_tasks
 from scanner.calls.log import open_log
 from scanner.calls.quotes import Payments, next_quote_id, quote_states
@@ -76,7 +77,7 @@ def quote(
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
     priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
-    said = cents_from_usd(price_usd) if price_usd else said_cents(with_pots(priced))
+    said = _price_to_say(priced, price_usd)
     show_problems(priced.problems[priced.problems["severity"] == "fault"], as_json=False)
     _warn(priced, said, read)
     row = quote_row(priced, bed_ids, said, today, round(read.rules.quote.good_days))
@@ -131,12 +132,31 @@ def _may_be_quoted(found: Scan, client_id: str) -> None:
             say(f"{client_id} {words}.")
 
 
+def _price_to_say(priced: Priced, price_usd: float | None) -> int:
+    """Give the price that was said, else the one worked out [cents]; a slip of the keys is refused."""
+    worked_out = said_cents(with_pots(priced))
+    said = cents_from_usd(price_usd) if price_usd else worked_out
+    if said < worked_out / FAR_FACTOR:
+        message = (
+            f"{write_cents(said)} is under a third of the {write_cents(worked_out)} that it works out to: no quote is written. "
+            "Give the whole job's price with --price"
+        )
+        raise BookError(message)
+    return said
+
+
 def _warn(priced: Priced, said: int, book: Book) -> None:
     """Say on the terminal what is no client's business."""
-    cost = priced.price["direct_cost_cents"]
+    cost, low, high = (
+        priced.price[f"{name}_cents"] for name in ("direct_cost", "price_low", "price_high")
+    )
+    if said < low:
+        say(
+            f"{write_cents(said)} is under the low end of its range, {write_cents(low)} to {write_cents(high)}."
+        )
     if said < cost:
         say(
-            f"{write_cents(said)} is under the direct cost of {write_cents(cost)}: the job would lose money."
+            f"{write_cents(said)} is under the direct cost of {write_cents(cost)}: the job would lose {write_cents(cost - said)}."
         )
     if not book.rates.sales_tax_share.value:
         say("sales_tax_share in rates.toml is 0: look whether your state taxes this work.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import click
 import pandas as pd
@@ -53,9 +54,28 @@ def quote(
             "the day on which it was signed with --on"
         )
         raise LogError(message)
+    if outcome == WON:
+        _check_free(row, season.jobs)
     rows = told.assign(outcome=outcome, ended_on=day.isoformat(), why=why)
     parts = season.quote_tasks[season.quote_tasks["quote_id"] == row["quote_id"]]
     ctx.exit(record_typed(QUOTE, rows, ctx.obj, parts=parts, today=today, as_json=as_json))
+
+
+def _check_free(quote: pd.Series[Any], jobs: pd.DataFrame) -> None:
+    """Refuse to sell a bed twice: two open quotes may name the same one."""
+    others = jobs[jobs["job_id"] != quote["quote_id"]]
+    sold_in = {
+        bed_id: job_id
+        for job_id, bed_ids in zip(others["job_id"], others["bed_ids"], strict=True)
+        for bed_id in bed_ids.split()
+    }
+    for bed_id in quote["bed_ids"].split():
+        if other := sold_in.get(bed_id):
+            message = (
+                f"bed {bed_id} of quote {quote['quote_id']} is sold already with {other}: record this quote lost, or take "
+                f"that sale back first, client BOOK {quote['client_id']} tells its number for record BOOK undo NUMBER"
+            )
+            raise LogError(message)
 
 
 @click.command(short_help="The week in which a sold job is to be built.")
@@ -91,6 +111,7 @@ def _sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
     calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
     own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
+        _check_won(who, season)
         client_id = find_client(who, read_callees(book, season))
         own = jobs[jobs["client_id"] == client_id]
     else:
@@ -105,6 +126,19 @@ def _sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
         raise LogError(message)
     job_id = "".join(own["job_id"])
     return {"client_id": client_id, "job_id": job_id, "sold_on": sold["called_on"].max()}
+
+
+def _check_won(who: str, season: Season) -> None:
+    """Say of a quote's number why no job to build stands under it."""
+    quotes = season.quotes.set_index(season.quotes["quote_id"].str.casefold())
+    if (number := who.strip().casefold()) in quotes.index:
+        quote = quotes.loc[number]
+        why = {
+            "": "is not won yet: once it is signed, record it won",
+            WON: "is built already",
+        }.get(quote["outcome"], f"is {quote['outcome']}: nothing is to be built")
+        message = f"{quote['quote_id']} {why}"
+        raise LogError(message)
 
 
 @click.command(short_help="A ticket of the locating service.")

@@ -15,6 +15,7 @@ import pytest
 from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.pages import quote_page
+from scanner.pages.quote_words import write_cents
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
 
@@ -201,13 +202,22 @@ def test_bad_input_is_one_sentence(book, scan):
         (("C0056", "--beds", skipped), 1, f"{skipped} must not be dug: it is skipped, {beds['skip_reason'][skipped]}"),
         (("Nobody Atall",), 2, "'Nobody Atall' is no id, name or phone number"),
         ((LEAD, "--price", "-5"), 2, "--price"),
+        ((LEAD, "--price", "15"), 1, "$15.00 is under a third of the $1,720.00 that it works out to: no quote is written"),
     ):  # fmt: skip
         told = write(book, *words)
         assert (told.exit_code, sentence in told.stderr) == (code, True), told.stderr
     assert read_season(book).quotes.empty
-    told = write(book, LEAD, "--price", "300")
+    assert not (book / "out").exists()
+    told = write(book, LEAD, "--price", "600")
     assert told.exit_code == 0
-    assert "$300.00 is under the direct cost of" in told.stderr
+    lead = scan.offers.query("client_id == @LEAD and phase == 1").iloc[0]
+    prices = scan.table("prices").set_index(["offer_id", "finish"])
+    price = prices.loc[(lead["offer_id"], lead["finish"])]
+    for words, name in (
+        ("under the low end of its range, ", "price_low_cents"),
+        ("under the direct cost of ", "direct_cost_cents"),
+    ):
+        assert f"$600.00 is {words}{write_cents(price[name])}" in told.stderr
     assert "direct cost" not in "".join(pages_of(book))
     assert type_in("record", str(book), "calls", "C0056", "do not call", *TODAY).exit_code == 0
     told = write(book, "C0056")

@@ -149,6 +149,7 @@ def test_letters_sent_and_asked(book):
         (("quote", "Q2027-001", "won", "--on", "2027-03-01"), 1, "before quote Q2027-001 was written, on 2027-03-02"),
         (("quote", "Q2027-001", "lost", "--on", "2027-03-11"), 1, "2027-03-11 is after today"),
         (("schedule", "A", "2027-03-22"), 1, "nothing that A bought waits to be built"),
+        (("schedule", "q2027-001", "2027-03-22"), 1, "Q2027-001 is not won yet"),
         (("schedule", "A", "soon"), 2, "'soon' is no day"),
         (("schedule", "A", "2027-03-01"), 1, "the week of 2027-03-01 is over"),
         (("ticket", "A", "7", "--from", "2027-03-20"), 2, "give both days of the ticket"),
@@ -170,6 +171,24 @@ def test_a_quote_that_lapsed_is_not_won(book):
     assert "lapsed on 2027-04-01: its price holds no longer" in told.stderr
     signed = ("quote", "Q2027-001", "won", "--on", "2027-04-01")
     assert type_record(book, *signed, today="2027-04-12").exit_code == 0
+
+
+def test_a_bed_is_sold_once(book):
+    """Of two open quotes for one bed one may be won; once that sale is taken back, the other."""
+    with open_log(book, today=date(2027, 3, 2)) as log:
+        other = quote_of("Q2027-002", bed_ids="A-curb-2 A-curb-1", finish="accent")
+        log.record(QUOTE, other, quote_task_of("Q2027-002"))
+    assert type_record(book, "quote", "Q2027-001", "won").exit_code == 0
+    told = type_record(book, "quote", "Q2027-002", "won")
+    assert told.exit_code == 1
+    assert "bed A-curb-1 of quote Q2027-002 is sold already with Q2027-001" in told.stderr
+    assert read_season(book).jobs["job_id"].tolist() == ["Q2027-001"]
+    assert type_record(book, "quote", "Q2027-001", "won").exit_code == 0
+    assert type_record(book, "undo").exit_code == 0
+    assert type_record(book, "quote", "Q2027-002", "won").exit_code == 0
+    assert type_record(book, "quote", "Q2027-001", "lost").exit_code == 0
+    told = type_record(book, "schedule", "Q2027-001", "2027-03-22")
+    assert "Q2027-001 is lost: nothing is to be built" in told.stderr
 
 
 def test_a_week_within_the_days_to_cancel_is_refused(book):
