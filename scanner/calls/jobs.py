@@ -43,7 +43,7 @@ def draw_up_jobs(
     of a task that is none, which are left out; as notes, skipped beds and prices far outside
     the quick price.
     """
-    actuals, problems = _known_tasks(actuals, tasks)
+    problems = list[dict[str, str]]()
     jobs, parts = list[dict[str, Any]](), []
     for job in report.to_dict("records"):
         before = season.jobs[season.jobs["job_id"] == job["job_id"]]
@@ -59,9 +59,10 @@ def draw_up_jobs(
             estimate = season.job_tasks[season.job_tasks["job_id"] == job["job_id"]]
         jobs.append({name: _newer(job, drawn, name) for name in JOBS.columns})
         problems += what_to_look_at(job, jobs[-1], before, found=found)
-        parts.append(
-            _with_actuals(estimate, actuals[actuals["job_id"] == job["job_id"]], str(job["job_id"]))
-        )
+        own = actuals[actuals["job_id"] == job["job_id"]]
+        known, strange = _known_tasks(own, tasks, [*estimate["task"]])
+        problems += strange
+        parts.append(_with_actuals(estimate, known, str(job["job_id"])))
     return (
         check_table(pd.DataFrame(jobs), JOBS) if jobs else empty_table(JOBS),
         check_table(pd.concat(parts, ignore_index=True), JOB_TASKS) if parts else empty_table(JOB_TASKS),
@@ -149,9 +150,12 @@ def _with_actuals(estimate: pd.DataFrame, actuals: pd.DataFrame, job_id: str) ->
 
 
 def _known_tasks(
-    actuals: pd.DataFrame, tasks: tuple[str, ...]
+    actuals: pd.DataFrame, tasks: tuple[str, ...], estimated: list[str]
 ) -> tuple[pd.DataFrame, list[dict[str, str]]]:
-    """Give tasks their own names; a few letters will do where only one task has them."""
+    """Give tasks their own names; a few letters will do where only one task has them.
+
+    Where none has, those estimated for the job are listed: all that the rate book knows are too many to look through.
+    """
     names, problems = [], []
     for row in actuals.to_dict("records"):
         typed = " ".join(row["task"].casefold().split())
@@ -160,7 +164,7 @@ def _known_tasks(
         names.append(fits[0] if len(fits) == 1 else "")
         if len(fits) != 1:
             # Names hold commas of their own
-            listed = ", ".join(f"'{task}'" for task in fits or tasks)
+            listed = ", ".join(f"'{task}'" for task in fits or estimated or tasks)
             problems.append(fault_of(row, f"task '{row['task']}' is none or several of: {listed}; its hours and cost are left out",
                                      "write one of these, as the estimate has it"))  # fmt: skip
     named = actuals.assign(task=pd.Series(names, index=actuals.index, dtype="str"))

@@ -136,7 +136,7 @@ def _check_won(who: str, season: Season) -> None:
         why = {
             "": "is not won yet: once it is signed, record it won",
             WON: "is built already",
-        }.get(quote["outcome"], f"is {quote['outcome']}: nothing is to be built")
+        }.get(str(quote["outcome"]), f"is {quote['outcome']}: nothing is to be built")
         message = f"{quote['quote_id']} {why}"
         raise LogError(message)
 

@@ -21,12 +21,12 @@ from scanner.sheets.filled import CHECKLIST
 from scanner.sheets.problems import Problem
 from scanner.sheets.reader import typed_rows
 from scanner.sheets.values import read_days
-from scanner.sheets.visit_blanks import BLANKS, DEPTH, LENGTH, Blank
+from scanner.sheets.visit_blanks import BLANKS, DEPTH, ENDINGS, HEAD, LENGTH, NOTE, Blank
 
 MOST_SHARE = 1.5
 """A length longer than the drawn edge by half is a slip, or another edge."""
 
-BY_NAME = {blank.name: blank for blank in BLANKS}
+BY_NAME = {blank.name: blank for blank in (*BLANKS, NOTE)}
 SIZES = (LENGTH, DEPTH)
 
 
@@ -55,7 +55,9 @@ def take_blanks(
     edges = _measured(book, client["client_id"], sizes, today) if sizes else []
     answers, problems = _answers(client, said, visited_on, today)
     note = "; ".join(
-        f"{name} {value}" for name, value in said.items() if not BY_NAME[name].question
+        value if name == NOTE.name else f"{name} {value}"
+        for name, value in said.items()
+        if not BY_NAME[name].question
     )
     return Typed(edges, answers, problems, note)
 
@@ -75,10 +77,20 @@ def _read(typed: str) -> tuple[str, str]:
         return f"{first} {letter.upper()}", value
     blank = BY_NAME.get(name.casefold())
     if blank is None:
-        names = ", ".join(("length A", "depth A", *BY_NAME))
-        message = f"'{name}' is no blank of the sheet: {names}"
+        message = _why_not(name)
         raise click.BadParameter(message, param_hint="BLANK")
     return blank.name, _word(blank, value)
+
+
+def _why_not(name: str) -> str:
+    """Say of what is no answer which command records it, else which names there are."""
+    for printed, command in (HEAD | ENDINGS).items():
+        # the words before a comma will do
+        if name.casefold() in {printed.casefold(), printed.casefold().partition(",")[0]}:
+            return f"'{name}' is not recorded with the blanks: {command} records it"
+    names = "; ".join(("length A", "depth A", *BY_NAME))
+    others = "; ".join(f"{printed} ({command})" for printed, command in (HEAD | ENDINGS).items())
+    return f"'{name}' is no blank of the sheet: {names}; and by a command of their own: {others}"
 
 
 def _word(blank: Blank, value: str) -> str:

@@ -16,7 +16,7 @@ from scanner.pages.paper.look import HINT, LIST, PAPERS
 from scanner.pages.paper.sheet import HEAD_DEPTH, Paper
 from scanner.pages.plan_page import write_feet, write_usd
 from scanner.schema.documents import FINISH_WORDS, FINISHES
-from scanner.sheets.visit_blanks import BLANKS, DEPTH, LENGTH, Blank
+from scanner.sheets.visit_blanks import BLANKS, DEPTH, ENDINGS, HEAD, LENGTH, NOTE, Blank
 from scanner.units import usd_said
 
 MOST, LEAST = 262.0, 150.0
@@ -29,10 +29,8 @@ SHORT_END = 112.0
 LAST = 2
 """So many blanks stand with what the client said."""
 PRICE_PITCH = 14.5
-SAID = (
-    ("write the quote, finish", 116.0), ("call back on", 70.0), ("not now, because", 92.0), ("no, because", 70.0),
-)  # fmt: skip
-"""How a visit may end, and where the line to write on begins [pt]."""
+ENDING_STARTS = (116.0, 70.0, 92.0, 70.0)
+"""Where the line to write on begins behind each of `ENDINGS` [pt]."""
 
 
 @dataclass(frozen=True)
@@ -52,11 +50,12 @@ def visit_pdf(visit: Visit, *, paper_size: str) -> tuple[Paper, bytes]:
     """Write the sheet: the document with its words on record, and its content."""
     client = visit.client
     name = client["name"] or client["client_id"]
+    day, by = HEAD
     paper = Paper(PAPERS[paper_size], title=f"Visit: {name}")
     top = paper.head(
         f"Visit: {name}",
         _under(client),
-        ("Day and hour ________________", "Visited by ________________", _round(client)),
+        (f"{day} ________________", f"{by} ________________", _round(client)),
     )
     scene = set_scene(visit.plan) if visit.plan else None
     trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
@@ -159,11 +158,11 @@ def _said(column: Column) -> None:
     column.section("What they said")
     for blank in BLANKS[-LAST:]:
         _blank(column, blank)
-    for words, start in SAID:
+    for words, start in zip(ENDINGS, ENDING_STARTS, strict=True):
         base = column.y - WRITE_PITCH + 6
         column.paper.tick(column.left, base - 1.2)
         column.paper.text(column.left + 14, base, words, LIST)
         column.paper.write_here(column.left + 14 + start, base, column.right)
         column.gap(WRITE_PITCH)
-    column.blank("note", start=26)
+    column.blank(NOTE.name, start=26)
     column.lines(1)

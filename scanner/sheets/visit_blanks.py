@@ -38,3 +38,15 @@ BLANKS = (
     Blank("who decides"),
 )
 """In the order of the sheet, after lengths and depths."""
+
+NOTE = Blank("note")
+"""The last of the sheet: what else was seen and said."""
+
+HEAD = {"Day and hour": "record BOOK visit WHO --on DATE", "Visited by": "record BOOK visit WHO --by NAME"}  # fmt: skip
+ENDINGS = {
+    "write the quote, finish": "quote BOOK WHO --finish FINISH",
+    "call back on": "record BOOK calls WHO call back --next DATE",
+    "not now, because": "record BOOK calls WHO not now --note TEXT",
+    "no, because": "record BOOK calls WHO no --note TEXT",
+}
+"""How a visit may end. These and the blanks of the head are no answers of a visit: the command that records each."""

@@ -157,7 +157,11 @@ def test_task_that_is_none_is_listed(typed, listed):
     assert len(jobs) == 1
     if listed:
         assert problems["severity"].tolist() == ["fault"]
-        assert f"task '{typed}' is none or several of: {listed}" in problems["problem"].item()
+        problem = problems["problem"].item()
+        assert f"task '{typed}' is none or several of: {listed}" in problem
+        # A job of full planting has no gravel to lay
+        assert "'plants'" in problem
+        assert "'gravel'" not in problem
     else:
         assert len(problems) == 0
 

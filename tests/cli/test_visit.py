@@ -14,7 +14,7 @@ from scanner.cli.visit import gather_visit
 from scanner.cli.visit_prices import price_lengths
 from scanner.pages.visit_page import Visit, visit_pdf
 from scanner.schema.documents import FINISHES, Book, Scan
-from scanner.sheets.visit_blanks import BLANKS
+from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
 from scanner.units import usd_said
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
@@ -100,7 +100,12 @@ def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book)
 
 def test_every_blank_that_is_printed_can_be_typed(visits, book):
     printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
-    names = [blank.name for blank in BLANKS] + ["length A", "depth A", "length B", "depth B"]
+    names = [blank.name for blank in (*BLANKS, NOTE)] + [
+        "length A",
+        "depth A",
+        "length B",
+        "depth B",
+    ]
     assert printed >= set(names)
     assert all(printed >= set(blank.words) for blank in BLANKS)
     values = {blank.name: blank.words[0] if blank.words else "2" for blank in BLANKS}
@@ -110,6 +115,7 @@ def test_every_blank_that_is_printed_can_be_typed(visits, book):
         "length B": "16",
         "depth B": "5",
         "plant liked": "catmint",
+        "note": "dog in the yard",
     }
     code, said = record(book, "C0003", *(f"{name}={value}" for name, value in values.items()))
     assert (code, said.splitlines()[-1].startswith("Recorded")) == (0, True)
@@ -123,7 +129,8 @@ def test_every_blank_that_is_printed_can_be_typed(visits, book):
     ]  # fmt: skip
     note = season.visits["note"].iloc[0]
     assert note == (
-        "soil soft; truck at the bed; water spigot near; lines seen gas; association yes; who decides 2"
+        "soil soft; truck at the bed; water spigot near; lines seen gas; association yes; who decides 2; "
+        "dog in the yard"
     )
 
 
@@ -157,6 +164,29 @@ def test_what_cannot_be_measured_is_one_sentence_and_nothing_is_recorded(book, t
 def test_names_and_words_are_those_of_the_sheet(book, typed, said):
     code, told = record(book, "C0003", typed)
     assert (code, said in told) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("typed", "command"),
+    [("write the quote=few plants", "quote BOOK WHO --finish FINISH"),
+     ("call back on=May 4", "record BOOK calls WHO call back --next DATE"),
+     ("Not now, because=a wedding", "record BOOK calls WHO not now --note TEXT"),
+     ("no, because=too dear", "record BOOK calls WHO no --note TEXT"),
+     ("visited by=Kim", "record BOOK visit WHO --by NAME")],
+)  # fmt: skip
+def test_how_a_visit_ended_is_sent_to_its_command(book, typed, command):
+    code, told = record(book, "C0003", typed, "slope=flat")
+    name = typed.partition("=")[0]
+    assert (code, f"'{name}' is not recorded with the blanks: {command} records it" in told) == (2, True)  # fmt: skip
+    assert read_season(book).visits.empty
+
+
+def test_all_that_can_be_written_on_the_sheet_is_listed(visits, book):
+    told = " ".join(record(book, "C0003", "colour=red")[1].split())
+    printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
+    assert printed >= {*ENDINGS, NOTE.name}
+    for name in (*ENDINGS, NOTE.name, "who decides", "length A", "depth A", "Day and hour"):
+        assert name in told
 
 
 def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
