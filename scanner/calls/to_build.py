@@ -87,6 +87,19 @@ class BuildDays:
     cancel_until: date | None  # None: nobody knows when it was sold
     week: date | None  # Monday of its week; None: it has none
     against: tuple[str, ...] = ()
+    is_held: bool = False  # whether the marks, and nothing else, keep it from an earlier day
+
+    @property
+    def ticket_words(self) -> str:
+        """Say that a ticket is lacking, or that it sets the day; blank: neither.
+
+        An order and a job's sheet that are printed days apart may have other days, and both say why.
+        """
+        if self.ticket:
+            return f"ticket {self.ticket}: earliest {_short(self.dig_from)}" if self.is_held else ""
+        if self.is_held:
+            return f"no ticket yet: earliest {_short(self.dig_from)}, with a call to 811 today"
+        return f"no ticket yet: call 811{f' by {_short(self.call_by)}' if self.call_by else ''}"
 
     @property
     def is_astray(self) -> bool:
@@ -124,9 +137,15 @@ def plan_week(
 
 def _earliest(job: dict[Any, Any], tickets: pd.DataFrame, work: WorkDays, today: date) -> date:
     """Give the first day on which a job may begin: of its week, by its ticket, after the right to cancel."""
-    cancel, (_, dig_from, _) = _cancel_until(job), _ticket(job["client_id"], tickets, work, today)
+    _, dig_from, _ = _ticket(job["client_id"], tickets, work, today)
+    return max(filter(None, (_unmarked(job, today), dig_from)))
+
+
+def _unmarked(job: dict[Any, Any], today: date) -> date:
+    """Give the first day on which a job might begin if no line had to be marked."""
+    cancel = _cancel_until(job)
     monday = date.fromisoformat(job["week"]) if job["week"] else today
-    return max(filter(None, (monday, today, dig_from, cancel + ONE_DAY if cancel else None)))
+    return max(filter(None, (monday, today, cancel + ONE_DAY if cancel else None)))
 
 
 def _cancel_until(job: dict[Any, Any]) -> date | None:
@@ -139,8 +158,13 @@ def _plan(
     ticket, dig_from, dig_until = _ticket(job["client_id"], tickets, work, today)
     call_by = None if ticket else latest_call(days[0], work)
     week = date.fromisoformat(job["week"]) if job["week"] else None
+    is_held = days[0] == dig_from and _unmarked(job, today) < dig_from
     plan = BuildDays(days, ticket, dig_from, dig_until, call_by, _cancel_until(job), week)
-    return replace(plan, against=(*_against(plan, work.state, today),))
+    return replace(plan, against=(*_against(plan, work.state, today),), is_held=is_held)
+
+
+def _short(day: date | None) -> str:
+    return f"{day:%a %b} {day.day}" if day else ""
 
 
 def _ticket(

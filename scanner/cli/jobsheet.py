@@ -84,9 +84,9 @@ def jobsheet(
         file = publish_files({f"jobsheet-{name}.pdf": content}, output_folder(out_folder, book))[0]
         tell(str(file))
         sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
-        say(
-            f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{f' to {plan.days[-1]}' if len(plan.days) > 1 else ''}."
-        )
+        until = f" to {plan.days[-1]}" if len(plan.days) > 1 else ""
+        why = f" ({plan.ticket_words})" if plan.is_held else ""
+        say(f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{until}{why}.")
     for sentence in sentences:
         say(sentence)
     ctx.exit(close_with(building.problems, sentences))
@@ -153,6 +153,7 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobS
         hours=[*zip(hours["task"], planned, strict=True)], beds=rows,
         plan=drawn.plans.get(job["client_id"]), work=work, cautions=_cautions(beds),
         command=f"bed-scanner record {book.as_posix()} job {job['job_id']}",
+        held=plan.ticket_words if plan.is_held else "",
     )  # fmt: skip
 
 

@@ -162,7 +162,10 @@ def _write_order(
 def _before(
     jobs: list[Job], plans: dict[str, BuildDays], building: Building, today: date
 ) -> Iterator[str]:
-    """Say what to settle before ordering: rights to cancel, machines to rent, loads of the trailer."""
+    """Say what to settle before ordering: tickets, rights to cancel, machines to rent, loads of the trailer."""
+    marks = [(job["name"], plans[job["job_id"]].ticket_words) for job in jobs]
+    lacking = "; ".join(f"{name}, {words}" for name, words in marks if words)
+    yield f"Marked lines: {lacking or 'every job has its ticket'}."
     open_until = [(plans[job["job_id"]].cancel_until, job) for job in jobs]
     waiting = [(until, job) for until, job in open_until if until and until >= today]
     for until, job in waiting:

@@ -40,6 +40,7 @@ class JobSheet:
     work: CrewJob
     cautions: Sequence[str]  # what else to mind, in sentences
     command: str  # how it is typed in
+    held: str = ""  # why it begins no earlier, where the marks set its day
 
 
 def days_words(days: Sequence[date]) -> str:

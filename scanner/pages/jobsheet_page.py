@@ -120,6 +120,8 @@ def _draw_ticket(column: Column, sheet: JobSheet) -> None:
         )
     else:
         column.words("none on record: call 811, dig only in the days that they name", LIST.bold)
+    if sheet.held:
+        column.words(sheet.held, LIST)
 
 
 def _draw_kept(column: Column, sheet: JobSheet, scene: Scene | None) -> None:

@@ -78,3 +78,21 @@ def test_a_day_that_somebody_set_holds():
     assert days_of(plans) == {"A": [16, 17]}
     # two full days between the call and the first day (Neb. Rev. Stat. 76-2321)
     assert plans["A"].call_by == date(2026, 4, 13)
+
+
+def test_what_the_marks_hold_back_says_so():
+    # Nebraska, two full working days between (Neb. Rev. Stat. 76-2321). Called on Friday, April 10: Monday and Tuesday
+    # between, so Wednesday, April 15; a fortnight before, the week's Monday stands, with the call by Wednesday, April 8
+    jobs = jobs_of(("A", 1, "2026-03-20"))
+    early = plan_week(jobs, tickets_of(), WORK, today=TODAY)["A"]
+    assert (early.days[0].day, early.ticket_words) == (13, "no ticket yet: call 811 by Wed Apr 8")
+    late = plan_week(jobs, tickets_of(), WORK, today=date(2026, 4, 10))["A"]
+    assert late.days[0].day == 15
+    assert late.ticket_words == "no ticket yet: earliest Wed Apr 15, with a call to 811 today"
+    tickets = tickets_of(("A", "7", "2026-04-14", "2026-05-01"))
+    assert (
+        plan_week(jobs, tickets, WORK, today=TODAY)["A"].ticket_words
+        == "ticket 7: earliest Tue Apr 14"
+    )
+    tickets = tickets_of(("A", "7", "2026-04-10", "2026-05-01"))
+    assert plan_week(jobs, tickets, WORK, today=TODAY)["A"].ticket_words == ""

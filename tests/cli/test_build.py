@@ -129,6 +129,25 @@ def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
         assert comes in text, client
 
 
+def test_order_and_sheet_begin_on_one_day_and_say_why(book):
+    # without a ticket on Thursday, April 9: Friday and Monday between, so no earlier than Tuesday, April 14
+    assert (
+        note(
+            book, "record", "ticket", "B", "8", "--from", "2026-04-08", "--until", "2026-05-01"
+        ).exit_code
+        == 0
+    )
+    assert note(book, "order", "--week", WEEK, day="2026-04-09").exit_code == 0
+    text = " ".join(text_of(book / "out" / f"order-{WEEK}.pdf").split())
+    held = "no ticket yet: earliest Tue Apr 14, with a call to 811 today"
+    assert f"Marked lines: Ada `Quill` <b>, {held}; Cy, " in text
+    assert "Mon Apr 13 Bo" in text
+    assert "Tue Apr 14 Ada" in text
+    told = note(book, "jobsheet", "A", day="2026-04-09")
+    assert f"Job A-curb-1: Tuesday, 2026-04-14 ({held})." in told.stderr
+    assert "earliest Tue Apr 14" in " ".join(text_of(book / "out" / "jobsheet-A.pdf").split())
+
+
 def test_what_is_to_be_settled_before_ordering(book):
     # C said yes on Friday, April 3, 2026: Saturday, Monday and Tuesday are business days (16 CFR 429.1)
     assert note(book, "order", "--week", WEEK, day="2026-04-07").exit_code == 0
