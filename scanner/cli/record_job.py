@@ -12,6 +12,7 @@ from scanner.calls.log import read_season
 from scanner.calls.to_build import list_to_build
 from scanner.cli.options import json_option, named_figure, today_option
 from scanner.cli.recording import record_rows
+from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.errors import LogError
 from scanner.schema.documents import FINISHES, Season
@@ -61,7 +62,21 @@ def job(
     spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
     tasks = [_task_row(column, typed, job_id=job_id) for column, typed in spent]
     rows = typed_rows(JOB_SHEET, head, *tasks)
-    ctx.exit(record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json))
+    code = record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json)
+    if built_on and not code:
+        _mind_the_ticket(ctx.obj, job_id)
+    ctx.exit(code)
+
+
+def _mind_the_ticket(book: Path, job_id: str) -> None:
+    """Say that a job was dug without a ticket on record: the lines, and who answers for them, may depend on it."""
+    season = read_season(book)
+    clients = season.jobs.loc[season.jobs["job_id"] == job_id, "client_id"]
+    for client_id in clients[~clients.isin(season.tickets["client_id"])]:
+        say(
+            f"Mind: no locating ticket of {client_id} is on record; if 811 gave one, write it down with "
+            f"record BOOK ticket {client_id} NUMBER --from DATE --until DATE."
+        )
 
 
 def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str]:

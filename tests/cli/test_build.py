@@ -285,6 +285,17 @@ def test_hours_are_taken_back_by_the_names_on_the_sheet(book):
     assert "nothing that A bought waits to be built: record the sale first" in again.stderr
 
 
+def test_a_job_built_without_a_ticket_is_cautioned_of_not_refused(book):
+    ticket = ("ticket", "B", "8", "--from", "2026-04-08", "--until", "2026-05-01")
+    assert note(book, "record", *ticket).exit_code == 0
+    for client, is_said in (("A", True), ("B", False)):
+        told = note(book, "record", "job", client, "--built", "2026-04-14", day="2026-04-15")
+        assert told.exit_code == 0, told.stderr
+        assert (f"no locating ticket of {client} is on record" in told.stderr) is is_said
+    hours = note(book, "record", "job", "A-curb-1", "--hours", "set edging=2", day="2026-04-15")
+    assert "ticket" not in hours.stderr
+
+
 @pytest.mark.parametrize(
     ("ticket", "words", "sentence"),
     [
