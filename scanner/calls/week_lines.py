@@ -20,10 +20,10 @@ from scanner.schema.plan_tables import WEEK_LINES
 from scanner.schema.tables import check_table
 from scanner.units import DAYS_PER_WEEK
 
-CALL_BACK, VISIT, QUOTE, SOLD, BUILT, NEW = (
-    "call back", "visit", "quote", "sold", "built", "new call",
+CALL_BACK, VISIT, QUOTE, SOLD, NOT_MARKED, TO_BUILD, BUILT, NEW = (
+    "call back", "visit", "quote", "sold", "not marked", "to build", "built", "new call",
 )  # fmt: skip
-SECTIONS = (CALL_BACK, VISIT, QUOTE, SOLD, BUILT, NEW)
+SECTIONS = (CALL_BACK, VISIT, QUOTE, SOLD, NOT_MARKED, TO_BUILD, BUILT, NEW)
 
 OPEN_DAYS = 10
 """A quote is asked after when it has been open for longer (our rule, no source)."""
@@ -104,34 +104,49 @@ def _jobs(season: Season, today: date) -> list[Line]:
         if not job["built_on"]:
             day = str(sold_on.get(job["client_id"], ""))
             steps = _steps_of(job["client_id"], job["job_id"], season, today)
-            rows += [Line(SOLD, job["client_id"], day, *step, **name) for step in steps]
+            rows += [
+                Line(section, job["client_id"], day, step, command, **name)
+                for section, step, command in steps
+            ]
         elif not hours.get(job["job_id"], 0):
             command = f"record BOOK job {job['job_id']} --hours TASK=HOURS"
             rows.append(Line(BUILT, job["client_id"], job["built_on"], "Ask the crew for the hours", command, **name))  # fmt: skip
     last = sold.sort_values(["called_on", "entry_id"]).groupby("client_id").last()
     for client_id, call in last[~last.index.isin(season.jobs["client_id"])].iterrows():
         steps = _steps_of(str(client_id), "", season, today)
-        rows += [Line(SOLD, str(client_id), call["called_on"], *step, call["bed_ids"]) for step in steps]  # fmt: skip
+        rows += [Line(section, str(client_id), call["called_on"], step, command, call["bed_ids"]) for section, step, command in steps]  # fmt: skip
     return rows
 
 
-def _steps_of(client_id: str, job_id: str, season: Season, today: date) -> list[tuple[str, str]]:
-    """Say what comes next for a sale that is not built, and the command for it; nothing while its week is far."""
+def _steps_of(
+    client_id: str, job_id: str, season: Season, today: date
+) -> list[tuple[str, str, str]]:
+    """Say in which section a sale that is not built stands, what comes next and its command; nothing while its week is far."""
     weeks = season.schedule
     own = weeks[weeks["client_id"].eq(client_id) & weeks["job_id"].eq(job_id)]["week"]
     name, built = job_id or client_id, f"record BOOK job {job_id or 'BED'} --built DATE"
     if own.empty:
-        return [("Give it a week; ask for the locating marks before that", f"record BOOK schedule {name} MONDAY")]  # fmt: skip
+        return [(SOLD, "Give it a week; ask for the locating marks before that", f"record BOOK schedule {name} MONDAY")]  # fmt: skip
     week = own.iloc[0]
     if week < coming_monday(today).isoformat():
-        return [(f"Its week, {week}, is over: write down the day it was built, or give it another week", built)]  # fmt: skip
+        return [(TO_BUILD, f"Its week, {week}, is over: write down the day it was built, or give it another week", built)]  # fmt: skip
     tickets = season.tickets[season.tickets["client_id"].eq(client_id)]
     end = (date.fromisoformat(week) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
     is_marked = (tickets["dig_from"].le(end) & tickets["dig_until"].ge(week)).any()
     if week <= (today + timedelta(days=MARKS_DAYS)).isoformat() and not is_marked:
         ticket = f"record BOOK ticket {client_id} NUMBER --from DATE --until DATE"
-        return [(f"Call 811 for the marks: nobody may dig in the week of {week} before", ticket)]
-    return [("Build it this week", built)] if week == coming_monday(today).isoformat() else []
+        return [
+            (
+                NOT_MARKED,
+                f"Call 811 for the marks: nobody may dig in the week of {week} before",
+                ticket,
+            )
+        ]
+    return (
+        [(TO_BUILD, "Build it this week", built)]
+        if week == coming_monday(today).isoformat()
+        else []
+    )
 
 
 def _quotes(old: pd.DataFrame, season: Season, today: date) -> list[Line]:

@@ -19,7 +19,7 @@ from scanner.cli.options import book_argument, json_option, out_option, output_f
 from scanner.cli.talk import counted, say, tell
 from scanner.pages.publish import publish_page
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
-from scanner.schema.documents import RateBook, Season
+from scanner.schema.documents import Season
 from scanner.sheets.cells import json_value
 from scanner.units import DAYS_PER_WEEK
 
@@ -52,13 +52,16 @@ def week(
     free = capacity.groupby("week")["free_crew_days"].sum()
     mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
     noted = season.calls[_is_said(season)].sort_values(["called_on", "entry_id"])
+    is_open = (season.jobs["built_on"] == "") & season.jobs["client_id"].isin(clients["client_id"])
+    open_jobs = season.jobs[is_open]
     tables = WeekTables(
         book=book.resolve().name, path=book.as_posix(), company=read_rules(book / "local.toml")[0].company.name,
         today=today, monday=monday, scanned_on=listed["scanned_on"].max() if len(listed) else "",
         lines=lines, clients=clients, listed=listed,
         said={call["client_id"]: (call["called_on"], call["note"]) for call in noted.to_dict("records")},
         free_days=[(day, float(free.get(day.isoformat(), 0.0))) for day in mondays if len(free)],
-        sold_days=_sold_days(season, rates), young_quotes=young,
+        sold_days=_hours(season, open_jobs) / (rates.crew_count.value * rates.day_hours.value),
+        sold_count=len(open_jobs), young_quotes=young,
     )  # fmt: skip
     file = publish_page(week_html(tables), output_folder(out_folder, book) / PAGE)
     tell(
@@ -86,8 +89,7 @@ def _is_said(season: Season) -> pd.Series[bool]:
     return calls["note"].ne("") & ~pd.Series(is_of_job, index=calls.index, dtype=bool)
 
 
-def _sold_days(season: Season, rates: RateBook) -> float:
-    """Crew-days that jobs sold and not built were estimated at."""
-    open_jobs = season.jobs.loc[season.jobs["built_on"] == "", "job_id"]
-    hours = season.job_tasks.loc[season.job_tasks["job_id"].isin(open_jobs), "estimated_hours"]
-    return float(hours.sum()) / (rates.crew_count.value * rates.day_hours.value)
+def _hours(season: Season, jobs: pd.DataFrame) -> float:
+    """Labor that jobs were estimated at [h]."""
+    tasks = season.job_tasks
+    return float(tasks.loc[tasks["job_id"].isin(jobs["job_id"]), "estimated_hours"].sum())

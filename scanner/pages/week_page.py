@@ -20,7 +20,9 @@ SECTIONS = (
     ("call back", "call-back", "Call back", ("call back", "call back"), "promised; longest overdue first", "Nobody was promised a call this week."),
     ("visit", "visits", "Visits", ("visit", "visits"), "this week, without a day, or made and not quoted", "No visit this week."),
     ("quote", "quotes", "Quotes open over ten days", ("quote", "quotes"), "oldest first", "No quote has been open that long."),
-    ("sold", "sold", "Sold, not built", ("to schedule", "to schedule"), "longest waiting first", "Nothing waits to be built."),
+    ("sold", "sold", "Sold, no week yet", ("to schedule", "to schedule"), "longest waiting first", "Every sale has its week."),
+    ("not marked", "not-marked", "Scheduled, lines not marked", ("without a ticket", "without a ticket"), "their weeks are near; longest waiting first", "Every week that is near has its tickets."),
+    ("to build", "to-build", "To build", ("to build", "to build"), "this week, or past its week", "No job is this week's."),
     ("built", "built", "Built, hours missing", ("hours missing", "hours missing"), "", "The hours of all jobs are on record."),
 )  # fmt: skip
 """Sections of the left column: name in the table, key, title, words for one and for more, what stands beside, if empty."""
@@ -44,7 +46,8 @@ class WeekTables:
     said: Mapping[str, tuple[str, str]]  # by client, the last note: ``called_on`` and ``note``
     # free crew-days of six weeks by their Mondays; empty: not known
     free_days: Sequence[tuple[date, float]]
-    sold_days: float  # crew-days sold and not built
+    sold_days: float  # crew-days sold and not built, by the estimates of so many jobs
+    sold_count: int
     young_quotes: int  # quotes too young to ask after
 
 
@@ -70,9 +73,7 @@ def week_html(tables: WeekTables) -> str:
             for monday, days in tables.free_days
         ],
         "free": free,
-        "sold_words": (
-            f"Sold and not built: {write_days(tables.sold_days)}. Then {write_days(max(0.0, free - tables.sold_days))} are left to sell."
-        ),
+        "sold_words": _sold_words(tables, free),
     }, script=script)  # fmt: skip
 
 
@@ -97,6 +98,21 @@ def week_rows(tables: WeekTables) -> list[dict[Any, Any]]:
     return rows
 
 
+def _sold_words(tables: WeekTables, free: float) -> str:
+    """Say how much work is sold, of how many jobs, and how many of these need nothing this week."""
+    lines = tables.lines[tables.lines["section"].isin(["sold", "not marked", "to build"])]
+    later = tables.sold_count - int((lines["number"] != "").sum())
+    more = (
+        f", {later} of them scheduled for a later week: on this page when a ticket is due or the week has come"
+        if later
+        else ""
+    )
+    return (
+        f"Sold and not built: {write_days(tables.sold_days)} crew-days of {tables.sold_count} job{'s' * (tables.sold_count != 1)}{more}. "
+        f"Then {write_days(max(0.0, free - tables.sold_days))} are left to sell."
+    )
+
+
 def _more(section: str, more: str, young_quotes: int) -> str:
     if section != "quote" or not young_quotes:
         return more
@@ -113,7 +129,8 @@ def _when(line: Mapping[Any, Any], today: date) -> str:
     day = date.fromisoformat(line["day"])
     if line["section"] == "quote":
         return f"{(today - day).days} days old"
-    word = {"sold": "sold ", "built": "built "}.get(line["section"], f"{day:%a} ")
+    sold = dict.fromkeys(("sold", "not marked", "to build"), "sold ")
+    word = {**sold, "built": "built "}.get(line["section"], f"{day:%a} ")
     return f"{word}{_short(day)}"
 
 

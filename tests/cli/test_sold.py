@@ -83,12 +83,12 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert type_record(book, "schedule", "Q2027-001", "2027-03-24").exit_code == 0
     assert read_season(book).schedule["week"].tolist() == ["2027-03-22"]
     call_811 = "Call 811 for the marks: nobody may dig in the week of 2027-03-22 before"
-    assert [line[1] for line in lines_of(book)] == [call_811]
+    assert [line[:2] for line in lines_of(book)] == [("not marked", call_811)]
     ticket = ("ticket", "Ada", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
     assert type_record(book, *ticket).exit_code == 0
     assert lines_of(book) == []
     assert lines_of(book, "2027-03-22") == [
-        ("sold", "Build it this week", "job Q2027-001 --built DATE")
+        ("to build", "Build it this week", "job Q2027-001 --built DATE")
     ]
     assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, 2027-03-22, is over")
     built = type_record(book, "job", "Q2027-001", "--built", "2027-03-24", today="2027-03-25")
@@ -109,6 +109,28 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     ):
         assert f"Taken back: {words}" in type_record(book, "undo").stderr
     assert lines_of(book, "2027-03-13")[0][0] == "quote"
+
+
+def test_the_week_counts_apart_what_has_no_week_and_what_is_not_marked(book):
+    (book / "capacity.csv").write_text("week,crew,free_crew_days\n2027-03-22,A,2\n")
+    page = book / "out" / "week.html"
+
+    def told(today: str = "2027-03-10") -> tuple[str, str]:
+        said = type_in("week", str(book), "--out", str(page.parent), "--today", today).stderr
+        return said, page.read_text(encoding="utf-8")
+
+    assert type_record(book, "quote", "Q2027-001", "won").exit_code == 0
+    assert "1 to schedule, 0 without a ticket, 0 to build" in told()[0]
+    assert type_record(book, "schedule", "Q2027-001", "2027-03-22").exit_code == 0
+    assert "0 to schedule, 1 without a ticket, 0 to build" in told()[0]
+    ticket = ("ticket", "A", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
+    assert type_record(book, *ticket).exit_code == 0
+    said, html = told()
+    assert "0 to schedule, 0 without a ticket, 0 to build" in said
+    assert "crew-days of 1 job, 1 of them scheduled for a later week" in html
+    said, html = told("2027-03-22")
+    assert "0 to schedule, 0 without a ticket, 1 to build" in said
+    assert "crew-days of 1 job. Then" in html
 
 
 def test_a_sale_without_a_number_goes_on_working(book):
