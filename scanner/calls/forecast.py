@@ -122,8 +122,8 @@ class Forecast:
         with np.errstate(invalid="ignore"):
             since = np.where(np.isfinite(begin), until - begin, -np.inf)
         is_sold = part == SOLD
-        # A job sold is sold; it says itself from which day on it may start
-        may_start = since + self.delays.start_days >= 0
+        # A job sold is sold; it says itself from which day on it may start, and a Monday begins its own week
+        may_start = since + self.delays.start_days > 0
         share[:, is_sold] = may_start[:, is_sold] if is_ready else 1.0
         share[:, self.is_quote] = self.delays.answered(until - self.today)
         is_visit = part == VISIT

@@ -26,12 +26,14 @@ from scanner.cli.options import (
     today_option,
 )
 from scanner.cli.plan import calls_option, learned_leads, named_rates
-from scanner.cli.talk import say, tell
+from scanner.cli.talk import counted, say, tell
 from scanner.errors import BookError
 from scanner.pages.letters import FIELDS
+from scanner.pages.plan_page import write_days
 from scanner.pages.promo_page import PromoTables, promo_html, promo_json, promo_words
 from scanner.pages.publish import publish_files
-from scanner.schema.plan_tables import LETTER
+from scanner.schema.documents import Season
+from scanner.schema.plan_tables import LETTER, SOLD
 from scanner.sheets.cells import json_value
 from scanner.units import DAYS_PER_WEEK
 
@@ -98,6 +100,8 @@ def promo(
     parts = read_letter(book, FIELDS) if with_letters else []
     with scanned(book, season, today=today) as (read, found):
         stages, leads = learned_leads(read, found, season, with_letters=True)
+        leads, told = _without_earlier(leads, season, first, today)
+        notes += told
         free_days = free_by_week(capacity[capacity["week"] >= first.isoformat()], weeks)
         rates = named_rates(found, calls_a_week)
         if with_letters:
@@ -125,6 +129,27 @@ def promo(
     for sentence in tables.notes:
         say(sentence)
     ctx.exit(int((problems["severity"] == "fault").any()))
+
+
+def _without_earlier(
+    leads: pd.DataFrame, season: Season, first: date, today: date
+) -> tuple[pd.DataFrame, list[str]]:
+    """Leave out clients all of whose jobs have weeks before the first: they take the free days of those."""
+    jobs = season.jobs[season.jobs["built_on"] == ""]
+    jobs = jobs.merge(season.schedule, on=["client_id", "job_id"], how="left")
+    is_earlier = jobs["week"].between(
+        monday_of(today).isoformat(), (first - timedelta(days=1)).isoformat()
+    )
+    is_earlier = is_earlier.groupby(jobs["client_id"]).all()
+    earlier = leads["client_id"].isin(is_earlier.index[is_earlier]) & (leads["stage"] == SOLD)
+    if not earlier.any():
+        return leads, []
+    own = leads[earlier]
+    note = (
+        f"{counted(len(own), 'client')} with {write_days(own['crew_days'].sum())} crew-days sold {'has a week' if len(own) == 1 else 'have weeks'} "
+        f"before that of {first}: that work takes the days of those weeks."
+    )
+    return leads[~earlier].reset_index(drop=True), [note]
 
 
 def _free_weeks(

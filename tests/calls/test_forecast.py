@@ -170,3 +170,9 @@ def draw_season(rng, known, years, profit, until):
                 earned += profit[client]
         week += 1
     return earned
+
+
+def test_a_job_of_a_week_stands_in_that_week():
+    # day 7 is the Monday after: its own week begins with it
+    ready = forecast((SOLD, 7, 0, 1, 500), (SOLD, 6, 0, 1, 500), week_count=3).ready_by_week()
+    assert ready.tolist() == [[0, 1, 0], [1, 0, 0]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from html import unescape
 from pathlib import Path
 
@@ -51,6 +52,26 @@ def test_the_promotion_of_april(book, tmp_path):
     assert figures["weeks"][-1]["free_so_far_days"] == 8.0
     likely = sum(client["expected_days"] for client in figures["clients"])
     assert figures["likely_days"] == pytest.approx(likely, abs=1e-3)
+
+
+def test_a_job_that_has_an_earlier_week_takes_none_of_the_free_days(book, tmp_path):
+    own = shutil.copytree(book, tmp_path / "elm")
+    day = ("--today", "2026-03-02")
+    run(own, tmp_path, "scan", *day)
+    words = ("promo", "--weeks", "2026-04-06..2026-04-27", *day)
+    assert type_in("record", str(own), "job", "C0-curb-1", "--sold", "2000", *day).exit_code == 0
+
+    def sold() -> list[float]:
+        weeks = json.loads(run(own, tmp_path, *words, "--json").stdout)["weeks"]
+        return [week["sold_days"] for week in weeks]
+
+    waiting = sold()
+    assert waiting[-1] > 0  # without a week it has to go somewhere
+    for week, last in (("2026-03-23", 0.0), ("2026-04-13", waiting[-1])):
+        assert type_in("record", str(own), "schedule", "C0", week, *day).exit_code == 0
+        assert sold()[-1] == last, week
+    # March 2 is week 0, so April 13 is week 6: nothing of it before
+    assert sold() == [0.0] * 6 + [waiting[-1]] * 3
 
 
 def test_few_calls_a_week_make_waves(book, tmp_path):
