@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 
 import pandas as pd
 
@@ -15,7 +16,8 @@ from scanner.pages.paper.look import PAPERS
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.promo_page import PromoTables, letter_rows
 from scanner.schema.documents import RateBook, Scan
-from scanner.units import DAYS_PER_WEEK
+
+LETTER_FILES = ("letters.pdf", "mailing.csv")
 
 MOST_NAMED = 10
 """So many clients are named in a sentence."""
@@ -42,7 +44,11 @@ def letter_files(
 ) -> tuple[dict[str, bytes], list[str]]:
     """Make the files of the letters, and tell what to look at before they go out."""
     rows = letter_rows(found, tables)
-    until = tables.last + timedelta(days=DAYS_PER_WEEK - 1 - round(found.rates.start_days.value))
+    visit_days, start_days = (
+        round(value.value) for value in (found.rates.visit_days, found.rates.start_days)
+    )
+    # Who calls on that day and says yes at the visit may still start on the last week's Monday
+    until = tables.last - timedelta(days=visit_days + start_days)
     mailing = Mailing(found.rules.company, found.today, tables.first, tables.last, until)
     blank = [
         name
@@ -55,9 +61,24 @@ def letter_files(
     sheet = Paper(PAPERS[paper], title=f"Letters of {found.today}")
     draw_letters(sheet, rows, parts, mailing)
     bare = sum(not has_zip(row["mail_to"]) for row in rows)
-    notes = [f"{bare:,} of {len(rows):,} addresses have no ZIP code."] if bare else []
+    notes = [
+        f"The letters ask for a call by {until:%B} {until.day}: a visit within {visit_days} days and a start {start_days} days "
+        f"after a yes at the visit are in time for the week of {tables.last:%B} {tables.last.day}."
+    ]
+    notes += [f"{bare:,} of {len(rows):,} addresses have no ZIP code."] if bare else []
     if sheet.unwritten:
         notes.append(
             f"No face has the letters {' '.join(sorted(sheet.unwritten))}: a question mark or a plainer letter stands for each."
         )
-    return {"letters.pdf": sheet.finish(), "mailing.csv": mailing_csv(rows, mailing)}, notes
+    contents = (sheet.finish(), mailing_csv(rows, mailing))
+    return dict(zip(LETTER_FILES, contents, strict=True)), notes
+
+
+def tell_old(folder: Path) -> list[str]:
+    """Say that letters of an earlier run still lie there while nobody is to be written to."""
+    old = [name for name in LETTER_FILES if (folder / name).exists()]
+    if not old:
+        return []
+    return [
+        f"Nobody is to be written to now: {' and '.join(old)} in {folder} {'is' if len(old) == 1 else 'are'} of an earlier run; don't send them again."
+    ]

@@ -16,7 +16,7 @@ from scanner.calls.leads import monday_of
 from scanner.calls.outlooks import Weeks, free_by_week
 from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
-from scanner.cli.letter_files import choose_letters, letter_files
+from scanner.cli.letter_files import choose_letters, letter_files, tell_old
 from scanner.cli.options import (
     book_argument,
     json_option,
@@ -122,6 +122,8 @@ def promo(
         if tables.asked(LETTER):
             files, told = letter_files(found, tables, parts, paper)
             tables = replace(tables, files=tuple(files), notes=(*notes, *told))
+        elif with_letters:
+            tables = replace(tables, notes=(*notes, *tell_old(folder)))
         files[PROMO_PAGE] = promo_html(found, tables).encode()
         written = publish_files(files, folder, mark=today.isoformat())
         tell(json_value(promo_json(found, tables)) if as_json else "\n".join(map(str, written)))

@@ -74,8 +74,9 @@ def test_whom_no_call_reaches_gets_a_letter(book, tmp_path):
     assert "1 not written to, no mailing address: Di Yarrow." in told.stderr
     assert "3 of 4 addresses have no ZIP code." in told.stderr
     assert rows["C1"]["mailing_address"] == "PO Box 7, Quillbrook, NE 68001"
-    # Sunday, May 3, less seven days until a job may start
-    assert {row["good_until"] for row in rows.values()} == {"2026-04-26"}
+    # the last week's Monday, April 27, less 7 days until the visit and 7 from a yes there until the job may start
+    assert {row["good_until"] for row in rows.values()} == {"2026-04-13"}
+    assert "The letters ask for a call by April 13:" in told.stderr
     assert {row["sent_on"] + row["asked_on"] for row in rows.values()} == {""}
     html = (out / "promo.html").read_text(encoding="utf-8")
     assert "Whom to write to <small>4; letters.pdf, mailing.csv</small>" in html
@@ -112,7 +113,7 @@ def test_the_letters_say_what_the_list_says(book, tmp_path):
         assert price
         assert float(row["price_usd"]) == float(price[1].replace(",", ""))
         assert client_id in words
-        assert "please call 308-555-0199 by April 26, 2026" in words
+        assert "please call 308-555-0199 by April 13, 2026" in words
         assert "in the weeks of April 6, 2026 to April 27, 2026" in words
     assert any("Żaneta Łoś" in page for page in pages)
 
@@ -137,6 +138,20 @@ def test_a_letter_that_cannot_be_written_is_one_sentence(book, tmp_path, letter,
     assert not (out / "letters.pdf").exists()
     # Without letters nobody asks for it
     assert promo(book, out).exit_code == 0
+
+
+def test_old_letters_are_told_of_when_nobody_is_written_to(book, tmp_path):
+    out = tmp_path / "out"
+    first = promo(book, out, "--letters", "--calls-a-week", "0")
+    assert "of an earlier run" not in first.stderr
+    (book / "clients.csv").write_text(
+        CLIENTS.replace("no_mail", "wants_none").replace("do_not_call", "no_mail"), encoding="utf-8"
+    )
+    again = promo(book, out, "--letters", "--calls-a-week", "40")
+    assert "Write to" not in again.stderr
+    words = "Nobody is to be written to now: letters.pdf and mailing.csv in"
+    assert words in again.stderr
+    assert words in (out / "promo.html").read_text(encoding="utf-8")
 
 
 def test_a_letter_of_ones_own(book, tmp_path):
