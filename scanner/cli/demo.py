@@ -22,7 +22,7 @@ SAMPLE_DAY = date(2026, 3, 16)
 
 PAGES = (
     "week BOOK", "sketch BOOK C0095 C0090 C0001 C0104", "visit BOOK C0095", "jobsheet BOOK C0057", "order BOOK --week 2026-03-23",
-    "promo BOOK --weeks 2026-04-06..2026-04-27 --letters", "forecast BOOK",
+    "promo BOOK --weeks 2026-04-06..2026-04-27 --calls-a-week 20 --letters", "forecast BOOK",
 )  # fmt: skip
 """What is made of the sample beside the scan's own pages."""
 
