@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 
 import geopandas as gpd
 import openpyxl
-import pypdf
+import pdfplumber
 import pytest
 import shapely
 from playwright.sync_api import Browser, Page, Route
@@ -298,7 +298,8 @@ def test_papers_hold_no_scripts_and_no_links(made):
         assert not re.search(
             rb"/(JavaScript|JS|Launch|URI|OpenAction|AA|EmbeddedFile|RichMedia)\b", raw
         ), path.name
-        assert pypdf.PdfReader(path).pages[0].extract_text().strip()
+        with pdfplumber.open(path) as document:
+            assert document.pages[0].extract_text().strip()
 
 
 def watched(chromium: Browser, asked: list[str], complaints: list[str]) -> Page:

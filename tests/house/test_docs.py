@@ -174,6 +174,10 @@ LICENSE_WORDS = {"MIT": r"\bMIT\b", "BSD": r"\bBSD", "Apache": "Apache", "MPL": 
                  "PSF": r"\bPSF|Python Software", "OFL": r"\bOFL"}  # fmt: skip
 
 
+def is_installed(name: str) -> bool:
+    return any(metadata.Distribution.discover(name=name))
+
+
 def test_every_library_has_its_license() -> None:
     """Each stands in one row, under a license that the package itself states, where it states any."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -193,6 +197,8 @@ def test_every_library_has_its_license() -> None:
     assert listed == [own, brought_along(own) - own, tools]
     for license_name, *cells in rows:
         for name in (name for cell in cells for name in cell.split(", ") if name):
+            if name in tools and not is_installed(name):
+                continue  # the README's test command installs no tools of development
             told = metadata.metadata(name)
             words = " ".join([told.get("License-Expression") or "", (told.get("License") or "")[:200],
                               *(line for line in told.get_all("Classifier") or [] if line.startswith("License"))])  # fmt: skip
