@@ -10,13 +10,11 @@ import click
 import pandas as pd
 from rich.console import Console
 
-from scanner import pipeline
 from scanner.cli.explain_words import chance_lines, price_lines, rate_lines
-from scanner.cli.keeping import itemize_all, read_for_scan
+from scanner.cli.keeping import itemize_all, scan_client
 from scanner.cli.options import book_argument, json_option, today_option
 from scanner.cli.rows import SCREEN_LETTERS, print_rows
-from scanner.cli.talk import progress_bar, tell
-from scanner.cli.who import find_client
+from scanner.cli.talk import tell
 from scanner.errors import BookError
 from scanner.schema.documents import FINISHES, Finish, RateBook, Scan
 from scanner.sheets.cells import factor, usd
@@ -55,13 +53,7 @@ def explain(
     priced anew; with --bed and --finish any other price. Below stands what the chance and the
     rank of the call are made of.
     """
-    season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    client_id = find_client(who, read.clients)
-    with progress_bar("looking at the lot") as report:
-        found = pipeline.scan(
-            read, today=today, season=season, client_ids={client_id}, progress=report
-        )
+    _, season, found, client_id = scan_client(book, who, today=today)
     prices = _choose(found, client_id, bed_id, finish)
     items = itemize_all(found).table("line_items")
     told = [(price, items[_is_of(items, price)]) for price in prices.to_dict("records")]

@@ -22,6 +22,7 @@ from scanner.calls.log import open_log, read_entries, read_last_scan, read_seals
 from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
 from scanner.cli.talk import progress_bar, say
+from scanner.cli.who import find_client
 from scanner.errors import BookError, LogError
 from scanner.ground.stored import remember_beds
 from scanner.job.line_items import itemize
@@ -48,6 +49,18 @@ def scanned(book: Path, season: Season, *, today: date) -> Iterator[tuple[Book, 
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         yield read, found
+
+
+def scan_client(book: Path, who: str, *, today: date) -> tuple[Book, Season, Scan, str]:
+    """Look at the lot of one client, named by id, name or phone: the book, its season, the scan, the id."""
+    season = pipeline.open_season(book)
+    read = read_for_scan(book, season)
+    client_id = find_client(who, read.clients)
+    with progress_bar("looking at the lot") as report:
+        found = pipeline.scan(
+            read, today=today, season=season, client_ids={client_id}, progress=report
+        )
+    return read, season, found, client_id
 
 
 def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -9,20 +9,18 @@ from typing import Any
 import click
 import pandas as pd
 
-from scanner import pipeline
 from scanner.calls.entry_kinds import QUOTE
 from scanner.calls.job_faults import FAR_FACTOR
 from scanner.calls.jobs import sum_tasks
 from scanner.calls.log import open_log
 from scanner.calls.quotes import Payments, next_quote_id, quote_states
 from scanner.calls.trials import OPEN
-from scanner.cli.keeping import read_for_scan
+from scanner.cli.keeping import scan_client
 from scanner.cli.one_job import Priced, choose_beds, offered_finish, price_beds, with_pots
 from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import progress_bar, say, tell
-from scanner.cli.who import find_client
+from scanner.cli.talk import say, say_unwritten, tell
 from scanner.errors import BookError
 from scanner.ground.stored import remember_beds
 from scanner.pages.drawing.scene import LotPlan
@@ -67,13 +65,7 @@ def quote(
     Without --beds it is for the offer of the call list. Writes quote-<number>.pdf. The same quote
     again keeps its number as long as it is open.
     """
-    season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    client_id = find_client(who, read.clients)
-    with progress_bar("looking at the lot") as report:
-        found = pipeline.scan(
-            read, today=today, season=season, client_ids={client_id}, progress=report
-        )
+    read, season, found, client_id = scan_client(book, who, today=today)
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
     priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
@@ -99,8 +91,7 @@ def quote(
         document, content = quote_pdf(page, paper)
         name = f"quote-{page.number}.pdf"
         tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
-    if document.unwritten:
-        say(f"No letter shape for {' '.join(sorted(document.unwritten))}: written as ?.")
+    say_unwritten(document.unwritten)
     _close(standing, row, today)
     ctx.exit(int((priced.problems["severity"] == "fault").any()))
 

@@ -8,14 +8,12 @@ from typing import Any
 
 import click
 
-from scanner import pipeline
-from scanner.cli.keeping import read_for_scan
+from scanner.cli.keeping import scan_client
 from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
 from scanner.cli.plans import draw_up_plans
 from scanner.cli.sketch import why_nothing
-from scanner.cli.talk import progress_bar, say_unwritten, tell
+from scanner.cli.talk import say_unwritten, tell
 from scanner.cli.visit_prices import price_lengths
-from scanner.cli.who import find_client
 from scanner.errors import BookError
 from scanner.pages.publish import publish_files
 from scanner.pages.said import own_cautions
@@ -36,13 +34,7 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
     beds that come out shorter or longer. What is written on it, "record BOOK visit WHO" takes
     by the names printed on it. Writes visit-WHO.pdf.
     """
-    season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    client_id = find_client(who, read.clients)
-    with progress_bar("looking at the lot") as report:
-        found = pipeline.scan(
-            read, today=today, season=season, client_ids={client_id}, progress=report
-        )
+    read, season, found, client_id = scan_client(book, who, today=today)
     document, content = visit_pdf(gather_visit(read, season, found, client_id), paper_size=paper)
     name = f"visit-{client_id}.pdf"
     tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import tee
 from pathlib import Path
 
 import numpy as np
@@ -55,8 +54,8 @@ def publish_shared(scan: Scan, folder: Path) -> list[Path]:
 def _render(veil: _Veil) -> Iterator[tuple[str, bytes]]:
     scan = veil.cover()
     yield "summary.json", summary_json(scan)
-    for_map, for_beds = tee(scan.parts)
-    for of_map, beds in zip(map_pages(scan, for_map), beds_geojson(scan, for_beds), strict=True):
+    pages, shapes = map_pages(scan, scan.parts), beds_geojson(scan, scan.parts)
+    for of_map, beds in zip(pages, shapes, strict=True):
         yield from of_map
         yield "candidates.geojson", beds
 
