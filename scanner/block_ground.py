@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from scanner.calls.sales import set_sold_aside
+from scanner.ground.curved_beds import curve_beds
 from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
 from scanner.ground.on_foot import correct_beds, size_measured
 from scanner.ground.sets import combine_beds
@@ -94,7 +95,10 @@ class Ground:
         for survey, beds in self.looks:
             own = new[new["client_id"].isin(beds["client_id"])]
             if len(own):
-                drawn = combine_beds(own, beds, survey, rules=self.block.book.rules)
+                rules = self.block.book.rules
+                drawn = curve_beds(
+                    combine_beds(own, beds, survey, rules=rules), survey, rules=rules
+                )
                 laid.append(drawn.merge(place, on=["offer_id", "bed_id"]))
         found = join_tables(laid).sort_values(["offer_id", "place"], ignore_index=True)
         found = found[[*OFFER_BEDS.columns]]
@@ -128,13 +132,14 @@ def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
 def _list_ground(look: Look, block: Block) -> Tables:
     """List `GROUND_TABLES` of lots looked at."""
     nothing = {name: empty_table(schema) for name, schema in GROUND_TABLES.items()}
-    found = nothing | {"beds": look.beds.loc[:, [*BEDS.columns]]}
+    beds = curve_beds(look.beds, look.survey, rules=block.book.rules)
+    found = nothing | {"beds": beds.loc[:, [*BEDS.columns]]}
     if look.survey is None:
         return found
     return found | {
         "lots": list_lots(look.survey),
         "edges": list_lot_edges(look.survey),
-        "shapes": list_shapes(look.survey, look.beds),
+        "shapes": list_shapes(look.survey, beds),
         "problems": list_notes(look.survey, rules=block.book.rules),
     }
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from string import ascii_uppercase
 from typing import Any
 
 from scanner.pages.drawing.dimensions import BedWords
 from scanner.pages.plan_page import write_feet
 from scanner.schema.edge_kinds import EDGE_KINDS
+from scanner.schema.local_rules import LocalRules
 
 HOUSE_PLACES = {
     "front": "at the house front",
@@ -46,6 +47,31 @@ def bed_line(bed: Mapping[Any, Any]) -> str:
     """
     length, depth = write_feet(bed["edge_ft"]), write_feet(bed["mean_depth_ft"])
     return f"{length} {place_words(bed)}, {depth} deep"
+
+
+def line_words(beds: Sequence[Mapping[Any, Any]], rules: LocalRules) -> list[str]:
+    """Say how the lawn side runs, where the book wants it curved."""
+    if rules.bed_line != "curved":
+        return []
+    straight = [
+        letter_of(at) for at, bed in enumerate(beds) if rules.straight_words in bed["cautions"]
+    ]
+    curved_ft = sum(
+        bed["bed_line_ft"] for bed in beds if rules.straight_words not in bed["cautions"]
+    )
+    told = []
+    if curved_ft >= 1:
+        told.append(
+            f"The lawn side swings in an easy curve that a mower follows, {write_feet(curved_ft)} of bed line."
+        )
+    if straight:
+        which = (
+            f"Bed {straight[0]} keeps"
+            if len(straight) == 1
+            else f"Beds {' and '.join(straight)} keep"
+        )
+        told.append(f"{which} a straight line: there is no room for a curve that a mower follows.")
+    return told
 
 
 def drawn_words(bed: Mapping[Any, Any], place: int) -> BedWords:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from scanner.pages.bed_words import letter_of
+from scanner.pages.bed_words import letter_of, line_words
 from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.plan_page import write_feet
 from scanner.schema.documents import Company, RateBook
@@ -50,6 +50,8 @@ def scope(quote: Quote) -> list[str]:
         if taken["edging_ft"]
         else "We set no edging: no bed meets open lawn."
     )
+    if quote.plan:
+        edged = " ".join([edged, *line_words(quote.beds, quote.plan.rules)])
     along_wall = (
         f" The first {rates_in(taken['wall_in'])} along the wall are gravel."
         if taken["wall_strip_ft2"]

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.bed_words import bed_line, drawn_words, letter_of, place_words
+from scanner.pages.bed_words import bed_line, drawn_words, letter_of, line_words, place_words
 from scanner.pages.drawing.key_plan import draw_key_plan
 from scanner.pages.drawing.lot_drawing import SCALE_LINE, Drawn, Field, draw_lot
 from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
@@ -153,6 +153,7 @@ def _sentences(beds: Sequence[Mapping[Any, Any]], sketch: Sketch, rates: RateBoo
         else ""
     )
     told = [cover.removesuffix(" with ") + (f", edged {edged}." if edged else ".")]
+    told += line_words(beds, sketch.plan.rules)
     if strips:
         depth = write_feet(max(bed["mean_depth_ft"] for bed in strips))
         told.append(

@@ -17,6 +17,7 @@ FaceKind = Literal["front", "side", "back"]
 YesNo = Literal["yes", "no"]
 SightLine = Literal["curb", "property_line"]
 HeightFrom = Literal["the curb", "the street", "the ground"]
+BedLine = Literal["straight", "curved"]
 
 _FORMS = {
     "state": ("[A-Z]{2}", 'two capital letters as "NE"'),
@@ -133,6 +134,7 @@ class LocalRules(Settings):
     min_edge_ft: float = figure("least length of a bed", 0, 1200)
     min_bed_ft2: float = figure("smallest bed", 0, 4000)
     mower_ft: float = figure("width of the mower", 0.05, 400)
+    bed_line: BedLine = Field("straight", title="how the lawn side of a bed is drawn")
     turn_radius_ft: float = figure("tightest turn of the mower", 0.05, 500)
     job_limit_crew_days: float = figure("largest job", 0.05, 400)
     map_max_beds: float = figure("most beds on one map page", 1, 1_000_000)
@@ -156,6 +158,18 @@ class LocalRules(Settings):
         notice = law.notice if law else "2 to 3 working days, ask 811 which,"
         where = f" in {self.state}" if law else ""
         return f"{LOCATING}: call 811 at least {notice} before anyone digs{where}, by hand too, and wait for the marks"
+
+    @property
+    def straight_words(self) -> str:
+        """
+        Say of a bed that its line could not be curved.
+
+        Returns
+        -------
+        caution
+            With ``turn_radius_ft``.
+        """
+        return f"bed line drawn straight: no room for a curve that a mower with a turn of {self.turn_radius_ft:g} ft follows"
 
     @field_validator("state", "zone")
     @classmethod

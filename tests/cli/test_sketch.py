@@ -17,7 +17,7 @@ from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan
-from tests.cli.desk import type_in
+from tests.cli.desk import keeping_scans, type_in
 from tests.paper_boxes import clashes
 
 SAMPLE = Path(__file__).parents[2] / "sample_data" / "book"
@@ -155,3 +155,26 @@ def test_nobody_known_draws_nothing(book):
     done = draw(book, "nobody")
     assert (done.exit_code, done.stdout) == (1, "")
     assert not (book.parent / "out").exists()
+
+
+def test_a_curved_line_is_drawn_said_and_priced_alike(book):
+    rules = book / "local.toml"
+    rules.write_text(f'bed_line = "curved"\n{rules.read_text(encoding="utf-8")}', encoding="utf-8")
+    with keeping_scans() as scans:
+        assert draw(book, "C0104").exit_code == 0
+        assert type_in("quote", str(book), "C0104", "--out", str(book.parent / "out"), "--today", "2027-02-16").exit_code == 0  # fmt: skip
+    found = scans[0]
+    lead = found.offers[found.offers["phase"] == 1].iloc[0]
+    quantities = found.table("quantities").set_index("offer_id").loc[lead["offer_id"]]
+    bed = found.table("offer_beds").set_index("offer_id").loc[lead["offer_id"]]
+    assert quantities["edging_ft"] == bed["bed_line_ft"]
+    edging = write_feet(bed["bed_line_ft"])
+    texts = []
+    for file, share in (("sketches.pdf", 0.62), ("quote-2027-001.pdf", 1.0)):
+        with pdfplumber.open(book.parent / "out" / file) as document:
+            page = document.pages[0]
+            left = page.crop((0, 0, page.width * share, page.height))
+            texts.append(" ".join(left.extract_text().replace("\xa0", " ").split()))
+    said = f"The lawn side swings in an easy curve that a mower follows, {edging} of bed line."
+    assert all(said in text for text in texts)
+    assert f"We set {edging} of edging" in texts[1]
