@@ -13,8 +13,10 @@ from pathlib import Path
 import click
 import pandas as pd
 
+from scanner.book.filled_sheet import read_filled
+from scanner.book.mailing_sheet import check_letters
 from scanner.book.own_files import take_out
-from scanner.calls.entry_kinds import KINDS
+from scanner.calls.entry_kinds import KINDS, LETTER, judge
 from scanner.calls.forgotten import digits_of
 from scanner.calls.log import forget_client, open_log, read_entries, read_season
 from scanner.cli.crew_sheets import SHEET, refuse_filled
@@ -29,10 +31,10 @@ from scanner.store.folder import STORE_FOLDER
 from scanner.store.replacing import UNFINISHED, settle
 from scanner.store.traces import find_traces, traces_of
 
-LISTS = ("calls*.csv", "calls*.xlsx")
+LISTS, MAILINGS = ("calls*.csv", "calls*.xlsx"), "mailing*.csv"
 MADE = (
     *LISTS, SHEET, "*.html", "map/*.html", "candidates.geojson", "line_items.csv", "problems.csv", "summary.json", "care.csv",
-    "mailing.csv", "letters*.pdf", "sketch*.pdf", "visit*.pdf", "quote*.pdf", "jobsheet*.pdf", "order*.csv", "order*.pdf",
+    MAILINGS, "letters*.pdf", "sketch*.pdf", "visit*.pdf", "quote*.pdf", "jobsheet*.pdf", "order*.csv", "order*.pdf",
 )  # fmt: skip
 """What the program writes into a folder of outputs and can make anew; whatever else lies there is the office's."""
 
@@ -73,6 +75,7 @@ def forget(
     with open_log(book, today=today) as log:
         for phone in phones:
             log.store_mark(phone, secrets.token_hex(SALT_BYTES))
+        log.keep_last_quotes()
     say(
         "The phone number is not called again: a mark of it stays, without a name."
         if phones
@@ -125,7 +128,14 @@ def _refuse_unrecorded(folder: Path, book: Path, season: Season, today: date) ->
                 "Nothing was erased."
             )
             raise BookError(message)
-    refuse_filled(folder / SHEET, read_callees(book, season), season, today)
+    clients = read_callees(book, season)
+    refuse_filled(folder / SHEET, clients, season, today)
+    for path in sorted(folder.glob(MAILINGS)):
+        check = partial(check_letters, clients=clients, today=today)
+        letters, problems = read_filled(path, "letter", check)
+        if len(problems) or (judge(LETTER, letters, read_entries(book, LETTER)) != "known").any():
+            message = f"{path} holds days that are not on record yet. Record it first, or move it away. Nothing was erased."
+            raise BookError(message)
 
 
 def _sweep(book: Path, folder: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from pathlib import Path
 
@@ -39,7 +38,7 @@ from scanner.pages.crew_sheet import JobSheet
 from scanner.pages.crew_words import CrewJob
 from scanner.pages.jobsheet_page import jobsheet_pdf
 from scanner.pages.paper.look import PAPERS
-from scanner.pages.publish import publish_files
+from scanner.pages.publish import paper_name, publish_files
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.locating import LOCATING
@@ -80,8 +79,8 @@ def jobsheet(
         begin = {job["job_id"]: on} if on else None
         plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
         content, unwritten = jobsheet_pdf(_sheet_of(building, job, plan, book), PAPERS[paper])
-        name = re.sub(r"[^\w.-]", "_", job["client_id"])
-        file = publish_files({f"jobsheet-{name}.pdf": content}, output_folder(out_folder, book))[0]
+        name = paper_name("jobsheet", job["client_id"])
+        file = publish_files({name: content}, output_folder(out_folder, book))[0]
         tell(str(file))
         sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
         until = f" to {plan.days[-1]}" if len(plan.days) > 1 else ""

@@ -15,7 +15,7 @@ from scanner.cli.sketch import why_nothing
 from scanner.cli.talk import say_unwritten, tell
 from scanner.cli.visit_prices import price_lengths
 from scanner.errors import BookError
-from scanner.pages.publish import publish_files
+from scanner.pages.publish import paper_name, publish_files
 from scanner.pages.said import own_cautions
 from scanner.pages.visit_page import Visit, visit_pdf
 from scanner.schema.documents import Book, Scan, Season
@@ -36,7 +36,7 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
     """
     read, season, found, client_id = scan_client(book, who, today=today)
     document, content = visit_pdf(gather_visit(read, season, found, client_id), paper_size=paper)
-    name = f"visit-{client_id}.pdf"
+    name = paper_name("visit", client_id)
     tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
     say_unwritten(document.unwritten)
 

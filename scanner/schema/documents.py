@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from scanner.errors import LogError
 from scanner.schema.figures import Document, Rate
 from scanner.schema.local_rules import (
     AlongKind,
@@ -305,6 +306,8 @@ class Season:
         Table `ALIKE`: who was ever listed with neighbors who could have the same bed.
     forgotten
         Salt and marks of phone numbers whose owners were erased, and are not to be called.
+    if_damaged
+        What is told where the shapes of stored beds cannot be read.
     """
 
     calls: pd.DataFrame
@@ -323,6 +326,7 @@ class Season:
     listed: pd.DataFrame
     alike: pd.DataFrame
     forgotten: tuple[str, ...] = ()
+    if_damaged: str = ""
 
     @cached_property
     def beds(self) -> GeoDataFrame:
@@ -333,9 +337,18 @@ class Season:
         -------
         beds
             Table `STORED_BEDS`.
+
+        Raises
+        ------
+        LogError
+            If the log holds shapes that this program does not write.
         """
         # A command that asks for no shape loads no geometry
         from geopandas import GeoDataFrame, GeoSeries  # noqa: PLC0415
+        from shapely.errors import GEOSException  # noqa: PLC0415
 
-        shapes = GeoSeries.from_wkb(self.stored["shape"], crs="EPSG:4326")
+        try:
+            shapes = GeoSeries.from_wkb(self.stored["shape"], crs="EPSG:4326")
+        except (GEOSException, TypeError) as err:
+            raise LogError(self.if_damaged) from err
         return GeoDataFrame(self.stored.drop(columns="shape"), geometry=shapes)

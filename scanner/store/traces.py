@@ -8,6 +8,7 @@ import html
 import json
 import mmap
 import re
+import unicodedata
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
@@ -17,6 +18,8 @@ FEWEST_LETTERS = 4
 """A shorter word stands in too many files that do not speak of the person."""
 
 _STREAM = re.compile(rb"stream\r?\n(.*?)endstream", re.DOTALL)
+_WITH_FACES = rb"\A%PDF(?s:.{0,40}ReportLab.*?/FontFile2)"
+_LAST_PLAIN = 126
 _BETWEEN_DIGITS = rb"[\s().+/-]{0,3}"
 
 
@@ -32,10 +35,14 @@ def traces_of(words: Iterable[str], phones: Iterable[str], client_id: str) -> re
         form
         for word in told if len(word) >= FEWEST_LETTERS
         for form in (word, html.escape(word), _as_in_templates(word), html.escape(word, quote=False), word.replace('"', '""'),
-                     json.dumps(word)[1:-1], json.dumps(word, ensure_ascii=False)[1:-1], re.sub(r"([()\\])", r"\\\1", word))
+                     json.dumps(word)[1:-1], json.dumps(word, ensure_ascii=False)[1:-1], _as_on_paper(word))
     }  # fmt: skip
     known = client_id.encode()
     parts = [re.escape(form.encode("utf-8", "surrogatepass")) for form in sorted(written)]
+    # Letters beyond Latin-1 stand in papers as numbers that hang on the face: any of ours with such a face may be meant
+    parts += [_WITH_FACES] * any(
+        word.encode("cp1252", "replace") != word.encode("cp1252", "ignore") for word in told
+    )
     parts += [
         _BETWEEN_DIGITS.join(bytes([digit]) for digit in number.encode())
         for number in phones
@@ -50,6 +57,15 @@ def traces_of(words: Iterable[str], phones: Iterable[str], client_id: str) -> re
 def _as_in_templates(word: str) -> str:
     """Escape a word as pages do, which name quotes by other numbers than the standard library."""
     return html.escape(word).replace("&#x27;", "&#39;").replace("&quot;", "&#34;")
+
+
+def _as_on_paper(word: str) -> str:
+    """Write a word as a printed page holds it: what is not plain by its number in the face."""
+    letters = unicodedata.normalize("NFC", word).encode("cp1252", "replace")
+    return "".join(
+        f"\\{one:03o}" if one > _LAST_PLAIN else re.sub(r"([()\\])", r"\\\1", chr(one))
+        for one in letters
+    )
 
 
 def find_traces(folder: Path, pattern: re.Pattern[bytes]) -> list[Path]:

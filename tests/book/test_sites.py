@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sqlite3
 import zipfile
 
 import geopandas as gpd
@@ -14,6 +15,7 @@ import pyarrow.parquet as pq
 import pytest
 import shapely
 
+from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.placing import join_outlines, place_features
 from scanner.book.sites import read_sites
 
@@ -175,6 +177,34 @@ def test_shapefile_without_its_table(sites, tmp_path):
     zip_shapefile(table(), sites / "a.zip", tmp_path, without=(".dbf",))
     _, problems = read_sites(sites, CLIENTS)
     assert ".dbf is missing" in problems.loc[0, "problem"]
+
+
+def test_a_trigger_of_a_database_never_runs_because_nothing_is_written(sites):
+    """Each would leave a row, or go on without end, at any change of any table (SQLite: CREATE TRIGGER)."""
+    path = sites / "a.gpkg"
+    table(client_id=["007", ""]).to_file(path, driver="GPKG", layer="lots")
+    raw = sqlite3.connect(path)
+    raw.execute("CREATE TABLE hits (what TEXT)")
+    names = [name for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    # what belongs to the database itself can have none
+    own = [name for name in names if not name.startswith(("sqlite_", "rtree_"))]
+    endless = "INSERT INTO hits WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT i FROM n"
+    for name in own:
+        for event in ("INSERT", "UPDATE", "DELETE"):
+            raw.execute(
+                f"CREATE TRIGGER {event}_{name} BEFORE {event} ON {name} BEGIN {endless}; END"
+            )
+    raw.commit()
+    raw.close()
+    before = path.read_bytes()
+    features, problems = read_sites(sites, CLIENTS)
+    assert features["kind"].tolist() == ["property", "street"]
+    assert (
+        "hits" in problems["problem"].item() + problems["feature"].item()
+    )  # a table without kinds
+    assert len(read_source(Source(path, "lots")).fields) == 2
+    assert path.read_bytes() == before
+    assert [one.name for one in sites.iterdir()] == ["a.gpkg"]
 
 
 @pytest.mark.parametrize("name", ["a.gpkg", "a.zip"])

@@ -315,6 +315,35 @@ def test_damaged_file_is_refused_with_the_way_back(tmp_path, where):
     assert len(keys_of(tmp_path)) == 2
 
 
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DELETE FROM meta WHERE name = 'schema_version'",
+        "UPDATE calls SET called_on = 'yesterday'",
+        "UPDATE calls SET called_on = 7",
+        "UPDATE calls SET outcome = 'perhaps'",
+        "UPDATE beds SET shape = x'0103'",
+        "UPDATE beds SET shape = 'a square'",
+        "UPDATE beds SET shape = 7",
+        "DROP TABLE entries",
+    ],
+)
+def test_a_sound_database_with_rows_that_are_not_ours_is_told_with_the_dated_copy(
+    tmp_path, statement
+):
+    """What quick_check finds nothing wrong with: no version, days that are none, shapes cut short."""
+    record(tmp_path, VISIT)
+    with open_log(tmp_path, today=date(2027, 3, 3)) as log:
+        log.store_beds(stored_of(A_curb_1=square()))
+    raw = sqlite3.connect(tmp_path / "book.sqlite")
+    raw.execute("PRAGMA foreign_keys = OFF")
+    assert raw.execute(statement).rowcount  # it changed something
+    raw.commit()
+    raw.close()
+    with pytest.raises(LogError, match=r"(?s)book\.sqlite.*way back: .*book-2027-03-03\.sqlite"):
+        len(read_season(tmp_path).beds)
+
+
 def test_file_cut_short_is_damaged(tmp_path):
     record(tmp_path, VISIT)
     path = tmp_path / "book.sqlite"

@@ -12,7 +12,8 @@ from scanner.calls.cancel_days import last_day_to_cancel
 from scanner.calls.entry_kinds import JOB, QUOTE, Counts
 from scanner.calls.history import tell_history
 from scanner.calls.learning import learn_stages
-from scanner.calls.log import open_log, read_season
+from scanner.calls.log import forget_client, open_log, read_season
+from scanner.calls.quotes import next_quote_id
 from scanner.calls.sales import drop_sold, set_sold_aside
 from scanner.calls.trials import list_trials
 from tests.calls.calls_on_record import calls
@@ -24,7 +25,8 @@ WON = {"outcome": "won", "ended_on": "2027-03-10"}
 
 def write_quote(folder, *, today=DAY, **changes):
     with open_log(folder, today=today) as log:
-        return log.record(QUOTE, quote_of(**changes), quote_task_of())
+        row = quote_of(**changes)
+        return log.record(QUOTE, row, quote_task_of(row["quote_id"].item()))
 
 
 def undo(folder, number=None):
@@ -107,6 +109,18 @@ def test_its_job_tells_more_and_each_step_is_taken_back(tmp_path):
     assert len(season.quotes) == len(season.calls) == 0
     with open_log(tmp_path, today=DAY) as log:
         assert log.quote_ids() == ["Q2027-001"]  # its number is not given again
+
+
+def test_a_number_is_not_given_again_when_its_client_is_forgotten(tmp_path):
+    for number in ("Q2026-1000", "Q2026-999", "Q2027-001"):
+        write_quote(tmp_path, quote_id=number)
+    with open_log(tmp_path, today=DAY) as log:
+        log.keep_last_quotes()
+    assert forget_client(tmp_path, "A")[0] > 0
+    with open_log(tmp_path, today=DAY) as log:
+        assert log.quote_ids() == ["Q2026-1000", "Q2027-001"]
+        log.keep_last_quotes()  # whoever is forgotten next
+        assert next_quote_id(log.quote_ids(), today=DAY) == "Q2027-002"
 
 
 def test_the_curve_learns_from_the_price_of_the_quote():

@@ -15,6 +15,7 @@ from scanner.book.own_files import take_out
 from scanner.calls.entry_kinds import KINDS
 from scanner.calls.forgotten import digits_of, leave_uncalled, mark_of
 from scanner.calls.log import read_season
+from scanner.pages.paper.sheet import Paper
 from scanner.store.traces import find_traces, traces_of
 from tests.cli.desk import type_in
 from tests.small_scan import small_clients
@@ -171,6 +172,12 @@ def test_nothing_is_erased_unless_it_is_said_and_while_a_list_holds_unrecorded_w
     office: Path,
 ) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
+    mailing = sheet.with_name("mailing.csv")
+    mailing.write_text("client_id,name,wave_on,sent_on,asked_on\n002,Ben,2027-03-01,2027-03-04,\n")
+    held = type_in("record", "lawns", "forget", "001", "--yes", *MARCH)
+    assert (held.exit_code, mailing.is_file()) == (1, True)
+    assert "mailing.csv holds days that are not on record yet. Record it first" in held.stderr
+    mailing.unlink()
     before = places_of(office)
     asked = type_in("record", "lawns", "forget", "001", *MARCH)
     assert asked.exit_code == 1
@@ -243,9 +250,17 @@ def test_traces_are_found_in_what_is_packed(tmp_path: Path) -> None:
     page = Canvas(str(tmp_path / "quote.pdf"))
     page.drawString(72, 72, "For Ada (Quill)")
     page.save()
+    paper = Paper(title="Quote")
+    paper.text(72, 72, "José Núñez")
+    (tmp_path / "visit.pdf").write_bytes(paper.finish())
+    paper = Paper(title="Letters")
+    paper.text(72, 72, "Łukasz Żak")
+    (tmp_path / "letters.pdf").write_bytes(paper.finish())
     workbook = openpyxl.Workbook()
     workbook.active.append(["Ada (Quill)"])
     workbook.save(tmp_path / "a.xlsx")
     (tmp_path / "b.txt").write_text("Ada's quill")
     found = find_traces(tmp_path, traces_of(["Ada (Quill)"], [], ""))
     assert [path.name for path in found] == ["a.xlsx", "quote.pdf"]
+    for name, file in (("José Núñez", "visit.pdf"), ("Łukasz Żak", "letters.pdf")):
+        assert [path.name for path in find_traces(tmp_path, traces_of([name], [], ""))] == [file]

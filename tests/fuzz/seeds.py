@@ -163,6 +163,15 @@ def zipped(parts: dict[str, bytes]) -> bytes:
     return stream.getvalue()
 
 
+def unpacked(content: bytes) -> dict[str, bytes]:
+    """Unpack a zip; nothing where it is spoiled already."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            return {name: packed.read(name) for name in packed.namelist()}
+    except Exception:  # noqa: BLE001  # whatever the unpacker raises of a spoiled one
+        return {}
+
+
 def seeds() -> Iterator[tuple[Callable[[Path], None], str, bytes]]:
     """What reads a file, its name, and a sound one."""
     yield read_clients, "clients.csv", text(ROWS)
@@ -185,9 +194,7 @@ def seeds() -> Iterator[tuple[Callable[[Path], None], str, bytes]]:
 
 def spoil(content: bytes, dice: random.Random) -> bytes:
     """Change a file in one to four places; what is packed is spoiled inside, too."""
-    if content.startswith(b"PK") and dice.random() < 0.8:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            parts = {name: packed.read(name) for name in packed.namelist()}
+    if content.startswith(b"PK") and dice.random() < 0.8 and (parts := unpacked(content)):
         name = dice.choice(sorted(parts))
         return zipped(parts | {name: spoil(parts[name], dice)})
     spoiled = bytearray(content)

@@ -22,6 +22,8 @@ REPAIR_SHARE = 0.01
 _SAMPLE = 500
 """So many stretches of an outline tell how often all meet."""
 
+ACROSS = "it lies on both sides of the 180th meridian, where nothing can be measured"
+
 _POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 _POINTS = (shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT)
@@ -156,6 +158,8 @@ def _find_misplaced(shapes: Shapes) -> Reasons:
     is_off = np.abs(bounds[:, [0, 2]]).max(axis=1) > MAX_LON
     is_off |= np.abs(bounds[:, [1, 3]]).max(axis=1) > MAX_LAT
     reasons[is_known & is_off & (reasons == "")] = "no degrees of longitude and latitude"
+    # Cut or not, it would be as wide as the earth on any plane
+    reasons[is_known & (bounds[:, 2] - bounds[:, 0] > MAX_LON)] = ACROSS
     touched, at = shapely.get_coordinates(shapes, return_index=True)
     reasons[np.unique(at[(touched == 0).all(axis=1)])] = "a point of it lies at 0, 0, in the ocean"
     return reasons
@@ -205,6 +209,8 @@ def _is_tangled(shape: shapely.Geometry) -> bool:
 def _remedy(reason: str) -> str:
     if reason == SWAPPED:
         return "exchange the two: longitude first, then latitude"
+    if reason == ACROSS:
+        return "measure the lot's edges on foot (measured.csv); give a street as one feature a side"
     if "0, 0" in reason:
         return "put the feature where it belongs, or delete it"
     if "no shape" in reason or "no length" in reason:

@@ -217,7 +217,9 @@ def _in_words(path: Path) -> Iterator[None]:
             raise ReadOnlyError(words.locked_away(path)) from err
         if code in _BUSY:
             message = words.held(path)
-        elif code in _DAMAGED:
+        elif code in _DAMAGED or "no such" in str(
+            err
+        ):  # table or column: whoever wrote it is not us
             message = words.damaged(path, str(err))
         elif code in _NO_ROOM:
             message = words.no_room(path, str(err))

@@ -23,7 +23,14 @@ from scanner.calls.entry_kinds import (
 from scanner.calls.forgotten import mark_of
 from scanner.calls.log.copies import list_copies
 from scanner.calls.log.file import LOG_FILE, WAIT_SECONDS, Store, erase, open_to_write
-from scanner.calls.log.reading import BED_COLUMNS, STANDING, entries_of, parts_of, season_of
+from scanner.calls.log.reading import (
+    BED_COLUMNS,
+    STANDING,
+    entries_of,
+    parts_of,
+    season_of,
+    words_of,
+)
 from scanner.errors import LogError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
@@ -51,8 +58,19 @@ class Log:
         return int(self._store.rows("SELECT coalesce(max(entry_id), 0) FROM entries")[0][0])
 
     def quote_ids(self) -> list[str]:
-        """List the numbers of all quotes ever written, those taken back too: none is given twice."""
-        return [name for (name,) in self._store.rows("SELECT DISTINCT quote_id FROM quotes")]
+        """List the numbers of all quotes on record, those taken back too, and the last before a client was forgotten."""
+        return [
+            *(name for (name,) in self._store.rows("SELECT DISTINCT quote_id FROM quotes")),
+            *words_of(self._store, "last_quotes"),
+        ]
+
+    def keep_last_quotes(self) -> None:
+        """Keep the highest number of each year's quotes, so that none is given twice whoever is forgotten."""
+        numbers = sorted(self.quote_ids(), key=lambda name: (len(name), name))
+        last = {name.partition("-")[0]: name for name in numbers}.values()
+        self._store.write(
+            "INSERT OR REPLACE INTO meta VALUES ('last_quotes', ?)", (" ".join(last),)
+        )
 
     def newest_day(self) -> str:
         """Tell the latest day of recording, ISO, blank for none; later than today: a clock went back."""

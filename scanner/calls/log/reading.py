@@ -73,6 +73,8 @@ _DAYS = ("_on", "_date", "last_seen")
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
 
 
+_STRANGE = "it holds rows that this program does not write"
+
 Read = TypeVar("Read", bound=Callable[..., Any])
 
 
@@ -91,8 +93,7 @@ def _believed(read: Read) -> Read:
             LookupError,
             struct.error,
         ) as err:
-            detail = "it holds rows that this program does not write"
-            raise LogError(words.damaged(store.path, detail)) from err
+            raise LogError(words.damaged(store.path, _STRANGE)) from err
 
     return cast("Read", told)
 
@@ -126,10 +127,10 @@ def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
 def read_seals(folder: Path) -> list[str]:
     """Read the seals of the lists that were printed last."""
     with open_to_read(folder) as store:
-        return [] if store is None else [*_words(store, "lists")]
+        return [] if store is None else [*words_of(store, "lists")]
 
 
-def _words(store: Store, name: str) -> tuple[str, ...]:
+def words_of(store: Store, name: str) -> tuple[str, ...]:
     """Read a list of words that the log keeps under a name."""
     found = store.rows("SELECT value FROM meta WHERE name = ?", (name,))
     return tuple(word for (words,) in found for word in words.split())
@@ -172,7 +173,8 @@ def season_of(store: Store) -> Season:
         remarks=_checked(standing(store, REMARK), REMARKS),
         listed=last_scan_of(store, LISTED),
         alike=last_scan_of(store, ALIKE),
-        forgotten=_words(store, "forgotten"),
+        forgotten=words_of(store, "forgotten"),
+        if_damaged=words.damaged(store.path, _STRANGE),
     )
 
 

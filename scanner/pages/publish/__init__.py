@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from hashlib import blake2b
@@ -30,7 +31,16 @@ from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
 from scanner.store.replacing import put_in_place
 
-__all__ = ["CALL_LISTS", "UNREADABLE", "Why", "publish", "publish_files", "publish_page", "seal_of"]
+__all__ = [
+    "CALL_LISTS",
+    "UNREADABLE",
+    "Why",
+    "paper_name",
+    "publish",
+    "publish_files",
+    "publish_page",
+    "seal_of",
+]
 
 NEEDED = ("lots", "beds", "shapes", "quantities", "line_items", "prices", "offers")
 """Tables of a part that pages are made of; each is read once."""
@@ -67,6 +77,16 @@ def publish(
 def publish_page(html: str, file: Path) -> Path:
     """Write a page that stands alone; `BookError` where it cannot be, the earlier one is left then."""
     return publish_files({file.name: html.encode()}, file.parent)[0]
+
+
+def paper_name(paper: str, client_id: str) -> str:
+    """Name the file of a client's paper; an id may hold what no file's name may, or would lead elsewhere.
+
+    >>> paper_name("visit", "C0057"), paper_name("visit", "../../x y")
+    ('visit-C0057.pdf', 'visit-.._.._x_y.pdf')
+    """
+    name = re.sub(r"[^\w.-]", "_", client_id)[:100]
+    return f"{paper}-{name}.pdf"
 
 
 def publish_files(contents: Mapping[str, bytes], folder: Path, *, mark: str = "new") -> list[Path]:
