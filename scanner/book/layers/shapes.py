@@ -24,6 +24,11 @@ _SAMPLE = 500
 
 ACROSS = "it lies on both sides of the 180th meridian, where nothing can be measured"
 
+_REMEDIES = {
+    SWAPPED: "exchange the two: longitude first, then latitude",
+    ACROSS: "measure the lot's edges on foot (measured.csv); give a street as one feature a side",
+}
+
 _POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 _POINTS = (shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT)
@@ -207,10 +212,8 @@ def _is_tangled(shape: shapely.Geometry) -> bool:
 
 
 def _remedy(reason: str) -> str:
-    if reason == SWAPPED:
-        return "exchange the two: longitude first, then latitude"
-    if reason == ACROSS:
-        return "measure the lot's edges on foot (measured.csv); give a street as one feature a side"
+    if reason in _REMEDIES:
+        return _REMEDIES[reason]
     if "0, 0" in reason:
         return "put the feature where it belongs, or delete it"
     if "no shape" in reason or "no length" in reason:
