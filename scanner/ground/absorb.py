@@ -29,6 +29,9 @@ from scanner.plane.spikes import despike
 LEAST_PIECE_FT2 = 5.0
 """A smaller left-over is mowed or trimmed somehow."""
 
+LEAST_FT2 = 0.02
+"""Less than this left over is a corner's rounding."""
+
 RIM_FT = 0.25
 """Ground narrower than this behind a bed is no turf (starting value, no source)."""
 
@@ -81,9 +84,13 @@ def absorb_turf(
     before = meet(turf[rows], around(own, AROUND * mower_ft))
     after = minus(before, own)
     # What is left of an opening before it is clipped has no border in common with the turf: faster, no hairs.
-    lost = meet(minus(after, swept_ground(after, mower_ft)), swept_ground(before, mower_ft))
-    lost = despike(_clip(take_from(lost, rows, barred), around(own, 2 * mower_ft)))
+    lost = minus(after, swept_ground(after, mower_ft))
+    some = np.flatnonzero(shapely.area(lost) > LEAST_FT2)
+    lost, before, rows_lost = lost[some], before[some], rows[some]
+    lost = meet(lost, swept_ground(before, mower_ft))
+    lost = despike(_clip(take_from(lost, rows_lost, barred), around(own[some], 2 * mower_ft)))
     pieces, row = ground_parts(lost)
+    row = some[row]
     large = (shapely.area(pieces) >= LEAST_PIECE_FT2) | _is_rim(pieces)
     pieces, row = pieces[large], row[large]
     absorbed = np.full(len(beds), EMPTY, dtype=object)

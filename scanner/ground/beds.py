@@ -19,7 +19,7 @@ import shapely
 from scanner.ground.absorb import absorb_turf, join_absorbed
 from scanner.ground.edges import extend_chains
 from scanner.ground.kinds import DRIVE, EDGE, GUESS, Parts, take_from
-from scanner.ground.measures import contacts_of, count_short, length_ft, look_across
+from scanner.ground.measures import Rays, contacts_of, count_short, length_ft, look_across
 from scanner.plane.grid import (
     EMPTY,
     LEAST_EDGE_FT,
@@ -270,7 +270,10 @@ def _absorb(
     kept = np.flatnonzero(beds["skip_reason"] == "")
     core, lot = beds["core"].to_numpy()[kept], beds["lot"].to_numpy()[kept]
     border = ground.border_of(along)
-    is_tight = leaves_narrow(core, lot, border, len(ground.turf), rules.mower_ft)
+    touching = contacts_of(core, lot, border, len(ground.turf))
+    far_ft = rules.mower_ft + 2 * LEAST_EDGE_FT
+    rays = look_across(touching, border, len(ground.turf), far_ft=far_ft)
+    is_tight = leaves_narrow(rays, len(core), rules.mower_ft)
     asked = np.flatnonzero(np.isin(lot, lot[is_tight]))
     if len(asked):
         lots = np.unique(lot[asked])
@@ -286,30 +289,22 @@ def _absorb(
     return beds.assign(absorbed=absorbed)
 
 
-def leaves_narrow(
-    core: np.ndarray, lot: np.ndarray, border: Segs, count: int, mower_ft: float
-) -> np.ndarray:
+def leaves_narrow(rays: Rays, count: int, mower_ft: float) -> np.ndarray:
     """
     Tell which beds leave turf somewhere that may be too narrow to mow.
 
     Parameters
     ----------
-    core
-        Beds before they absorb [ft], n rows.
-    lot
-        Lot of each.
-    border
-        The border that they lie on [ft].
+    rays
+        Rays off the beds, of a mower's width and more.
     count
-        Number of lots.
+        Number of beds.
     mower_ft
         Width that a mower needs.
 
     Returns
     -------
     is_tight
-        Booleans, n.
+        Booleans, one a bed.
     """
-    far_ft = mower_ft + 2 * LEAST_EDGE_FT
-    rays = look_across(contacts_of(core, lot, border, count), border, count, far_ft=far_ft)
-    return count_short(rays, len(core), mower_ft + LEAST_EDGE_FT) > 1
+    return count_short(rays, count, mower_ft + LEAST_EDGE_FT) > 1

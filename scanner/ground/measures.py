@@ -48,7 +48,7 @@ def contacts_of(shapes: np.ndarray, lot: np.ndarray, border: Segs, count: int) -
     return label(cut_rings(shapes, lot), border._replace(bits=border.bits | RIM), count)
 
 
-def length_ft(touching: Segs, bits: int, count: int) -> np.ndarray:
+def length_ft(touching: Segs, bits: int | np.ndarray, count: int) -> np.ndarray:
     """
     Measure how far each piece's border lies on something.
 
@@ -57,7 +57,7 @@ def length_ft(touching: Segs, bits: int, count: int) -> np.ndarray:
     touching
         As `contacts_of` gives it.
     bits
-        What, any of it.
+        What, any of it; one for all pieces, or one a piece.
     count
         Number of pieces.
 
@@ -66,11 +66,15 @@ def length_ft(touching: Segs, bits: int, count: int) -> np.ndarray:
     length_ft
         Lengths [ft], `count`.
     """
-    on = (touching.bits & bits) > 0
+    on = (touching.bits & _by_stretch(bits, touching)) > 0
     return np.bincount(touching.of[on], touching.length_ft[on], count)
 
 
-def own_edges(touching: Segs, bits: int, count: int) -> np.ndarray:
+def _by_stretch(bits: int | np.ndarray, touching: Segs) -> int | np.ndarray:
+    return bits[touching.of] if isinstance(bits, np.ndarray) else bits
+
+
+def own_edges(touching: Segs, bits: int | np.ndarray, count: int) -> np.ndarray:
     """
     Draw the edge that each piece lies along.
 
@@ -79,7 +83,7 @@ def own_edges(touching: Segs, bits: int, count: int) -> np.ndarray:
     touching
         As `contacts_of` gives it.
     bits
-        Bits of the edge.
+        Bits of the edge; one for all pieces, or one a piece.
     count
         Number of pieces.
 
@@ -88,7 +92,7 @@ def own_edges(touching: Segs, bits: int, count: int) -> np.ndarray:
     edges
         Lines or multi-lines [ft], `count`, lawn on the left.
     """
-    found = chains(touching._replace(lot=touching.of), bits)
+    found = chains(touching._replace(lot=touching.of), _by_stretch(bits, touching))
     edges = np.full(count, shapely.LineString(), dtype=object)
     lines = found.lines()
     rows, first, many = np.unique(found.lot, return_index=True, return_counts=True)
@@ -281,15 +285,41 @@ def count_short(rays: Rays, pieces: int, width_ft: float) -> np.ndarray:
     return np.bincount(rays.piece[rays.wide_ft < width_ft], minlength=pieces)
 
 
+def measure_lines(touching: Segs, rays: Rays, count: int) -> pd.DataFrame:
+    """
+    Measure what beds beside change: lines, and the turf that stays.
+
+    Parameters
+    ----------
+    touching
+        As `contacts_of` gives it.
+    rays
+        As `look_across` gives them.
+    count
+        Number of beds.
+
+    Returns
+    -------
+    lines
+        ``bed_line_ft``, ``trim_ft``, ``turf_left_width_ft`` [ft], one row a bed.
+    """
+    around_ft = np.bincount(touching.of, touching.length_ft, count)
+    return pd.DataFrame({
+        "bed_line_ft": around_ft - length_ft(touching, SHUT, count),
+        "trim_ft": length_ft(touching, TRIMMED, count),
+        "turf_left_width_ft": turf_width_ft(rays, count),
+    })  # fmt: skip
+
+
 def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.DataFrame:
     """
-    Measure what does not hang on limits of some beds of one kind.
+    Measure what does not hang on limits of some beds.
 
     Parameters
     ----------
     beds
-        Columns ``lot`` (a row of `outline`), ``along`` (all the same), ``core`` and ``absorbed``,
-        and ``shape``, both together [ft].
+        Columns ``lot`` (a row of `outline`), ``along``, ``core`` and ``absorbed``, and ``shape``,
+        both together [ft].
     border
         The labelled border that they lie on [ft].
     outline
@@ -302,38 +332,38 @@ def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.
         is left.
     """
     count, core, absorbed = len(beds), beds["core"].to_numpy(), beds["absorbed"].to_numpy()
-    lot, bit = beds["lot"].to_numpy(), EDGE[str(beds["along"].iloc[0])]
-    shapes = beds["shape"].to_numpy()
+    lot, along, shapes = beds["lot"].to_numpy(), beds["along"].to_numpy(), beds["shape"].to_numpy()
+    bits = np.array([EDGE[kind] for kind in along], np.int32)
     touching = contacts_of(shapes, lot, border, len(outline))
-    edge_ft = length_ft(touching, bit, count)
-    edge = own_edges(touching, bit, count)
+    edge_ft = length_ft(touching, bits, count)
+    edge = own_edges(touching, bits, count)
     # What a bed absorbs may lie along its edge too: the edge is that of the band.
     grown = np.flatnonzero(~shapely.is_empty(absorbed))
     if len(grown):
         before = contacts_of(core[grown], lot[grown], border, len(outline))
-        edge_ft[grown] = length_ft(before, bit, len(grown))
-        edge[grown] = own_edges(before, bit, len(grown))
+        edge_ft[grown] = length_ft(before, bits[grown], len(grown))
+        edge[grown] = own_edges(before, bits[grown], len(grown))
     area_ft2 = shapely.area(shapes)
-    inside_ft2 = shapely.area(shapely.intersection(shapes, outline[lot]))
+    inside_ft2 = area_ft2.copy()
+    out = np.flatnonzero(~shapely.covers(outline[lot], shapes))
+    inside_ft2[out] = shapely.area(shapely.intersection(shapes[out], outline[lot[out]]))
+    lines = measure_lines(touching, look_across(touching, border, len(outline)), count)
     return beds.assign(
         edge=edge,
         edge_ft=edge_ft,
-        edge_source=_sources(touching, bit, edge_ft),
-        face=_faces(touching, count) if beds["along"].iloc[0] == "house" else "",
+        edge_source=_sources(touching, bits, edge_ft),
+        face=np.where(along == "house", _faces(touching, count), "").astype(object),
         area_ft2=area_ft2,
         mean_depth_ft=area_ft2 / np.maximum(edge_ft, LEAST_FT),
-        bed_line_ft=np.bincount(touching.of, touching.length_ft, count)
-        - length_ft(touching, SHUT, count),
-        trim_ft=length_ft(touching, TRIMMED, count),
         absorbed_ft2=np.maximum(area_ft2 - shapely.area(core), 0.0),
         right_of_way_ft2=np.maximum(area_ft2 - inside_ft2, 0.0),
-        turf_left_width_ft=turf_width_ft(look_across(touching, border, len(outline)), count),
+        **{str(name): lines[name].to_numpy() for name in lines},
     )
 
 
-def _sources(touching: Segs, bit: int, edge_ft: np.ndarray) -> np.ndarray:
+def _sources(touching: Segs, bits: np.ndarray, edge_ft: np.ndarray) -> np.ndarray:
     """Tell how the larger part of each bed's edge is known."""
-    on = touching.take((touching.bits & bit) > 0)
+    on = touching.take((touching.bits & bits[touching.of]) > 0)
     halves = edge_ft / 2
     drawn_ft = length_ft(on, LINE, len(edge_ft))
     lies_center = is_centerline(on.bits) & ((on.bits & LINE) == 0)

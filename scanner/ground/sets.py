@@ -12,8 +12,9 @@ import pandas as pd
 import shapely
 
 from scanner.ground.absorb import absorb_turf, join_absorbed
-from scanner.ground.kinds import BED, DRIVE, Parts
-from scanner.ground.measures import measure_shapes
+from scanner.ground.beds import ALONG_DRIVES, leaves_narrow
+from scanner.ground.kinds import BED, DRIVE, GUESS, Parts
+from scanner.ground.measures import contacts_of, look_across, measure_lines, measure_shapes
 from scanner.ground.on_foot import scale_beds
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.grid import LEAST_FT
@@ -151,27 +152,35 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
     """Absorb and measure anew what lies together; of beds that keep their ground, the lines alone."""
     turn = rows["along"].map({along: at for at, along in enumerate(rules.kind_order)})
     rows = rows.assign(turn=turn).sort_values(["offer_id", "turn", "bed_id"], ignore_index=True)
-    own = survey.beds.set_index("bed_id").loc[rows["bed_id"]]
-    lot, core = own["lot"].to_numpy(), own["core"].to_numpy()
+    own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core", "absorbed", "shape"]]
+    rows = rows.assign(**{name: own[name].to_numpy() for name in own})
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
-    absorbed = _absorb(core, lot, offer, survey, rules)
-    grown_ft2 = shapely.area(absorbed) - shapely.area(own["absorbed"].to_numpy())
+    border = _beside(rows, offer, survey)
+    touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border, len(rows))
+    rays = look_across(touching, border, len(rows))
+    lines = measure_lines(touching, rays, len(rows))
+    may_grow = leaves_narrow(rays, len(rows), rules.mower_ft)
+    may_grow |= ~shapely.is_empty(rows["absorbed"].to_numpy())
+    asked = np.isin(offer, offer[may_grow])
+    core, absorbed = rows["core"].to_numpy()[asked], rows["absorbed"].to_numpy().copy()
+    absorbed[asked] = _absorb(core, rows["lot"].to_numpy()[asked], offer[asked], survey, rules)
+    grown_ft2 = shapely.area(absorbed) - shapely.area(rows["absorbed"].to_numpy())
     is_new = np.abs(grown_ft2) > LEAST_FT
     if "share" in rows:  # where a length was measured on the lot, all is scaled anew
         is_new |= rows["share"].notna().to_numpy()
-    shapes = own["shape"].to_numpy().copy()
-    shapes[is_new] = join_absorbed(core[is_new], absorbed[is_new])
-    rows = rows.assign(lot=lot, core=core, absorbed=absorbed, shape=shapes, is_new=is_new)
-    tables = []
-    for along, group in rows.groupby("along", sort=False):
-        border = _beside(group.index.to_numpy(), offer, shapes, rows, survey, str(along))
-        alone = group.assign(lot=np.arange(len(group)))
-        measured = measure_shapes(alone, border, survey.lots.outline[group["lot"]])
-        tables.append(measured.assign(lot=group["lot"]))
-    measured = pd.concat(tables).sort_index()
-    # By the kept rows alone: where there are none, a longer column would bring rows of its own
-    kept = rows[~is_new].assign(**{name: measured.loc[~is_new, name] for name in LINES})
-    anew = place_beds(limit_beds(measured[is_new], survey), survey.lots)
+    shapes = rows["shape"].to_numpy().copy()
+    shapes[is_new] = join_absorbed(rows["core"].to_numpy()[is_new], absorbed[is_new])
+    rows = rows.assign(absorbed=absorbed, shape=shapes)
+    again = np.flatnonzero(np.isin(offer, offer[is_new]))
+    if not len(again):
+        return rows.assign(**{name: lines[name] for name in LINES})
+    some = rows.iloc[again].assign(lot=np.arange(len(again)))
+    outline = survey.lots.outline[rows["lot"].to_numpy()[again]]
+    measured = measure_shapes(some, _beside(rows.iloc[again], offer[again], survey), outline)
+    lines.loc[again, [*LINES]] = measured[[*LINES]].to_numpy()
+    kept = rows[~is_new].assign(**{name: lines.loc[~is_new, name] for name in LINES})
+    anew = measured.assign(lot=rows["lot"].to_numpy()[again])[is_new[again]]
+    anew = place_beds(limit_beds(anew, survey), survey.lots)
     return pd.concat([kept, scale_beds(anew, rules=rules) if "share" in anew else anew])
 
 
@@ -180,7 +189,8 @@ def _absorb(
 ) -> np.ndarray:
     """Give the beds of each offer what they leave too narrow to mow, to the first of them first."""
     ground = survey.ground
-    lot_of = np.zeros(int(offer.max()) + 1, int)
+    offer = np.unique(offer, return_inverse=True)[1]
+    lot_of = np.zeros(int(offer.max(initial=-1)) + 1, int)
     lot_of[offer] = lot
     barred = Parts(np.zeros(0, object), np.zeros(0, np.int32), np.zeros(0, int))
     for taken, bits in ((ground.removed, 0), (ground.openings, DRIVE)):
@@ -192,21 +202,20 @@ def _absorb(
 
 def _for_each(lot_of: np.ndarray, border: Segs) -> Segs:
     """Copy the pieces of each row's lot, keyed by row."""
-    row, piece = join(lot_of, border.lot, int(max(lot_of.max(), border.lot.max(initial=0))) + 1)
+    most = max(lot_of.max(initial=0), border.lot.max(initial=0))
+    row, piece = join(lot_of, border.lot, int(most) + 1)
     return border.take(piece)._replace(lot=row)
 
 
-def _beside(
-    at: np.ndarray,
-    offer: np.ndarray,
-    shapes: np.ndarray,
-    rows: pd.DataFrame,
-    survey: Survey,
-    along: str,
-) -> Segs:
-    """Give the border that each of some beds lies on: the turf's and the other beds' of its offer."""
-    border = _for_each(rows["lot"].to_numpy()[at], survey.ground.border_of(along))
-    row, other = join(offer[at], offer, int(offer.max()) + 1)
-    row, other = row[at[row] != other], other[at[row] != other]
-    sides = cut_rings(shapes[other], row, BED)
-    return join_segs(border, sides)
+def _beside(rows: pd.DataFrame, offer: np.ndarray, survey: Survey) -> Segs:
+    """Give the border that each of some beds lies on: the turf's, guessed drives', and the other beds' of its offer."""
+    lot, shapes = rows["lot"].to_numpy(), rows["shape"].to_numpy()
+    opening = survey.ground.openings[lot]
+    is_cut = rows["along"].isin(ALONG_DRIVES).to_numpy() & ~shapely.is_empty(opening)
+    at = np.flatnonzero(is_cut)
+    border = join_segs(
+        _for_each(lot, survey.ground.border), cut_rings(opening[at], at, DRIVE | GUESS)
+    )
+    row, other = join(offer, offer, int(offer.max()) + 1)
+    row, other = row[row != other], other[row != other]
+    return join_segs(border, cut_rings(shapes[other], row, BED))

@@ -167,8 +167,8 @@ def _measured(survey: Survey, *, rules: LocalRules) -> pd.DataFrame:
     """Measure, name and caution the beds of a survey."""
     beds, lots = survey.beds, survey.lots
     tables = [
-        measure_shapes(group, survey.ground.border_of(str(along)), lots.outline)
-        for along, group in beds.groupby("along", sort=False)
+        measure_shapes(group, survey.ground.border_of(str(group["along"].iloc[0])), lots.outline)
+        for _, group in beds.groupby(beds["along"].isin(ALONG_DRIVES))
     ]
     beds = limit_beds(pd.concat(tables), survey).sort_index()
     lot, along = beds["lot"].to_numpy(), beds["along"].to_numpy()
