@@ -153,7 +153,7 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
     turn = rows["along"].map({along: at for at, along in enumerate(rules.kind_order)})
     rows = rows.assign(turn=turn).sort_values(["offer_id", "turn", "bed_id"], ignore_index=True)
     own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core", "absorbed", "shape"]]
-    rows = rows.assign(**{name: own[name].to_numpy() for name in own})
+    rows = rows.assign(**{str(name): own[name].to_numpy() for name in own})
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
     border = _beside(rows, offer, survey)
     touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border, len(rows))

@@ -135,7 +135,7 @@ def _snapped(on: Stretches, size: np.ndarray) -> Stretches:
     return Stretches(on.i, on.j, t0, t1).take(real)
 
 
-def chains(border: Segs, bits: int) -> Chains:
+def chains(border: Segs, bits: int | np.ndarray) -> Chains:
     """
     Join the stretches that lie on some layer to whole chains, round the start of a ring too.
 
@@ -144,7 +144,7 @@ def chains(border: Segs, bits: int) -> Chains:
     border
         Labelled border [ft].
     bits
-        Layers, any of them.
+        Layers, any of them; one for all stretches, or one a stretch.
 
     Returns
     -------
