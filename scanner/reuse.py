@@ -110,8 +110,10 @@ def _bearing(block: Block) -> pd.DataFrame:
     lots = words.loc[words["kind"] == "property", ["client_id", *ENDS]]
     answers = season.answers.merge(lots, on="client_id").assign(kind="answer")
     content = [built[["client_id", "shape"]], answers[[*season.answers.columns]]]
-    places = [table[["kind", "client_id", *ENDS]].astype({"kind": "str"}) for table in (words, built, answers)]  # fmt: skip
-    pairs = list_bearing(pd.concat(places), block.client_ids, rules=block.book.rules)
+    names = ["kind", "along", "client_id", "pavement_ft", *ENDS]
+    places = [table.reindex(columns=names).astype({"kind": "str", "along": "str"}) for table in (words, built, answers)]  # fmt: skip
+    features = pd.concat(places, ignore_index=True)
+    pairs = list_bearing(features, block.land.shapes, block.client_ids, rules=block.book.rules)
     hashes = np.concatenate([words["content"].to_numpy(), *map(hash_rows, content)])
     return pd.DataFrame({"client_id": pairs["client_id"], "hash": hashes[pairs["row"]]})
 

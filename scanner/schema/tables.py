@@ -18,7 +18,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TypeVar
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from scanner.errors import SchemaError
 from scanner.schema.book_tables import (
@@ -145,19 +147,22 @@ def check_table(table: Table, schema: TableSchema) -> Table:
     >>> check_table(empty_table(BED_ORDER), BED_ORDER).columns.tolist()
     ['client_id', 'bed_id', 'place']
     """
-    faults, typed = list[str](), dict[str, pd.Series]()
+    faults, changed = list[str](), dict[str, pd.Series]()
     for name, column in schema.columns.items():
         if name not in table:
             faults += [f"{name}: the column is missing"] if column.is_required else []
             continue
+        values = table[name]
         try:
-            typed[name] = _typed(table[name], column)
+            typed = _typed(values, column)
         except (TypeError, ValueError) as err:
             faults.append(f"{name}: not {column.dtype}: {err}")
             continue
+        if typed is not values:
+            changed[name] = typed
         faults += [
-            f"{name}: {words}: {typed[name][is_wrong].iloc[0]!r} in {int(is_wrong.sum())} of {len(table)} rows"
-            for words, is_wrong in _checks(typed[name], column)
+            f"{name}: {words}: {typed[is_wrong].iloc[0]!r} in {int(is_wrong.sum())} of {len(table)} rows"
+            for words, is_wrong in _checks(typed, column)
             if is_wrong.any()
         ]
     if not faults and schema.unique and table.duplicated([*schema.unique]).any():
@@ -165,7 +170,7 @@ def check_table(table: Table, schema: TableSchema) -> Table:
     if faults:
         message = f"table {schema.name} breaks its schema:\n" + "\n".join(faults)
         raise SchemaError(message)
-    return table.assign(**typed)
+    return table.assign(**changed)
 
 
 def empty_table(schema: TableSchema) -> pd.DataFrame:
@@ -187,8 +192,16 @@ def empty_table(schema: TableSchema) -> pd.DataFrame:
     >>> len(empty_table(CALLS)), "rank" in empty_table(CALLS)
     (0, True)
     """
-    nothing = pd.Series(dtype=object)
-    return pd.DataFrame({name: _typed(nothing, column) for name, column in schema.columns.items()})
+    # To make one takes longer than many a table of rows
+    if schema.name not in _EMPTY:
+        nothing = pd.Series(dtype=object)
+        columns = {name: _typed(nothing, column) for name, column in schema.columns.items()}
+        _EMPTY[schema.name] = pd.DataFrame(columns)
+    return _EMPTY[schema.name].copy()
+
+
+_EMPTY = dict[str, pd.DataFrame]()
+"""Tables without rows by name, made once."""
 
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
@@ -206,16 +219,16 @@ def _typed(values: pd.Series, column: Column) -> pd.Series:
     return typed
 
 
-def _checks(values: pd.Series, column: Column) -> Iterator[tuple[str, pd.Series]]:
+def _checks(values: pd.Series, column: Column) -> Iterator[tuple[str, NDArray[np.bool_]]]:
     """Name what is wrong, and in which rows."""
     if not column.is_nullable and column.dtype != "bool":
-        yield "is missing", values.isna()
+        yield "is missing", values.array.isna()
     if column.is_unique:
-        yield "stands twice", values.duplicated()
+        yield "stands twice", values.duplicated().to_numpy()
     if column.words:
-        yield f"is none of {column.words}", ~values.isin(column.words)
+        yield f"is none of {column.words}", ~values.array.isin(column.words)
     if column.least is not None:
         sizes = values.str.len() if column.dtype == "str" else values
-        yield f"is less than {column.least:g}", sizes < column.least
+        yield f"is less than {column.least:g}", sizes.to_numpy() < column.least
     if column.most is not None:
-        yield f"is more than {column.most:g}", values > column.most
+        yield f"is more than {column.most:g}", values.to_numpy() > column.most

@@ -102,7 +102,8 @@ def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pd.DataFr
     found: dict[str, list[pd.DataFrame]] = {name: [] for name in names}
     try:
         for folder, lots in kept.groupby("folder"):
-            part = StoredTables(Path(str(folder)), (*names, "offer_beds"))
+            # Each read once, though other tables ask whose an offer is
+            part = dict(StoredTables(Path(str(folder)), tuple({*names, "offer_beds"})))
             for name in names:
                 is_asked = owners_of(name, part).isin(lots["client_id"]).to_numpy()
                 found[name].append(part[name][is_asked])
