@@ -193,15 +193,16 @@ def empty_table(schema: TableSchema) -> pd.DataFrame:
     (0, True)
     """
     # To make one takes longer than many a table of rows
-    if schema.name not in _EMPTY:
+    kind = (schema.name, *schema.columns)
+    if kind not in _EMPTY:
         nothing = pd.Series(dtype=object)
         columns = {name: _typed(nothing, column) for name, column in schema.columns.items()}
-        _EMPTY[schema.name] = pd.DataFrame(columns)
-    return _EMPTY[schema.name].copy()
+        _EMPTY[kind] = pd.DataFrame(columns)
+    return _EMPTY[kind].copy()
 
 
-_EMPTY = dict[str, pd.DataFrame]()
-"""Tables without rows by name, made once."""
+_EMPTY = dict[tuple[str, ...], pd.DataFrame]()
+"""Tables without rows by their name and columns, made once."""
 
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
