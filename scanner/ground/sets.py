@@ -14,7 +14,13 @@ import shapely
 from scanner.ground.absorb import absorb_turf, join_absorbed
 from scanner.ground.beds import ALONG_DRIVES, leaves_narrow
 from scanner.ground.kinds import BED, DRIVE, GUESS, Parts
-from scanner.ground.measures import contacts_of, look_across, measure_lines, measure_shapes
+from scanner.ground.measures import (
+    Rays,
+    contacts_of,
+    look_across,
+    measure_lines,
+    measure_shapes,
+)
 from scanner.ground.on_foot import scale_beds
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.grid import LEAST_FT
@@ -155,13 +161,11 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
     own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core", "absorbed", "shape"]]
     rows = rows.assign(**{str(name): own[name].to_numpy() for name in own})
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
-    border = _beside(rows, offer, survey)
+    border = join_segs(_border_of(rows, survey), _sides_beside(rows, offer))
     touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border, len(rows))
     rays = look_across(touching, border, len(rows))
     lines = measure_lines(touching, rays, len(rows))
-    may_grow = leaves_narrow(rays, len(rows), rules.mower_ft)
-    may_grow |= ~shapely.is_empty(rows["absorbed"].to_numpy())
-    asked = np.isin(offer, offer[may_grow])
+    asked = np.isin(offer, offer[_may_grow(rows, offer, touching, rays, rules.mower_ft)])
     core, absorbed = rows["core"].to_numpy()[asked], rows["absorbed"].to_numpy().copy()
     absorbed[asked] = _absorb(core, rows["lot"].to_numpy()[asked], offer[asked], survey, rules)
     grown_ft2 = shapely.area(absorbed) - shapely.area(rows["absorbed"].to_numpy())
@@ -176,7 +180,9 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
         return rows.assign(**{name: lines[name] for name in LINES})
     some = rows.iloc[again].assign(lot=np.arange(len(again)))
     outline = survey.lots.outline[rows["lot"].to_numpy()[again]]
-    measured = measure_shapes(some, _beside(rows.iloc[again], offer[again], survey), outline)
+    beside = _sides_beside(rows.iloc[again], offer[again])
+    border = join_segs(_border_of(rows.iloc[again], survey), beside)
+    measured = measure_shapes(some, border, outline)
     lines.loc[again, [*LINES]] = measured[[*LINES]].to_numpy()
     kept = rows[~is_new].assign(**{name: lines.loc[~is_new, name] for name in LINES})
     anew = measured.assign(lot=rows["lot"].to_numpy()[again])[is_new[again]]
@@ -207,15 +213,37 @@ def _for_each(lot_of: np.ndarray, border: Segs) -> Segs:
     return border.take(piece)._replace(lot=row)
 
 
-def _beside(rows: pd.DataFrame, offer: np.ndarray, survey: Survey) -> Segs:
-    """Give the border that each of some beds lies on: the turf's, guessed drives', and the other beds' of its offer."""
-    lot, shapes = rows["lot"].to_numpy(), rows["shape"].to_numpy()
+def _border_of(rows: pd.DataFrame, survey: Survey) -> Segs:
+    """Give the border that each of some beds lies on: the turf's, and those of guessed drives."""
+    lot = rows["lot"].to_numpy()
     opening = survey.ground.openings[lot]
     is_cut = rows["along"].isin(ALONG_DRIVES).to_numpy() & ~shapely.is_empty(opening)
     at = np.flatnonzero(is_cut)
-    border = join_segs(
-        _for_each(lot, survey.ground.border), cut_rings(opening[at], at, DRIVE | GUESS)
-    )
+    sides = cut_rings(opening[at], at, DRIVE | GUESS)
+    return join_segs(_for_each(lot, survey.ground.border), sides)
+
+
+def _sides_beside(rows: pd.DataFrame, offer: np.ndarray) -> Segs:
+    """Give the borders of the other beds of each bed's offer."""
+    row, other = _beside(offer)
+    return cut_rings(rows["shape"].to_numpy()[other], row, BED)
+
+
+def _beside(offer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pair the rows of each offer."""
     row, other = join(offer, offer, int(offer.max()) + 1)
-    row, other = row[row != other], other[row != other]
-    return join_segs(border, cut_rings(shapes[other], row, BED))
+    return row[row != other], other[row != other]
+
+
+def _may_grow(
+    rows: pd.DataFrame, offer: np.ndarray, touching: Segs, rays: Rays, mower_ft: float
+) -> np.ndarray:
+    """Tell which beds may take in other turf than alone: another stands across, or near what is narrow."""
+    count, shapes = len(rows), rows["shape"].to_numpy()
+    is_narrow = leaves_narrow(rays, count, mower_ft)
+    is_narrow |= ~shapely.is_empty(rows["absorbed"].to_numpy())
+    row, other = _beside(offer)
+    row, other = row[is_narrow[row]], other[is_narrow[row]]
+    near = shapely.dwithin(shapes[row], shapes[other], mower_ft)
+    across = look_across(touching, _sides_beside(rows, offer), count)
+    return (np.bincount(row, near, count) > 0) | leaves_narrow(across, count, mower_ft)

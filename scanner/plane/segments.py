@@ -275,8 +275,8 @@ def near(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndarray, np.
         other_low, other_high = _span(q, axis)
         keep = (other_low[j] <= high[i] + reach_ft) & (other_high[j] >= low[i] - reach_ft)
         i, j = i[keep], j[keep]
-    # Two runs in order, one after the other: a stable sort merges them.
-    order = np.argsort(i * len(q.lot) + j, kind="stable")
+    # Two runs in the order of `p`, one after the other: a stable sort merges them at once.
+    order = np.argsort(i, kind="stable")
     return i[order], j[order]
 
 
