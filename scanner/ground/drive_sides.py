@@ -96,8 +96,9 @@ def find_sides(drives: Parts, streets: np.ndarray, *, gap_ft: float, leg_ft: flo
     """
     drives = drives.take(shapely.dwithin(drives.shape, streets[drives.lot], gap_ft))
     shapes, lot = ground_parts(unite(drives.shape, drives.lot, len(streets)))
-    whole = shapely.polygons(shapely.simplify(shapely.get_exterior_ring(shapes), STRAIGHT_SIDE_FT))
-    segs = cut_rings(whole, lot)
+    rings = shapely.get_exterior_ring(shapes)
+    whole = shapely.simplify(rings, STRAIGHT_SIDE_FT, preserve_topology=False)
+    segs = cut_rings(shapely.polygons(whole), lot)
     is_near = shapely.dwithin(shapely.points(segs.a), streets[segs.lot], gap_ft)
     mouth = _number_mouths(is_near, segs.ring)
     corner, rows, forward, owner = _side_rows(segs, is_near, mouth)

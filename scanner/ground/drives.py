@@ -193,7 +193,9 @@ def guess_openings(
     openings = np.full(count, EMPTY, dtype=object)
     opening_ft = np.where(np.isnan(seen_ft), rules.default_opening_ft, seen_ft)
     opening_ft[lots.is_drives_known & np.isnan(seen_ft)] = 0.0
-    wanted = (opening_ft > 0) & ~_has_drive(lots, parts)
+    wanted = opening_ft > 0
+    wanted[np.setdiff1d(np.arange(count), curb.lot)] = False
+    wanted &= ~_has_drive(lots, parts.take(wanted[parts.lot]))
     order = np.lexsort((-np.round(curb.length_ft, 3), curb.lot))
     lot, first = np.unique(curb.lot[order], return_index=True)
     lines, deep_ft = curb.lines(), rules.frontage_max_ft + rules.bed_depth_ft

@@ -270,7 +270,9 @@ def _step_outs(parked: Parts, curb: Chains, rules: LocalRules) -> tuple[np.ndarr
     i, j = join(
         curb.lot, parked.lot, int(max(curb.lot.max(initial=0), parked.lot.max(initial=0))) + 1
     )
-    beside = shapely.buffer(parked.shape[j], rules.gap_ft)
-    lines = shapely.intersection(curb.lines()[i], beside)
+    lines = curb.lines()
+    near = shapely.dwithin(lines[i], parked.shape[j], rules.gap_ft)
+    i, j = i[near], j[near]
+    lines = shapely.intersection(lines[i], shapely.buffer(parked.shape[j], rules.gap_ft))
     wide_ft = rules.setbacks.step_out_in / IN_PER_FT
     return shapely.buffer(lines, wide_ft, cap_style="flat"), curb.lot[i]

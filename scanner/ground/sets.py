@@ -87,8 +87,9 @@ def combine_beds(
     SchemaError
         If what comes out breaks its schema.
     """
-    rows = sets.merge(beds, on=["client_id", "bed_id"], validate="many_to_one")
-    rows = rows.sort_values(["offer_id", "place"], ignore_index=True)
+    sets = sets.sort_values(["offer_id", "place"])
+    rows = beds.iloc[pd.Index(beds["bed_id"]).get_indexer(sets["bed_id"])].reset_index(drop=True)
+    rows = rows.assign(offer_id=sets["offer_id"].to_numpy(), place=sets["place"].to_numpy())
     if survey is not None and len(rows):
         near = np.isin(rows.index, np.concatenate(near_beds(rows, rules=rules, key="offer_id")))
         if near.any():
@@ -158,8 +159,9 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
     """Absorb and measure anew what lies together; of beds that keep their ground, the lines alone."""
     turn = rows["along"].map({along: at for at, along in enumerate(rules.kind_order)})
     rows = rows.assign(turn=turn).sort_values(["offer_id", "turn", "bed_id"], ignore_index=True)
-    own = survey.beds.set_index("bed_id").loc[rows["bed_id"], ["lot", "core", "absorbed", "shape"]]
-    rows = rows.assign(**{str(name): own[name].to_numpy() for name in own})
+    at = pd.Index(survey.beds["bed_id"]).get_indexer(rows["bed_id"])
+    drawn = ("lot", "core", "absorbed", "shape")
+    rows = rows.assign(**{name: survey.beds[name].to_numpy()[at] for name in drawn})
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
     border = join_segs(_border_of(rows, survey), _sides_beside(rows, offer))
     touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border, len(rows))
