@@ -16,7 +16,7 @@ from scanner.book.capacity import read_capacity
 from scanner.calls.dig_days import WorkDays
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.to_build import BuildDays, plan_week
-from scanner.cli.keeping import itemize_all, read_for_scan
+from scanner.cli.keeping import itemize_all, read_aside
 from scanner.cli.plans import PLANTING
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import progress_bar
@@ -52,7 +52,7 @@ class Building:
 def gather(book: Path, season: Season, jobs: pd.DataFrame, *, today: date) -> Building:
     """Put together what sold jobs take; one whose beds must not be dug, or are not there, is left out and told of."""
     before = replace(season, jobs=season.jobs[~season.jobs["job_id"].isin(jobs["job_id"])])
-    read = read_for_scan(book, before)
+    read = read_aside(book, before)
     with progress_bar("looking at the lots") as report:
         found = pipeline.scan(
             read, today=today, season=before, client_ids={*jobs["client_id"]}, progress=report

@@ -11,7 +11,7 @@ import pandas as pd
 from rich.console import Console
 
 from scanner.cli.explain_words import chance_lines, price_lines, rate_lines
-from scanner.cli.keeping import itemize_all, scan_client
+from scanner.cli.keeping import itemize_all, look_at_one
 from scanner.cli.options import book_argument, json_option, today_option
 from scanner.cli.rows import SCREEN_LETTERS, print_rows
 from scanner.cli.talk import tell
@@ -53,7 +53,7 @@ def explain(
     priced anew; with --bed and --finish any other price. Below stands what the chance and the
     rank of the call are made of.
     """
-    _, season, found, client_id = scan_client(book, who, today=today)
+    (_, season, found), client_id = look_at_one(book, who, today=today)
     prices = _choose(found, client_id, bed_id, finish)
     items = itemize_all(found).table("line_items")
     told = [(price, items[_is_of(items, price)]) for price in prices.to_dict("records")]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -11,7 +13,14 @@ import click
 
 from scanner import pipeline
 from scanner.cli.closing import beside_words, scan_line
-from scanner.cli.keeping import keep_scan, read_for_scan, scanned, take_up_remarks, why_kept
+from scanner.cli.keeping import (
+    Scanned,
+    keep_scan,
+    read_for_scan,
+    scanned,
+    take_up_remarks,
+    why_kept,
+)
 from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
 from scanner.pages.share import publish_shared
@@ -45,12 +54,16 @@ def scan(
         shared = out_folder or folder.with_name(f"{folder.name}-shared")
         _share_into(shared, book=book, today=today, as_json=as_json)
         return
-    fault_count = _scan_into(folder, book=book, today=today, as_json=as_json)
-    ctx.exit(int(fault_count > 0))
+    with scan_into(folder, book=book, today=today, as_json=as_json) as (_, code):
+        pass
+    ctx.exit(code)
 
 
-def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
-    """Scan a book, write its pages, say what came of it; returns how many records need fixing."""
+@contextmanager
+def scan_into(
+    folder: Path, *, book: Path, today: date, as_json: bool
+) -> Iterator[tuple[Scanned, int]]:
+    """Scan a book, write its pages, say what came of it; gives the scan as long as it can be read, and the exit code."""
     summary_file = folder / "summary.json"
     before = _inode(summary_file)
 
@@ -72,18 +85,18 @@ def _scan_into(folder: Path, *, book: Path, today: date, as_json: bool) -> int:
             seals = list[str]()
             files = pipeline.publish_scan(found, folder, why_kept=why, seals=seals)
         keep_scan(found, book, seals=seals)
-    # What a program reads from us is the very file that was written, so the two agree.
-    text = summary_file.read_text(encoding="utf-8")
-    summary = json.loads(text)
-    tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
-    say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
-    return int(summary["faults"])
+        # What a program reads from us is the very file that was written, so the two agree.
+        text = summary_file.read_text(encoding="utf-8")
+        summary = json.loads(text)
+        tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
+        say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
+        yield Scanned(read, season, found), int(summary["faults"] > 0)
 
 
 def _share_into(folder: Path, *, book: Path, today: date, as_json: bool) -> None:
     """Scan a book and write what can be handed on; nothing of it is kept."""
-    with scanned(book, pipeline.open_season(book), today=today) as (_, found):
-        files = publish_shared(found, folder)
+    with scanned(book, today=today) as at:
+        files = publish_shared(at.found, folder)
     tell(json.dumps(list(map(str, files))) if as_json else "\n".join(map(str, files)))
     say(
         f"{folder} can be handed on: no name, address, number, note or id is in it, and the lots lie where nobody lives. Areas, quantities, "

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import date
 from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
+import click
 import pandas as pd
 
 from scanner import pipeline
@@ -33,7 +35,7 @@ from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere
-from scanner.store.folder import Store
+from scanner.store.folder import Store, passing_store
 
 
 def read_for_scan(book: Path, season: Season, *, store: Store | None = None) -> Book:
@@ -41,26 +43,62 @@ def read_for_scan(book: Path, season: Season, *, store: Store | None = None) -> 
     return pipeline.read_book(book, needs_lots=season.measurements.empty, store=store)
 
 
+class Scanned(NamedTuple):
+    """A book that was scanned; parts and features can be read as long as its store is open."""
+
+    book: Book
+    season: Season
+    found: Scan
+
+
+AT_HAND = "scanner.at_hand"
+"""Under this name a command's context keeps what was `Scanned`, for the commands that it runs."""
+
+
 @contextmanager
-def scanned(book: Path, season: Season, *, today: date) -> Iterator[tuple[Book, Scan]]:
-    """Scan a book for a page that rests on it; its parts can be read as long as this lasts."""
+def scanned(book: Path, *, today: date) -> Iterator[Scanned]:
+    """Scan a book for a page that rests on it, unless its scan is at hand."""
+    if at_hand := click.get_current_context().meta.get(AT_HAND):
+        yield at_hand
+        return
+    season = pipeline.open_season(book)
     with pipeline.open_store(book) as store:
         with progress_bar("reading the book") as report:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
-        yield read, found
+        yield Scanned(read, season, found)
 
 
-def scan_client(book: Path, who: str, *, today: date) -> tuple[Book, Season, Scan, str]:
-    """Look at the lot of one client, named by id, name or phone: the book, its season, the scan, the id."""
+def read_aside(book: Path, season: Season) -> Book:
+    """Read a book to look at a few of its lots, until the command ends; what a scan has read is not read again."""
+    context = click.get_current_context()
+    at_hand: Scanned | None = context.meta.get(AT_HAND)
+    if at_hand:
+        return at_hand.book
+    return read_for_scan(book, season, store=context.with_resource(passing_store(book)))
+
+
+def look_at(
+    book: Path, whom: Callable[[pd.DataFrame], list[str]], *, today: date
+) -> tuple[Scanned, list[str]]:
+    """Look at the lots of a few clients, whose ids ``whom`` tells from the client list, unless the book's scan is at hand."""
+    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
+    if at_hand:
+        return at_hand, whom(at_hand.book.clients)
     season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    client_id = find_client(who, read.clients)
-    with progress_bar("looking at the lot") as report:
+    read = read_aside(book, season)
+    client_ids = whom(read.clients)
+    with progress_bar("looking at the lots") as report:
         found = pipeline.scan(
-            read, today=today, season=season, client_ids={client_id}, progress=report
+            read, today=today, season=season, client_ids=client_ids, progress=report
         )
-    return read, season, found, client_id
+    return Scanned(read, season, found), client_ids
+
+
+def look_at_one(book: Path, who: str, *, today: date) -> tuple[Scanned, str]:
+    """Look at the lot of the one client who is named by id, name or phone."""
+    at, (client_id,) = look_at(book, lambda clients: [find_client(who, clients)], today=today)
+    return at, client_id
 
 
 def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -141,9 +179,9 @@ def draw_up(
     new = set(report.loc[~report["job_id"].isin(season.jobs["job_id"]), "client_id"])
     found = None
     if new:
-        read = read_for_scan(book, season)
-        scanned = pipeline.scan(read, today=today, season=season, client_ids=new)
-        found = itemize_all(scanned)  # a job may be sold in any finish
+        read = read_aside(book, season)
+        seen = pipeline.scan(read, today=today, season=season, client_ids=new)
+        found = itemize_all(seen)  # a job may be sold in any finish
     rates = read_rates(book / "rates.toml")[0]
     tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks(rates)))
     return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)

@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 import pandas as pd
 
-from scanner import pipeline
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.calls.chance import Stages
 from scanner.calls.delays import Delays
@@ -80,8 +79,8 @@ def forecast(
         )
         raise click.BadParameter(message, param_hint="--until")
     weeks, folder = Weeks(today, until), output_folder(out_folder, book)
-    season, capacity = pipeline.open_season(book), read_capacity(book)
-    with scanned(book, season, today=today) as (read, found):
+    capacity = read_capacity(book)
+    with scanned(book, today=today) as (read, season, found):
         tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week, free=capacity)
         file = publish_page(forecast_html(found, tables), folder / FORECAST_PAGE)
         tell(json_value(forecast_json(found, tables)) if as_json else str(file))

@@ -9,7 +9,6 @@ from pathlib import Path
 import click
 import pandas as pd
 
-from scanner import pipeline
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.book.letter import read_letter
 from scanner.calls.leads import monday_of
@@ -96,9 +95,8 @@ def promo(
     capacity, problems, last, notes = _free_weeks(book, span, today)
     folder = output_folder(out_folder, book)
     weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
-    season = pipeline.open_season(book)
     parts = read_letter(book, FIELDS) if with_letters else []
-    with scanned(book, season, today=today) as (read, found):
+    with scanned(book, today=today) as (read, season, found):
         stages, leads = learned_leads(read, found, season, with_letters=True)
         leads, told = _without_earlier(leads, season, first, today)
         notes += told

@@ -15,7 +15,7 @@ from scanner.calls.jobs import sum_tasks
 from scanner.calls.log import open_log
 from scanner.calls.quotes import Payments, next_quote_id, quote_states
 from scanner.calls.trials import OPEN
-from scanner.cli.keeping import scan_client
+from scanner.cli.keeping import look_at_one
 from scanner.cli.one_job import Priced, choose_beds, offered_finish, price_beds, with_pots
 from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
 from scanner.cli.plans import draw_up_plans, plant_words
@@ -65,7 +65,7 @@ def quote(
     Without --beds it is for the offer of the call list. Writes quote-<number>.pdf. The same quote
     again keeps its number as long as it is open.
     """
-    read, season, found, client_id = scan_client(book, who, today=today)
+    (read, season, found), client_id = look_at_one(book, who, today=today)
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
     priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
@@ -80,7 +80,8 @@ def quote(
     with open_log(book, today=today) as log:
         # A quote names beds: they keep their names from now on
         for part in found.parts:
-            log.store_beds(remember_beds(part["beds"], today=today))
+            own = part["beds"][part["beds"]["client_id"] == client_id]
+            log.store_beds(remember_beds(own, today=today))
         standing = log.season().quotes
         row = _same_open(standing, row, today) or row | {
             "quote_id": next_quote_id(log.quote_ids(), today=today)

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 
 import click
 import pandas as pd
 
-from scanner import pipeline
-from scanner.cli.keeping import read_for_scan
-from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
+from scanner.cli.keeping import look_at, scanned
+from scanner.cli.options import (
+    book_argument,
+    out_option,
+    output_folder,
+    paper_option,
+    today_option,
+)
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, progress_bar, say, say_unwritten, tell
+from scanner.cli.talk import counted, say, say_unwritten, tell
 from scanner.cli.who import find_client
-from scanner.pages.publish import publish_files
+from scanner.pages.publish import paper_name, publish_files
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan, Season
 
@@ -39,53 +46,58 @@ def sketch(
 ) -> None:
     """Draw what is offered to clients of BOOK: beds, plants, lengths, what is kept clear and why, prices.
 
-    Each WHO is an id, a name or a phone number; without one, all clients on the call list in
-    its order. Writes sketches.pdf.
+    Each WHO is an id, a name or a phone number: writes sketch-CLIENT.pdf for each. Without one,
+    all clients on the call list in its order: writes sketches.pdf.
     """
-    season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    named, unknown = find_clients(who, read.clients)
-    if who and not named:
-        ctx.exit(1)
-    with progress_bar("looking at the lots") as report:
-        found = pipeline.scan(
-            read, today=today, season=season, client_ids=named if who else None, progress=report
-        )
-    if not who:
-        calls = found.calls[found.calls["left_out"] == ""].sort_values("rank")
-        named = calls["client_id"].tolist()
-    sketches, problems = gather_sketches(read, season, found, named)
-    drawn = {sketch.client["client_id"] for sketch in sketches}
-    missing = [client for client in named if client not in drawn]
-    for client in missing:
-        say(why_nothing(found, client))
-    if sketches:
-        sender = Sender(
-            read.rules.company,
-            today,
-            today + timedelta(days=round(read.rules.quote.good_days)),
-            read.rates,
-            paper,
-        )
-        document, content = sketches_pdf(sketches, sender)
-        file = output_folder(out_folder, book) / PAGE
-        tell(str(publish_files({PAGE: content}, file.parent)[0]))
-        say(f"Drew {counted(len(sketches), 'client')}.")
-        say_unwritten(document.unwritten)
+    folder, is_short = output_folder(out_folder, book), False
+    with ExitStack() as last:
+        if who:
+            at, named = look_at(book, partial(find_clients, who), today=today)
+            is_short = len(named) < len(who)
+        else:
+            at = last.enter_context(scanned(book, today=today))
+            calls = at.found.calls[at.found.calls["left_out"] == ""]
+            named = calls.sort_values("rank")["client_id"].tolist()
+        sketches, problems = gather_sketches(*at, [*dict.fromkeys(named)])
+        drawn = {sketch.client["client_id"] for sketch in sketches}
+        for client in dict.fromkeys(named):
+            if client not in drawn:
+                say(why_nothing(at.found, client))
+                is_short |= bool(who)
+        if sketches:
+            _write(sketches, at.book, folder, today=today, paper=paper, is_whole_list=not who)
     show_problems(problems[problems["severity"] == "fault"], as_json=False)
-    ctx.exit(int(bool(unknown or (who and missing)) or (problems["severity"] == "fault").any()))
+    ctx.exit(int(is_short or (problems["severity"] == "fault").any()))
 
 
-def find_clients(who: tuple[str, ...], clients: pd.DataFrame) -> tuple[list[str], int]:
-    """Find the clients that are named, each once; of the others is said why not, and how many there are."""
-    named, unknown = list[str](), 0
+def _write(
+    sketches: list[Sketch], book: Book, folder: Path, *, today: date, paper: str, is_whole_list: bool
+) -> None:  # fmt: skip
+    """Write sketches: those of the list into one file, in its order, else one for each client."""
+    good_until = today + timedelta(days=round(book.rules.quote.good_days))
+    sender = Sender(book.rules.company, today, good_until, book.rates, paper)
+    files = {paper_name("sketch", one.client["client_id"]): [one] for one in sketches}
+    files = {PAGE: sketches} if is_whole_list else files
+    unwritten = set[str]()
+    for name, pages in files.items():
+        document, content = sketches_pdf(pages, sender)
+        tell(str(publish_files({name: content}, folder)[0]))
+        unwritten |= document.unwritten
+    say(f"Drew {counted(len(sketches), 'client')}.")
+    say_unwritten(unwritten)
+
+
+def find_clients(who: tuple[str, ...], clients: pd.DataFrame) -> list[str]:
+    """Find the clients that are named; of each that is not found is said why."""
+    named = list[str]()
     for one in who:
         try:
             named.append(find_client(one, clients))
         except click.BadParameter as err:
             say(f"{err.message}.")
-            unknown += 1
-    return list(dict.fromkeys(named)), unknown
+    if not named:
+        raise click.exceptions.Exit(1)
+    return named
 
 
 def gather_sketches(

@@ -10,9 +10,8 @@ from typing import Any, NamedTuple
 import click
 import pandas as pd
 
-from scanner import pipeline
 from scanner.book.checklist_sheet import check_answers
-from scanner.cli.keeping import read_for_scan
+from scanner.cli.keeping import look_at
 from scanner.errors import BookError
 from scanner.pages.bed_words import letter_of
 from scanner.pages.plan_page import write_feet
@@ -135,9 +134,7 @@ def _measured(
     book: Path, client_id: str, sizes: Mapping[str, str], today: date
 ) -> list[dict[str, str]]:
     """Give all edges of the kinds that were measured: those not measured as they are drawn."""
-    season = pipeline.open_season(book)
-    read = read_for_scan(book, season)
-    found = pipeline.scan(read, today=today, season=season, client_ids={client_id})
+    found = look_at(book, lambda _: [client_id], today=today)[0].found
     leads = found.offers[found.offers["phase"] == 1]
     named = leads["bed_ids"].iloc[0].split() if len(leads) else []
     letters = {letter_of(at): bed for at, bed in enumerate(named)}

@@ -8,8 +8,14 @@ from typing import Any
 
 import click
 
-from scanner.cli.keeping import scan_client
-from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
+from scanner.cli.keeping import look_at_one
+from scanner.cli.options import (
+    book_argument,
+    out_option,
+    output_folder,
+    paper_option,
+    today_option,
+)
 from scanner.cli.plans import draw_up_plans
 from scanner.cli.sketch import why_nothing
 from scanner.cli.talk import say_unwritten, tell
@@ -34,8 +40,8 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
     beds that come out shorter or longer. What is written on it, "record BOOK visit WHO" takes
     by the names printed on it. Writes visit-WHO.pdf.
     """
-    read, season, found, client_id = scan_client(book, who, today=today)
-    document, content = visit_pdf(gather_visit(read, season, found, client_id), paper_size=paper)
+    at, client_id = look_at_one(book, who, today=today)
+    document, content = visit_pdf(gather_visit(*at, client_id), paper_size=paper)
     name = paper_name("visit", client_id)
     tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
     say_unwritten(document.unwritten)

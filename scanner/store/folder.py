@@ -7,6 +7,7 @@ holds. One that ends well clears away those that it found; what a killed one lef
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -41,10 +42,17 @@ class Store:
 
 
 @contextmanager
-def passing_store() -> Iterator[Store]:
-    """Work in a folder that goes at once, as a small book does; one process does it all."""
-    with tempfile.TemporaryDirectory(prefix="scan-") as folder:
-        yield Store(Path(folder), has_room=False)
+def passing_store(book: Path | None = None) -> Iterator[Store]:
+    """Work in a folder that goes at once, as a small book does; one process does it all.
+
+    With a book, what scans have left beside it is at hand, and stays.
+    """
+    place = book / STORE_FOLDER if book else None
+    # On the same disk, what is taken over is linked and not copied
+    beside = place if place and os.access(place, os.W_OK) else None
+    with tempfile.TemporaryDirectory(prefix=_RUN, dir=beside) as folder:
+        kept = kept_folders(book) if book else []
+        yield Store(Path(folder), has_room=False, kept=tuple(kept))
 
 
 @contextmanager

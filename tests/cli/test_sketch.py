@@ -131,10 +131,12 @@ def draw(book: Path, *who: str) -> Any:
 def test_clients_are_named_by_id_name_or_phone(book):
     done = draw(book, "C0003", "rosalind pellerine", "308-555-0102", "C0003")
     assert (done.exit_code, done.stderr) == (0, "Drew 3 clients.\n")
-    file = book.parent / "out" / "sketches.pdf"
-    assert done.stdout == f"{file}\n"
-    with pdfplumber.open(file) as document:
-        heads = [page.extract_text().splitlines()[0] for page in document.pages]
+    files = [book.parent / "out" / f"sketch-{one}.pdf" for one in ("C0003", "C0001", "C0002")]
+    assert done.stdout.splitlines() == [*map(str, files)]
+    heads = list[str]()
+    for file in files:
+        with pdfplumber.open(file) as document:
+            heads += [page.extract_text().splitlines()[0] for page in document.pages]
     assert [head.split(" Larkspindle")[0] for head in heads] == [
         "Beds for Winifred Ashgrover", "Beds for Rosalind Pellerine", "Beds for Jubal Vandermoor",
     ]  # fmt: skip
@@ -148,7 +150,8 @@ def test_who_cannot_be_drawn_is_said_and_the_rest_is_done(book):
         "C0115 was measured on foot: no outline is drawn, so there is nothing to draw to scale. Draw the lot, or print a visit sheet.",
         "Drew 1 client.",
     ]
-    assert (book.parent / "out" / "sketches.pdf").exists()
+    # the sketches of all are nobody's to write over
+    assert [file.name for file in (book.parent / "out").iterdir()] == ["sketch-C0003.pdf"]
 
 
 def test_nobody_known_draws_nothing(book):

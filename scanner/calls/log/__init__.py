@@ -7,6 +7,7 @@ the last scan offered. The database itself is touched in ``file.py`` only.
 
 from __future__ import annotations
 
+from scanner.calls.log.file import begin_log
 from scanner.calls.log.log import Log, forget_client, open_log
 from scanner.calls.log.reading import (
     NO_SEASON,
@@ -19,6 +20,7 @@ from scanner.calls.log.reading import (
 __all__ = [
     "NO_SEASON",
     "Log",
+    "begin_log",
     "forget_client",
     "open_log",
     "read_entries",

@@ -102,6 +102,13 @@ def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterato
         yield None if is_empty else store
 
 
+def begin_log(folder: Path, statements: str) -> None:
+    """Begin a book's log as another one was written out, in the database's own statements: all of it or nothing."""
+    path = folder / LOG_FILE
+    with _in_words(path), closing(_connect(path, "rwc", WAIT_SECONDS)) as connection:
+        connection.executescript(statements)
+
+
 def erase(path: Path, client_id: str) -> int:
     """Take every row of a client out of a log or a copy of one, whatever its version; gives how many there were.
 
