@@ -24,7 +24,6 @@ from scanner.pages.publish.earlier import (
     seal_of,
 )
 from scanner.pages.summary import summary_json
-from scanner.pages.webmap import map_pages
 from scanner.pages.webmap_pages import FOLDER
 from scanner.schema.documents import Part, Scan
 from scanner.sheets.cells import sheet_csv_pieces
@@ -99,6 +98,9 @@ def publish_files(contents: Mapping[str, bytes], folder: Path, *, mark: str = "n
 
 def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
     """Make all files, piece by piece; the parts of the scan are read once for all that needs them."""
+    # Of all that is published a scan alone draws maps: papers need not wait for what draws them
+    from scanner.pages.webmap import map_pages  # noqa: PLC0415
+
     yield from _lists(scan, earlier)
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
