@@ -236,7 +236,7 @@ def undo(ctx: click.Context, number: int | None, today: date) -> None:
     with open_log(ctx.obj, today=today) as log:
         words = log.undo(number)
     say(
-        f"Taken back: {words}. Clear it in the sheet, too, or it is recorded again with it."
+        f"Taken back: {words}. If it stands in a sheet, clear it there, too, or it is recorded again with that."
         if words
         else "There is no entry to take back."
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
@@ -48,6 +49,22 @@ NOUNS = {
     "letter": ("letter", "letters"),
 }
 """What is recorded, by kind of sheet or of entry."""
+
+_SCHEDULE = "give it a week"
+NEXT = {
+    ("call", "visit"): ("print what to take along", "visit BOOK {client_id}"),
+    ("call", "sold"): (_SCHEDULE, "record BOOK schedule {client_id} MONDAY"),
+    ("letter", "asked"): ("settle a day for the visit", "record BOOK calls {client_id} visit --next DATE"),
+    ("visit", ""): ("write the quote", "quote BOOK {client_id}"),
+    ("quote", "won"): (_SCHEDULE, "record BOOK schedule {quote_id} MONDAY"),
+    ("job", ""): (_SCHEDULE, "record BOOK schedule {job_id} MONDAY"),
+    ("schedule", ""): (
+        "write down the ticket of the locating service", "record BOOK ticket {client_id} NUMBER --from DATE --until DATE",
+    ),
+    ("ticket", ""): ("print the crew's sheet", "jobsheet BOOK {client_id}"),
+    ("job", "built"): ("write down the hours of each task", "record BOOK job {job_id} --hours TASK=HOURS"),
+}  # fmt: skip
+"""What comes after an entry, by its kind and how it ended: the step, and its command."""
 
 
 def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
@@ -102,7 +119,9 @@ def record_rows(
     batches += more if batches else []
     counts, numbers = _write(batches, book, today)
     every = join_problems(list_problems(found), problems)
-    return _close(kind, counts, numbers, every, as_json=as_json)
+    code = _close(kind, counts, numbers, every, as_json=as_json)
+    _say_next(batches, book)
+    return code
 
 
 def record_typed(
@@ -115,8 +134,25 @@ def record_typed(
     as_json: bool,
 ) -> int:
     """Record checked rows of a kind of entry that no sheet has."""
-    counts, numbers = _write([(kind, rows, parts)], book, today)
-    return _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=as_json)
+    batches: list[Batch] = [(kind, rows, parts)]
+    counts, numbers = _write(batches, book, today)
+    code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=as_json)
+    _say_next(batches, book)
+    return code
+
+
+def _say_next(batches: list[Batch], book: Path) -> None:
+    """Say what comes after a single entry, and the command that does it."""
+    for kind, rows, parts in batches:
+        has_hours = parts is not None and "actual_hours" in parts and parts["actual_hours"].any()
+        if len(rows) != 1 or has_hours:
+            continue
+        row = rows.iloc[0].to_dict()
+        state = row.get("outcome") or row.get("letter") or ("built" if row.get("built_on") else "")
+        if (kind.name, state) in NEXT:
+            step, command = NEXT[kind.name, state]
+            named = command.format(**row).replace("BOOK", shlex.quote(book.as_posix()))
+            say(f"Next, {step}: bed-scanner {named}")
 
 
 def _entry_count(book: Path, batches: list[Batch]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from scanner.cli.options import (
 )
 from scanner.cli.plans import draw_up_plans
 from scanner.cli.sketch import why_nothing
-from scanner.cli.talk import say_unwritten, tell
+from scanner.cli.talk import say, say_unwritten, tell
 from scanner.cli.visit_prices import price_lengths
 from scanner.errors import BookError
 from scanner.pages.publish import paper_name, publish_files
@@ -45,6 +46,10 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
     name = paper_name("visit", client_id)
     tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
     say_unwritten(document.unwritten)
+    say(
+        "Next, write down what it says by the names of its blanks: bed-scanner record "
+        f'{shlex.quote(book.as_posix())} visit {client_id} "length A=17.5" slope=flat'
+    )
 
 
 def gather_visit(book: Book, season: Season, found: Scan, client_id: str) -> Visit:

@@ -87,10 +87,11 @@ def test_one_line_and_the_same_line_again() -> None:
              "--next", "3/12/2027", "--action", "measure", *TODAY)  # fmt: skip
     first = type_in(*words)
     assert (first.stdout, first.stderr, first.exit_code) == (
-        "", "Number 1 in the log; record BOOK undo NUMBER takes one back.\nRecorded 1 new call.\n", 0,
+        "", "Number 1 in the log; record BOOK undo NUMBER takes one back.\nRecorded 1 new call.\n"
+        "Next, print what to take along: bed-scanner visit lawns 001\n", 0,
     )  # fmt: skip
     again = type_in(*words)
-    assert again.stderr == "Recorded 0 new calls, 1 on record already.\n"
+    assert again.stderr.startswith("Recorded 0 new calls, 1 on record already.\n")
     call = read_season(Path("lawns")).calls.iloc[0]
     assert (call["client_id"], call["called_on"], call["outcome"]) == ("001", "2027-03-02", "visit")
     assert (call["note"], call["next_action"], call["next_date"]) == (
@@ -225,7 +226,7 @@ def test_undo_takes_the_last_entry_back() -> None:
     result = type_in("record", "lawns", "undo", *TODAY)
     assert result.stderr == (
         "Taken back: call to 001 on 2027-03-02: visit. "
-        "Clear it in the sheet, too, or it is recorded again with it.\n"
+        "If it stands in a sheet, clear it there, too, or it is recorded again with that.\n"
     )
     assert keys_of(Path("lawns")) == []
     nothing = type_in("record", "lawns", "undo", *TODAY)

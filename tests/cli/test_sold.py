@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 
 from scanner.calls.entry_kinds import QUOTE
 from scanner.calls.log import open_log, read_season
@@ -55,6 +56,11 @@ def type_record(book: Path, *words: str, today: str = "2027-03-10"):
     return type_in("record", str(book), *words, "--today", today)
 
 
+def next_of(told: Result) -> str:
+    """Give the command that is named as the next step."""
+    return told.stderr.splitlines()[-1].partition(": bed-scanner ")[2]
+
+
 def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert lines_of(book, "2027-03-12") == []  # ten days old: it can wait
     assert lines_of(book, "2027-03-13") == [("quote", "Call and ask", "quote Q2027-001 won|lost")]
@@ -80,19 +86,26 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
             "schedule Q2027-001 MONDAY",
         )
     ]
-    assert type_record(book, "schedule", "Q2027-001", "2027-03-24").exit_code == 0
+    assert next_of(told) == f"record {book} schedule Q2027-001 MONDAY"
+    told = type_record(book, "schedule", "Q2027-001", "2027-03-24")
+    assert told.exit_code == 0
+    assert next_of(told) == f"record {book} ticket A NUMBER --from DATE --until DATE"
     assert read_season(book).schedule["week"].tolist() == ["2027-03-22"]
     call_811 = "Call 811 for the marks: nobody may dig in the week of 2027-03-22 before"
     assert [line[:2] for line in lines_of(book)] == [("not marked", call_811)]
     ticket = ("ticket", "Ada", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
-    assert type_record(book, *ticket).exit_code == 0
+    told = type_record(book, *ticket)
+    assert (told.exit_code, next_of(told)) == (0, f"jobsheet {book} A")
     assert lines_of(book) == []
     assert lines_of(book, "2027-03-22") == [
         ("to build", "Build it this week", "job Q2027-001 --built DATE")
     ]
     assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, 2027-03-22, is over")
     built = type_record(book, "job", "Q2027-001", "--built", "2027-03-24", today="2027-03-25")
-    assert built.exit_code == 0
+    assert (built.exit_code, next_of(built)) == (
+        0,
+        f"record {book} job Q2027-001 --hours TASK=HOURS",
+    )
     assert lines_of(book, "2027-03-29") == [
         ("built", "Ask the crew for the hours", "job Q2027-001 --hours TASK=HOURS")
     ]
