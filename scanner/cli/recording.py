@@ -151,7 +151,7 @@ def _say_next(batches: list[Batch], book: Path) -> None:
         state = row.get("outcome") or row.get("letter") or ("built" if row.get("built_on") else "")
         if (kind.name, state) in NEXT:
             step, command = NEXT[kind.name, state]
-            named = command.format(**row).replace("BOOK", shlex.quote(book.as_posix()))
+            named = command.format_map(row).replace("BOOK", shlex.quote(book.as_posix()))
             say(f"Next, {step}: bed-scanner {named}")
 
 
