@@ -13,7 +13,6 @@ from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
-import momepy
 import numpy as np
 import pytest
 import shapely
@@ -32,7 +31,7 @@ EQUAL_AREA = "EPSG:3035"
 
 def layer(name: str) -> gpd.GeoDataFrame:
     """Read a layer in its own grid."""
-    return gpd.read_file(momepy.datasets.get_path("bubenec"), layer=name)
+    return gpd.read_file(BUBENEC, layer=name)
 
 
 def metric(shapes: gpd.GeoDataFrame) -> gpd.GeoSeries:

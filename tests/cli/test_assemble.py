@@ -8,7 +8,6 @@ import zipfile
 from pathlib import Path
 
 import geopandas as gpd
-import momepy
 import numpy as np
 import pandas as pd
 import pytest
@@ -157,7 +156,7 @@ def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     Clients go by id and by place in turn. What should come out is worked out here a second time
     in the European equal-area grid.
     """
-    data = momepy.datasets.get_path("bubenec")
+    data = BUBENEC
     plots = gpd.read_file(data, layer="plots")
     places = plots.representative_point().to_crs("EPSG:4326")
     clients = [

@@ -119,13 +119,16 @@ def read_module(path: Path, folder: Path) -> Module:
     return Module(name, text, ast.parse(text))
 
 
-OURS = [read_module(path, ROOT / "scanner") for path in MODULES]
+@pytest.fixture(scope="module")
+def ours() -> list[Module]:
+    """All modules, parsed once; not at import, which every worker does."""
+    return [read_module(path, ROOT / "scanner") for path in MODULES]
 
 
-def test_only_listed_arrows() -> None:
-    assert {module.name.split(".")[0] for module in OURS} <= ARROWS.keys()
+def test_only_listed_arrows(ours: list[Module]) -> None:
+    assert {module.name.split(".")[0] for module in ours} <= ARROWS.keys()
     strays = []
-    for module in OURS:
+    for module in ours:
         ours = [name for name in module.imports if name.split(".")[0] == "scanner"]
         rooms = [name.split(".")[1] if "." in name else "" for name in ours]
         # `from scanner import __version__` names the package, not a room.
@@ -134,33 +137,33 @@ def test_only_listed_arrows() -> None:
     assert not strays
 
 
-def test_imports_are_written_out_in_full() -> None:
-    assert not [(m.name, name) for m in OURS for name in m.imports if name.startswith(".")]
+def test_imports_are_written_out_in_full(ours: list[Module]) -> None:
+    assert not [(m.name, name) for m in ours for name in m.imports if name.startswith(".")]
 
 
-def test_libraries_stay_where_they_belong() -> None:
+def test_libraries_stay_where_they_belong(ours: list[Module]) -> None:
     assert not [
         (module.name, library)
-        for module in OURS
+        for module in ours
         for library in {name.split(".")[0] for name in module.imports} & LIBRARY_HOMES.keys()
         if not module.is_at_home(LIBRARY_HOMES[library])
     ]
 
 
-def test_every_library_is_declared() -> None:
+def test_every_library_is_declared(ours: list[Module]) -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     declared = {re.split(r"[><=~!\[ ;]", line)[0] for line in project["dependencies"]}
     declared = {
         re.sub("^(django|usaddress|python)_", "", name.replace("-", "_")) for name in declared
     }
-    used = {name.split(".")[0] for module in OURS for name in module.imports}
+    used = {name.split(".")[0] for module in ours for name in module.imports}
     assert used - set(sys.stdlib_module_names) - {"scanner"} <= declared
 
 
-def test_files_are_touched_at_the_rim_only() -> None:
+def test_files_are_touched_at_the_rim_only(ours: list[Module]) -> None:
     assert not [
         (module.name, *touch)
-        for module in OURS if not module.is_at_home(FILE_HOMES)
+        for module in ours if not module.is_at_home(FILE_HOMES)
         for touch in touches_of(module)
     ]  # fmt: skip
 
@@ -186,8 +189,8 @@ def renames_columns_only(module: Module) -> bool:
     )
 
 
-def test_core_has_no_clock_and_no_randomness() -> None:
-    core = [module for module in OURS if not module.is_at_home(("cli",))]
+def test_core_has_no_clock_and_no_randomness(ours: list[Module]) -> None:
+    core = [module for module in ours if not module.is_at_home(("cli",))]
     assert not [m.name for m in core if {name.split(".")[0] for name in m.imports} & CHANCES]
     assert not [
         (module.name, call.lineno)
@@ -204,8 +207,8 @@ def is_clock_or_chance(call: ast.Call) -> bool:
     return (verb in CLOCKS and owner_name in CLOCK_OWNERS) or owner_name == "random"
 
 
-def test_nothing_prints_outside_the_command_line() -> None:
-    others = [module for module in OURS if not module.is_at_home(("cli",))]
+def test_nothing_prints_outside_the_command_line(ours: list[Module]) -> None:
+    others = [module for module in ours if not module.is_at_home(("cli",))]
     assert not [
         (module.name, call.lineno)
         for module in others
@@ -214,9 +217,9 @@ def test_nothing_prints_outside_the_command_line() -> None:
     ]
 
 
-def test_modules_and_functions_stay_short() -> None:
-    assert not [m.name for m in OURS if weigh(m)[0] > MOST_LINES.get(m.name, 200)]
-    bodies = [(m.name, f.name, body_lines(f)) for m in OURS for f in m.functions]
+def test_modules_and_functions_stay_short(ours: list[Module]) -> None:
+    assert not [m.name for m in ours if weigh(m)[0] > MOST_LINES.get(m.name, 200)]
+    bodies = [(m.name, f.name, body_lines(f)) for m in ours for f in m.functions]
     assert not [body for body in bodies if body[2] > 40]
 
 
@@ -228,8 +231,8 @@ def body_lines(function: ast.FunctionDef) -> int:
     return (function.end_lineno or 0) - function.body[docstring].lineno + 1
 
 
-def test_functions_take_six_arguments_at_most() -> None:
-    others = [module for module in OURS if not module.is_at_home(("cli",))]
+def test_functions_take_six_arguments_at_most(ours: list[Module]) -> None:
+    others = [module for module in ours if not module.is_at_home(("cli",))]
     taken = [(m.name, f.name, arguments_of(f)) for m in others for f in m.functions]
     assert not [one for one in taken if one[2] > 6]
 
@@ -239,9 +242,9 @@ def arguments_of(function: ast.FunctionDef) -> int:
     return len([argument for argument in taken if argument.arg not in {"self", "cls"}])
 
 
-def test_the_house_stays_light(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_house_stays_light(ours: list[Module], capsys: pytest.CaptureFixture[str]) -> None:
     rooms = defaultdict[str, list[tuple[int, int]]](list)
-    for module in OURS:
+    for module in ours:
         rooms[module.name.split(".")[0]].append(weigh(module))
     weights = {name: tuple(map(sum, zip(*room, strict=True))) for name, room in rooms.items()}
     with capsys.disabled():
@@ -250,7 +253,7 @@ def test_the_house_stays_light(capsys: pytest.CaptureFixture[str]) -> None:
             print(f"{name or 'scanner':12}{len(rooms[name]):7}{code:8,}{words:8,}")  # noqa: T201
     code, words = map(sum, zip(*weights.values(), strict=True))
     with capsys.disabled():
-        print(f"{'all':12}{len(OURS):7}{code:8,}{words:8,}")  # noqa: T201
+        print(f"{'all':12}{len(ours):7}{code:8,}{words:8,}")  # noqa: T201
     assert code <= MOST_CODE
     assert words <= MOST_WORDS
 

@@ -35,36 +35,32 @@ NOT_SAID = re.compile(
 
 def sentences_of(module: Path) -> str:
     """The texts that a module holds, those that explain its code left out."""
-    tree = ast.parse(module.read_text(encoding="utf-8"))
-    explained = {
-        id(node.body[0].value)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
-        and isinstance(node.body[0], ast.Expr)
-    }
-    explained |= {
-        id(statement.value) for statement in ast.walk(tree) if isinstance(statement, ast.Expr)
-    }
+    nodes = list(ast.walk(ast.parse(module.read_text(encoding="utf-8"))))
+    # A docstring is an expression that stands alone, too
+    explained = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
     texts = (
         node.value
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
         and id(node) not in explained
     )  # fmt: skip
     return "\n".join(texts)
 
 
-TEXTS = {
-    **{path: path.read_text(encoding="utf-8") for path in READ},
-    **{path: sentences_of(path) for path in CODE},
-}
+@pytest.fixture(scope="module")
+def texts() -> dict[Path, str]:
+    """All that people read, by file; not read at import, which every worker does."""
+    told = {path: path.read_text(encoding="utf-8") for path in READ}
+    return told | {path: sentences_of(path) for path in CODE}
 
 
 @pytest.mark.parametrize("rule", [BRITISH, NOT_SAID], ids=["spelling", "office"])
-def test_what_people_read_is_said_as_an_office_says_it(rule: re.Pattern[str]) -> None:
+def test_what_people_read_is_said_as_an_office_says_it(
+    texts: dict[Path, str], rule: re.Pattern[str]
+) -> None:
     found = {
         str(path.relative_to(ROOT)): sorted({match[0] for match in rule.finditer(text)})
-        for path, text in TEXTS.items()
+        for path, text in texts.items()
         if rule.search(text)
     }
     assert not found
