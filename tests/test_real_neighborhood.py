@@ -21,6 +21,7 @@ from scanner.pages.summary import summarize
 from scanner.pipeline import read_book, scan
 from scanner.schema.documents import Scan
 from scanner.units import M_PER_FT
+from tests.real_town import BUBENEC
 
 PAVEMENT_FT = 26.0
 """Width taken for every street: the data know centerlines only."""

@@ -22,6 +22,7 @@ from scanner.store.folder import passing_store
 from scanner.store.land import store_features
 from tests.cli.desk import type_in
 from tests.county_town import box, house, row_of_lots, shapes, unmatched_rows, write_book
+from tests.real_town import BUBENEC
 
 ROOT = Path(__file__).parents[2]
 SAMPLE_BOOK = ROOT / "sample_data" / "book"
@@ -156,8 +157,7 @@ def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     Clients go by id and by place in turn. What should come out is worked out here a second time
     in the European equal-area grid.
     """
-    data = BUBENEC
-    plots = gpd.read_file(data, layer="plots")
+    plots = gpd.read_file(BUBENEC, layer="plots")
     places = plots.representative_point().to_crs("EPSG:4326")
     clients = [
         {"client_id": f"P{at:03d}", "parcel_id": plots["ID_2"].iloc[at] if at % 2 else "", "lon": round(spot.x, 7), "lat": round(spot.y, 7)}
@@ -165,8 +165,8 @@ def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     ]  # fmt: skip
     book = write_book(tmp_path / "bubenec", *clients)
     result = type_in(
-        "assemble", str(book), "--parcels", f"{data}#plots", "--parcel-id", "ID_2", "--houses", f"{data}#buildings",
-        "--centerlines", f"{data}#streets", "--street-width", "26", "--json",
+        "assemble", str(book), "--parcels", f"{BUBENEC}#plots", "--parcel-id", "ID_2", "--houses", f"{BUBENEC}#buildings",
+        "--centerlines", f"{BUBENEC}#streets", "--street-width", "26", "--json",
     )  # fmt: skip
     told = json.loads(result.stdout)
     counts = told["counts"]
