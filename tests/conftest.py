@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import gc
+import multiprocessing
 import os
 import shutil
 from collections.abc import Iterator
+from multiprocessing.context import BaseContext
 from pathlib import Path
 
 import pytest
@@ -42,15 +44,18 @@ def chromium_path() -> str | None:
 
 
 LONGEST = (
-    "test_record", "test_season", "test_sample", "test_four_ways", "test_trace_browser", "test_assemble",
-    "test_store", "test_properties",
+    "test_record", "test_mutations", "test_hostile_text", "test_bad_days", "test_quote", "test_sample_season", "test_build",
+    "test_four_ways", "test_season", "test_ceilings", "test_letters", "test_visit", "test_sketch", "test_store",
+    "test_properties", "test_sample", "test_plan", "test_trace_browser", "test_webmap_browser", "test_sold",
+    "test_assemble", "test_demo", "test_forget", "test_calls",
 )  # fmt: skip
-"""Files of seconds: a worker that takes one of them up last lets the others wait."""
+"""Files of seconds, the longest first: a worker that takes one of them up last lets the others wait."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the longest files; skip the tests marked ``browser`` where no Chromium is, and say so."""
-    items.sort(key=lambda item: item.path.stem not in LONGEST)
+    place = {stem: at for at, stem in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
     if chromium_path():
         return
     for item in items:
@@ -76,6 +81,17 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_FLAGS))
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def children() -> Iterator[BaseContext]:
+    """Processes that have the readers and the log loaded and nothing else, so that each begins at once."""
+    with pytest.MonkeyPatch.context() as patch:
+        # Its own pool takes a gigabyte of addresses at once, used or not
+        patch.setenv("ARROW_DEFAULT_MEMORY_POOL", "system")
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(["tests.test_ceilings", "tests.calls.test_log_bad_days"])
+        yield context
 
 
 # On the gate the examples are the same each time, so that it judges the change and not the

@@ -71,17 +71,6 @@ def read_within(read: Callable[[Path], list[str]], path: Path, answer: Connectio
     answer.send((told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024))
 
 
-@pytest.fixture(scope="module")
-def children() -> Iterator[multiprocessing.context.BaseContext]:
-    """Processes that have the readers loaded and nothing else, so that each begins at once."""
-    with pytest.MonkeyPatch.context() as patch:
-        # Its own pool takes a gigabyte of addresses at once, used or not
-        patch.setenv("ARROW_DEFAULT_MEMORY_POOL", "system")
-        context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload([__name__])
-        yield context
-
-
 def say_of(context: multiprocessing.context.BaseContext, read: object, path: Path) -> list[str]:
     """Read a file in a child; what is said of it."""
     ours, theirs = context.Pipe()

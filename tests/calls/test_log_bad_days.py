@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
 import sqlite3
-import subprocess
 import sys
-import textwrap
 import threading
+from collections.abc import Callable
 from datetime import date
+from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
 from pathlib import Path
 
 import pytest
@@ -18,42 +20,44 @@ from scanner.calls.log import file, open_log, read_season
 from scanner.errors import LogError, ReadOnlyError
 from tests.calls.desk import DAY, calls_of, keys_of, read_only_copy, record
 
-ROOT = Path(__file__).parents[2]
 FIRST = ("A", "2027-03-01", "visit", "gate on the left")
 MANY = [(f"C{n:05}", "2027-03-02", "no", "x" * 200) for n in range(3000)]
 
 
-def run(folder: Path, body: str) -> subprocess.CompletedProcess[str]:
-    """Run lines in another process that has the log open; it may die of them."""
-    lines = f"""
-        import os, resource, signal, sys
-        from datetime import date
-        from pathlib import Path
-        from scanner.calls.entry_kinds import CALL
-        from scanner.calls.log import open_log
-        from tests.calls.desk import calls_of
-        from tests.calls.test_log_bad_days import MANY
-        folder = Path({str(folder)!r})
-    """
-    code = textwrap.dedent(lines) + textwrap.dedent(body)
-    return subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True, text=True, check=False, timeout=120,
-    )  # fmt: skip
+def die_recording(folder: Path, cache: int) -> None:
+    """Kill this process while the log holds many entries that nobody has finished."""
+    with open_log(folder, today=date(2027, 3, 2)) as log:
+        log._store._connection.execute(f"PRAGMA cache_size = {cache}")
+        log.record(CALL, calls_of(*MANY))
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+def record_with_room(folder: Path, room_bytes: int, answer: Connection) -> None:
+    """Record where no file may be longer than so many bytes, and send what goes wrong."""
+    import resource  # noqa: PLC0415  # other systems have none
+
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room_bytes, room_bytes))
+    try:
+        with open_log(folder, today=date(2027, 3, 3)) as log:
+            log.record(CALL, calls_of(*MANY))
+    except Exception as err:  # noqa: BLE001  # whatever it is, the test judges it
+        answer.send(f"{type(err).__name__}: {err}")
+
+
+def ends(children: BaseContext, act: Callable[..., None], *args: object) -> int | None:
+    """Do something in another process, which may die of it; how it ended."""
+    child = children.Process(target=act, args=args)
+    child.start()
+    child.join(120)
+    return child.exitcode
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kills by signal")
 @pytest.mark.parametrize("spills", [False, True], ids=["in memory", "half on the disk"])
-def test_killed_in_the_middle_of_a_write(tmp_path, spills):
+def test_killed_in_the_middle_of_a_write(children, tmp_path, spills):
     record(tmp_path, FIRST)
     # A small cache makes the database write pages before the end: the journal must undo them
-    died = run(tmp_path, f"""
-        with open_log(folder, today=date(2027, 3, 2)) as log:
-            log._store._connection.execute("PRAGMA cache_size = {2 if spills else -8000}")
-            log.record(CALL, calls_of(*MANY))
-            os.kill(os.getpid(), signal.SIGKILL)
-    """)  # fmt: skip
-    assert died.returncode == -9, died.stderr
+    assert ends(children, die_recording, tmp_path, 2 if spills else -8000) == -9
     if spills:
         assert (tmp_path / "book.sqlite-journal").stat().st_size > 0
     assert keys_of(tmp_path) == [FIRST[:3]]
@@ -65,28 +69,16 @@ def test_killed_in_the_middle_of_a_write(tmp_path, spills):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kills by signal")
-def test_killed_while_the_very_first_log_is_made(tmp_path):
-    died = run(tmp_path, """
-        with open_log(folder, today=date(2027, 3, 2)) as log:
-            log._store._connection.execute("PRAGMA cache_size = 2")
-            log.record(CALL, calls_of(*MANY))
-            os.kill(os.getpid(), signal.SIGKILL)
-    """)  # fmt: skip
-    assert died.returncode == -9, died.stderr
+def test_killed_while_the_very_first_log_is_made(children, tmp_path):
+    assert ends(children, die_recording, tmp_path, 2) == -9
     assert keys_of(tmp_path) == []
     assert record(tmp_path, FIRST) == Counts(added_count=1)
 
 
-def test_journal_of_the_dead_in_a_folder_that_is_locked_away(tmp_path):
+@pytest.mark.skipif(sys.platform == "win32", reason="kills by signal")
+def test_journal_of_the_dead_in_a_folder_that_is_locked_away(children, tmp_path):
     record(tmp_path, FIRST)
-    if sys.platform == "win32":
-        pytest.skip("kills by signal")
-    run(tmp_path, """
-        with open_log(folder, today=date(2027, 3, 2)) as log:
-            log._store._connection.execute("PRAGMA cache_size = 2")
-            log.record(CALL, calls_of(*MANY))
-            os.kill(os.getpid(), signal.SIGKILL)
-    """)  # fmt: skip
+    assert ends(children, die_recording, tmp_path, 2) == -9
     with read_only_copy(tmp_path) as locked, pytest.raises(ReadOnlyError, match="read-only"):
         read_season(locked)
     assert keys_of(tmp_path) == [FIRST[:3]]
@@ -112,20 +104,17 @@ def test_disk_full_as_the_database_says_it(tmp_path, monkeypatch):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="limits a process's files")
 @pytest.mark.parametrize("room_bytes", [100, 90_000, 200_000])
-def test_disk_full_wherever_it_strikes(tmp_path, room_bytes):
+def test_disk_full_wherever_it_strikes(children, tmp_path, room_bytes):
     """Copy, journal and database meet the end of the room at different points."""
     record(tmp_path, FIRST)
-    full = run(tmp_path, f"""
-        resource.setrlimit(resource.RLIMIT_FSIZE, ({room_bytes}, {room_bytes}))
-        try:
-            with open_log(folder, today=date(2027, 3, 3)) as log:
-                log.record(CALL, calls_of(*MANY))
-        except Exception as err:
-            sys.exit(f"{{type(err).__name__}}: {{err}}")
-    """)  # fmt: skip
-    assert full.returncode == 1
-    assert full.stderr.startswith("LogError: ")
-    assert "ake room" in full.stderr
+    ours, theirs = children.Pipe()
+    assert ends(children, record_with_room, tmp_path, room_bytes, theirs) == 0
+    assert ours.poll(), "it did not fail"
+    told = ours.recv()
+    assert told.startswith("LogError: ")
+    assert "ake room" in told
+    ours.close()
+    theirs.close()
     assert keys_of(tmp_path) == [FIRST[:3]]
     assert record(tmp_path, *MANY) == Counts(added_count=len(MANY))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -41,6 +42,12 @@ def type_in(*words: str) -> Result:
     return CliRunner().invoke(main, list(words), catch_exceptions=False)
 
 
+def taken_out(found: Scan) -> Scan:
+    """Take the tables of a scan out of the folder in which they lie, which lasts as long as the scan."""
+    parts = [{name: part[name] for name in PART_TABLES} for part in found.parts]
+    return replace(found, parts=parts)
+
+
 @contextmanager
 def keeping_scans() -> Iterator[list[Scan]]:
     """Keep what every scan finds that is typed meanwhile."""
@@ -49,14 +56,36 @@ def keeping_scans() -> Iterator[list[Scan]]:
 
     def keep(*book: object, **how: object) -> Scan:
         found = scan(*book, **how)
-        # Its tables lie in a folder that lasts as long as the scan: they are taken out of it
-        parts = [{name: part[name] for name in PART_TABLES} for part in found.parts]
-        scans.append(replace(found, parts=parts))
+        scans.append(taken_out(found))
         return found
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("scanner.pipeline.scan", keep)
         yield scans
+
+
+@contextmanager
+def scanning_once() -> Iterator[None]:
+    """Scan what is the same book with the same log on the same day once: for tests of what is made of a scan."""
+    scan, found = pipeline.scan, dict[bytes, Scan]()
+
+    def once(book: Book, *, progress: object = None, store: object = None, **asked: object) -> Scan:
+        files = (path for kind in FILES_OF_A_BOOK for path in sorted(book.folder.glob(kind)))
+        whose = asked.pop("client_ids", None)
+        asked["client_ids"] = None if whose is None else sorted(whose)
+        key = pickle.dumps(
+            (book.folder.name, [(path.name, path.read_bytes()) for path in files], asked)
+        )
+        if key not in found:
+            found[key] = taken_out(scan(book, progress=progress, store=store, **asked))
+        return found[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("scanner.pipeline.scan", once)
+        yield
+
+
+FILES_OF_A_BOOK = ("*.csv", "*.toml", "*.txt", "sites/*")
 
 
 def command_of(name: str) -> click.Command:

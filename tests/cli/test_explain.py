@@ -6,18 +6,15 @@ import csv
 import io
 import json
 import re
-from collections.abc import Collection, Iterator
-from datetime import date
+from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from scanner import pipeline
 from scanner.cli.who import find_client
-from scanner.schema.documents import Book, Scan
-from tests.cli.desk import type_in
+from tests.cli.desk import scanning_once, type_in
 
 CLIENTS = """client_id,name,address,phone,sprinklers
 007,Ada Quill,7 Elm St,(308) 555-0107,no
@@ -43,17 +40,8 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module", autouse=True)
 def scanned_once() -> Iterator[None]:
-    """Scan the book once for each client and day: every question is asked of the same scan."""
-    scan, found = pipeline.scan, dict[object, Scan]()
-
-    def once(book: Book, *, client_ids: Collection[str], today: date, **how: object) -> Scan:
-        key = (tuple(client_ids), today)
-        if key not in found:
-            found[key] = scan(book, client_ids=client_ids, today=today, **how)
-        return found[key]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scanner.pipeline.scan", once)
+    """What is asked of the same book and log is asked of the same scan."""
+    with scanning_once():
         yield
 
 

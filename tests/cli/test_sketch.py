@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-import shutil
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -17,10 +17,10 @@ from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan
-from tests.cli.desk import keeping_scans, type_in
+from tests.cli.desk import keeping_scans, scanning_once, type_in
 from tests.paper_boxes import clashes
+from tests.sample_lots import SAMPLE, cut_sample
 
-SAMPLE = Path(__file__).parents[2] / "sample_data" / "book"
 TODAY = date(2027, 2, 16)
 
 
@@ -30,6 +30,13 @@ class Drawn(NamedTuple):
     book: Book
     found: Scan
     sketches: list[Sketch]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def scanned_once() -> Iterator[None]:
+    """What is asked of the same book and log is asked of the same scan."""
+    with scanning_once():
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -119,7 +126,7 @@ def test_every_mark_of_a_drawing_is_in_its_list(drawn, letter):
 
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(SAMPLE, tmp_path / "book"))
+    return cut_sample(tmp_path / "book", "C0001", "C0002", "C0003", "C0115")
 
 
 def draw(book: Path, *who: str) -> Any:
