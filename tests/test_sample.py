@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 import re
 import shutil
 import subprocess
 import sys
+from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import shapely
 from click.testing import Result
+from scipy.stats import spearmanr
 
 from scanner.cli.sample import copy_sample_book
 from scanner.ground.stored import match_stored_beds, remember_beds
@@ -24,6 +28,7 @@ from scanner.schema.documents import Scan
 from tests.cli.desk import keeping_scans, type_in
 from tests.house.renew import BLOCK, ROOT, SAMPLE_BOOK, SAMPLE_DAY, call_list_block
 from tests.map_files import data_of, map_html
+from tests.recompute import differences, different_kinds, read_csv
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 FAULTY_BOOK = ROOT / "sample_data" / "faulty"
@@ -161,6 +166,48 @@ def test_every_bed_of_the_sample_is_known_again(sample: Scan):
         renumbered = beds.assign(bed_id=beds["bed_id"] + "9")
         known = match_stored_beds(renumbered, stored, frame=str(frame), rules=sample.rules)
         assert sorted(known["bed_id"]) == sorted(beds["bed_id"])
+
+
+# --- Numbers that an owner would look at, and ten offers worked out anew
+
+
+def test_offers_of_every_kind_agree_with_an_arithmetic_of_their_own(demo: Demo) -> None:
+    calls = read_csv(demo.pages / "calls.csv")
+    chosen = different_kinds(calls)
+    assert len(chosen) >= 10
+    assert len({call["finish"] for call in chosen}) > 1
+    assert [text for call in chosen for text in differences(call, demo.pages, SAMPLE_BOOK)] == []
+    dearer = {**chosen[0], "price_usd": f"{float(chosen[0]['price_usd']) + 0.03:.2f}"}
+    assert len(differences(dearer, demo.pages, SAMPLE_BOOK)) >= 1  # three cents are seen
+
+
+def test_rank_is_expected_profit_in_whole_cents_then_name(demo: Demo) -> None:
+    calls = read_csv(demo.pages / "calls.csv")
+    keys = [(-round(float(call["expected_profit_usd"]) * 100), call["name"].casefold(), call["client_id"])
+            for call in calls]  # fmt: skip
+    assert keys == sorted(keys)
+    assert [int(call["rank"]) for call in calls] == list(range(1, len(calls) + 1))
+
+
+def test_a_call_opens_with_what_a_client_may_well_pay(sample: Scan) -> None:
+    listed = sample.calls[sample.calls["left_out"] == ""].merge(sample.offers, on="offer_id")
+    assert listed["price_over_annual"].median() <= 1.5
+    assert spearmanr(listed["rank"], -listed["price_cents"]).statistic < 0.8
+    # A minimum job would lead because nothing else counts, were most leads there
+    at_minimum = listed["price_cents"] <= sample.rates.minimum_job_usd.value * 100
+    cheapest = defaultdict(list)
+    for price in sample.table("prices").query("is_lead").to_dict("records"):
+        cheapest[price["client_id"]].append(price["price_cents"])
+    is_choice = pd.Series([len(set(cheapest[client])) > 1 for client in listed["client_id_x"]])
+    assert not (at_minimum & is_choice.to_numpy()).any()
+
+
+def test_later_jobs_are_packed(sample: Scan) -> None:
+    limit = sample.rules.job_limit_crew_days
+    alone = sample.table("prices").query("is_lead").set_index("offer_id")["crew_days"]
+    for client_id, jobs in sample.offers[sample.offers["phase"] > 1].groupby("client_id"):
+        beds = [bed for bed_ids in jobs["bed_ids"] for bed in bed_ids.split()]
+        assert len(jobs) <= math.ceil(alone[beds].sum() / limit) + 1, client_id
 
 
 def test_faulty_book_lists_its_faults_and_exits_1() -> None:
