@@ -26,12 +26,13 @@ from scanner.calls.bad_edges import add_bad_edges
 from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
-from scanner.calls.learning import learn_chances
+from scanner.calls.learning import learn_chances, learn_stages
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON, read_season
-from scanner.calls.ranking import rank_calls, total_by_route
+from scanner.calls.ranking import FIRST_PHASE, rank_calls, total_by_route
 from scanner.calls.reasons import is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
+from scanner.calls.trials import list_trials
 from scanner.calls.under_way import list_under_way
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
@@ -110,9 +111,9 @@ def scan(
         land = book.land or store_features(book.features, place.folder / "shapes")
         clients = _locate(book.clients, land)
         built = find_neighbors(clients, *_built(land, season))
-        years = listed_years(season.listed, fees)
-        learned = learn_chances(season, clients, years, built=built, rates=book.rates, today=today)
-        demand = Demand(fees["fee_usd"], learned.stages.mean_buyers)
+        trials, years = list_trials(season.calls, today=today), listed_years(season.listed, fees)
+        stages = learn_stages(trials, years, fees["fee_usd"], rates=book.rates)
+        demand = Demand(fees["fee_usd"], stages.mean_buyers)
         lots = cut_blocks(book, land, client_ids, store=place)
         blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
         terms = settle_terms(demand, rules=book.rules, rates=book.rates)
@@ -120,6 +121,9 @@ def scan(
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
     clients, under_way = _tell(clients, season, built, rates=book.rates, today=today)
+    years = listed_years(_offered(offers, season, client_ids), fees)
+    priced = clients.assign(price_years=clients["client_id"].map(years))
+    learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
     calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
     return Scan(
@@ -223,6 +227,16 @@ def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
     lon, lat = np.where(np.isnan(drawn), own, drawn)[:, :2].T
     year_built = np.where(np.isnan(own), drawn, own)[:, 2]
     return clients.assign(lon=lon, lat=lat, year_built=year_built)
+
+
+def _offered(
+    offers: pd.DataFrame, season: Season, client_ids: Collection[str] | None
+) -> pd.DataFrame:
+    """List what clients are offered first: by this scan, and by the last one those that are not looked at."""
+    others = season.listed[
+        ~season.listed["client_id"].isin(client_ids or season.listed["client_id"])
+    ]
+    return pd.concat([offers[offers["phase"] == FIRST_PHASE], others])
 
 
 def _tell(

@@ -19,11 +19,12 @@ from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, box, transform, unary_union
 
 from scanner.book.settings import read_rates, read_rules
-from scanner.calls.learning import Learned, learn_chances
+from scanner.calls.learning import Learned, learn_chances, learn_stages
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.calls.remarks import own_columns
+from scanner.calls.trials import list_trials
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.plan_tables import UNDER_WAY
@@ -189,11 +190,11 @@ def in_parts(scan: Scan, lot_count: int) -> Scan:
 @cache
 def small_learned() -> Learned:
     """What is known before any call."""
-    nothing = pd.Series(dtype=float)
+    nothing, rates = pd.Series(dtype=float), small_rates()
     no_neighbors = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
-    return learn_chances(
-        NO_SEASON, small_clients(), nothing, built=no_neighbors, rates=small_rates(), today=TODAY
-    )
+    stages = learn_stages(list_trials(NO_SEASON.calls, today=TODAY), nothing, nothing, rates=rates)
+    clients = small_clients().assign(price_years=math.nan)
+    return learn_chances(NO_SEASON, clients, stages, built=no_neighbors, rates=rates, today=TODAY)
 
 
 def small_clients() -> pd.DataFrame:

@@ -8,7 +8,7 @@ client-seasons without a difference stand against it, so that a few lucky calls 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -17,7 +17,6 @@ import pandas as pd
 
 from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
-from scanner.calls.fees import annual_fees
 from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
 from scanner.calls.seasons import PENDING, SOLD, list_seasons
 from scanner.calls.trials import Trials, list_trials
@@ -42,37 +41,35 @@ class Learned:
 def learn_chances(
     season: Season,
     clients: pd.DataFrame,
-    price_years: pd.Series[float],
+    stages: Stages,
     *,
     built: pd.DataFrame,
     rates: RateBook,
     today: date,
 ) -> Learned:
-    """Learn chances from the log.
+    """Learn from the log how kinds and signs differ, on top of the stages that it taught.
 
-    The stages, and the factors of kinds and signs. ``clients``: table `CLIENTS`: since when each is
-    one, ``year_built``. ``price_years``: price of the offer over annual fee, by client id: what a
-    quote without a price of its own is taken for. A client who has none there is taken for the
+    ``clients``: table `CLIENTS`: since when each is one, ``year_built``, and beside it
+    ``price_years``: what he is offered over his annual fee, NaN for nothing, who is taken for the
     middle one. ``built``: ``client_id`` and ``built_on``: beds of neighbors, whenever they were
     built.
 
     A factor is [(Σ sold + k) / (Σ p + k)] over the group's ended client-seasons, divided by
     the same over all, with p the pooled chance of each and k = 200 × mean p.
     """
-    middle = _middle(price_years)
-    trials = list_trials(season.calls, today=today)
-    fee_usd = annual_fees(clients, rates=rates)["fee_usd"]
-    stages = learn_stages(trials, price_years, fee_usd, rates=rates)
     seasons = list_seasons(season.calls, today=today)
     ended = seasons[seasons["end"] != PENDING].reset_index(drop=True)
-    years = ended["client_id"].map(price_years).fillna(middle)
+    price_years = clients.set_index("client_id")["price_years"]
+    years = ended["client_id"].map(price_years).fillna(_middle(price_years))
     pooled, _, _ = chance_of_sale(stages, years, np.ones(len(ended)))
     sold = np.asarray(ended["end"] == SOLD, dtype=np.float64)
-    signs = _signs(ended, seasons, season, clients, rates)
+    # Who is listed alike today counts from the next day, so that a second scan knows no more than the first
+    alike = season.alike[season.alike["listed_on"] < today.isoformat()]
+    signs = _signs(ended, seasons, replace(season, alike=alike), clients, rates)
     signs["neighbor_built"] = _has_neighbor(ended, built)
     return Learned(
         stages,
-        trials.tried_counts,
+        list_trials(season.calls, today=today).tried_counts,
         {
             str(along): _factor(sold, pooled, np.asarray(ended["along"] == along, dtype=np.bool_))
             for along in sorted(set(ended["along"]) - {""})
@@ -87,19 +84,20 @@ def learn_chances(
 def learn_stages(
     trials: Trials, price_years: pd.Series[float], fee_usd: pd.Series[float], *, rates: RateBook
 ) -> Stages:
-    """Learn the three stages of a sale alone.
+    """Learn the three stages of a sale.
 
-    ``price_years`` and ``rates`` as for `learn_chances`; ``fee_usd`` is the annual fee by client: what
-    the price of a quote that has one is set against.
+    ``fee_usd``: annual fee by client: what the price of a quote is set against. ``price_years``: price
+    on the last list over annual fee, by client, for a quote without a price; a client who is not on
+    it is taken for the middle one of those who were quoted.
     """
     quotes = trials.quotes
-    of_list = quotes["client_id"].map(price_years).fillna(_middle(price_years))
     own = quotes["price_cents"] / CENTS_PER_USD / quotes["client_id"].map(fee_usd).astype(float)
-    return Stages.learn(trials, own.where(own > 0, of_list), rates=rates)
+    known = own.where(own > 0, quotes["client_id"].map(price_years))
+    return Stages.learn(trials, known.fillna(_middle(known)), rates=rates)
 
 
 def _middle(price_years: pd.Series[float]) -> float:
-    return float(price_years.median()) if len(price_years) else 1.0
+    return float(price_years.median()) if price_years.notna().any() else 1.0
 
 
 def _factor(sold: Floats, pooled: Floats, is_own: npt.NDArray[np.bool_]) -> float:

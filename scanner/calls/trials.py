@@ -8,7 +8,7 @@ A try is a call; a talk is what a client said in one calendar year; a quote begi
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
@@ -73,6 +73,33 @@ def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
         _list_quotes(calls, today),
         _count_tries(calls[calls["year"] == str(today.year)], is_reached),
     )
+
+
+def keep_listed_prices(
+    calls: pd.DataFrame, on_record: pd.DataFrame, listed: pd.DataFrame
+) -> pd.DataFrame:
+    """Let a quote that came without a price keep the one on the list, and so a sale without a quote before it.
+
+    The next list may have another, and what was quoted stays what it was. ``calls`` are about to be
+    recorded; what stands on record already is let be. ``listed``: table `LISTED`.
+    """
+    key = ["client_id", "called_on", "outcome"]
+    known = {*on_record[key].itertuples(index=False, name=None)}
+    quotes = pd.concat([on_record, calls]).query("outcome == 'quoted'")
+    quoted_on = quotes.groupby("client_id")["called_on"].agg(list).to_dict()
+
+    def begins(client_id: str, called_on: str, outcome: str) -> bool:
+        since = (date.fromisoformat(called_on) - timedelta(days=QUOTE_DAYS)).isoformat()
+        return outcome == "quoted" or (
+            outcome == SOLD and not any(since <= day <= called_on for day in quoted_on.get(client_id, ()))
+        )  # fmt: skip
+
+    told = calls[key].itertuples(index=False, name=None)
+    takes = calls["price_cents"].eq(0) & pd.Series(
+        [one not in known and begins(*one) for one in told], index=calls.index, dtype=bool
+    )
+    of_list = calls["client_id"].map(listed.set_index("client_id")["price_cents"]).fillna(0)
+    return calls.assign(price_cents=calls["price_cents"].mask(takes, of_list).astype("int64"))
 
 
 def _count_tries(calls: pd.DataFrame, is_reached: pd.Series[bool]) -> pd.Series[int]:

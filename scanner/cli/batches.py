@@ -16,6 +16,7 @@ from scanner.book.visit_sheet import check_visits
 from scanner.calls.entry_kinds import ANSWER, CALL, JOB, LETTER, MEASUREMENT, VISIT, Kind, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.log import read_entries, read_season
+from scanner.calls.trials import keep_listed_prices
 from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
 
 Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
@@ -29,13 +30,17 @@ def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
     if not file:
         calls, found = check_calls(rows, clients, today=today, file=file)
         calls = calls.assign(price_cents=rows["price_cents"].reindex(calls.index))
-        strangers = find_strange_beds(calls, read_season(book).stored)
+        season = read_season(book)
+        strangers = find_strange_beds(calls, season.stored)
+        calls = keep_listed_prices(calls, season.calls, season.listed)
         return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
             [*found, *strangers]
         )
     entries = read_entries(book, CALL)
     calls, found = check_calls(rows, with_recorded(clients, entries), today=today, file=file)
     calls, gone = _refuse_gone(calls, entries, clients, file)
+    season = read_season(book)
+    calls = keep_listed_prices(calls, season.calls, season.listed)
     return [(CALL, calls, None)], list_problems([*found, *gone])
 
 

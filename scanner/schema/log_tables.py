@@ -44,7 +44,7 @@ CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed 
     "next_date": text_column("when, ISO; blank: no date"),
     "bed_ids": text_column("beds that the call was about, joined by a blank"),
     "recorded_at": text_column("when it was typed in, UTC"),
-    "price_cents": cents_column("price that was quoted or sold for, before tax; 0: not told"),
+    "price_cents": cents_column("price that was quoted or sold for, before tax, else the one on the list then; 0: there was none"),
 })  # fmt: skip
 
 ANSWERS = TableSchema("answers", "Checklist answers, the latest of each question of a client.", {

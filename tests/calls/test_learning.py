@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date
 
@@ -10,8 +11,9 @@ import pytest
 
 from scanner.calls.bad_edges import add_bad_edges, bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
-from scanner.calls.learning import learn_chances
+from scanner.calls.learning import learn_chances, learn_stages
 from scanner.calls.ranking import rank_calls
+from scanner.calls.trials import list_trials
 from tests.answers import answers
 from tests.calls.calls_on_record import season_of
 from tests.small_scan import TODAY, small_learned, small_scan
@@ -38,10 +40,13 @@ def clients_of(*rows, **columns):
 NO_NEIGHBORS = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
 
 
-def learn(*rows, seen=(), today=DECEMBER, built=None, **columns):
+def learn(*rows, season=None, seen=(), today=DECEMBER, built=NO_NEIGHBORS, **columns):
+    season, rates = season or season_of(*rows, seen=seen), small_scan().rates
+    trials, nothing = list_trials(season.calls, today=today), pd.Series(dtype=float)
     return learn_chances(
-        season_of(*rows, seen=seen), clients_of(*rows, **columns), pd.Series(dtype=float),
-        built=NO_NEIGHBORS if built is None else built, rates=small_scan().rates, today=today,
+        season, clients_of(*rows, **columns).assign(price_years=math.nan),
+        learn_stages(trials, nothing, nothing, rates=rates),
+        built=built, rates=rates, today=today,
     )  # fmt: skip
 
 
@@ -124,11 +129,8 @@ def test_a_bad_edge_is_learned_from_when_it_was_seen():
     bad = [(row[0], "curb condition", "3") for row in rows if int(row[0][1:]) < 200]
     assert learn(*rows, seen=bad).signs["bad_edge"] > 1
     late = replace(season_of(*rows), answers=answers(*bad, seen_on="2027-06-01"))  # after March
-    found = learn_chances(
-        late, clients_of(*rows), pd.Series(dtype=float), built=NO_NEIGHBORS,
-        rates=small_scan().rates, today=DECEMBER,
-    )  # fmt: skip
-    assert found.signs["bad_edge"] < 1  # no season had it, and some sold
+    # no season had it, and some sold
+    assert learn(*rows, season=late).signs["bad_edge"] < 1
 
 
 def test_signs_of_the_place_count_from_the_day_they_held():
@@ -144,11 +146,7 @@ def test_signs_of_the_place_count_from_the_day_they_held():
         assert (learn(*rows, built=built).signs["neighbor_built"] > 1) == is_sign, built_on
     for listed_on, is_sign in (("2027-03-02", True), ("2027-03-03", False)):
         alike = pd.DataFrame({"client_id": first, "listed_on": listed_on})
-        told_of = replace(season_of(*rows), alike=alike)
-        found = learn_chances(
-            told_of, clients_of(*rows), pd.Series(dtype=float), built=NO_NEIGHBORS,
-            rates=small_scan().rates, today=DECEMBER,
-        )  # fmt: skip
+        found = learn(*rows, season=replace(season_of(*rows), alike=alike))
         assert (found.signs["alike"] > 1) == is_sign, listed_on
 
 

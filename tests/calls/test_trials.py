@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.trials import LOST, OPEN, SOLD, list_trials
+from scanner.calls.trials import LOST, OPEN, SOLD, keep_listed_prices, list_trials
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.calls_on_record import calls
 
@@ -127,3 +128,27 @@ def test_every_client_year_is_reached_once_at_most(told):
     assert found.agreed_count + found.refused_count <= len(talked)
     quoted = sum(outcome in ("quoted", "sold") for *_, outcome in told)
     assert len(found.quotes) <= quoted
+
+
+def kept_prices(on_record, told):
+    listed = pd.DataFrame({"client_id": ["A", "B", "C"], "price_cents": [100, 200, 300]})
+    return keep_listed_prices(calls(*told), calls(*on_record), listed)["price_cents"].tolist()
+
+
+def test_a_quote_without_a_price_keeps_the_listed_one():
+    told = [("A", "2027-03-02", "quoted"), ("B", "2027-03-02", "quoted", "", 9), ("C", "2027-03-02", "visit"),
+            ("D", "2027-03-02", "quoted")]  # fmt: skip
+    assert kept_prices([], told) == [100, 900, 0, 0]  # D is on no list
+
+
+def test_a_sale_keeps_the_listed_price_where_no_quote_went_before():
+    sold = [("A", "2027-05-01", "sold")]
+    assert kept_prices([], sold) == [100]
+    assert kept_prices([("A", "2027-03-02", "quoted", "", 9)], sold) == [0]  # 60 days before
+    assert kept_prices([("A", "2027-03-01", "quoted", "", 9)], sold) == [100]  # 61: lost by then
+    assert kept_prices([], [("A", "2027-04-30", "quoted", "", 9), *sold]) == [900, 0]
+
+
+def test_what_is_on_record_is_given_no_price_by_a_sheet_read_again():
+    told = [("A", "2027-03-02", "quoted")]
+    assert kept_prices(told, told) == [0]
