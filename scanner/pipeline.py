@@ -232,11 +232,12 @@ def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
 def _offered(
     offers: pd.DataFrame, season: Season, client_ids: Collection[str] | None
 ) -> pd.DataFrame:
-    """List what clients are offered first: by this scan, and by the last one those that are not looked at."""
-    others = season.listed[
-        ~season.listed["client_id"].isin(client_ids or season.listed["client_id"])
-    ]
-    return pd.concat([offers[offers["phase"] == FIRST_PHASE], others])
+    """Tell what clients are offered first: by this scan, by the last one those that are not looked at, else what they were quoted last."""
+    listed, calls = season.listed, season.calls.sort_values(["called_on", "entry_id"])
+    others = listed[~listed["client_id"].isin(client_ids or listed["client_id"])]
+    quoted = calls[calls["price_cents"] > 0].iloc[::-1]
+    every = pd.concat([offers[offers["phase"] == FIRST_PHASE], others, quoted])
+    return every.drop_duplicates("client_id")
 
 
 def _tell(

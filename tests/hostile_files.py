@@ -16,6 +16,8 @@ import pyarrow.parquet as pq
 import shapely
 import xlsxwriter
 
+from tests import open_documents
+
 SHEET_XML = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 HEADING = '<row r="1"><c r="A1" t="inlineStr"><is><t>client_id</t></is></c></row>'
 TRIANGLE = '{"type":"Polygon","coordinates":[[[-98,41],[-97.999,41],[-97.999,41.001],[-98,41]]]}'
@@ -119,6 +121,39 @@ def hostile_sheets(folder: Path) -> Iterator[Hostile]:
         ),
         "100,000 faults of one kind",
     )
+
+
+def hostile_documents(folder: Path) -> Iterator[Hostile]:
+    """Client lists as LibreOffice saves them."""
+    heading = open_documents.row("client_id")
+
+    def made(name: str, *rows: str, **more: object) -> Path:
+        path = folder / f"{name}.ods"
+        path.write_bytes(open_documents.document(heading, *rows, **more))
+        return path
+
+    def cell(text: str, attributes: str = "") -> str:
+        return f"<table:table-cell {attributes}><text:p>{text}</text:p></table:table-cell>"
+
+    wide = cell("x", 'table:number-columns-repeated="999999999"')
+    yield made("far", open_documents.row(wide)), "column 999,999,999, far from any list: copy"
+    row = open_documents.row("x", times=999_999_999)
+    yield made("tall", row), "more than 1,048,576 rows: copy the cells"
+    blank = open_documents.row(cell(""), times=999_999_999)
+    yield made("gap", blank, open_documents.row("x")), "more than 1,048,576 rows: copy the cells"
+    block = open_documents.row(cell("x", 'table:number-columns-repeated="2000"'), times=9_999)
+    yield made("block", block), "more than 10,000,000 cells"
+    spaces = cell("<text:s text:c='999999999'/>" * 1_000)
+    yield made("spaces", open_documents.row(spaces + cell("x"))), "more than 131,072 letters"
+    same = open_documents.row("x" * 100_000, times=1_000)
+    yield made("same", same), "same long texts over and over"
+    yield made("bomb", open_documents.row(cell(" " * 30_000_000))), "bytes, more than 10,000,000"
+    yield made("sheets", sheets=101), "more than 100 sheets"
+    yield made("names", open_documents.row(cell("&a9;")), head=bomb_of_names()), "document type"
+    deep = "<text:span>" * 200
+    yield made("deep", open_documents.row(cell(deep + deep.replace("<", "</")))), "100 parts within"
+    damaged = cell("x", f'table:number-columns-repeated="{"9" * 5_000}"')
+    yield made("digits", open_documents.row(damaged)), "not a spreadsheet that can be opened"
 
 
 def feature(shape: str = TRIANGLE, said: str = '{"kind":"street"}') -> str:

@@ -23,6 +23,7 @@ from scanner.store import ceilings
 from tests.hostile_files import (
     Hostile,
     hostile_databases,
+    hostile_documents,
     hostile_geojson,
     hostile_kml,
     hostile_layers,
@@ -31,6 +32,7 @@ from tests.hostile_files import (
 )
 
 SECONDS, GIGABYTE = 30, 2**30
+SHEETS = (".csv", ".xlsx", ".ods")
 CLIENTS = pd.DataFrame({"client_id": ["A"]}, dtype="str")
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="other systems bound no memory")
@@ -39,7 +41,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="other systems b
 def alone(path: Path) -> Path:
     """Put a file into a folder of its own, under the name that a book has for it."""
     folder = Path(mkdtemp(dir=path.parent))
-    name = {".csv": "clients.csv", ".xlsx": "clients.xlsx"}.get(path.suffix, path.name)
+    name = f"clients{path.suffix}" if path.suffix in SHEETS else path.name
     (folder / name).hardlink_to(path)
     return folder
 
@@ -93,6 +95,7 @@ def say_of(context: multiprocessing.context.BaseContext, read: object, path: Pat
     ("read", "made"),
     [
         (read_sheet, hostile_sheets),
+        (read_sheet, hostile_documents),
         (read_layer, hostile_geojson),
         (read_layer, hostile_databases),
         (read_layer, hostile_kml),

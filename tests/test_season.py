@@ -528,14 +528,14 @@ def test_care_lists_next_springs_work(season):
 LEARNED = {
     "first": (7 + 32, 13 + 8), "talks": (4 + 13, 8 + 15),
     "quotes": [("lost", price / 1500, 60) for price in (1739, 1148.5, 1739, 1148.5, 1739)]
-    + [("sold", 1148.5 / 1500, 0)] * 5,
+    + [("sold", price / 1500, 0) for price in (1739, 1148.5, 1739, 1739, 1148.5)],
 }  # fmt: skip
 
 
 def test_chance_of_next_year(season):
     scan = season.scans["next year"]
-    # As in June, but a new year has begun, in which nobody was tried yet; what the built lots were
-    # quoted stands on no list any more, and the middle one of 18 wide and 19 narrow stands for it
+    # As in June, but a new year has begun, in which nobody was tried yet; what was quoted stays what
+    # it was, though the built lots stand on no list any more and the others at a new price
     assert (
         scan.summary["chance_attempts"],
         scan.summary["chance_talks"],
@@ -548,11 +548,12 @@ def test_chance_of_next_year(season):
 
 def next_year() -> dict[int, float]:
     """Say what the neighbors' beds of April make of the chances of January."""
-    wide, narrow, middle = (
-        chance_by_hand(usd / 1500, **LEARNED)[0] for usd in (1739, 1148.5, 1148.5)
-    )
-    # All 40 client-seasons have ended
-    means = [middle if n in BUILT else wide if n % 2 else narrow for n in range(1, 41)]
+    # All 40 client-seasons have ended; whom nothing is offered any more stands at what he was quoted
+    quoted, offered = (1739, 1148.5), (1866.86, 1214.24)
+    means = [
+        chance_by_hand((quoted if n in BUILT else offered)[n % 2 == 0] / 1500, **LEARNED)[0]
+        for n in range(1, 41)
+    ]
     listed = {*range(1, 43)} - BUILT - {*range(21, 25), *range(36, 41)}
     plain = {
         n: chance_by_hand((1866.86 if n % 2 else 1214.24) / 1500, **LEARNED)[0] for n in listed

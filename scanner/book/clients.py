@@ -1,4 +1,4 @@
-"""The client list: one row a client, from a csv or xlsx file."""
+"""The client list: one row a client, from a csv, xlsx or ods file."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from scanner.sheets.problems import Problem, fault, first_faults, list_problems,
 from scanner.sheets.reader import read_sheet
 from scanner.sheets.values import read_columns
 
-CLIENT_FILES = ("clients.csv", "clients.xlsx")
+CLIENT_FILES = ("clients.csv", "clients.xlsx", "clients.ods")
 """What a client list may be called; the first that is there is read."""
 
 

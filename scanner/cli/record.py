@@ -26,6 +26,7 @@ from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.filled import MOST_USD, VISIT_SHEET
+from scanner.sheets.grids import WORKBOOKS
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.problems import list_problems
 from scanner.sheets.reader import typed_rows
@@ -67,7 +68,7 @@ class Record(click.Group):
 def record(ctx: click.Context, book: Path) -> None:
     """Write down in BOOK what was said, seen, sold and built.
 
-    SHEET is a call list, checklist, sheet of visits, jobs or letters that was filled in, .xlsx or .csv;
+    SHEET is a call list, checklist, sheet of visits, jobs or letters that was filled in, .xlsx, .ods or .csv;
     recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
     """
     ctx.obj = book
@@ -90,8 +91,10 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
             "calls, visit, quote, schedule, ticket, letter, job, undo"
         )
         raise click.UsageError(message, ctx)
-    if path.suffix.lower() not in (".csv", ".xlsx"):
-        message = f"{path.name} is no .xlsx or .csv: save it as one of these from the spreadsheet (in LibreOffice: File, Save As, file type Excel 2007-365)"
+    if path.suffix.lower() not in (".csv", *WORKBOOKS):
+        message = (
+            f"{path.name} is no .csv, .xlsx or .ods: save it as one of these from the spreadsheet"
+        )
         raise click.UsageError(message, ctx)
     say(f"Reading {path}")
     ctx.exit(record_sheet(path, book, today=today, as_json=as_json))

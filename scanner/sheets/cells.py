@@ -46,6 +46,22 @@ def only_text(text: str) -> str:
     return _NO_TEXT.sub("\ufffd", text)
 
 
+def number_text(value: float, shown_as: str) -> str:
+    """Write a number as the spreadsheet shows it: people mean what they see.
+
+    >>> number_text(7.0, "000"), number_text(0.125, "0.0%"), number_text(17.5, "")
+    ('007', '12.5%', '17.5')
+    """
+    if "%" in shown_as:
+        return f"{value * 100:.10g}%"
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    # a cell formatted 000 shows 7 as 007, and that is the id that people know
+    if isinstance(value, int) and shown_as and set(shown_as) == {"0"}:
+        return str(value).zfill(len(shown_as))
+    return str(value)
+
+
 def guard(text: str) -> str:
     """Make a text safe to stand in a spreadsheet's cell.
 

@@ -1,4 +1,4 @@
-"""Csv and xlsx files as grids of text: ids, names and days as the spreadsheet shows them, headings found."""
+"""Csv, xlsx and ods files as grids of text: ids, names and days as the spreadsheet shows them, headings found."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from scanner.sheets.problems import Problem, fault
 from scanner.sheets.room import Room
 from scanner.store.ceilings import MAX_FAULTS, MAX_SHEET_BYTES
 
+WORKBOOKS = (".xlsx", ".ods")
+"""Ends of files that hold sheets."""
 _DELIMITERS = ",;\t"
 TOP_ROWS = 10
 """Headings are looked for in so many rows: people write a title above them."""
@@ -35,10 +37,13 @@ class Grid:
 
 def read_grids(path: Path, sheets: tuple[Sheet, ...]) -> tuple[list[Grid], list[Problem]]:
     """Read the sheets of a file whole, headings found by those that one of some sheets has; and what was wrong."""
-    if path.suffix.lower() == ".xlsx":
-        from scanner.sheets.workbooks import read_workbook  # noqa: PLC0415  # most commands read no workbook
-
-        read = read_workbook(path)
+    if (kind := path.suffix.lower()) in WORKBOOKS:
+        # most commands read no workbook
+        if kind == ".ods":
+            from scanner.sheets.open_documents import read_open_document as read_book  # noqa: PLC0415
+        else:
+            from scanner.sheets.workbooks import read_workbook as read_book  # noqa: PLC0415
+        read = read_book(path)
         return [Grid(name, cells, _top(cells, sheets) or 0) for name, cells in read], []
     grid, problems = _read_csv(path, sheets)
     return [grid], problems
@@ -124,7 +129,10 @@ def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
 
 def has_comments(path: Path) -> bool:
     """Whether somebody put comments on cells of a workbook."""
-    if path.suffix.lower() != ".xlsx":
+    if path.suffix.lower() not in WORKBOOKS:
         return False
     with zipfile.ZipFile(path) as archive:
-        return any("comment" in name.lower() for name in archive.namelist())
+        names = archive.namelist()
+        return any("comment" in name.lower() for name in names) or (
+            path.suffix.lower() == ".ods" and b":annotation" in archive.read("content.xml")
+        )

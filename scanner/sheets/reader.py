@@ -1,4 +1,4 @@
-"""The one reader of csv and xlsx: tables read whole as text, so that ids stay as they are."""
+"""The one reader of csv, xlsx and ods: tables read whole as text, so that ids stay as they are."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ OPEN_MARKS = (("~$", ""), (".~lock.", "#"))
 
 
 def read_sheet(path: Path, sheet: Sheet) -> tuple[pd.DataFrame, list[Problem]]:
-    """Read a csv or xlsx file as text, one row a record; a file that is no such table is a `BookError`.
+    """Read a csv, xlsx or ods file as text, one row a record; a file that is no such table is a `BookError`.
 
     In a workbook all sheets that fit are read, whatever they are called and wherever they stand: people
     copy them. A column that is missing is blank, others are carried along behind the known ones. The

@@ -30,9 +30,7 @@ class Room:
                 )
             texts = texts_of(row)
             if len(texts) > MAX_COLUMNS:
-                self.refuse(
-                    f"has a cell in row {len(taken) + 1:,}, column {len(texts):,}, far from any list"
-                )
+                self.refuse_far(f"row {len(taken) + 1:,}, column {len(texts):,}")
             if len(taken) == MAX_ROWS:
                 self.refuse(f"has more than {MAX_ROWS:,} rows")
             lengths = [*map(len, texts)]
@@ -45,6 +43,10 @@ class Room:
                 self.refuse("holds the same long texts over and over")
             taken.append(texts)
         return taken
+
+    def refuse_far(self, place: str) -> None:
+        """Refuse the file for a cell far out."""
+        self.refuse(f"has a cell in {place}, far from any list")
 
     def refuse_huge(self, byte_count: int, most_bytes: int) -> None:
         """Refuse a file that holds more bytes."""

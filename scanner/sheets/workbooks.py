@@ -17,7 +17,7 @@ from openpyxl.utils.escape import unescape
 from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
-from scanner.sheets.cells import only_text
+from scanner.sheets.cells import number_text, only_text
 from scanner.sheets.room import COPY, Room
 from scanner.store.ceilings import (
     MAX_LOOKS,
@@ -105,18 +105,6 @@ def _cell_text(cell: Cell | MergedCell) -> str:
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, int | float):
-        return _number_text(value, cell.number_format or "")
+        return number_text(value, cell.number_format or "")
     # A spreadsheet's file spells out letters that it can't hold, as _x000D_
     return only_text(unescape(str(value)))
-
-
-def _number_text(value: float, shown_as: str) -> str:
-    """Write a number as the spreadsheet shows it: people mean what they see."""
-    if "%" in shown_as:
-        return f"{value * 100:.10g}%"
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
-    # a cell formatted 000 shows 7 as 007, and that is the id that people know
-    if isinstance(value, int) and shown_as and set(shown_as) == {"0"}:
-        return str(value).zfill(len(shown_as))
-    return str(value)

@@ -2,7 +2,8 @@
 Put files that belong together in place: all new ones stand or all old ones, also after a kill.
 
 The new files are written into a folder beside the old ones, which are linked there, too. One
-renaming of that folder decides for the new ones; only then is each put over its old one. A run
+renaming of that folder decides for the new ones; only then does each change places with its old
+one, which is looked at once more: what was saved up to that very instant is seen. A run
 that was killed before it is swept away by the next; one that was killed after it is finished by
 the next. Where a file cannot be replaced, another renaming decides for the old ones, and they
 are put back.
@@ -11,8 +12,10 @@ are put back.
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Collection, Iterable
 from itertools import chain, count
@@ -88,7 +91,7 @@ def settle(folder: Path, *, keep: Keep, mark: str = "new") -> None:
     if (folder / UNDONE).exists():
         _put_back(folder, keep)
     if (folder / READY).exists():
-        _finish(folder, (keep, mark))
+        _finish(folder, (keep, mark), is_resumed=True)
     for stray in folder.glob(f"{UNFINISHED}*"):
         shutil.rmtree(stray)
 
@@ -128,16 +131,18 @@ def _note_old(folder: Path, workplace: Path, names: Collection[str], stale: Iter
     (workplace / FRESH).write_text("\n".join(sorted(fresh)), encoding="utf-8")
 
 
-def _finish(folder: Path, kept: tuple[Keep, str]) -> list[Path]:
+def _finish(folder: Path, kept: tuple[Keep, str], *, is_resumed: bool = False) -> list[Path]:
     """Put the new files that are left over the old ones; where each of them is now."""
     ready, keep = folder / READY, kept[0]
     moved = []
     for path in _files(ready / NEW):
-        target = folder / path.relative_to(ready / NEW)
-        place = _beside(target, kept) if keep(target) else target
-        make_folder(place.parent)
-        path.replace(place)
-        old = ready / OLD / target.relative_to(folder)
+        name = path.relative_to(ready / NEW)
+        target, old = folder / name, ready / OLD / name
+        make_folder(target.parent)
+        if is_resumed and _is_same(path, old):
+            moved.append(target)  # the run that was cut off had put the new one in its place
+            continue
+        place = _lay(path, target, kept, is_laid=is_resumed and keep(path))
         if place == target and keep(old):
             # It was saved after it was asked about, into the file that was just replaced
             place = _beside(target, kept)
@@ -147,6 +152,41 @@ def _finish(folder: Path, kept: tuple[Keep, str]) -> list[Path]:
     _take_away(ready / GONE, folder, keep)
     _leave(ready, folder)
     return moved
+
+
+def _lay(path: Path, target: Path, kept: tuple[Keep, str], *, is_laid: bool = False) -> Path:
+    """Put a file in its place, beside the one there where that is kept; where it is now.
+
+    ``is_laid``: an earlier run did so, and what stood there before lies where the new one lay.
+    """
+    keep = kept[0]
+    if keep(target):
+        return path.replace(_beside(target, kept))
+    if not is_laid and not exchange(path, target):
+        return path.replace(target)
+    # What stood there at that very instant lies here now, whenever it was saved
+    if keep(path):
+        exchange(path, target)
+        return path.replace(_beside(target, kept))
+    path.unlink()
+    return target
+
+
+def exchange(one: Path, other: Path) -> bool:
+    """Let two files change places at once; False where the system can't, or one is not there."""
+    if _RENAME is None:
+        return False
+    names = os.fsencode(one), os.fsencode(other)
+    return bool(_RENAME(_HERE, names[0], _HERE, names[1], _EXCHANGE) == 0)
+
+
+_HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux's fcntl.h and fs.h
+_RENAME = getattr(ctypes.CDLL(None), "renameat2", None) if sys.platform == "linux" else None
+
+
+def _is_same(one: Path, other: Path) -> bool:
+    """Whether two files hold the same; only a run that was cut off asks this."""
+    return other.exists() and one.read_bytes() == other.read_bytes()
 
 
 def _set_aside(name: str, folder: Path, new: Path, kept: tuple[Keep, str]) -> str:
@@ -170,6 +210,11 @@ def _beside(path: Path, kept: tuple[Keep, str]) -> Path:
 
 def _put_back(folder: Path, keep: Keep) -> None:
     undone = folder / UNDONE
+    for path in filter(keep, _files(undone / NEW)):
+        # It was saved at the very instant at which it was replaced
+        old = undone / OLD / path.relative_to(undone / NEW)
+        make_folder(old.parent)
+        path.replace(old)
     for path in _files(undone / OLD):
         target = folder / path.relative_to(undone / OLD)
         if not keep(target):

@@ -27,6 +27,7 @@ from scanner.errors import InputError, LogError
 from scanner.schema.log_tables import LISTED
 from scanner.sheets.lists import CALL_LIST
 from scanner.sheets.reader import read_sheet
+from tests import open_documents
 
 CLIENTS = pd.DataFrame({"client_id": ["A", "007"]}, dtype="str")
 TOKENS = (
@@ -176,6 +177,8 @@ def seeds() -> Iterator[tuple[Callable[[Path], None], str, bytes]]:
     """What reads a file, its name, and a sound one."""
     yield read_clients, "clients.csv", text(ROWS)
     yield read_clients, "clients.xlsx", sheet("Clients", *ROWS)
+    rows = [open_documents.row(*map(str, row)) for row in ROWS]
+    yield read_clients, "clients.ods", open_documents.document(*rows)
     called = ("rank", "client_id", "name", "called_on", "outcome", "note", "next_date")
     yield (
         read_calls,
