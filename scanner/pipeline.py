@@ -23,6 +23,7 @@ from scanner.block_work import THIN, price_set, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
+from scanner.calls.chance import Stages
 from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
@@ -32,7 +33,6 @@ from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import FIRST_PHASE, rank_calls, total_by_route
 from scanner.calls.reasons import is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
-from scanner.calls.trials import list_trials
 from scanner.calls.under_way import list_under_way
 from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
@@ -111,18 +111,15 @@ def scan(
         land = book.land or store_features(book.features, place.folder / "shapes")
         clients = _locate(book.clients, land)
         built = find_neighbors(clients, *_built(land, season))
-        trials, years = list_trials(season.calls, today=today), listed_years(season.listed, fees)
-        stages = learn_stages(trials, years, fees["fee_usd"], rates=book.rates)
-        demand = Demand(fees["fee_usd"], stages.mean_buyers)
+        stages = learn_stages(season, fees, rates=book.rates, today=today)
         lots = cut_blocks(book, land, client_ids, store=place)
         blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
-        terms = settle_terms(demand, rules=book.rules, rates=book.rates)
+        terms = _settle(book, fees, stages)
         parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
     clients, under_way = _tell(clients, season, built, rates=book.rates, today=today)
-    years = listed_years(_offered(offers, season, client_ids), fees)
-    priced = clients.assign(price_years=clients["client_id"].map(years))
+    priced = _priced(clients, offers, season, client_ids, fees)
     learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
     calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
@@ -229,15 +226,17 @@ def _locate(clients: pd.DataFrame, land: Land) -> pd.DataFrame:
     return clients.assign(lon=lon, lat=lat, year_built=year_built)
 
 
-def _offered(
-    offers: pd.DataFrame, season: Season, client_ids: Collection[str] | None
-) -> pd.DataFrame:
-    """Tell what clients are offered first: by this scan, by the last one those that are not looked at, else what they were quoted last."""
+def _priced(
+    clients: pd.DataFrame, offers: pd.DataFrame, season: Season,
+    client_ids: Collection[str] | None, fees: pd.DataFrame,
+) -> pd.DataFrame:  # fmt: skip
+    """Put beside clients what they are offered over their fee: by this scan, by the last one those that are not looked at, else what they were quoted last."""
     listed, calls = season.listed, season.calls.sort_values(["called_on", "entry_id"])
     others = listed[~listed["client_id"].isin(client_ids or listed["client_id"])]
     quoted = calls[calls["price_cents"] > 0].iloc[::-1]
     every = pd.concat([offers[offers["phase"] == FIRST_PHASE], others, quoted])
-    return every.drop_duplicates("client_id")
+    years = listed_years(every.drop_duplicates("client_id"), fees)
+    return clients.assign(price_years=clients["client_id"].map(years))
 
 
 def _tell(
@@ -257,6 +256,12 @@ def _built(land: Land, season: Season) -> tuple[GeoDataFrame, GeoDataFrame]:
     built = replace(season, stored=season.stored[season.stored["built_on"] != ""])
     is_lot = (land.words["kind"] == "property") & bool(len(built.stored))
     return land.take(np.flatnonzero(is_lot)), built.beds
+
+
+def _settle(book: Book, fees: pd.DataFrame, stages: Stages) -> Terms:
+    """Settle what every block works by."""
+    demand = Demand(fees["fee_usd"], stages.mean_buyers)
+    return settle_terms(demand, rules=book.rules, rates=book.rates)
 
 
 def _work(

@@ -19,12 +19,12 @@ from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, box, transform, unary_union
 
 from scanner.book.settings import read_rates, read_rules
+from scanner.calls.fees import annual_fees
 from scanner.calls.learning import Learned, learn_chances, learn_stages
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls, total_by_route
 from scanner.calls.remarks import own_columns
-from scanner.calls.trials import list_trials
 from scanner.job.method import break_even_areas
 from scanner.schema.documents import Company, LocalRules, RateBook, Scan
 from scanner.schema.plan_tables import UNDER_WAY
@@ -190,9 +190,10 @@ def in_parts(scan: Scan, lot_count: int) -> Scan:
 @cache
 def small_learned() -> Learned:
     """What is known before any call."""
-    nothing, rates = pd.Series(dtype=float), small_rates()
+    rates = small_rates()
     no_neighbors = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
-    stages = learn_stages(list_trials(NO_SEASON.calls, today=TODAY), nothing, nothing, rates=rates)
+    fees = annual_fees(small_clients(), rates=rates)
+    stages = learn_stages(NO_SEASON, fees, rates=rates, today=TODAY)
     clients = small_clients().assign(price_years=math.nan)
     return learn_chances(NO_SEASON, clients, stages, built=no_neighbors, rates=rates, today=TODAY)
 
@@ -291,7 +292,6 @@ def small_offers(beds: gpd.GeoDataFrame, prices: pd.DataFrame) -> pd.DataFrame:
             "upgrade_bed_ids": "", "upgrade_price_cents": 0, "upgrade_crew_days": 0.0, "upgrade_gross_profit_cents": 0,
             "upgrade_saving_cents": 0, "is_confirmed": offer_id != "C0008-curb-1",
             "unseen_bed_ids": "C0008-curb-1" if offer_id == "C0008-curb-1" else "",
-            "saving_cents": round(MOBILIZATION_CENTS / 0.55) * (len(bed_ids) - 1),
             "needs_designer": offer_id == "C0008-curb-1",
             "cautions": "; ".join(dict.fromkeys("; ".join(its_beds["cautions"]).split("; "))),
         })  # fmt: skip

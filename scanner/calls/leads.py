@@ -12,7 +12,6 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from scanner.calls.chance import Stages
 from scanner.calls.post import asked_letters, open_letters, silent_shares
 from scanner.calls.quotes import open_terms
 from scanner.calls.reasons import NO_CALLS
@@ -54,9 +53,7 @@ def coming_monday(day: date) -> date:
     return monday_of(day + timedelta(days=WEEKEND_DAYS))
 
 
-def list_leads(
-    found: Scan, season: Season, *, stages: Stages, with_letters: bool = False
-) -> pd.DataFrame:
+def list_leads(found: Scan, season: Season, *, with_letters: bool = False) -> pd.DataFrame:
     """Put every client who may still buy, or has bought, at his stage.
 
     Table `LEADS`: first what is under way, then the list in its order. A job that is sold and not
@@ -71,7 +68,7 @@ def list_leads(
     chosen = offers[offers["phase"] == FIRST_PHASE].merge(
         calls.drop(columns="client_id"), on="offer_id", validate="one_to_one"
     )
-    known = _known(chosen, trials, stages, clients)
+    known = _known(chosen, trials, clients)
     stage = _stage(known, season, clients, rates=rates, today=today)
     if with_letters:
         letters = _letters(chosen, stage, season, clients, rates=rates, today=today)
@@ -128,9 +125,7 @@ def _letters(
     return pd.concat([out, barred])
 
 
-def _known(
-    chosen: pd.DataFrame, trials: Trials, stages: Stages, clients: pd.DataFrame
-) -> pd.DataFrame:
+def _known(chosen: pd.DataFrame, trials: Trials, clients: pd.DataFrame) -> pd.DataFrame:
     """What is known of each offer, whatever its stage."""
     tried = chosen["client_id"].map(trials.tried_counts).fillna(0).astype("int64")
     has_upgrade = chosen["upgrade_price_cents"] > 0
@@ -149,8 +144,8 @@ def _known(
         "upgrade_years": upgrade("upgrade_over_annual", "price_over_annual"),
         "upgrade_profit_cents": upgrade("upgrade_gross_profit_cents", "gross_profit_cents"),
         "upgrade_crew_days": upgrade("upgrade_crew_days", "crew_days"),
-        # What is left after tries in vain is a stage's own, not a factor
-        "factor": chosen["chance_factor"] / stages.still_reached(tried),
+        # What calls this year leave of being reached is a stage's own, not a factor
+        "factor": chosen["chance_factor"] / chosen["still_reached"],
     })  # fmt: skip
 
 

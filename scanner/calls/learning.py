@@ -17,9 +17,10 @@ import pandas as pd
 
 from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
+from scanner.calls.fees import listed_years
 from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
 from scanner.calls.seasons import PENDING, SOLD, list_seasons
-from scanner.calls.trials import Trials, list_trials
+from scanner.calls.trials import list_trials
 from scanner.schema.documents import RateBook, Season
 from scanner.units import CENTS_PER_USD
 
@@ -36,6 +37,7 @@ class Learned:
     tried_counts: pd.Series[int]
     kinds: Mapping[str, float]  # factor on the chance by what the lead bed runs along
     signs: Mapping[str, float]  # factor on the chance by warm sign
+    called_back: frozenset[str] = frozenset()  # who was reached this year and is to be called again
 
 
 def learn_chances(
@@ -67,9 +69,10 @@ def learn_chances(
     alike = season.alike[season.alike["listed_on"] < today.isoformat()]
     signs = _signs(ended, seasons, replace(season, alike=alike), clients, rates)
     signs["neighbor_built"] = _has_neighbor(ended, built)
+    trials = list_trials(season.calls, today=today)
     return Learned(
         stages,
-        list_trials(season.calls, today=today).tried_counts,
+        trials.tried_counts,
         {
             str(along): _factor(sold, pooled, np.asarray(ended["along"] == along, dtype=np.bool_))
             for along in sorted(set(ended["along"]) - {""})
@@ -78,21 +81,22 @@ def learn_chances(
             sign: _factor(sold, pooled, np.asarray(has_sign, dtype=np.bool_))
             for sign, has_sign in signs.items()
         },
+        trials.called_back,
     )
 
 
-def learn_stages(
-    trials: Trials, price_years: pd.Series[float], fee_usd: pd.Series[float], *, rates: RateBook
-) -> Stages:
+def learn_stages(season: Season, fees: pd.DataFrame, *, rates: RateBook, today: date) -> Stages:
     """Learn the three stages of a sale.
 
-    ``fee_usd``: annual fee by client: what the price of a quote is set against. ``price_years``: price
-    on the last list over annual fee, by client, for a quote without a price; a client who is not on
-    it is taken for the middle one of those who were quoted.
+    ``fees``: ``fee_usd`` by client, as `annual_fees` has it: what the price of a quote is set against. One
+    without a price has that of the last list; a client who is not on it is taken for the middle one of those
+    who were quoted.
     """
-    quotes = trials.quotes
-    own = quotes["price_cents"] / CENTS_PER_USD / quotes["client_id"].map(fee_usd).astype(float)
-    known = own.where(own > 0, quotes["client_id"].map(price_years))
+    trials = list_trials(season.calls, today=today)
+    quotes, of_list = trials.quotes, listed_years(season.listed, fees)
+    of_quote = quotes["client_id"].map(fees["fee_usd"]).astype(float)
+    own = quotes["price_cents"] / CENTS_PER_USD / of_quote
+    known = own.where(own > 0, quotes["client_id"].map(of_list))
     return Stages.learn(trials, known.fillna(_middle(known)), rates=rates)
 
 

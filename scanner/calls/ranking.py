@@ -145,9 +145,15 @@ def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
 def _chances(
     calls: pd.DataFrame, offers: pd.DataFrame, signs: pd.DataFrame, *, learned: Learned
 ) -> dict[str, Any]:
-    """Work out each chance: what is left to try, moved by kind and signs, the open list's sum kept."""
+    """Work out each chance: what is left to try and was reached already, moved by kind and signs, the open list's sum kept."""
     tried = calls["client_id"].map(learned.tried_counts).fillna(0).to_numpy(int)
-    left = learned.stages.still_reached(tried)
+    # Who asked for another call was reached already
+    is_reached = calls["client_id"].isin(learned.called_back)
+    left = np.where(
+        is_reached,
+        1.0 / (1.0 - learned.stages.never_reached[0]),
+        learned.stages.still_reached(tried),
+    )
     kind = offers["bed_ids"].map(lead_along)
     moved = kind.map(learned.kinds).fillna(1.0).to_numpy(float)
     told = [kind + (" " + pd.Series(moved, index=kind.index).map("{:.3f}".format).astype("str"))]

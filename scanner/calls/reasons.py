@@ -34,7 +34,6 @@ JUST_BUILT_DAYS = 365
 """A neighbor's bed counts as just built for so long (starting value, no source)."""
 
 MONTHS_PER_YEAR = 12
-ONE_BED = 1
 
 
 def reasons_to_call(
@@ -54,7 +53,6 @@ def reasons_to_call(
         _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
         # Where what was narrow is taken in, what stays elsewhere is no second reason
         _width_reason(offers, parts).where(~_sum(offers, parts, "absorbed_ft2").round().gt(0), ""),
-        _saving_reason(offers),
         bad_edge_reasons(offers, clients),
         text_where("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
@@ -194,11 +192,6 @@ def _width_reason(offers: pd.DataFrame, parts: pd.DataFrame) -> pd.Series:
     remarks = pd.Series([*words, ""], dtype="str").iloc[place].to_numpy()
     said = _numbers("only {:.0f} ft of turf stays behind it, ", width_ft)
     return (said + remarks).where((said != "") & (remarks != ""), "")
-
-
-def _saving_reason(offers: pd.DataFrame) -> pd.Series:
-    amounts = _numbers("the beds in one job save ${:,.0f}", offers["saving_cents"] / 100)
-    return amounts.where(offers["bed_count"] > ONE_BED, "")
 
 
 def _numbers(template: str, numbers: pd.Series) -> pd.Series:

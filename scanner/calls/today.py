@@ -60,6 +60,10 @@ def list_today(
     be called.
     """
     reasons = reasons_to_leave_out(clients, rates=rates, today=today)
+    if "under_way" in clients:
+        # Whoever was promised a call is called all the same
+        waits = clients["under_way"].ne("") & ~clients["due_on"].between("0", today.isoformat())
+        reasons = reasons.mask(waits, "under way: " + clients["under_way"])
     known = clients.assign(left_out=reasons).drop(columns=["reasons", "cautions"], errors="ignore")
     calls = known.merge(listed, on="client_id", how="left", suffixes=("_of_client", ""))
     is_due = calls["due_on"].between("0", today.isoformat()) & (calls["left_out"] == "")

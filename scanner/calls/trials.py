@@ -46,6 +46,7 @@ class Trials:
     )  # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open; no price told: 0
     # by client, tries this year that reached nobody, where nobody was reached yet
     tried_counts: pd.Series[int]
+    called_back: frozenset[str] = frozenset()  # clients whose last word this year is to call again
 
 
 def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
@@ -72,6 +73,7 @@ def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
         int((refused & ~agreed).sum()),
         _list_quotes(calls, today),
         _count_tries(calls[calls["year"] == str(today.year)], is_reached),
+        _called_back(calls[is_reached & (calls["year"] == str(today.year))]),
     )
 
 
@@ -107,6 +109,11 @@ def _count_tries(calls: pd.DataFrame, is_reached: pd.Series[bool]) -> pd.Series[
     of_client = is_reached[calls.index].groupby(calls["client_id"])
     counts = of_client.size()[~of_client.any()]
     return counts.astype("int64")
+
+
+def _called_back(talks: pd.DataFrame) -> frozenset[str]:
+    last = talks.drop_duplicates("client_id", keep="last")
+    return frozenset(last.loc[last["outcome"] == "call back", "client_id"])
 
 
 def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:

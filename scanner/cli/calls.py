@@ -11,11 +11,12 @@ import click
 import pandas as pd
 
 from scanner.book.settings import read_rates
-from scanner.calls.history import add_history
+from scanner.calls.history import DO_NOT_CALL, NOT_REACHED, add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan, read_season
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
+from scanner.calls.under_way import list_under_way
 from scanner.cli.options import book_argument, json_option, this_time, today_option
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
@@ -71,6 +72,8 @@ def calls(
     """
     season = read_season(book)
     clients, rates = list_callees(book, season)
+    under_way = list_under_way(season, clients, today=today).set_index("client_id")["words"]
+    clients = clients.assign(under_way=clients["client_id"].map(under_way).astype("str").fillna(""))
     listed, left = last_scan(book, season, today=today)
     found = list_today(listed, left, clients, rates=rates, today=today)
     gone = list_gone(season.calls, clients, rates=rates, today=today)
@@ -91,6 +94,20 @@ def list_callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
     """Read the client list with what the log says of each, and the rate book."""
     rates = read_rates(book / "rates.toml")[0]
     return add_history(read_callees(book, season), season, rates=rates), rates
+
+
+def tell_barred(calls: pd.DataFrame, book: Path) -> None:
+    """Say who is left out for good, from now on or already."""
+    is_barring = calls["outcome"] == DO_NOT_CALL
+    for client_id in sorted(set(calls.loc[is_barring, "client_id"])):
+        say(f"{client_id} asked not to be called: left out from now on, for good.")
+    clients = list_callees(book, read_season(book))[0]
+    barred = clients.loc[clients["do_not_call"] == "yes", "client_id"]
+    for client_id in sorted(set(calls.loc[~is_barring, "client_id"]).intersection(barred)):
+        say(
+            f"{client_id} is not to be called, by the client list or by an earlier call. What was said now is kept, and the "
+            "client stays left out; if the client asked for it, take that back (undo, or the client list)."
+        )
 
 
 def last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -151,12 +168,14 @@ def _close(
     to_call: pd.DataFrame, left_out: pd.DataFrame, gone: pd.DataFrame, report: tuple[int, date]
 ) -> None:
     shown_count, today = report
-    due_count = int((to_call["due_on"] != "").sum())
+    is_due = to_call["due_on"] != ""
+    tried_count = int((~is_due & to_call["last_outcome"].eq(NOT_REACHED)).sum())
+    due_count, count = int(is_due.sum()), len(to_call)
     bare_count = int((left_out["offer_id"] == "").sum())
     bare = f", {bare_count:,} of them without an offer" if bare_count else ""
     say(
-        f"{counted(len(to_call), 'client')} to call, {due_count:,} of them promised a call;"
-        f" {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out{bare}"
+        f"{counted(count, 'client')} to call: {due_count:,} promised a call, {tried_count:,} not reached last time, "
+        f"{count - due_count - tried_count:,} others; {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out{bare}"
         " (--all lists them with the reason)."
     )
     if len(gone):

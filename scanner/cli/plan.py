@@ -11,7 +11,7 @@ import pandas as pd
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.calls.chance import Stages
 from scanner.calls.delays import Delays
-from scanner.calls.fees import annual_fees, listed_years
+from scanner.calls.fees import annual_fees
 from scanner.calls.forecast import Forecast
 from scanner.calls.leads import list_leads
 from scanner.calls.learning import learn_stages
@@ -23,7 +23,6 @@ from scanner.calls.outlooks import (
     sold_cents,
 )
 from scanner.calls.post import learn_letters
-from scanner.calls.trials import list_trials
 from scanner.cli.keeping import scanned
 from scanner.cli.options import (
     book_argument,
@@ -108,11 +107,9 @@ def learned_leads(
 ) -> tuple[Stages, pd.DataFrame]:
     """Learn the stages of a sale, and put every client at his."""
     fees = annual_fees(read.clients, rates=read.rates)
-    trials = list_trials(season.calls, today=found.today)
-    years = listed_years(season.listed, fees)
-    stages = learn_stages(trials, years, fees["fee_usd"], rates=read.rates)
+    stages = learn_stages(season, fees, rates=read.rates, today=found.today)
     stages = learn_letters(stages, season.letters, today=found.today, rates=read.rates)
-    return stages, list_leads(found, season, stages=stages, with_letters=with_letters)
+    return stages, list_leads(found, season, with_letters=with_letters)
 
 
 def _tables(

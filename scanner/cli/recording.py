@@ -24,6 +24,7 @@ from scanner.calls.log import open_log, read_entries, read_last_scan, read_seaso
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale, word_last_day
 from scanner.cli.batches import CHECKS, Batch
+from scanner.cli.calls import tell_barred
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import PRINTED
@@ -187,8 +188,7 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
         if words := word_last_day([rows for _, rows, _ in batches if is_sale(rows)], today=today):
             say(words)
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
-        for client_id in sorted(set(calls.loc[calls["outcome"] == "do not call", "client_id"])):
-            say(f"{client_id} asked not to be called: left out from now on, for good.")
+        tell_barred(calls, book)
     return counts, numbers
 
 

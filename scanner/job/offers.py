@@ -120,8 +120,6 @@ def _offer(
     lead, own, names = leads[bundle["offer_id"]], beds.of(bundle), bundle["beds"]
     is_over = lead["crew_days"] > rules.job_limit_crew_days + LIMIT_SLACK
     needs_designer = is_over or is_steep or len(own) > SKETCH_PIECES
-    # in one row, ground that only opens up when beds lie together may cost more than apart
-    saving_cents = sum(leads[name]["price_cents"] for name in names) - lead["price_cents"]
     return lead | {
         "phase": 1 if bundle["role"] == LEAD else bundle["job"] + 1,
         "offer": name_offer(own, lead["finish"], needs_designer=needs_designer),
@@ -131,7 +129,6 @@ def _offer(
             name: sum(bed[name] for bed in own)
             for name in ("edge_ft", "area_ft2", "right_of_way_ft2")
         },
-        "saving_cents": max(saving_cents, 0) if len(own) > 1 else 0,
         "is_confirmed": beds.seen.issuperset(names),
         "unseen_bed_ids": " ".join(name for name in names if name not in beds.seen),
         "needs_designer": needs_designer,
@@ -157,13 +154,15 @@ def _more(made: list[Row], roles: dict[str, list[Row]], leads: dict[str, Row], b
     upgrade, added = roles[UPGRADE][0], roles[ADDED][0]
     whole = leads[upgrade["offer_id"]]
     apart_cents = lead["price_cents"] + leads[added["offer_id"]]["price_cents"]
+    # ground that only opens up when beds lie together may cost more than apart
+    saving_cents = max(apart_cents - whole["price_cents"], 0)
     return more | {
-        "say": say_offer(lead, own, whole, beds.of(added)),
+        "say": say_offer(lead, own, whole if saving_cents else None, beds.of(added)),
         "upgrade_offer_id": upgrade["offer_id"],
         "upgrade_bed_ids": " ".join(upgrade["beds"]),
         "upgrade_price_cents": whole["price_cents"],
         "upgrade_crew_days": whole["crew_days"],
         "upgrade_gross_profit_cents": whole["gross_profit_cents"],
-        "upgrade_saving_cents": max(apart_cents - whole["price_cents"], 0),
+        "upgrade_saving_cents": saving_cents,
         "unseen_bed_ids": " ".join(name for name in upgrade["beds"] if name not in beds.seen),
     }

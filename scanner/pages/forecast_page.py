@@ -130,7 +130,7 @@ def _page(found: Scan, tables: ForecastTables) -> Mapping[str, Any]:
         "route_plot": _route_plot([_route_row(row) for row in routes if row["name"] != "all"]),
         "reach": [(count, reach[count - 1]) for count in _reach_counts(len(reach))],
         "reach_plot": _reach_plot(reach),
-        "reach_words": _reach_words(reach),
+        "reach_words": f"{_reach_words(reach)} {_list_words(tables, len(reach))}",
         "whole": whole_book(found, jobs=float(tables.stages.iloc[-1]["jobs"]), care_cents=tables.care_cents),
         "assumed": ASSUMED.format(
             *(f"{count:,}" for count in vars(found.chance_record).values())
@@ -220,6 +220,18 @@ def _reach_plot(reach: list[int]) -> str:
         title="Profit to expect by clients called", finding=_reach_words(reach),
         below="clients called, from the top of the list",
     )  # fmt: skip
+
+
+def _list_words(tables: ForecastTables, listed_count: int) -> str:
+    """Say why the calls of the route table come to more or less than those of the list."""
+    stages = tables.stages.set_index("name")
+    calls = stages[stages.index.isin((CALL_BACK, TRIED, NEW))]
+    later = int(calls["client_count"].sum()) - listed_count
+    more = f", with {later:,} more who are promised a later call" if later > 0 else ""
+    return (
+        f"The curve has the {listed_count:,} clients on today's list, whenever they answer. By stage and route, calls bring "
+        f"{write_usd(int(calls['profit_cents'].sum()))}: that is what is sold until {write_day(tables.until)}{more}."
+    )
 
 
 def _reach_words(reach: list[int]) -> str:

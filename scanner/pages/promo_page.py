@@ -214,6 +214,7 @@ def _plot(tables: PromoTables) -> str:
 def _steps(tables: PromoTables) -> list[str]:
     again = [f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over."]
     return [
+        "Call back whom you promised a call: the week's page lists them.",
         *(again if tables.planned.follow_up_count else []),
         *(["Call this week's list below, route by route."] if tables.asked(CALL) else []),
         *(

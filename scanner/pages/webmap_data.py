@@ -115,7 +115,7 @@ def _offer_rows(part: Part, offers: pd.DataFrame, reasons: Text, unknowns: Text)
     return _array(
         json_texts(offers["offer_id"]), *_whole(offers, "rank", "band"),
         *(json_texts(texts) for texts in (said, offers["bed_ids"])), *_whole(offers, *_MONEY),
-        decimals(offers["crew_days"]), *_whole(offers, "saving_cents"), decimals(offers["chance"], digits=3),
+        decimals(offers["crew_days"]), decimals(offers["chance"], digits=3),
         *_whole(offers, "is_confirmed"), reasons, unknowns,
         *(json_texts(offers[name]) for name in ("next", "last", "upgrade_bed_ids")),
         *_whole(offers, "upgrade_price_cents", "upgrade_saving_cents"), decimals(offers["right_of_way_ft2"], digits=0),

@@ -10,7 +10,6 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import closing
 from itertools import groupby, repeat
 from pathlib import Path
 from typing import IO
@@ -34,12 +33,6 @@ CONTENT = "content.xml"
 _CHUNK_BYTES = 65_536
 _DAMAGED = (zipfile.BadZipFile, zlib.error, ExpatError, LookupError, ValueError, NotImplementedError, RuntimeError, EOFError, OSError)  # fmt: skip
 
-_SPACES = {
-    "office": "urn:oasis:names:tc:opendocument:xmlns:office:1.0",
-    "table": "urn:oasis:names:tc:opendocument:xmlns:table:1.0",
-    "text": "urn:oasis:names:tc:opendocument:xmlns:text:1.0",
-}
-_PREFIX = {uri: prefix for prefix, uri in _SPACES.items()}
 _SHEET = ["office:spreadsheet", "table:table"]
 _CELLS = ("table:table-cell", "table:covered-table-cell")
 
@@ -56,10 +49,10 @@ def read_open_document(path: Path) -> list[tuple[str, list[list[str]]]]:
             room.refuse_huge(archive.getinfo(CONTENT).file_size, most_bytes)
             with archive.open(CONTENT) as part:
                 look_through(part, {})
-            with archive.open(CONTENT) as part, closing(_rows(part, room)) as rows:
+            with archive.open(CONTENT) as part:
                 sheets = [
                     (name, room.fill(_each(own)))
-                    for (_, name), own in groupby(rows, key=lambda row: row[:2])
+                    for (_, name), own in groupby(_rows(part, room), key=lambda row: row[:2])
                 ]
         if not sheets:
             raise ValueError
@@ -118,11 +111,8 @@ class _Reading:
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """Open an element."""
-        uri, _, own = name.rpartition(" ")
-        element = f"{_PREFIX.get(uri, '')}:{own}"
+        element, told = _plain(name), {_plain(key): value for key, value in attributes.items()}
         self._names.append(element)
-        told = {f"{_PREFIX.get(key.rpartition(' ')[0], '')}:{key.rpartition(' ')[2]}": value
-                for key, value in attributes.items()}  # fmt: skip
         if self._cell is not None:
             self._strange += bool(self._strange or not element.startswith("text:"))
             self._shown(element, told)
@@ -162,7 +152,7 @@ class _Reading:
         elif element == "text:s":
             self.add(" " * min(_count(told, "text:c"), MAX_CELL_LETTERS + 1))
         elif element in ("text:tab", "text:line-break"):
-            self.add({"text:tab": "\t"}.get(element, "\n"))
+            self.add("\n")
 
     def _close_cell(self, told: dict[str, str]) -> None:
         count, text = (
@@ -177,6 +167,12 @@ class _Reading:
             self._room.refuse_far(f"column {column:,}")
         self._row += [""] * self._blank_count + [text] * count
         self._blank_count = 0
+
+
+def _plain(name: str) -> str:
+    """Name an element as the standard writes it, as ``table:table-row``."""
+    space, _, own = name.rpartition(" ")
+    return f"{space.split(':')[-2]}:{own}" if space.startswith("urn:oasis:") else own
 
 
 def _count(told: dict[str, str], name: str) -> int:

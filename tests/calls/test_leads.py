@@ -13,7 +13,6 @@ from scanner.calls.log import NO_SEASON
 from scanner.schema.log_tables import CALL_LOG, JOBS
 from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
 from tests.calls.desk import job_of, quote_of, quote_task_of
-from tests.calls.test_chance import stages
 from tests.small_scan import TODAY, small_scan
 
 # Today is Monday, February 16, 2026
@@ -30,7 +29,7 @@ def season(*calls):
 
 def leads_after(*calls):
     found = small_scan()
-    return list_leads(found, season(*calls), stages=stages()).set_index("client_id")
+    return list_leads(found, season(*calls)).set_index("client_id")
 
 
 def listed():
@@ -71,9 +70,9 @@ def test_a_built_job_waits_for_nothing():
         "built_on": "2026-02-14", "note": "", "area_ft2": 200.0,
     }  # fmt: skip
     built = replace(known, jobs=pd.DataFrame([cells]))
-    assert client not in set(list_leads(found, built, stages=stages())["client_id"])
+    assert client not in set(list_leads(found, built)["client_id"])
     sold = replace(built, jobs=built.jobs.assign(built_on="", sold_cents=150_000))
-    lead = list_leads(found, sold, stages=stages()).set_index("client_id").loc[client]
+    lead = list_leads(found, sold).set_index("client_id").loc[client]
     assert (lead["stage"], lead["profit_cents"], lead["day"]) == (SOLD, 150_000, 4)
 
 
@@ -96,7 +95,7 @@ def test_who_refused_may_not_be_hoped_for(outcome):
         left_out=found.calls["left_out"].where(found.calls["client_id"] != client, outcome),
     )
     noted = season((client, "2026-02-13", outcome, ""))
-    leads = list_leads(replace(found, calls=calls), noted, stages=stages())
+    leads = list_leads(replace(found, calls=calls), noted)
     assert client not in set(leads["client_id"])
 
 
@@ -110,11 +109,11 @@ def test_an_old_quote_is_lost_and_a_client_who_owes_is_left_alone():
 def test_a_quote_with_a_number_has_its_own_price_and_estimate():
     client = listed()[0]
     found, known = small_scan(), season((client, "2026-02-06", "quoted", ""))
-    bare = list_leads(found, known, stages=stages()).set_index("client_id").loc[client]
+    bare = list_leads(found, known).set_index("client_id").loc[client]
     quote = quote_of("Q2026-001", client_id=client, quoted_on="2026-02-06", good_until="2026-03-08")
     tasks = quote_task_of("Q2026-001").assign(estimated_hours=12.0, estimated_cents=90_000)
     asked = replace(known, quotes=quote, quote_tasks=tasks)
-    lead = list_leads(found, asked, stages=stages()).set_index("client_id").loc[client]
+    lead = list_leads(found, asked).set_index("client_id").loc[client]
     rates = found.rates
     offer = found.offers.set_index("client_id").query("phase == 1").loc[client]
     # $1,500 less $900; twelve hours over a crew's day; years as the list has them, by price
@@ -123,7 +122,7 @@ def test_a_quote_with_a_number_has_its_own_price_and_estimate():
     years = bare["price_years"] * 150_000 / offer["price_cents"]
     assert (lead["price_years"], lead["upgrade_years"]) == pytest.approx((years, years))
     lost = replace(asked, quotes=quote.assign(outcome="lost"))
-    gone = list_leads(found, lost, stages=stages()).set_index("client_id").loc[client]
+    gone = list_leads(found, lost).set_index("client_id").loc[client]
     assert gone["profit_cents"] == bare["profit_cents"]
 
 
@@ -134,5 +133,5 @@ def test_a_sold_job_starts_in_the_week_that_it_was_given():
     week = pd.DataFrame({"client_id": [client], "job_id": ["7"], "week": ["2026-03-09"]})
     waits = replace(known, jobs=sold)
     for schedule, day in ((week.iloc[:0], 4), (week, 21)):  # February 16 + 21 days is March 9
-        leads = list_leads(found, replace(waits, schedule=schedule), stages=stages())
+        leads = list_leads(found, replace(waits, schedule=schedule))
         assert leads.set_index("client_id").loc[client, "day"] == day

@@ -13,7 +13,6 @@ from scanner.calls.bad_edges import add_bad_edges, bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.learning import learn_chances, learn_stages
 from scanner.calls.ranking import rank_calls
-from scanner.calls.trials import list_trials
 from tests.answers import answers
 from tests.calls.calls_on_record import season_of
 from tests.small_scan import TODAY, small_learned, small_scan
@@ -42,12 +41,11 @@ NO_NEIGHBORS = pd.DataFrame({"client_id": [], "built_on": []}, dtype="str")
 
 def learn(*rows, season=None, seen=(), today=DECEMBER, built=NO_NEIGHBORS, **columns):
     season, rates = season or season_of(*rows, seen=seen), small_scan().rates
-    trials, nothing = list_trials(season.calls, today=today), pd.Series(dtype=float)
-    return learn_chances(
-        season, clients_of(*rows, **columns).assign(price_years=math.nan),
-        learn_stages(trials, nothing, nothing, rates=rates),
-        built=built, rates=rates, today=today,
-    )  # fmt: skip
+    clients = clients_of(*rows, **columns).assign(price_years=math.nan)
+    # A year's mowing of $1, so that no quote without a price is set against one
+    fees = pd.DataFrame({"fee_usd": 1.0}, index=clients["client_id"])
+    stages = learn_stages(season, fees, rates=rates, today=today)
+    return learn_chances(season, clients, stages, built=built, rates=rates, today=today)
 
 
 def test_nothing_on_record():

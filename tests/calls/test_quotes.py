@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -12,7 +13,7 @@ from scanner.calls.cancel_days import last_day_to_cancel
 from scanner.calls.entry_kinds import JOB, QUOTE, Counts
 from scanner.calls.history import tell_history
 from scanner.calls.learning import learn_stages
-from scanner.calls.log import forget_client, open_log, read_season
+from scanner.calls.log import NO_SEASON, forget_client, open_log, read_season
 from scanner.calls.quotes import next_quote_id
 from scanner.calls.sales import drop_sold, set_sold_aside
 from scanner.calls.trials import list_trials
@@ -125,12 +126,14 @@ def test_a_number_is_not_given_again_when_its_client_is_forgotten(tmp_path):
 
 def test_the_curve_learns_from_the_price_of_the_quote():
     """A lost quote at three years' mowing speaks against high prices, one of half a year against all."""
-    years, fees = pd.Series({"A": 1.0}), pd.Series({"A": 1_000.0})
+    fees = pd.DataFrame({"fee_usd": [1_000.0]}, index=["A"])
+    on_list = pd.DataFrame({"client_id": ["A"], "price_cents": [100_000]})
 
     def chance_at_one_year(price_usd):
         told = calls(("A", "2027-03-02", "quoted", "", price_usd), ("A", "2027-03-09", "no"))
-        trials = list_trials(told, today=date(2027, 3, 10))
-        return learn_stages(trials, years, fees, rates=RATES).mean_buyers(1.0)
+        season = replace(NO_SEASON, calls=told, listed=on_list)
+        stages = learn_stages(season, fees, rates=RATES, today=date(2027, 3, 10))
+        return stages.mean_buyers(1.0)
 
     dear, listed, cheap = (chance_at_one_year(usd) for usd in (3_000, 0, 500))
     assert cheap < listed < dear

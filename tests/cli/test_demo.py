@@ -65,11 +65,10 @@ def test_the_week_has_something_in_every_section(folder: Path) -> None:
 def test_a_second_scan_of_the_day_gives_the_same_bytes(folder: Path) -> None:
     """Quotes keep the price that they were made at, and the list that the first scan leaves teaches nothing new."""
     pages = folder / "maps" / "demo"
+    names = [*CALL_LISTS, "map.html", "candidates.geojson", "line_items.csv", "summary.json"]
+    before = {name: (pages / name).read_bytes() for name in names}
+    season = read_season(folder / "maps" / "demo-book")
+    assert (season.calls.query("outcome == 'quoted'")["price_cents"] > 0).all()
     with contextlib.chdir(folder):
-        type_in("scan", "maps/demo-book", "--out", str(pages), "--today", str(SAMPLE_DAY))
-        names = [*CALL_LISTS, "map.html", "candidates.geojson", "line_items.csv", "summary.json"]
-        before = {name: (pages / name).read_bytes() for name in names}
-        season = read_season(folder / "maps" / "demo-book")
-        assert (season.calls.query("outcome == 'quoted'")["price_cents"] > 0).all()
         type_in("scan", "maps/demo-book", "--out", str(pages), "--today", str(SAMPLE_DAY))
     assert [name for name in names if (pages / name).read_bytes() != before[name]] == []

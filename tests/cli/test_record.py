@@ -157,6 +157,17 @@ def test_do_not_call_says_that_it_holds_for_good() -> None:
     )
 
 
+@pytest.mark.usefixtures("desk")
+def test_a_call_to_who_is_not_to_be_called_says_so() -> None:
+    type_in("record", "lawns", "calls", "002", "do not call", *TODAY)
+    result = type_in("record", "lawns", "calls", "002", "visit", *TODAY)
+    assert result.exit_code == 0
+    assert "002 is not to be called, by the client list or by an earlier call." in result.stderr
+    assert "Recorded 1 new call." in result.stderr
+    other = type_in("record", "lawns", "calls", "001", "visit", *TODAY)
+    assert "not to be called" not in other.stderr
+
+
 def test_words_come_back_with_the_next_list(office: Path) -> None:
     """Notes recorded: whoever phones next finds them in the text list and in the spreadsheet."""
     for client_id, note, words in (

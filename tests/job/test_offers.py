@@ -148,7 +148,6 @@ def test_one_bed_is_its_own_offer():
     assert offers["offer_id"].tolist() == ["C1-curb-1"]
     assert offers["offer"].tolist() == ["60 ft curb bed, mulch and a few plants"]
     assert offers["price_cents"].tolist() == [208_636]  # the worked bed
-    assert offers["saving_cents"].tolist() == [0]
     assert offers["phase"].tolist() == [1]
     assert offers["upgrade_offer_id"].tolist() == [""]
     # -25 / +40 % of 2,086.36 and the spread of the rates, rounded out to $50

@@ -15,6 +15,7 @@ from scanner.pages import publish as publish_module
 from scanner.pages.publish import publish
 from scanner.pages.publish.earlier import read_earlier
 from scanner.schema.log_tables import OUTCOMES
+from scanner.store import replacing
 from tests.small_scan import in_parts, small_scan
 
 FILES = [
@@ -206,6 +207,7 @@ def test_file_that_cannot_be_replaced_leaves_the_old_ones(tmp_path, monkeypatch,
             raise PermissionError(13, "Permission denied", str(source), None, str(target))
         replace_file(source, target)
 
+    monkeypatch.setattr(replacing, "_RENAME", None)  # what locks files knows no exchange
     monkeypatch.setattr(os, "replace", locked)
     with pytest.raises(
         BookError,
@@ -226,6 +228,7 @@ def test_list_filled_in_after_a_kill_is_kept(tmp_path, monkeypatch):
             raise SystemExit
         replace_file(source, target)
 
+    monkeypatch.setattr(replacing, "_RENAME", None)
     monkeypatch.setattr(os, "replace", killed)
     monkeypatch.setattr(
         os,

@@ -28,8 +28,8 @@ function readLot(told) {
   return lot;
 }
 
-function readOffer([id, rank, band, words, bedIds, price, low, high, days, saving, chance, confirmed, reasons, unknowns, next, last, more, morePrice, moreSaving, street, prices], said) {
-  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, saving, chance, reasons: spoken(reasons, said), unknowns: spoken(unknowns, said),
+function readOffer([id, rank, band, words, bedIds, price, low, high, days, chance, confirmed, reasons, unknowns, next, last, more, morePrice, moreSaving, street, prices], said) {
+  return { confirmed, id, rank, band, words, bedIds: bedIds.split(" "), price, low, high, days, chance, reasons: spoken(reasons, said), unknowns: spoken(unknowns, said),
     next, last, more: more.split(" ").filter(Boolean), morePrice, moreSaving, street, prices };
 }
 
