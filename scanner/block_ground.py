@@ -37,6 +37,9 @@ GROUND_TABLES = {
 }  # fmt: skip
 """What is known of lots before anything is priced; `sets` has the sets of beds that were drawn, `plants` what fits there."""
 
+DRAWN = ("edges", "shapes")
+"""Those of them that no price hangs on: of lots that are not looked at they are handed on as they were stored."""
+
 Ids = NDArray[np.object_]
 
 
@@ -52,7 +55,7 @@ class Ground:
     """The ground of some lots."""
 
     block: Block  # the block that they lie in
-    tables: Tables  # `GROUND_TABLES` of all of them
+    tables: Tables  # `GROUND_TABLES` of all of them; `DRAWN` of those that were looked at
     looks: list[Look]  # those that were looked at
     kept_ids: Ids  # clients whose ground was taken over from an earlier scan
 
@@ -62,8 +65,8 @@ class Ground:
         kept_ids = np.intersect1d(client_ids, kept_ids)
         look = look_at(block, np.setdiff1d(client_ids, kept_ids))
         found = _list_ground(look, block)
-        tables = {name: join_tables([_of(kept[name], kept_ids), found[name]]) for name in found}
-        return cls(block, tables, [look], kept_ids)
+        tables = {name: join_tables([_of(kept[name], kept_ids), found[name]]) for name in kept}
+        return cls(block, found | tables, [look], kept_ids)
 
     @classmethod
     def on_foot(cls, block: Block, client_ids: Ids) -> Ground:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from shapely.errors import GEOSException
 
-from scanner.block_ground import GROUND_TABLES, Ground, Ids
+from scanner.block_ground import DRAWN, GROUND_TABLES, Ground, Ids
 from scanner.book.unseen import list_defeated
 from scanner.desk import Desk
 from scanner.job.bundles import LATER, LEAD, bundle_beds
@@ -23,11 +24,20 @@ from scanner.reuse import (
     unchanged_part,
 )
 from scanner.schema.documents import PART_TABLES, Part
-from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS, empty_table
+from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS
 from scanner.sheets.problems import join_problems
 from scanner.store.blocks import Block
 from scanner.store.kept import KEYS, UNREADABLE, link_part, owners_of
-from scanner.store.parquet_tables import StoredTables, Tables, join_tables, read_table, write_tables
+from scanner.store.parquet_tables import (
+    StoredTables,
+    Tables,
+    as_arrow,
+    from_arrow,
+    join_arrow,
+    join_tables,
+    read_table,
+    write_tables,
+)
 
 THIN = {"lots": LOT_LIST, "beds": BED_LIST, "offers": OFFERS, "problems": PROBLEMS}
 """Tables of the whole book, in columns few enough to hold."""
@@ -60,20 +70,30 @@ def work_block(block: Block, *, terms: Terms) -> Worked:
     kept = find_kept(block, prints)
     if worked := _take_part(block, kept, prints):
         return worked
-    tables, whole_ids = take_over(kept[kept["is_whole"]], WHOLE_TABLES)
-    seen = take_over(kept[~kept["is_whole"]], tuple(GROUND_TABLES))
+    whole, whole_ids = take_over(kept[kept["is_whole"]], WHOLE_TABLES)
+    seen, seen_ids = take_over(kept[~kept["is_whole"]], tuple(GROUND_TABLES))
     anew, failed = np.setdiff1d(block.client_ids, whole_ids), list[str]()
+    made = dict[str, pa.Table]()
     if len(anew):
-        made, failed = _work_lots(block, anew, seen, terms)
-        tables = {name: join_tables([tables[name], made[name]]) for name in WHOLE_TABLES}
-    tables = _along(tables, block.client_ids)
-    part: Part = {name: tables[name] for name in PART_TABLES}
-    if block.folder is not None:
-        write_tables(tables, block.folder)
+        ground = {name: from_arrow(table) for name, table in seen.items() if name not in DRAWN}
+        found, failed = _work_lots(block, anew, (ground, seen_ids), terms)
+        made = {name: as_arrow(found[name]) for name in WHOLE_TABLES}
+    drawn = _without({name: table for name, table in seen.items() if name in DRAWN}, failed)
+    joined = {
+        name: join_arrow([tables[name] for tables in (whole, drawn, made) if name in tables])
+        for name in WHOLE_TABLES
+    }
+    joined = _along(joined, block.client_ids)
+    if block.folder is None:
+        part: Part = {name: from_arrow(joined[name]) for name in PART_TABLES}
+    else:
+        write_tables(joined, block.folder)
         # Written last: without it nothing there counts
         write_tables({KEYS: prints[~prints["client_id"].isin(failed)]}, block.folder)
         part = StoredTables(block.folder, tuple(PART_TABLES))
-    thin = {name: tables[name][[*schema.columns]] for name, schema in THIN.items()}
+    thin = {
+        name: from_arrow(joined[name].select([*schema.columns])) for name, schema in THIN.items()
+    }
     return len(block.client_ids), part, thin
 
 
@@ -111,8 +131,7 @@ def price_set(block: Block, bed_ids: tuple[str, ...]) -> Tables:
     tables
         ``offer_beds quantities prices line_items`` of that job.
     """
-    nothing = {name: empty_table(schema) for name, schema in GROUND_TABLES.items()}
-    ground = Ground.of(block, block.client_ids, nothing, block.client_ids[:0])
+    ground = Ground.of(block, block.client_ids, {}, block.client_ids[:0])
     name = bed_ids[0] if len(bed_ids) == 1 else "+".join(bed_ids)
     kept = Desk(block.book, block.season, ground).keep({name: bed_ids}, [])
     made = ("offer_beds", "quantities", "prices")
@@ -138,13 +157,21 @@ def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked
     return len(block.client_ids), StoredTables(folder, tuple(PART_TABLES)), thin
 
 
-def _along(tables: Tables, client_ids: Ids) -> Tables:
+def _without(tables: dict[str, pa.Table], client_ids: list[str]) -> dict[str, pa.Table]:
+    """Leave the rows of some clients out."""
+    if not client_ids:
+        return tables
+    is_in = {name: owners_of(name, tables).isin(client_ids) for name in tables}
+    return {name: table.filter(pa.array(~is_in[name])) for name, table in tables.items()}
+
+
+def _along(tables: dict[str, pa.Table], client_ids: Ids) -> dict[str, pa.Table]:
     """Put the rows of every table in the order of the lots."""
     places = pd.Series(range(len(client_ids)), index=client_ids)
-    sorted_tables = Tables()
+    sorted_tables = dict[str, pa.Table]()
     for name, table in tables.items():
         order = np.argsort(owners_of(name, tables).map(places).to_numpy(float), kind="stable")
-        sorted_tables[name] = table.iloc[order].reset_index(drop=True)
+        sorted_tables[name] = table.take(pa.array(order))
     return sorted_tables
 
 

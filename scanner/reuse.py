@@ -12,13 +12,13 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import shapely
 
-from scanner.block_ground import GROUND_TABLES, Ids, still_named
+from scanner.block_ground import Ids, still_named
 from scanner.ground.bearing import list_bearing
 from scanner.job.bundles import Demand
 from scanner.schema.documents import PART_TABLES, LocalRules, RateBook
-from scanner.schema.tables import empty_table
 from scanner.store.blocks import Block
 from scanner.store.kept import (
     NOTHING,
@@ -30,7 +30,7 @@ from scanner.store.kept import (
     read_kept,
 )
 from scanner.store.land import ENDS
-from scanner.store.parquet_tables import Tables
+from scanner.store.parquet_tables import from_arrow
 
 WHOLE_TABLES = (*PART_TABLES, "problems", "sets", "plants")
 """All that a scan leaves of a lot for the next one."""
@@ -128,7 +128,8 @@ def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
     is_new = ~is_named & (kept["names_kept"] == NOTHING)
     is_new &= ~kept["client_id"].isin(block.book.measured["client_id"])
     if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])):
-        is_named |= is_new & kept["client_id"].isin(still_named(block, beds["beds"]))
+        named = still_named(block, from_arrow(beds["beds"]))
+        is_named |= is_new & kept["client_id"].isin(named)
     return kept[is_named]
 
 
@@ -141,10 +142,9 @@ def unchanged_part(block: Block, kept: pd.DataFrame) -> Path | None:
     return None
 
 
-def take_over(kept: pd.DataFrame, names: tuple[str, ...]) -> tuple[Tables, Ids]:
-    """Read tables of lots that still hold, and tell whose; nothing of nobody where a part is gone."""
+def take_over(kept: pd.DataFrame, names: tuple[str, ...]) -> tuple[dict[str, pa.Table], Ids]:
+    """Read tables of lots that still hold, and tell whose; nothing of nobody where there are none, or a part is gone."""
     tables = read_kept(kept, names) if len(kept) else None
     if tables is None:
-        schemas = {**PART_TABLES, **GROUND_TABLES}
-        return {name: empty_table(schemas[name]) for name in names}, np.array([], dtype=object)
+        return {}, np.array([], dtype=object)
     return tables, kept["client_id"].to_numpy(object)

@@ -23,7 +23,13 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.store.land import Land
-from scanner.store.parquet_tables import StoredTables, make_private, read_table, write_table
+from scanner.store.parquet_tables import (
+    join_arrow,
+    make_private,
+    read_arrow,
+    read_table,
+    write_table,
+)
 
 LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely")
 """Another version of these may give other digits."""
@@ -97,28 +103,29 @@ def list_kept(folders: Iterable[Path]) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True).drop_duplicates("client_id", ignore_index=True)
 
 
-def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pd.DataFrame] | None:
+def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pa.Table] | None:
     """Read tables of some lots that were listed; None where one of them is gone."""
-    found: dict[str, list[pd.DataFrame]] = {name: [] for name in names}
+    found: dict[str, list[pa.Table]] = {name: [] for name in names}
     try:
         for folder, lots in kept.groupby("folder"):
-            # Each read once, though other tables ask whose an offer is
-            part = dict(StoredTables(Path(str(folder)), tuple({*names, "offer_beds"})))
+            place = Path(str(folder))
+            part = {name: read_arrow(place / f"{name}.parquet") for name in {*names, "offer_beds"}}
             for name in names:
-                is_asked = owners_of(name, part).isin(lots["client_id"]).to_numpy()
-                found[name].append(part[name][is_asked])
+                is_asked = owners_of(name, part).isin(lots["client_id"])
+                found[name].append(part[name].filter(pa.array(is_asked)))
     except UNREADABLE:
         return None
-    return {name: pd.concat(tables, ignore_index=True) for name, tables in found.items()}
+    return {name: join_arrow(tables) for name, tables in found.items()}
 
 
-def owners_of(name: str, tables: Mapping[str, pd.DataFrame]) -> pd.Series:
+def owners_of(name: str, tables: Mapping[str, pa.Table]) -> pd.Series:
     """Tell whose each row of a part's table is."""
     table = tables[name]
-    if "client_id" in table:
-        return table["client_id"]
-    offers = tables["offer_beds"].drop_duplicates("offer_id").set_index("offer_id")
-    return table["offer_id"].map(offers["client_id"])
+    if "client_id" in table.column_names:
+        return table["client_id"].to_pandas()
+    offers = tables["offer_beds"].select(["offer_id", "client_id"]).to_pandas()
+    of_offer = offers.drop_duplicates("offer_id").set_index("offer_id")["client_id"]
+    return table["offer_id"].to_pandas().map(of_offer)
 
 
 def link_part(source: Path, target: Path, names: Iterable[str]) -> None:

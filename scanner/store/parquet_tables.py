@@ -50,7 +50,7 @@ def make_private(folder: Path) -> Path:
     return folder
 
 
-def write_tables(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
+def write_tables(tables: Mapping[str, pd.DataFrame | pa.Table], folder: Path) -> None:
     """Put tables away in a folder of their own."""
     make_private(folder)
     for name, table in tables.items():
@@ -63,18 +63,28 @@ def join_tables(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(filled, ignore_index=True)
 
 
-def write_table(table: pd.DataFrame, path: Path) -> None:
+def join_arrow(tables: Sequence[pa.Table]) -> pa.Table:
+    """Put arrow tables of one kind, at least one, below each other; those without rows tell nothing of types."""
+    filled = [table for table in tables if len(table)] or [*tables[:1]]
+    return pa.concat_tables(filled, promote_options="default")
+
+
+def write_table(table: pd.DataFrame | pa.Table, path: Path) -> None:
     """Put a table away; columns of shapes become WKB."""
     path.touch(mode=FILE_MODE)
-    pq.write_table(
-        as_arrow(table), path, compression="zstd", compression_level=1, write_page_checksum=True
-    )
+    arrow = table if isinstance(table, pa.Table) else as_arrow(table)
+    pq.write_table(arrow, path, compression="zstd", compression_level=1, write_page_checksum=True)
 
 
 def read_table(path: Path, columns: Collection[str] | None = None) -> pd.DataFrame:
     """Read a table that `write_table` put away, or some of its columns."""
+    return from_arrow(read_arrow(path, columns))
+
+
+def read_arrow(path: Path, columns: Collection[str] | None = None) -> pa.Table:
+    """Read a table as it was put away, shapes as WKB: what is handed on needs no more."""
     some = None if columns is None else [*columns]
-    return from_arrow(pq.read_table(path, columns=some, page_checksum_verification=True))
+    return pq.read_table(path, columns=some, page_checksum_verification=True)
 
 
 def as_arrow(table: pd.DataFrame) -> pa.Table:
