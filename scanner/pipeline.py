@@ -294,7 +294,8 @@ def _use_machines(
     """Count what the leads of the list use of each machine."""
     chances = calls[calls["left_out"] == ""].set_index("offer_id")["chance"]
     beds = (part["quantities"] for part in parts)
-    listed = [table[table["offer_id"].isin(chances.index)] for table in beds]
+    # `isin` would look the whole list through again for every part
+    listed = [table[chances.index.get_indexer(pd.Index(table["offer_id"])) >= 0] for table in beds]
     return use_machines(join_tables(listed), chances, rates=rates) if listed else ()
 
 
