@@ -5,9 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
+import shutil
 import socket
+import stat
 import tomllib
+import zipfile
+from collections.abc import Sequence
 from contextlib import suppress
 from itertools import cycle
 from pathlib import Path
@@ -20,6 +25,8 @@ import pytest
 import shapely
 from playwright.sync_api import Browser, Page, Route
 
+from scanner.cli.group import COMMANDS
+from scanner.cli.record import record
 from scanner.sheets.cells import unguard
 from tests.cli.desk import type_in
 
@@ -75,62 +82,87 @@ FIELDS = (
     "hoa",
     *COLUMNS,
 )
-STEP = 1 / 3000
+ME = "../../<b>window.hit=1</b>"
+"""The id of the client of whom all papers are made; no file's name may hold it as it is."""
+MINE = {
+    "name": "Łucjan <b>Ó'Żak</b>",
+    "address": "=12 Ósma St, Größe \\(Old)",
+    "phone": "+1 402 555 0199",
+    "email": "@zak@gone.example",
+    "parcel_id": "../../12-0199",
+    "notes": "gate {{ 7*7 }} by the bur-oak",
+}
+"""What nobody else's row says."""
+TRACES = re.compile(
+    "ucjan|Żak|zak@|Ósma St|Größe|555.{0,3}0199|bur-oak|hit=1(?:<|&lt;|.u003c)/b(?:>|&gt;|.u003e)|hit_1__b".encode(),
+    re.IGNORECASE,
+)
+"""Of his words, his number, his ticket and his notes, however they are escaped."""
 
 
 def make_book(folder: Path) -> Path:
-    """A book with a client for each text, and that text in all his fields; every third lot is drawn."""
+    """A book with a client for each text, and that text in all his fields; two lots are drawn, in layers full of such texts."""
     (folder / "sites").mkdir(parents=True)
     rows = [
         {"client_id": f"C{at:02}", **dict.fromkeys(FIELDS, text)} for at, text in enumerate(TEXTS)
     ]
-    # ids that a person might well type, and two that nobody would
+    # ids that a person might well type, and one that nobody would
     rows[0]["client_id"], rows[6]["client_id"] = "=1+1", "<script>window.hit=1</script>"
+    rows.append({"client_id": ME, "route": TEXTS[6], **MINE})
     with (folder / "clients.csv").open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, [*rows[0]])
+        writer = csv.DictWriter(file, [*rows[0]], restval="")
         writer.writeheader()
         writer.writerows(rows)
     with (folder / "measured.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(("client_id", "along", "length_ft", "room_ft", "note"))
         writer.writerows(
-            (row["client_id"], "curb", 70, 30, text) for row, text in zip(rows, TEXTS, strict=True)
+            (row["client_id"], "curb", 70, 30, text)
+            for row, text in zip(rows, (*TEXTS, "paced at the bur-oak"), strict=True)
         )
         writer.writerows((text, text, text, text, text) for text in TEXTS)
     quoted = json.dumps(TEXTS[7])
     (folder / "local.toml").write_text(
         f"bed_depth_ft = {{ value = 4, source = {quoted} }}\n[company]\nname = {quoted}\nphone = {json.dumps(TEXTS[0])}\n"
-        f"license_id = {json.dumps(TEXTS[15])}\n[{json.dumps(TEXTS[8])}]\nx = 1\n"
+        f"address = {json.dumps(TEXTS[9])}\nlicense_id = {json.dumps(TEXTS[15])}\n"
+        f'[quote]\nterms = {json.dumps(TEXTS[20])}\nstart_window = {quoted}\ncancel_notice = "yes"\n[{json.dumps(TEXTS[8])}]\nx = 1\n'
     )
     (folder / "rates.toml").write_text(f"{json.dumps(TEXTS[6])} = 3\n")
-    (folder / "capacity.csv").write_text(
-        "week,crew,free_crew_days\n2026-03-02,<b>,4\n2026-03-09,=1+1,4\n"
+    (folder / "plants.toml").write_text(f"[{json.dumps(TEXTS[9])}]\nname = {quoted}\n")
+    (folder / "letter.txt").write_text(
+        f"{{name}}\n{{address}}\n{{phone}} {{company}}\n\n{TEXTS[6]} {TEXTS[9]}\n\n{{say}}\n"
     )
-    for number, row in enumerate(rows[::3]):
-        draw(folder / "sites", row["client_id"], TEXTS[3 * number], number)
+    (folder / "capacity.csv").write_text(
+        "week,crew,free_crew_days\n2026-03-02,<b>,4\n"
+        + "".join(
+            f"{week},=1+1,8\n"
+            for week in ("2026-03-30", "2026-04-06", "2026-04-13", "2026-04-20", "2026-04-27")
+        )
+    )
+    draw(folder / "sites", "=1+1", TEXTS[::2])
+    draw(folder / "sites", ME, TEXTS[1::2])
+    said = "".join(
+        f"<Folder><name>{one}</name><Placemark><name>{one}</name><description>{one}</description></Placemark></Folder>"
+        for one in (escape(re.sub("[\x00-\x1f]", "", text)) for text in TEXTS)
+    )
+    kml = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{said}</Document></kml>'
+    (folder / "sites" / "layers.kml").write_text(kml, encoding="utf-8")
     return folder
 
 
-folders: dict[int, str] = {}
-
-
-def draw(folder: Path, client_id: str, text: str, number: int) -> None:
-    """Draw a lot with its street, under a file and a layer whose names are texts too."""
-    x = -98 + number * STEP
+def draw(folder: Path, client_id: str, texts: Sequence[str]) -> None:
+    """Write a layer with a client's lot and street; its name, columns, kinds and cells are texts."""
+    x = -98 + len(client_id) / 3000
     lot = shapely.box(x, 41, x + 0.0003, 41.0004)
     street = shapely.box(x, 40.9999, x + 0.0003, 41)
+    count = len(texts)
     table = gpd.GeoDataFrame(
-        {"kind": ["property", "street", text], "client_id": [client_id, "", text], "what": text, text[:60]: text},
-        geometry=[lot, street, lot], crs=4326,
+        {"kind": ["property", "street", *texts], "client_id": [client_id, *[""] * (count + 1)], "what": ["", "", *texts]}
+        | {text[:60]: text for text in texts},
+        geometry=[lot, street, *[lot] * count], crs=4326,
     )  # fmt: skip
-    name = re.sub(r"[/\\\0]", "_", text)[:40]
-    (folder / f"{number} {name}.geojson").write_text(table.to_json(), encoding="utf-8")
-    said = escape(re.sub("[\x00-\x1f]", "", text))
-    folders[number] = (
-        f"<Folder><name>{said}</name><Placemark><name>{said}</name><description>{said}</description></Placemark></Folder>"
-    )
-    kml = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{"".join(folders.values())}</Document></kml>'
-    (folder / "layers.kml").write_text(kml, encoding="utf-8")
+    name = "".join(re.sub(r"[/\\\0]", "_", text)[:12] for text in texts)
+    (folder / f"{name}.geojson").write_text(table.to_json(), encoding="utf-8")
 
 
 def cut_off(monkeypatch: pytest.MonkeyPatch) -> tuple[socket.socket, list[object]]:
@@ -188,38 +220,53 @@ def lead_away(place: Path, address: str) -> None:
     )
 
 
+MONDAY = ("--week", "2026-03-09")
+WRITTEN = (
+    ("new", "other"), ("check", "book"), ("check", "book", "--json"), ("checklist", "book"), ("trace", "book"),
+    ("assemble", "county", "--parcels", "lots.gml"), ("scan", "book"), ("calls", "book"), ("calls", "book", "--json"),
+    ("promo", "book", "--weeks", "2026-03-30..2026-04-27", "--letters", "--calls-a-week", "0.1"),
+    *(("record", "book", "calls", row, outcome, "--note", text) for row, outcome, text in zip(
+        ("C01", "C02", "C03", "C04", "C05"), cycle(("call back", "not now", "quoted", "sold", "visit")), TEXTS, strict=False)),
+    ("record", "book", "letter", "C02", "sent"),
+    ("sketch", "book"), ("visit", "book", ME), ("record", "book", "visit", ME, "note=seen by the bur-oak", "--by", TEXTS[8]), ("explain", "book", ME),
+    ("quote", "book", ME), ("record", "book", "quote", "Q2026-001", "won"),
+    ("record", "book", "schedule", ME, "2026-03-09"),
+    ("record", "book", "ticket", ME, "bur-oak-7", "--from", "2026-03-05", "--until", "2026-03-30"),
+    ("jobsheet", "book", ME), ("order", "book", *MONDAY),
+    ("client", "book", ME), ("client", "book", ME, "--json"), ("week", "book"), ("forecast", "book"), ("care", "book"),
+    ("record", "book", "job", "Q2026-001", "--built", "2026-03-10", "--today", "2026-03-11"),
+    ("record", "book", "undo"), ("calibrate", "book"), ("record", "book", "maps/book/calls.csv"), ("scan", "book"), ("scan", "book", "--share"),
+)  # fmt: skip
+"""All commands as they are typed, all words of `record` but the one that erases among them."""
+NO_DAY = ("new", "check", "trace", "assemble", "calibrate")
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
-    """Everything that a book of such texts comes to."""
+    """Everything that a book of such texts comes to, made where nobody else's files are private."""
     place = tmp_path_factory.mktemp("hostile")
     monkeypatch = pytest.MonkeyPatch()
     monkeypatch.chdir(place)
+    before = os.umask(0o022)
     server, asked = cut_off(monkeypatch)
-    book, out = make_book(place / "book"), place / "out"
+    book = make_book(place / "book")
     lead_away(place, f"http://127.0.0.1:{server.getsockname()[1]}/lots")
     told = {}
-    who = "=1+1"
-    for words in (
-        ("check", book), ("check", book, "--json"), ("checklist", book, "--out", out), ("scan", book, "--out", out),
-        ("calls", book), ("calls", book, "--json"), ("client", book, who), ("client", book, who, "--json"),
-        ("explain", book, who), ("sketch", book, who), ("trace", book),
-        *(("record", book, "calls", row, outcome, "--note", text) for row, outcome, text in zip(
-            ("C01", "C02", "C03", "C04", "C05"), cycle(("call back", "not now", "quoted", "sold", "visit")), TEXTS, strict=False)),
-        ("assemble", place / "county", "--parcels", place / "lots.gml"), ("week", book), ("promo", book, "--weeks", "2026-03-02..2026-03-09"), ("forecast", book), ("care", book), ("calibrate", book),
-        ("scan", book, "--out", out), ("calls", book), ("record", book, "undo"),
-    ):  # fmt: skip
-        today = (
-            ()
-            if words[0]
-            in ("check", "checklist", "trace", "explain", "sketch", "calibrate", "assemble")
-            else TODAY
-        )
-        result = type_in(*map(str, words), *today)
-        told[len(told), *map(str, words[:1])] = (result.exit_code, result.stdout, result.stderr)
+    for words in WRITTEN:
+        today = () if words[0] in NO_DAY or "--today" in words else TODAY
+        result = type_in(*words, *today)
+        told[words] = (result.exit_code, result.stdout, result.stderr)
+    os.umask(before)
     monkeypatch.undo()
     with server, suppress(TimeoutError):
         asked.append(server.accept())
-    return {"asked": asked, "place": place, "out": out, "told": told, "book": book}
+    return {
+        "asked": asked,
+        "place": place,
+        "out": place / "maps" / "book",
+        "told": told,
+        "book": book,
+    }
 
 
 def typed(text: str) -> str:
@@ -240,6 +287,13 @@ def files(made: dict[str, object], ending: str) -> list[Path]:
 
 
 def test_every_command_ends_in_words(made):
+    typed_words = {words[0] for words in WRITTEN}
+    assert typed_words == {*COMMANDS} - {"demo"}  # which makes the pages of the sample's own book
+    of_record = {words[2] for words in WRITTEN if words[0] == "record"}
+    assert of_record - {"maps/book/calls.csv"} == {*record.list_commands(None)} - {
+        "forget",
+        "sheet",
+    }
     for words, (code, stdout, stderr) in made["told"].items():
         assert code in (0, 1), (words, stderr)
         assert "Traceback" not in stdout + stderr
@@ -248,7 +302,7 @@ def test_every_command_ends_in_words(made):
 
 
 def test_no_command_asks_a_server_whatever_the_layers_name(made):
-    assert made["told"][16, "assemble"][0] == 0
+    assert made["told"]["assemble", "county", "--parcels", "lots.gml"][0] == 0
     assert made["asked"] == []
 
 
@@ -284,22 +338,119 @@ def test_data_for_programs_stand_as_typed(made):
     for _, stdout, _ in made["told"].values():
         if stdout.startswith(("{", "[")):
             json.loads(stdout)
-    listed = [out for words, (_, out, _) in made["told"].items() if words[1] == "calls"]
-    names = {call["name"] for call in json.loads(listed[1])}
-    assert names == {unguard(text) for text in TEXTS}
+    names = {call["name"] for call in json.loads(made["told"]["calls", "book", "--json"][1])}
+    assert names == {unguard(text) for text in (*TEXTS, MINE["name"])}
     for path in made["place"].rglob("*.toml"):
         if path.parent != made["book"]:
             tomllib.loads(path.read_text(encoding="utf-8"))
 
 
-def test_papers_hold_no_scripts_and_no_links(made):
-    for path in files(made, ".pdf"):
-        raw = path.read_bytes()
+PAPERS = (
+    "jobsheet-.._.._",
+    "letters",
+    "order-2026-03-09",
+    "quote-2026-001",
+    "sketches",
+    "visit-.._.._",
+)
+
+
+def squeezed(text: str) -> str:
+    """Give a text without its blanks, which lines of a paper break at will."""
+    return "".join(typed(text).split())
+
+
+def test_papers_hold_no_scripts_no_links_and_what_was_typed(made):
+    written = ""
+    for path in (found := files(made, ".pdf")):
+        # what is packed may hold any letters
+        raw = re.sub(rb"(?s)stream\r?\n.*?endstream", b"", path.read_bytes())
         assert not re.search(
             rb"/(JavaScript|JS|Launch|URI|OpenAction|AA|EmbeddedFile|RichMedia)\b", raw
         ), path.name
         with pdfplumber.open(path) as document:
-            assert document.pages[0].extract_text().strip()
+            text = "".join(page.extract_text() for page in document.pages)
+        assert text.strip()
+        written += squeezed(text)
+    assert all(any(path.name.startswith(name) for path in found) for name in PAPERS)
+    for text in (MINE["name"], MINE["address"], MINE["phone"]):
+        assert squeezed(text) in written, text
+    # every client is written to; letters of Arabic are joined, and no face has Chinese
+    for text in (*TEXTS[:26], *TEXTS[27:30], TEXTS[31], "Łukasz Ź"):
+        assert squeezed(unguard(text))[:40] in written, text
+
+
+def test_nothing_is_written_outside_and_nobody_else_may_read_it(made):
+    place, out = made["place"], made["out"]
+    assert {path.name for path in place.iterdir()} == {
+        "book",
+        "county",
+        "lots.gml",
+        "maps",
+        "other",
+    }
+    assert {path.name for path in out.parent.iterdir()} == {"book", "book-shared"}
+    assert [path.name for path in out.iterdir() if path.is_dir()] == []
+    own = [made["book"] / name for name in (".scan", "book.sqlite", "copies")]
+    assert all(path.exists() for path in own)
+    for path in [place / "maps", place / "other", *own, *(
+        path for top in (place / "maps", place / "other", *own) for path in top.rglob("*"))]:  # fmt: skip
+        mode = stat.S_IMODE(path.stat().st_mode)
+        assert mode == (0o700 if path.is_dir() else 0o600), path
+
+
+def test_what_is_handed_on_tells_of_nobody_whatever_the_season_knows(made):
+    """No id, quote, ticket, note, phone or place in any byte; texts of pages and of clients are alike, so by the marks of one."""
+    shared = made["out"].with_name("book-shared")
+    for path in shared.iterdir():
+        content = path.read_bytes()
+        data = content.partition(b'id="data">')[2].partition(b"</script>")[0] or content
+        assert not TRACES.search(content), path.name
+        assert not re.search(rb"\bC\d\d\b|Q2026-|-9[78]\.\d{3}|\b41\.0", content), path.name
+        shown = data.decode().replace("\\u003c", "<").replace("\\u003e", ">")
+        assert [text for text in TEXTS if text[:15] in shown] == [], path.name
+
+
+def test_forgotten_is_who_stands_in_every_paper(made, tmp_path, monkeypatch):
+    place = shutil.copytree(made["place"], tmp_path / "office")
+    monkeypatch.chdir(place)
+
+    def tells() -> set[str]:
+        """Where anything of the client stands: bytes, parts of workbooks, words of papers, names of files."""
+        found = set[str]()
+        for path in (path for path in place.rglob("*") if path.is_file()):
+            contents = [path.name.encode(), path.read_bytes()]
+            if path.suffix == ".xlsx":
+                with zipfile.ZipFile(path) as packed:
+                    contents += [packed.read(name) for name in packed.namelist()]
+            if path.suffix == ".pdf":
+                with pdfplumber.open(path) as document:
+                    contents += [page.extract_text().encode() for page in document.pages]
+            if TRACES.search(b"\n".join(contents)):
+                found.add(path.relative_to(place).as_posix())
+        return found
+
+    before = tells()
+    papers = (
+        "visit",
+        "quote",
+        "jobsheet",
+        "order",
+        "sketches",
+        "letters",
+        "mailing",
+        "promo",
+        "checklist",
+        "calls",
+        "map",
+    )
+    for name in papers:
+        assert any(path.startswith(f"maps/book/{name}") for path in before), name
+    (place / "book" / "sites" / "layers.kml").unlink()
+    done = type_in("record", "book", "forget", ME, "--also-the-book", "--yes", *TODAY)
+    assert (done.exit_code, tells()) == (0, set()), done.stderr
+    again = type_in("quote", "book", "=1+1", *TODAY)
+    assert "Quote Q2026-002 over" in again.stderr  # not the number that the forgotten one had
 
 
 def watched(chromium: Browser, asked: list[str], complaints: list[str]) -> Page:

@@ -112,26 +112,6 @@ def test_what_nobody_foresaw_is_a_sentence_and_a_report_without_the_book(book, m
         CliRunner().invoke(main, ["--debug", "calls", str(book)], catch_exceptions=False)
 
 
-@pytest.mark.skipif(os.name != "posix", reason="modes of files are a matter of POSIX")
-def test_a_book_and_what_comes_of_it_is_for_nobody_else(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    before = os.umask(0o022)
-    try:
-        assert type_in("new", "mine").exit_code == 0
-        assert type_in("scan", "mine", "--today", "2026-03-02").exit_code in (0, 1)
-        assert (
-            type_in("record", "mine", "calls", "001", "no", "--today", "2026-03-02").exit_code == 0
-        )
-    finally:
-        os.umask(before)
-    for path in (
-        tmp_path / "mine",
-        *(tmp_path / "mine").rglob("*"),
-        *(tmp_path / "maps").rglob("*"),
-    ):
-        assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600), path
-
-
 @pytest.mark.skipif(os.name != "posix", reason="links need leave elsewhere")
 def test_a_link_in_a_received_book_is_not_followed(book, tmp_path):
     assert type_in("record", str(book), "calls", "A", "no", "--today", "2026-03-02").exit_code == 0

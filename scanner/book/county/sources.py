@@ -116,8 +116,14 @@ def _geodatabase_in(path: Path) -> str:
 
 def _read_with(source: Source, target: str) -> RawLayer:
     file = source.path.name
-    name = _choose(list_layers(target, file), source)
-    return join_batches(read_layer(target, name, file, _PLAIN_DRIVERS, called=name))[0]
+    notes = source.path.with_suffix(".gfs")
+    is_theirs = notes.exists()
+    try:
+        name = _choose(list_layers(target, file), source)
+        return join_batches(read_layer(target, name, file, _PLAIN_DRIVERS, called=name))[0]
+    finally:
+        if not is_theirs:  # the reader of GML leaves its notes beside the file
+            notes.unlink(missing_ok=True)
 
 
 def _own_name(layer: RawLayer) -> str:
