@@ -672,7 +672,7 @@ def test_checklist_goes_the_same_way(office: Path) -> None:
             "there is no file cals here or in maps/lawns: name a filled-in sheet with its folder, or one of calls, visit",
         ),
         (("clients.txt",), "there is no file clients.txt"),
-        (("lawns/README.txt",), "README.txt is no .xlsx or .csv"),
+        (("lawns/README.txt",), "README.txt is no .csv, .xlsx or .ods"),
         (("calls", "001"), "Missing argument 'OUTCOME'"),
         (("calls", "009", "visit"), "'009' is no id, name or phone number in the client list"),
         (
