@@ -81,10 +81,13 @@ def sheet_kind(path: Path) -> str:
         for kind, sheet in KINDS.items():
             if sheet.fits(headings):
                 return kind
-    calls, jobs, visits = (", ".join(KINDS[kind].needs) for kind in ("calls", "jobs", "visits"))
+    calls, jobs, visits, sales = (
+        ", ".join(KINDS[kind].needs + KINDS[kind].needs_one[-1:])
+        for kind in ("calls", "jobs", "visits", "sales")
+    )
     message = (
         f"{path.name}: this is no call list ({calls}), no checklist, no sheet of visits "
-        f"({visits}) and none of jobs ({jobs}): nothing was recorded. Put the header row back, or name another file."
+        f"({visits}), none of jobs ({jobs}) and none of sales ({sales}): nothing was recorded. Put the header row back, or name another file."
     )
     raise BookError(message)
 

@@ -1,4 +1,4 @@
-"""The letter of a promotion: the book's own ``letter.txt``, or the one that comes with the program."""
+"""Letter and postcard of a promotion: the book's own ``letter.txt``, ``postcard.txt``, or those that come with the program."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from pathlib import Path
 
 from scanner.errors import BookError
 
-LETTER_FILE = "letter.txt"
+LETTER_FILE, CARD_FILE = "letter.txt", "postcard.txt"
 _FIELD = re.compile(r"\{([^{}\n]*)\}")
 _LONGEST = 20_000
 
 
-def read_letter(book: Path, fields: Collection[str]) -> list[str]:
+def read_letter(book: Path, fields: Collection[str], file: str = LETTER_FILE) -> list[str]:
     """Read a book's letter, or the standard one: text and names of fields, by turns.
 
     Fields stand in braces in the file, like {name}.
@@ -23,9 +23,9 @@ def read_letter(book: Path, fields: Collection[str]) -> list[str]:
     `BookError`: if it cannot be read, is empty or longer than any letter, or has a field that is
     none of these.
     """
-    path = book / LETTER_FILE
+    path = book / file
     if not path.is_file():
-        standard = files("scanner.book") / "standard" / LETTER_FILE
+        standard = files("scanner.book") / "standard" / file
         return _FIELD.split(standard.read_text(encoding="utf-8"))
     try:
         text = path.read_text(encoding="utf-8-sig")[: _LONGEST + 1]
@@ -40,6 +40,6 @@ def read_letter(book: Path, fields: Collection[str]) -> list[str]:
             if name not in fields:
                 alike = get_close_matches(name, fields, 1)
                 meant = f"; did you mean {{{alike[0]}}}?" if alike else ""
-                message = f"{LETTER_FILE}, line {number}: {{{name[:40]}}} is no field{meant or '.'} Fields are {', '.join(sorted(fields))}"
+                message = f"{file}, line {number}: {{{name[:40]}}} is no field{meant or '.'} Fields are {', '.join(sorted(fields))}"
                 raise BookError(message)
     return _FIELD.split(text)

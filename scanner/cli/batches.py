@@ -74,8 +74,16 @@ def _letters(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
     return [(LETTER, letters, None)], list_problems(found)
 
 
+def _sales(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+    from scanner.cli.sales_sheet import check_sales
+
+    batches, found = check_sales(rows, book, today, file)
+    return batches, list_problems(found)
+
+
 CHECKS = {
     "calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits, "letter": _letters,
+    "sales": _sales,
 }  # fmt: skip
 """By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
 

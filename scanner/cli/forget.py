@@ -34,7 +34,7 @@ from scanner.store.traces import find_traces, traces_of
 LISTS, MAILINGS = ("calls*.csv", "calls*.xlsx"), "mailing*.csv"
 MADE = (
     *LISTS, SHEET, "*.html", "map/*.html", "candidates.geojson", "line_items.csv", "problems.csv", "summary.json", "care.csv",
-    MAILINGS, "letters*.pdf", "sketch*.pdf", "visit*.pdf", "quote*.pdf", "jobsheet*.pdf", "order*.csv", "order*.pdf",
+    MAILINGS, "letters*.pdf", "postcards*.pdf", "sketch*.pdf", "visit*.pdf", "quote*.pdf", "jobsheet*.pdf", "order*.csv", "order*.pdf",
 )  # fmt: skip
 """What the program writes into a folder of outputs and can make anew; whatever else lies there is the office's."""
 

@@ -14,10 +14,11 @@ from scanner.errors import BookError
 from scanner.pages.letters import Mailing, draw_letters, has_zip, mailing_csv
 from scanner.pages.paper.look import PAPERS
 from scanner.pages.paper.sheet import Paper
+from scanner.pages.postcards import CARD, draw_postcards
 from scanner.pages.promo_page import PromoTables, letter_rows
 from scanner.schema.documents import RateBook, Scan
 
-LETTER_FILES = ("letters.pdf", "mailing.csv")
+LETTERS_PAGE, CARDS_PAGE, MAILING_FILE = "letters.pdf", "postcards.pdf", "mailing.csv"
 
 MOST_NAMED = 10
 """So many clients are named in a sentence."""
@@ -40,7 +41,7 @@ def choose_letters(
 
 
 def letter_files(
-    found: Scan, tables: PromoTables, parts: list[str], paper: str
+    found: Scan, tables: PromoTables, parts: list[str], paper: str, *, is_card: bool
 ) -> tuple[dict[str, bytes], list[str]]:
     """Make the files of the letters, and tell what to look at before they go out."""
     rows = letter_rows(found, tables)
@@ -58,11 +59,12 @@ def letter_files(
     if blank:
         message = f"the letter needs the company's {' and '.join(blank)}: write {'it' if len(blank) == 1 else 'them'} into local.toml, under [company]"
         raise BookError(message)
-    sheet = Paper(PAPERS[paper], title=f"Letters of {found.today}")
-    draw_letters(sheet, rows, parts, mailing)
+    what = "postcards" if is_card else "letters"
+    sheet = Paper(CARD if is_card else PAPERS[paper], title=f"{what.capitalize()} of {found.today}")
+    (draw_postcards if is_card else draw_letters)(sheet, rows, parts, mailing)
     bare = sum(not has_zip(row["mail_to"]) for row in rows)
     notes = [
-        f"The letters ask for a call by {until:%B} {until.day}: a visit within {visit_days} days and a start {start_days} days "
+        f"The {what} ask for a call by {until:%B} {until.day}: a visit within {visit_days} days and a start {start_days} days "
         f"after a yes at the visit are in time for the week of {tables.last:%B} {tables.last.day}."
     ]
     notes += [f"{bare:,} of {len(rows):,} addresses have no ZIP code."] if bare else []
@@ -70,13 +72,13 @@ def letter_files(
         notes.append(
             f"No face has the letters {' '.join(sorted(sheet.unwritten))}: a question mark or a plainer letter stands for each."
         )
-    contents = (sheet.finish(), mailing_csv(rows, mailing))
-    return dict(zip(LETTER_FILES, contents, strict=True)), notes
+    page = CARDS_PAGE if is_card else LETTERS_PAGE
+    return {page: sheet.finish(), MAILING_FILE: mailing_csv(rows, mailing)}, notes
 
 
 def tell_old(folder: Path) -> list[str]:
     """Say that letters of an earlier run still lie there while nobody is to be written to."""
-    old = [name for name in LETTER_FILES if (folder / name).exists()]
+    old = [name for name in (LETTERS_PAGE, CARDS_PAGE, MAILING_FILE) if (folder / name).exists()]
     if not old:
         return []
     return [

@@ -10,7 +10,7 @@ import click
 import pandas as pd
 
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
-from scanner.book.letter import read_letter
+from scanner.book.letter import CARD_FILE, LETTER_FILE, read_letter
 from scanner.calls.leads import monday_of
 from scanner.calls.outlooks import Weeks, free_by_week
 from scanner.calls.waves import plan_promotion
@@ -72,6 +72,10 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
     "--letters", "with_letters", is_flag=True,
     help="Write to those whom no call reaches in time, too: letters.pdf and mailing.csv.",
 )  # fmt: skip
+@click.option(
+    "--postcards", "with_cards", is_flag=True,
+    help="The same on cards of 6 by 4 1/4 in: postcards.pdf, two sides a client, and mailing.csv.",
+)  # fmt: skip
 @click.option("--near", "is_near", is_flag=True, help="Whole routes first among the next clients.")
 @paper_option
 @out_option
@@ -80,7 +84,7 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
 @click.pass_context
 def promo(
     ctx: click.Context, book: Path, span: tuple[date, date], calls_a_week: float | None, with_letters: bool,
-    is_near: bool, paper: str, out_folder: Path | None, today: date, as_json: bool,
+    with_cards: bool, is_near: bool, paper: str, out_folder: Path | None, today: date, as_json: bool,
 ) -> None:  # fmt: skip
     """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
 
@@ -89,13 +93,14 @@ def promo(
 
     Letters go, in the order of the list, to those whom no call of these weeks reaches, and to
     those who asked not to be called; never to who wants none (no_mail). Their text is the
-    book's letter.txt, or a standard one.
+    book's letter.txt, or a standard one; of postcards postcard.txt.
     """
     first = span[0]
+    parts = _read_text(ctx, book, with_letters=with_letters, with_cards=with_cards)
+    with_letters = bool(parts)
     capacity, problems, last, notes = _free_weeks(book, span, today)
     folder = output_folder(out_folder, book)
     weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
-    parts = read_letter(book, FIELDS) if with_letters else []
     with scanned(book, today=today) as (read, season, found):
         stages, leads = learned_leads(read, found, season, with_letters=True)
         leads, told = _without_earlier(leads, season, first, today)
@@ -118,7 +123,7 @@ def promo(
         )  # fmt: skip
         files = dict[str, bytes]()
         if tables.asked(LETTER):
-            files, told = letter_files(found, tables, parts, paper)
+            files, told = letter_files(found, tables, parts, paper, is_card=with_cards)
             tables = replace(tables, files=tuple(files), notes=(*notes, *told))
         elif with_letters:
             tables = replace(tables, notes=(*notes, *tell_old(folder)))
@@ -129,6 +134,18 @@ def promo(
     for sentence in tables.notes:
         say(sentence)
     ctx.exit(int((problems["severity"] == "fault").any()))
+
+
+def _read_text(
+    ctx: click.Context, book: Path, *, with_letters: bool, with_cards: bool
+) -> list[str]:
+    """Read the text that is sent, as `read_letter` does; nothing where none is."""
+    if with_letters and with_cards:
+        message = "a client gets a letter or a postcard: name one of --letters and --postcards"
+        raise click.UsageError(message, ctx)
+    if not with_letters and not with_cards:
+        return []
+    return read_letter(book, FIELDS, CARD_FILE if with_cards else LETTER_FILE)
 
 
 def _without_earlier(

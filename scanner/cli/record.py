@@ -68,7 +68,7 @@ class Record(click.Group):
 def record(ctx: click.Context, book: Path) -> None:
     """Write down in BOOK what was said, seen, sold and built.
 
-    SHEET is a call list, checklist, sheet of visits, jobs or letters that was filled in, .xlsx, .ods or .csv;
+    SHEET is a call list, checklist, sheet of visits, sales, jobs or letters that was filled in, .xlsx, .ods or .csv;
     recording one twice changes nothing. Faulty rows are listed, the rest is recorded.
     """
     ctx.obj = book
@@ -198,20 +198,24 @@ def visit(
         {"along": along, "length_ft": feet, "room_ft": depth.get(along, "")}
         for along, feet in measured
     ]
-    more = list[Batch]()
+    more, sentences = list[Batch](), list[str]()
     if blanks:
-        edges_told, more = _take_blanks(ctx, head, blanks, today=today)
+        edges_told, more, sentences = _take_blanks(ctx, head, blanks, today=today)
         pieces += edges_told
     rows = typed_rows(VISIT_SHEET, head, *(head | piece for piece in pieces))
     if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):
         say(f"What was measured counts as all of the {whole}: name every piece of it in one visit.")
-    ctx.exit(record_rows("visits", rows, ctx.obj, today=today, as_json=as_json, more=more))
+    code = record_rows("visits", rows, ctx.obj, today=today, as_json=as_json, more=more)
+    for sentence in sentences:
+        say(f"{sentence}.")
+    is_unlisted = any("is not in plants.toml" in sentence for sentence in sentences)
+    ctx.exit(max(code, int(is_unlisted)))
 
 
 def _take_blanks(
     ctx: click.Context, head: dict[str, str], blanks: tuple[str, ...], *, today: date
-) -> tuple[list[dict[str, str]], list[Batch]]:
-    """Take the blanks of a sheet: edges measured and answers; what answers no question goes into the note."""
+) -> tuple[list[dict[str, str]], list[Batch], list[str]]:
+    """Take the blanks of a sheet: edges measured, answers, sentences to say; what answers no question goes into the note."""
     # what only a sheet's blanks ask for need not be loaded otherwise
     from scanner.cli.typed_blanks import take_blanks
 
@@ -224,7 +228,7 @@ def _take_blanks(
         show_problems(list_problems(told.problems), as_json=False)
         ctx.exit(1)
     head["note"] = "; ".join(filter(None, (head["note"], told.note)))
-    return told.edges, [(ANSWER, told.answers, None)]
+    return told.edges, [(ANSWER, told.answers, None)], told.more
 
 
 @record.command(short_help="Take an entry back: the last one, or that of a number.")

@@ -44,6 +44,7 @@ NOUNS = {
     "checklist": ("answer", "answers"),
     "jobs": ("job", "jobs"),
     "visits": ("visit or measuring", "visits and measurings"),
+    "sales": ("end of a quote, week or ticket", "ends of quotes, weeks and tickets"),
     "quote": ("quote", "quotes"),
     "schedule": ("week of a job", "weeks of jobs"),
     "ticket": ("ticket", "tickets"),

@@ -114,7 +114,7 @@ def gather_sketches(
         offer_beds["offer_id"].isin(ids) & (offer_beds["offer_id"] == offer_beds["bed_id"])
     ]
     finishes = dict(zip(leads["offer_id"], leads["finish"], strict=True))
-    drawn = draw_up_plans(book, season, beds, follow, finishes)
+    drawn = draw_up_plans(book, season, beds, follow, finishes, with_on_foot=True)
     rows = found.clients.set_index("client_id", drop=False)
     alone = prices[prices["is_lead"]].set_index("offer_id", drop=False)
     sketches = [
@@ -146,8 +146,6 @@ def _more_beds(offers: pd.DataFrame) -> list[str]:
 def why_nothing(found: Scan, client: str) -> str:
     """Say why there is nothing to draw of a client."""
     beds = found.beds[found.beds["client_id"] == client]
-    if client in set(found.offers["client_id"]):
-        return f"{client} was measured on foot: no outline is drawn, so there is nothing to draw to scale. Draw the lot, or print a visit sheet."
     why = found.left_out.set_index("client_id")["reason"].get(client, "")
     skipped = ", ".join(sorted({reason for reason in beds["skip_reason"] if reason}))
     reason = why or (f"its beds are skipped: {skipped}" if skipped else "no bed was found")

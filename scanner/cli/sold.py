@@ -40,7 +40,14 @@ def quote(
 
     One that was won is the job sold: it stands under its own number until the job is recorded.
     """
-    season, day = read_season(ctx.obj), on or today
+    season = read_season(ctx.obj)
+    rows = end_quote(season, number, outcome, on or today, today).assign(why=why)
+    parts = tasks_of(season, rows)
+    ctx.exit(record_typed(QUOTE, rows, ctx.obj, parts=parts, today=today, as_json=as_json))
+
+
+def end_quote(season: Season, number: str, outcome: str, day: date, today: date) -> pd.DataFrame:
+    """Give the quote of a number as it ended on a day; `LogError` where it cannot have."""
     quotes = season.quotes
     told = quotes[quotes["quote_id"] == f"Q{number.upper().removeprefix('Q')}"]
     if told.empty:
@@ -56,9 +63,12 @@ def quote(
         raise LogError(message)
     if outcome == WON:
         _check_free(row, season.jobs)
-    rows = told.assign(outcome=outcome, ended_on=day.isoformat(), why=why)
-    parts = season.quote_tasks[season.quote_tasks["quote_id"] == row["quote_id"]]
-    ctx.exit(record_typed(QUOTE, rows, ctx.obj, parts=parts, today=today, as_json=as_json))
+    return told.assign(outcome=outcome, ended_on=day.isoformat())
+
+
+def tasks_of(season: Season, quotes: pd.DataFrame) -> pd.DataFrame:
+    """Give the estimates behind quotes."""
+    return season.quote_tasks[season.quote_tasks["quote_id"].isin(quotes["quote_id"])]
 
 
 def _check_free(quote: pd.Series[Any], jobs: pd.DataFrame) -> None:
@@ -86,27 +96,37 @@ def _check_free(quote: pd.Series[Any], jobs: pd.DataFrame) -> None:
 @click.pass_context
 def schedule(ctx: click.Context, who: str, week: str, today: date, as_json: bool) -> None:
     """Put what WHO bought, a client or the number of a job, into the week of the day WEEK."""
-    season = read_season(ctx.obj)
     day = read_day(week)
     if day is None:
         message = f"'{week}' is no day: name a week by one, like 2026-04-13"
         raise click.BadParameter(message, ctx, param_hint="WEEK")
-    monday = monday_of(day)
-    if monday < monday_of(today):
-        message = f"the week of {monday} is over"
-        raise LogError(message)
-    sale = _sale_of(ctx.obj, who, season)
-    last = last_day_to_cancel(date.fromisoformat(sale.pop("sold_on")))
+    coming_week(day, today)
+    rows = pd.DataFrame([give_week(sale_of(ctx.obj, who, read_season(ctx.obj)), day, today)])
+    ctx.exit(record_typed(SCHEDULED, rows, ctx.obj, today=today, as_json=as_json))
+
+
+def give_week(sale: dict[str, str], day: date, today: date) -> dict[str, str]:
+    """Put a sale into the week of a day, a row of `SCHEDULE`; `LogError` where it cannot be built then."""
+    monday = coming_week(day, today)
+    last = last_day_to_cancel(date.fromisoformat(sale["sold_on"]))
     if monday + timedelta(days=DAYS_PER_WEEK - 1) <= last:
         message = f"the sale may be canceled through {last} (16 CFR 429): begin no earlier than the day after"
         raise LogError(message)
     if monday <= last:
         say(f"The sale may be canceled through {last} (16 CFR 429): begin after that day.")
-    rows = pd.DataFrame([sale | {"week": monday.isoformat()}])
-    ctx.exit(record_typed(SCHEDULED, rows, ctx.obj, today=today, as_json=as_json))
+    return {"client_id": sale["client_id"], "job_id": sale["job_id"], "week": monday.isoformat()}
 
 
-def _sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
+def coming_week(day: date, today: date) -> date:
+    """Give the Monday of a day's week; `LogError` where that is over."""
+    monday = monday_of(day)
+    if monday < monday_of(today):
+        message = f"the week of {monday} is over"
+        raise LogError(message)
+    return monday
+
+
+def sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
     """Find what somebody bought and nobody built: ``client_id``, ``job_id``, the day of the sale."""
     calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
     own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]

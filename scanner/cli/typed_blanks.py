@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -11,13 +12,15 @@ import click
 import pandas as pd
 
 from scanner.book.checklist_sheet import check_answers
+from scanner.book.plants import read_plants
 from scanner.cli.keeping import look_at
 from scanner.errors import BookError
 from scanner.pages.bed_words import letter_of
 from scanner.pages.plan_page import write_feet
+from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.log_tables import QUESTIONS
 from scanner.sheets.filled import CHECKLIST
-from scanner.sheets.problems import Problem
+from scanner.sheets.problems import Problem, shown
 from scanner.sheets.reader import typed_rows
 from scanner.sheets.values import read_days
 from scanner.sheets.visit_blanks import BLANKS, DEPTH, ENDINGS, HEAD, LENGTH, NOTE, Blank
@@ -26,7 +29,7 @@ MOST_SHARE = 1.5
 """A length longer than the drawn edge by half is a slip, or another edge."""
 
 BY_NAME = {blank.name: blank for blank in (*BLANKS, NOTE)}
-SIZES = (LENGTH, DEPTH)
+SIZES, HEADS, MOST_HEADS = (LENGTH, DEPTH), "heads", 200
 
 
 class Typed(NamedTuple):
@@ -38,6 +41,7 @@ class Typed(NamedTuple):
     answers: pd.DataFrame  # rows of ANSWERS
     problems: list[Problem]
     note: str
+    more: list[str]  # sentences: a species that is not listed, beds that are scaled alike
 
 
 def take_blanks(
@@ -51,14 +55,21 @@ def take_blanks(
     values = dict(_read(one) for one in typed)
     sizes = {name: value for name, value in values.items() if name not in BY_NAME}
     said = {name: value for name, value in values.items() if name in BY_NAME}
-    edges = _measured(book, client["client_id"], sizes, today) if sizes else []
+    edges, more = list[dict[str, Any]](), list[str]()
+    if sizes or HEADS in said:
+        lot = _look(book, client["client_id"], today)
+        edges, more = _measured(lot, sizes) if sizes else (edges, more)
+        said = {
+            name: _all_heads(lot, value) if name == HEADS else value for name, value in said.items()
+        }
+    more += _unlisted(book, said)
     answers, problems = _answers(client, said, visited_on, today)
     note = "; ".join(
         value if name == NOTE.name else f"{name} {value}"
         for name, value in said.items()
         if not BY_NAME[name].question
     )
-    return Typed(edges, answers, problems, note)
+    return Typed(edges, answers, problems, note, more)
 
 
 def _read(typed: str) -> tuple[str, str]:
@@ -115,30 +126,68 @@ def _answers(
         if BY_NAME[name].question
     }
     row = {"client_id": client["client_id"], "seen_on": seen_on}
+    heads = BY_NAME[HEADS].question
     checked = typed_rows(
-        CHECKLIST, row | {name: asked[name] for name in asked if name in QUESTIONS}
+        CHECKLIST,
+        row | {name: asked[name] for name in asked if name in QUESTIONS and name != heads},
     )
     answers, problems = check_answers(checked, pd.DataFrame([client]), today=today, file="")
     day = read_days(pd.Series([seen_on]), today=today).iloc[0]
     wishes = [
         {**row, "seen_on": day, "question": name, "answer": value}
         for name, value in asked.items()
-        if name not in QUESTIONS
+        if name not in QUESTIONS or name == heads
     ]
     return pd.concat(
         [answers, pd.DataFrame(wishes, columns=answers.columns)], ignore_index=True
     ), problems
 
 
-def _measured(
-    book: Path, client_id: str, sizes: Mapping[str, str], today: date
-) -> list[dict[str, str]]:
-    """Give all edges of the kinds that were measured: those not measured as they are drawn."""
+def _unlisted(book: Path, said: Mapping[str, str]) -> list[str]:
+    """Say of a plant that is liked that the book's list does not have it."""
+    liked = said.get("plant liked", "")
+    species, _ = read_plants(book / "plants.toml")
+    names = {
+        one.casefold() for name, plant in species.items() for one in (name, plant.one, plant.many)
+    }
+    if not liked or liked.casefold() in names:
+        return []
+    near = get_close_matches(liked.casefold(), names, n=1)
+    meant = f"; did you mean {near[0]}?" if near else ""
+    return [
+        f"{shown(liked)} is not in plants.toml{meant}: it is on record, and the first species that fits is drawn and priced"
+    ]
+
+
+class _Lot(NamedTuple):
+    client_id: str
+    beds: list[dict[Any, Any]]  # rows of BEDS
+    letters: dict[str, str]  # bed by its letter on the sheet
+
+
+def _look(book: Path, client_id: str, today: date) -> _Lot:
+    """Look at a client's lot, as the sheet does that was taken along."""
     found = look_at(book, lambda _: [client_id], today=today)[0].found
     leads = found.offers[found.offers["phase"] == 1]
     named = leads["bed_ids"].iloc[0].split() if len(leads) else []
     letters = {letter_of(at): bed for at, bed in enumerate(named)}
-    beds = found.table("beds").to_dict("records")
+    return _Lot(client_id, found.table("beds").to_dict("records"), letters)
+
+
+def _all_heads(lot: _Lot, value: str) -> str:
+    """Say how many heads all edges of a lot have if the beds of the sheet have so many: jobs share them out by length."""
+    if not value.isdigit() or int(value) > MOST_HEADS:
+        message = f"'{value}' is no number of heads: write a whole one up to {MOST_HEADS}"
+        raise click.BadParameter(message, param_hint="BLANK")
+    own = {*lot.letters.values()}
+    edge_ft = sum(bed["edge_ft"] for bed in lot.beds)
+    own_ft = sum(bed["edge_ft"] for bed in lot.beds if bed["bed_id"] in own)
+    return f"{int(value) * (edge_ft / own_ft if own_ft else 1.0):g}"
+
+
+def _measured(lot: _Lot, sizes: Mapping[str, str]) -> tuple[list[dict[str, str]], list[str]]:
+    """Give all edges of the kinds that were measured, those not measured as they are drawn; and which beds are scaled alike."""
+    client_id, beds, letters = lot
     by_id = {bed["bed_id"]: bed for bed in beds}
     lengths, depths = dict[str, float](), dict[str, float]()
     for name, value in sizes.items():
@@ -161,12 +210,36 @@ def _measured(
         message = f"a depth needs the length of its bed beside it: {alone[0]} has none"
         raise BookError(message)
     kinds = {by_id[bed]["along"] for bed in (*lengths, *depths)}
+    alike = [
+        _alike(along, [bed for bed in beds if bed["along"] == along], lengths, letters)
+        for along in sorted(kinds)
+    ]
     return [
         {"along": bed["along"], "length_ft": f"{lengths.get(bed['bed_id'], bed['edge_ft']):g}",
          "room_ft": f"{depths[bed['bed_id']]:g}" if bed["bed_id"] in depths else ""}
         for bed in beds
         if bed["along"] in kinds
-    ]  # fmt: skip
+    ], [words for words in alike if words]  # fmt: skip
+
+
+def _alike(
+    along: str, beds: list[dict[Any, Any]], lengths: Mapping[str, float], letters: Mapping[str, str]
+) -> str:
+    """Say how long the beds of a kind come out where they were not measured in proportion: they are scaled alike."""
+    drawn_ft = sum(bed["edge_ft"] for bed in beds)
+    share = sum(lengths.get(bed["bed_id"], bed["edge_ft"]) for bed in beds) / drawn_ft
+    edges = {bed["bed_id"]: bed["edge_ft"] for bed in beds}
+    out = {
+        letter: (edges[bed] * share, lengths.get(bed, edges[bed]))
+        for letter, bed in letters.items() if bed in edges
+    }  # fmt: skip
+    if all(write_feet(scaled) == write_feet(told) for scaled, told in out.values()):
+        return ""
+    come = " and ".join(f"{letter} {write_feet(scaled)}" for letter, (scaled, _) in out.items())
+    return (
+        f"What is measured along {EDGE_KINDS[along].words} corrects all of it alike: {come} from now on. "
+        "Where that is not what was measured, quote the price of the visit sheet's row with --price"
+    )
 
 
 def _feet(name: str, value: str) -> float:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import pandas as pd
 
 from scanner.cli.keeping import look_at_one
 from scanner.cli.options import (
@@ -18,12 +19,14 @@ from scanner.cli.options import (
     today_option,
 )
 from scanner.cli.plans import draw_up_plans
+from scanner.cli.rows import show_problems
 from scanner.cli.sketch import why_nothing
 from scanner.cli.talk import say, say_unwritten, tell
 from scanner.cli.visit_prices import price_lengths
 from scanner.errors import BookError
 from scanner.pages.publish import paper_name, publish_files
 from scanner.pages.said import own_cautions
+from scanner.pages.sketch_page import LEAST_FT2
 from scanner.pages.visit_page import Visit, visit_pdf
 from scanner.schema.documents import Book, Scan, Season
 
@@ -34,7 +37,10 @@ from scanner.schema.documents import Book, Scan, Season
 @out_option
 @paper_option
 @today_option
-def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date) -> None:
+@click.pass_context
+def visit(
+    ctx: click.Context, book: Path, who: str, out_folder: Path | None, paper: str, today: date
+) -> None:
     """Print a sheet for a visit to WHO (id, name or phone number), a client of BOOK.
 
     The drawing with blanks for what is measured, what to ask, prices to say on the spot for
@@ -42,7 +48,8 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
     by the names printed on it. Writes visit-WHO.pdf.
     """
     at, client_id = look_at_one(book, who, today=today)
-    document, content = visit_pdf(gather_visit(*at, client_id), paper_size=paper)
+    sheet, problems = gather_visit(*at, client_id)
+    document, content = visit_pdf(sheet, paper_size=paper)
     name = paper_name("visit", client_id)
     tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
     say_unwritten(document.unwritten)
@@ -50,10 +57,15 @@ def visit(book: Path, who: str, out_folder: Path | None, paper: str, today: date
         "Next, write down what it says by the names of its blanks: bed-scanner record "
         f'{shlex.quote(book.as_posix())} visit {client_id} "length A=17.5" slope=flat'
     )
+    faults = problems[problems["severity"] == "fault"]
+    show_problems(faults, as_json=False)
+    ctx.exit(int(len(faults) > 0))
 
 
-def gather_visit(book: Book, season: Season, found: Scan, client_id: str) -> Visit:
-    """Gather what the sheet of a client tells; `BookError` where nothing is offered."""
+def gather_visit(
+    book: Book, season: Season, found: Scan, client_id: str
+) -> tuple[Visit, pd.DataFrame]:
+    """Gather what the sheet of a client tells, and table PROBLEMS of its plants; `BookError` where nothing is offered."""
     leads = found.offers[(found.offers["client_id"] == client_id) & (found.offers["phase"] == 1)]
     if leads.empty:
         raise BookError(why_nothing(found, client_id).removesuffix("."))
@@ -66,7 +78,7 @@ def gather_visit(book: Book, season: Season, found: Scan, client_id: str) -> Vis
     prices, head_cents = price_lengths(book, season, found, lead["offer_id"])
     plan = drawn.plans.get(client_id)
     rows = (plan.beds if plan else beds).to_dict("records")
-    return Visit(
+    sheet = Visit(
         client=found.clients.set_index("client_id", drop=False).loc[client_id].to_dict(),
         plan=plan,
         beds=rows,
@@ -75,6 +87,7 @@ def gather_visit(book: Book, season: Season, found: Scan, client_id: str) -> Vis
         head_cents=head_cents,
         cautions=_more_cautions(rows, is_drawn=plan is not None),
     )
+    return sheet, drawn.problems
 
 
 def _more_cautions(beds: list[dict[Any, Any]], *, is_drawn: bool) -> list[str]:
@@ -83,7 +96,7 @@ def _more_cautions(beds: list[dict[Any, Any]], *, is_drawn: bool) -> list[str]:
     if not is_drawn:
         told += [one for bed in beds for one in own_cautions(bed["cautions"])]
         told.append("nothing is drawn of this lot: look for meters, hydrants, trees and corners")
-    if any(bed["right_of_way_ft2"] > 0 for bed in beds):
+    if any(bed["right_of_way_ft2"] > LEAST_FT2 for bed in beds):
         told.append("city ground: a permit may be needed")
     if any(bed["is_opening_guessed"] for bed in beds):
         told.append("the place of the drive is a guess: look first")

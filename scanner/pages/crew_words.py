@@ -92,14 +92,10 @@ def list_materials(job: CrewJob) -> Iterator[str]:
         ("mulch", "mulch_order_yd3", "yd³"), ("compost", "compost_order_yd3", "yd³"), ("gravel", "gravel_order_ton", "ton"),
     ):  # fmt: skip
         if job.has(quantity):
-            fetched = (
-                ", fetch on the way"
-                if job.fetches(name)
-                else ", delivered"
-                if job.has(f"{name}_trip_count")
-                else ""
-            )
-            yield f"{name} {job.of(quantity):g} {unit}{fetched}"
+            fetched = ", fetch on the way" if job.fetches(name) else ""
+            # what is delivered is summed over the week's jobs, and comes in whole yards
+            share = " of what is delivered" if job.has(f"{name}_trip_count") else ""
+            yield f"{name} {job.of(quantity):g} {unit}{share}{fetched}"
     if job.has("edging_order_ft"):
         stick_ft = job.rates.edging_stick_ft.value
         yield _counted(

@@ -99,9 +99,19 @@ def draw_letters(
         if place:
             paper.next_page()
         _address(paper, row, window)
-        values = mailing.values(row)
-        text = "".join(values[part] if at % 2 else part for at, part in enumerate(parts))
-        _letter(paper, text.strip(), row["client_id"], mailing)
+        _letter(paper, letter_text(row, parts, mailing), row["client_id"], mailing)
+
+
+def letter_text(row: Mapping[str, Any], parts: Sequence[str], mailing: Mailing) -> str:
+    """Fill in the fields of a letter; ``parts`` are text and names of fields, by turns."""
+    values = mailing.values(row)
+    return "".join(values[part] if at % 2 else part for at, part in enumerate(parts)).strip()
+
+
+def stop_words(mailing: Mailing) -> str:
+    """Say how to get no more of them."""
+    stop = f"call {mailing.company.phone}" if mailing.company.phone else "tell us"
+    return f"No more letters? Please {stop}, and we write no more."
 
 
 def _address(paper: Paper, row: Mapping[str, Any], window: Window) -> None:
@@ -119,8 +129,7 @@ def _letter(paper: Paper, text: str, client_id: str, mailing: Mailing) -> None:
     under = " · ".join(part for part in (company.phone, company.email) if part)
     paper.head(company.name, under, (write_day(mailing.today), "", ""))
     column = Column(paper, _SIDE, paper.width - _SIDE, paper.height - window.fold - 18)
-    stop = f"call {company.phone}" if company.phone else "tell us"
-    foot = f"No more letters? Please {stop}, and we write no more."
+    foot = stop_words(mailing)
     for line in wrap(paper.prepared(text), CONTRACT, column.width):
         if column.room < CONTRACT.leading:
             paper.foot(foot, client_id)

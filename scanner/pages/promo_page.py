@@ -139,9 +139,8 @@ def letter_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
 
 
 def _client_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
-    told = found.clients[
-        ["client_id", "name", "address", "mailing_address", "phone", "route", "mow_day", "stop"]
-    ]
+    names = "client_id name address mailing_address phone route mow_day stop do_not_call"
+    told = found.clients[names.split()]
     calls = found.calls[["client_id", "offer_id"]].merge(
         found.offers[["offer_id", "say", "price_cents"]], on="offer_id"
     )
@@ -219,7 +218,7 @@ def _steps(tables: PromoTables) -> list[str]:
         *(["Call this week's list below, route by route."] if tables.asked(CALL) else []),
         *(
             [
-                "Print letters.pdf and send it; write into mailing.csv when each was sent and who asks for a visit."
+                f"Print {tables.files[0] if tables.files else 'the letters'} and send it; write into mailing.csv when each was sent and who asks for a visit."
             ]
             if tables.asked(LETTER)
             else []

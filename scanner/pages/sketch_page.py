@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
+import shapely
 
 from scanner.pages.bed_words import bed_line, drawn_words, letter_of, line_words, place_words
 from scanner.pages.drawing.key_plan import draw_key_plan
@@ -38,6 +40,7 @@ COVERS = {
     "gravel": "Gravel {gravel:g} in deep over fabric with {plants}",
 }
 FOOT = "Drawn from maps, not from a survey. We measure again with you before the price is fixed."
+NO_SURVEY = "Lengths and depths as measured on the lot. This is no survey: how the beds lie to each other is not known."
 MEASURED_FOOT = "Lengths as measured on the lot; all else is drawn from maps."
 
 
@@ -90,8 +93,8 @@ def write_sketch(paper: Paper, sketch: Sketch, sender: Sender) -> None:
     drawn = draw_lot(paper, scene, words, field, has_small_plan=has_small_plan)
     full = Column.full(paper, drawn.bottom)
     right = full.part(full.width - RIGHT, full.width)
-    _right(right, sketch, sender)
-    if drawn.is_part and has_small_plan:
+    _right(right, sketch, sender, is_dashed=_shows(drawn, scene.follow))
+    if drawn.is_part and has_small_plan and not scene.is_schematic:
         _small_plan(right, scene, drawn)
     left = full.part(0, full.width - RIGHT - GAP)
     _left(left, sketch, sender, scene)
@@ -100,7 +103,8 @@ def write_sketch(paper: Paper, sketch: Sketch, sender: Sender) -> None:
         left.section("Notes")
         left.lines(int(left.room / WRITE_PITCH))
     is_measured = all(bed["edge_source"] == "measured" for bed in beds)
-    paper.foot(MEASURED_FOOT if is_measured else FOOT, client["client_id"])
+    drawn_from = MEASURED_FOOT if is_measured else FOOT
+    paper.foot(NO_SURVEY if scene.is_schematic else drawn_from, client["client_id"])
 
 
 def _most(paper: Paper, sketch: Sketch, scene: Scene, sender: Sender) -> tuple[float, bool]:
@@ -108,7 +112,7 @@ def _most(paper: Paper, sketch: Sketch, scene: Scene, sender: Sender) -> tuple[f
     trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
     left, right = trial.part(0, trial.width - RIGHT - GAP), trial.part(0, RIGHT)
     _left(left, sketch, sender, scene)
-    _right(right, sketch, sender)
+    _right(right, sketch, sender, is_dashed=True)
     room = paper.top - paper.bottom - HEAD_DEPTH - ABOVE - SCALE_LINE
     with_plan = room + min(left.y, right.y - LEAST_PLAN - PLAN_GAP)
     has_small_plan = with_plan >= LEAST
@@ -123,6 +127,10 @@ def _left(column: Column, sketch: Sketch, sender: Sender, scene: Scene) -> None:
     for at, bed in enumerate(beds):
         column.bed(letter_of(at), bed_line(bed), f"{bed['area_ft2']:.0f} ft²")
     column.words(" ".join(_sentences(beds, sketch, sender.rates)))
+    if scene.is_schematic:
+        column.words(
+            "We look on the lot for meters, hydrants, trees and street corners: what must be kept clear there is not drawn."
+        )
     if scene.kept:
         column.gap(6)
         column.section("Kept clear, and why")
@@ -180,7 +188,12 @@ def _size(inches: float) -> str:
     return write_feet(inches / IN_PER_FT)
 
 
-def _right(column: Column, sketch: Sketch, sender: Sender) -> None:
+def _shows(drawn: Drawn, shapes: np.ndarray) -> bool:
+    """Tell whether some of the shapes lie in what is drawn."""
+    return any(shapely.intersects(shapes, window).any() for window in drawn.frame.shown())
+
+
+def _right(column: Column, sketch: Sketch, sender: Sender, *, is_dashed: bool) -> None:
     """Say what it costs, and what could follow."""
     column.section("What it costs")
     for price in sorted(
@@ -194,7 +207,7 @@ def _right(column: Column, sketch: Sketch, sender: Sender) -> None:
     follow = sketch.plan.follow.set_index("bed_id")
     if len(sketch.follow_prices):
         column.gap(6)
-        column.section("Could follow (dashed)")
+        column.section("Could follow (dashed)" if is_dashed else "Could follow")
         for price in sketch.follow_prices.to_dict("records"):
             bed = follow.loc[price["offer_id"]]
             column.pair(f"{write_feet(bed['edge_ft'])} {place_words(bed)}", _range(price))

@@ -26,8 +26,6 @@ ABOVE, GAP = 8.0, 18.0
 LABELS, MEASURED, MEASURED_END = 62.0, 112.0, 172.0
 """Where what is drawn and what is measured begins, and where a blank ends, from the left of a column [pt]."""
 SHORT_END = 112.0
-LAST = 2
-"""So many blanks stand with what the client said."""
 PRICE_PITCH = 14.5
 ENDING_STARTS = (116.0, 70.0, 92.0, 70.0)
 """Where the line to write on begins behind each of `ENDINGS` [pt]."""
@@ -111,7 +109,7 @@ def _measure(column: Column, visit: Visit) -> None:
             base = column.y - WRITE_PITCH + 6
             paper.text(column.left + LABELS, base, write_feet(feet), LIST.soft)
             column.blank(f"{name} {letter_of(at)}", start=MEASURED, end=MEASURED_END, unit="ft")
-    for blank in BLANKS[:-LAST]:
+    for blank in BLANKS:
         _blank(column, blank)
 
 
@@ -156,8 +154,6 @@ def _prices(column: Column, visit: Visit) -> None:
 def _said(column: Column) -> None:
     """Give places for what the client said."""
     column.section("What they said")
-    for blank in BLANKS[-LAST:]:
-        _blank(column, blank)
     for words, start in zip(ENDINGS, ENDING_STARTS, strict=True):
         base = column.y - WRITE_PITCH + 6
         column.paper.tick(column.left, base - 1.2)

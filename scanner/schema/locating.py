@@ -46,8 +46,8 @@ LAWS = {
     "KS": LocatingLaw(*_TWO, 15, from_start=True),
     "MI": LocatingLaw(*_HOURS_72, 21),
     "MN": LocatingLaw(*_HOURS_48, 14),
-    "NC": LocatingLaw(*_THREE),
-    "NE": LocatingLaw(*_TWO),
+    "NC": LocatingLaw(*_THREE, 15, is_working=True),
+    "NE": LocatingLaw(*_TWO, 17, from_start=True),
     "NJ": LocatingLaw(*_THREE, 45, is_working=True),
     "NY": LocatingLaw(*_TWO),
     "OH": LocatingLaw(*_HOURS_48),
@@ -60,7 +60,10 @@ LAWS = {
 Notice: Ala. Code 37-15; Cal. Gov. Code 4216.2; C.R.S. 9-1.5-103; F.S. 556.105; O.C.G.A. 25-9-6; 220 ILCS 50/4;
 IC 8-1-26-16; K.S.A. 66-1804; Neb. Rev. Stat. 76-2321; 16 NYCRR 753; RCW 19.122.030; NC 87-122; N.J.A.C. 14:2-3.1;
 73 P.S. 176; Va. Code 56-265.17; Minn. Stat. 216D.04; ORC 3781.28; Tex. Util. Code 251.151; MCL 460.723. The day of
-the call never counts. Life: the same, al811.com/life-of-ticket and my.sunshine811.com; of MI, MN and TX from memory.
+the call never counts. Life: the same, al811.com/life-of-ticket and my.sunshine811.com; NE 17 calendar days after the
+start (ne1call.com/ticket-life), NC 15 full working days (nc811.org/ticket-types); of MI, MN and TX from memory.
+Not known: IL (28 days with the day of the call before P.A. 103-614, illinois1call.com), IN (changed in 2025), NY (holds
+while the marks are kept, if work begins within 10 working days, digsafelyny.com), OH, PA. There a page says: ask 811.
 """
 
 MORE_HOLIDAYS = ("FL", "GA")

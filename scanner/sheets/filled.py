@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from scanner.schema.book_tables import CLIENTS, MEASURED
-from scanner.schema.log_tables import QUESTIONS
+from scanner.schema.log_tables import QUESTIONS, QUOTE_OUTCOMES
 from scanner.sheets.description import (
     DATE,
     DAY,
@@ -54,6 +54,14 @@ JOB_SHEET = Sheet("Jobs", (
     Column("invoiced_usd", NUMBER, most=MOST_USD), Column("note"), Column("task"),
     Column("actual_hours", NUMBER, most=MOST_HOURS), Column("actual_usd", NUMBER, most=MOST_USD),
 ), needs=("bed_ids", "built_on", "task"))  # fmt: skip
+
+SALES_SHEET = Sheet("Sales", (
+    Column("job_id", also=("quote_id", "quote", "job", "number")), CLIENT_ID, NAME,
+    Column("outcome", WORD, choices=QUOTE_OUTCOMES, is_filled_in=True), Column("ended_on", DAY, is_filled_in=True),
+    Column("why", is_filled_in=True), Column("week", DAY, is_filled_in=True), Column("ticket", is_filled_in=True),
+    Column("dig_from", DAY, is_filled_in=True), Column("dig_until", DAY, is_filled_in=True),
+), needs=("job_id",), needs_one=("ended_on", "week", "ticket"))  # fmt: skip
+"""What comes between a quote and its job: how each quote ended, the week of each job, its locating ticket."""
 
 LIKELY = ("likely_1", "likely_2", "likely_3")
 CHOICES = Sheet("Unmatched", (
@@ -104,6 +112,7 @@ CHECKLIST = Sheet("Checklist", (
 
 KINDS = {
     "calls": CALL_LIST, "jobs": JOB_SHEET, "visits": VISIT_SHEET, "letter": MAILING, "checklist": CHECKLIST,
+    "sales": SALES_SHEET,
 }  # fmt: skip
 """Sheets that people fill in and hand back, each known by its columns."""
 

@@ -7,6 +7,7 @@ Rows, each of which can be asked for alone (all but ``growth`` where none is):
 - ``scan``: the floor, the analyst's overlay and ``scan`` in turn;
 - ``changed``: ``scan`` again, with nothing, a rate, one lot in a hundred changed;
 - ``growth``: ``scan`` of ``--large`` lots over ``scan`` of ``--lots``;
+- ``sketches``: ``sketch`` of a whole call list over the scan that it begins with;
 - ``commands``: ``--help`` and ``demo`` over importing geopandas;
 - ``stages``: where the time of a scan went.
 
@@ -134,6 +135,16 @@ def print_growth(folder: Path, asked: argparse.Namespace) -> None:
           f"{large.processor / small.processor:.2f} by processor")  # fmt: skip
 
 
+def print_sketches(folder: Path, asked: argparse.Namespace) -> None:
+    """Print what the sketches of a call list take, with the scan that they begin with, and a page of them."""
+    book, pages = make_book(folder, asked), folder / "pages"
+    command = [*OURS, "sketch", str(book), "--today", DAY, "--out", str(pages)]
+    cost = middle([measure(command) for _ in range(asked.times)])
+    count = len(re.findall(rb"/Type /Page\b", content := (pages / "sketches.pdf").read_bytes()))
+    print_costs({"sketch": [cost]}, count)
+    print(f"{count} pages of {len(content) / count / 1000:.1f} kB", flush=True)
+
+
 def make_book(folder: Path, asked: argparse.Namespace, *, gaps: bool = False) -> Path:
     """Make a suburb in a folder of its own."""
     book = folder / f"{asked.lots}{'-gaps' * gaps}" / "suburb"
@@ -254,6 +265,7 @@ ROWS: dict[str, Callable[[Path, argparse.Namespace], None]] = {
     "scan": print_scan,
     "changed": print_changed,
     "growth": print_growth,
+    "sketches": print_sketches,
     "commands": print_commands,
     "stages": print_stages,
 }

@@ -43,7 +43,8 @@ def test_a_holiday_of_the_book_counts():
 
 
 # K.S.A. 66-1804: 15 calendar days after the start date; Ala. Code 37-15: 20 working days from it; Va. Code 56-265.17: 15
-# working days from the day after the notice; RCW 19.122.030: 45 calendar days
+# working days from the day after the notice; RCW 19.122.030: 45 calendar days; ne1call.com/ticket-life: 17 calendar days
+# after the start; nc811.org/ticket-types: 15 full working days, June 19 a holiday
 @pytest.mark.parametrize(
     ("state", "last"),
     [
@@ -51,6 +52,8 @@ def test_a_holiday_of_the_book_counts():
         ("AL", "2026-07-06"),
         ("VA", "2026-06-23"),
         ("WA", "2026-07-16"),
+        ("NE", "2026-06-21"),
+        ("NC", "2026-06-23"),
         ("OH", None),
     ],
 )

@@ -125,7 +125,9 @@ def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
         assert note(book, "jobsheet", client).exit_code == 0
         text = " ".join(text_of(book / "out" / f"jobsheet-{client}.pdf").split())
         own = next(row for row in rows if row["client_id"] == client and "mulch" in row["material"])
-        comes = f"{own['order']} yd³, fetch on the way" if own["order"] else "yd³, delivered"
+        comes = (
+            f"{own['order']} yd³, fetch on the way" if own["order"] else "yd³ of what is delivered"
+        )
         assert comes in text, client
 
 
@@ -237,7 +239,7 @@ def test_a_sheet_for_the_crew(book):
     text = text_of(book / "out" / "jobsheet-A.pdf")
     for words in (
         "Job: Ada `Quill` <b>", "Wednesday, April 15, 2026", "26-1234", "dig from April 14 to May 4, 2026", "10 catmint, 3 gal",
-        "60 ft along the curb, 4 ft deep", "call the office 308-555-0100", "9 sticks of edging, 8 ft", "mulch 2.5 yd³, delivered",
+        "60 ft along the curb, 4 ft deep", "call the office 308-555-0100", "9 sticks of edging, 8 ft", "mulch 2.5 yd³ of what is delivered",
     ):  # fmt: skip
         assert words in text, words
     tasks = read_season(book).job_tasks

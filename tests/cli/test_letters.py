@@ -20,6 +20,7 @@ from scanner.calls.post import learn_letters, open_letters
 from scanner.pages.letters import WINDOWS, Mailing, draw_letters
 from scanner.pages.paper.look import A4, LETTER
 from scanner.pages.paper.sheet import Paper
+from scanner.pages.postcards import CARD, draw_postcards
 from scanner.schema.local_rules import Company
 from tests.calls.test_chance import stages
 from tests.cli.desk import type_in
@@ -332,3 +333,52 @@ def test_whole_routes_first(book, tmp_path):
     )  # fmt: skip
     assert plain == order[:2]
     assert near == order[1:3]
+
+
+def test_a_postcard_says_the_same_on_two_sides(book, tmp_path):
+    out = tmp_path / "out"
+    told = promo(book, out, "--postcards", "--calls-a-week", "0")
+    assert told.exit_code == 0, told.output
+    rows = mailing_rows(out)
+    assert not (out / "letters.pdf").exists()
+    with pdfplumber.open(out / "postcards.pdf") as cards:
+        assert {(page.width, page.height) for page in cards.pages} == {(432, 306)}
+        pages = [" ".join(page.extract_text().replace("\xa0", " ").split()) for page in cards.pages]
+    assert len(pages) == 2 * len(rows) == 8
+    for message, address, row in zip(pages[::2], pages[1::2], rows.values(), strict=True):
+        assert row["say"] in message
+        assert "please call 308-555-0199 by April 13, 2026" in message
+        assert row["mailing_address"].split(",")[0] in address
+    html = (out / "promo.html").read_text(encoding="utf-8")
+    assert "Whom to write to <small>4; postcards.pdf, mailing.csv</small>" in html
+    # C5, the last of them, asked not to be called: the page says that of that one alone
+    assert html.count("letter only, asked not to be called") == 1
+    both = promo(book, out, "--postcards", "--letters")
+    assert (both.exit_code, "name one of" in both.stderr) == (2, True)
+    (book / "postcard.txt").write_text("Dear {name}, {say} " * 12)
+    long = promo(book, out, "--postcards", "--calls-a-week", "0")
+    assert (long.exit_code, "longer than a postcard" in long.stderr) == (1, True)
+
+
+def test_a_card_keeps_its_words_and_the_bar_code_its_room():
+    company = Company(
+        name="Larkspindle Lawn Company",
+        phone="308-555-0199",
+        address="12 Foundry Road, Quillbrook, NE 68001",
+    )
+    mailing = Mailing(
+        company, date(2026, 3, 2), date(2026, 4, 6), date(2026, 4, 27), date(2026, 4, 26)
+    )
+    row = {
+        "client_id": "C1", "name": LONG, "address": "1 Elm St", "say": "We could. " * 60, "price_cents": 1000,
+        "mail_to": "Care of Somebody Else, 12345 Long Meadow Parkway Northwest, Apartment 12, Quillbrook, NE 68001-1234",
+    }  # fmt: skip
+    paper = Paper(CARD, title="Postcards")
+    draw_postcards(paper, [row], ["", "say", ""], mailing)
+    assert clashes(paper) == []
+    own = [box for box in paper.boxes if box.page == 2 and box.left > 200 and box.top < 200]
+    assert len(own) == 4
+    # 5/8 to 2 3/4 in from the bottom, 1/2 in off the right side
+    assert min(box.bottom for box in own) >= 0.625 * 72
+    assert max(box.top for box in own) <= 2.75 * 72
+    assert max(box.right for box in own) <= 432 - 36

@@ -8,8 +8,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import pandas as pd
 import pdfplumber
 import pytest
+import shapely
 
 from scanner import pipeline
 from scanner.cli.sketch import gather_sketches
@@ -154,11 +156,41 @@ def test_who_cannot_be_drawn_is_said_and_the_rest_is_done(book):
     assert done.exit_code == 1
     assert done.stderr.splitlines() == [
         "'nobody' is no id, name or phone number in the client list.",
-        "C0115 was measured on foot: no outline is drawn, so there is nothing to draw to scale. Draw the lot, or print a visit sheet.",
-        "Drew 1 client.",
+        "Drew 2 clients.",
     ]
     # the sketches of all are nobody's to write over
-    assert [file.name for file in (book.parent / "out").iterdir()] == ["sketch-C0003.pdf"]
+    assert sorted(file.name for file in (book.parent / "out").iterdir()) == [
+        "sketch-C0003.pdf",
+        "sketch-C0115.pdf",
+    ]
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_lengths_measured_on_foot_are_drawn_to_scale_and_called_no_survey(tmp_path, paper):
+    book = tmp_path / "elm"
+    book.mkdir()
+    (book / "clients.csv").write_text("client_id,name,address\nA,Ada,1 Elm St\nB,Bo,2 Elm St\n")
+    edges = "A,curb,60,30\nA,house,34,20\nA,sidewalk,28,5\nB,house,36,12\nB,curb,18,20\n"
+    (book / "measured.csv").write_text(f"client_id,along,length_ft,room_ft\n{edges}")
+    season, read = pipeline.open_season(book), pipeline.read_book(book)
+    found = pipeline.scan(read, today=TODAY, season=season)
+    sketches, _ = gather_sketches(read, season, found, ["A", "B"])
+    sender = Sender(read.rules.company, TODAY, date(2027, 3, 18), read.rates, paper)
+    document = sketches_pdf(sketches, sender)[0]
+    assert clashes(document) == []
+    assert document.page == 2
+    for page, sketch in enumerate(sketches, 1):
+        words = [box.text.replace("\xa0", " ") for box in document.boxes if box.page == page]
+        assert any("This is no survey" in one for one in words)
+        assert "N" not in words, "nobody knows where north is"
+        for bed in sketch.plan.beds.to_dict("records"):
+            assert write_feet(bed["edge_ft"]) in words
+        # each bed as large as it was measured, none over another
+        areas = pd.Series([shape.area for shape in sketch.plan.beds["geometry"]])
+        assert areas.tolist() == pytest.approx(sketch.plan.beds["area_ft2"].tolist())
+        assert shapely.union_all(sketch.plan.beds["geometry"].to_numpy()).area == pytest.approx(
+            areas.sum()
+        )
 
 
 def test_nobody_known_draws_nothing(book):
@@ -180,7 +212,7 @@ def test_a_curved_line_is_drawn_said_and_priced_alike(book):
     assert quantities["edging_ft"] == bed["bed_line_ft"]
     edging = write_feet(bed["bed_line_ft"])
     texts = []
-    for file, share in (("sketches.pdf", 0.62), ("quote-2027-001.pdf", 1.0)):
+    for file, share in (("sketch-C0104.pdf", 0.62), ("quote-2027-001.pdf", 1.0)):
         with pdfplumber.open(book.parent / "out" / file) as document:
             page = document.pages[0]
             left = page.crop((0, 0, page.width * share, page.height))

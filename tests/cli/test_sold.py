@@ -235,3 +235,43 @@ def test_a_week_within_the_days_to_cancel_is_refused(book):
     told = type_record(book, "schedule", "A", "2027-03-15", today="2027-03-11")
     assert told.exit_code == 0
     assert "begin after that day" in told.stderr
+
+
+SALES = "job_id,client_id,name,outcome,ended_on,why,week,ticket,dig_from,dig_until\n"
+
+
+def test_a_sheet_of_sales_is_recorded_as_its_words_would_be(book):
+    sheet = book / "sales.csv"
+    sheet.write_text(
+        f"{SALES}Q2027-001,A,Ada,Won,3/9/2027,,3/24/2027,TX-77,3/20/2027,4/3/2027\n"
+        "Q2027-009,,,lost,3/9/2027,too dear,,,,\n,B,Bo,,,,2027-03-22,,,\n,B,Bo,,,,,TX-9,2027-03-20,\n,B,Bo,,,,,,,\n"
+        "Q2027-001,A,Ada,kept,,,,,,\n"
+    )
+    told = type_record(book, str(sheet))
+    assert told.exit_code == 1
+    assert (
+        "Recorded 2 new ends of quotes, weeks and tickets, 1 changed. 4 rows need fixing."
+        in told.stderr
+    )
+    for words in (
+        "no quote has the number Q2027-009", "nothing that B bought waits to be built",
+        "dig_until is blank", "outcome is 'kept', one of won, lost, lapsed is allowed",
+    ):  # fmt: skip
+        assert words in told.stdout + told.stderr
+    season = read_season(book)
+    assert season.quotes[["outcome", "ended_on"]].to_numpy().tolist() == [["won", "2027-03-09"]]
+    assert season.jobs["job_id"].tolist() == ["Q2027-001"]
+    assert season.schedule.to_numpy().tolist() == [["A", "Q2027-001", "2027-03-22"]]
+    assert season.tickets.to_numpy().tolist() == [["A", "TX-77", "2027-03-20", "2027-04-03"]]
+    # once more, when that week is over: known, and nothing is refused that stands
+    sheet.write_text(f"{SALES}Q2027-001,A,Ada,Won,3/9/2027,,3/24/2027,TX-77,3/20/2027,4/3/2027\n")
+    again = type_record(book, str(sheet), today="2027-04-20")
+    assert again.exit_code == 0
+    assert "Recorded 0 new ends of quotes, weeks and tickets, 3 on record already." in again.stderr
+    assert "Taken back: ticket TX-77 for A" in type_record(book, "undo").stderr
+
+
+def test_the_blank_sheet_of_sales_is_the_one_that_is_read(book):
+    template = Path("shared/templates/sales.csv")
+    assert template.read_text(encoding="utf-8") == SALES
+    assert type_record(book, str(template)).exit_code == 0

@@ -41,7 +41,7 @@ def seen() -> tuple[Book, Scan]:
 def visits(seen: tuple[Book, Scan]) -> dict[str, Visit]:
     read, found = seen
     season = pipeline.open_season(SAMPLE)
-    return {client: gather_visit(read, season, found, client) for client in WHO}
+    return {client: gather_visit(read, season, found, client)[0] for client in WHO}
 
 
 @pytest.fixture
@@ -98,7 +98,7 @@ def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book)
     assert {finish: shorter[finish] for finish in prices.index} == prices.to_dict()
 
 
-def test_every_blank_that_is_printed_can_be_typed(visits, book):
+def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
     printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
     names = [blank.name for blank in (*BLANKS, NOTE)] + [
         "length A",
@@ -121,9 +121,12 @@ def test_every_blank_that_is_printed_can_be_typed(visits, book):
     assert (code, said.splitlines()[-1].startswith("Recorded")) == (0, True)
     season = read_season(book)
     answers = season.answers.set_index("question")["answer"].to_dict()
-    assert answers == {
-        "slope percent": "0", "gate width in": "2", "heads along edge": "2", "sun": "sun", "plant": "catmint",
-    }  # fmt: skip
+    # two heads in the beds of the sheet: jobs share out by length what all edges have, and these get two of them
+    beds = seen[1].table("beds").query("client_id == 'C0003'")
+    own = {bed["bed_id"] for bed in visits["C0003"].beds}
+    share = beds.loc[beds["bed_id"].isin(own), "edge_ft"].sum() / beds["edge_ft"].sum()
+    assert float(answers.pop("heads along edge")) * share == pytest.approx(2, abs=1e-4)
+    assert answers == {"slope percent": "0", "gate width in": "2", "sun": "sun", "plant": "catmint"}
     assert season.measurements[["along", "length_ft", "room_ft"]].to_numpy().tolist() == [
         ["curb", 18.0, 5.0], ["curb", 16.0, 5.0],
     ]  # fmt: skip
@@ -198,3 +201,25 @@ def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
     done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
     assert done.exit_code == 1
     assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing to sketch")
+
+
+def test_a_plant_that_no_list_has_is_told_and_the_rest_recorded(book):
+    code, said = record(book, "C0003", "plant liked=day lily", "slope=flat")
+    assert code == 1
+    assert "'day lily' is not in plants.toml; did you mean daylily?: it is on record" in said
+    season = read_season(book)
+    own = season.answers[season.answers["client_id"] == "C0003"]
+    assert dict(zip(own["question"], own["answer"], strict=True))["plant"] == "day lily"
+    sheet = type_in("visit", str(book), "C0003", "--out", str(book / "out"), "--today", TODAY.isoformat())  # fmt: skip
+    assert sheet.exit_code == 1
+    assert "the client likes 'day lily'" in sheet.stdout + sheet.stderr
+    assert (book / "out" / "visit-C0003.pdf").is_file()
+
+
+def test_beds_that_do_not_come_out_as_measured_are_told(book):
+    beds = look(book, "C0003")[1].table("beds").query("skip_reason == ''").set_index("bed_id")
+    curb = beds[beds["along"] == "curb"]["edge_ft"]
+    # one bed half as long as drawn: all of the kind are scaled, so the other is shorter too
+    first = round(curb.iloc[0] / 2, 1)
+    _, said = record(book, "C0003", f"length A={first}")
+    assert ("corrects all of it alike: A " in said) == (len(curb) > 1)

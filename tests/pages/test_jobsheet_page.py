@@ -139,7 +139,7 @@ def test_steps_follow_the_method_and_the_quantities():
 
 def test_what_is_loaded_follows_the_job():
     assert [*list_materials(work_of(LEAST))] == [
-        "mulch 2.5 yd³, delivered",
+        "mulch 2.5 yd³ of what is delivered",
         "8 sticks of edging, 8 ft",
         "10 catmint, 3 gal",
     ]

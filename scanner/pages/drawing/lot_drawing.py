@@ -60,10 +60,12 @@ def draw_lot(
     if frame.cut is not None:
         taken.add(*_cut_boxes(frame))
     north = frame.right - 25.0, frame.top - 25.0
-    taken.add(Box.around(*north, 38.0, 38.0))
+    if not scene.is_schematic:
+        taken.add(Box.around(*north, 38.0, 38.0))
     Dimensions(brush, scene, taken, blanks).write(words)
     write_numbers(paper, brush, scene, taken)
-    paint_north(paper, *north, scene.turn)
+    if not scene.is_schematic:
+        paint_north(paper, *north, scene.turn)
     for kept in scene.kept:
         if kept.what in SIGHTS:
             for ring in shapely.get_rings(brush.visible(kept.shapes)):

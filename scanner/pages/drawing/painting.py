@@ -56,7 +56,8 @@ def paint_ground(brush: Brush, scene: Scene) -> None:
         brush.outline(np.concatenate(thin), RULE, 0.5)
     for layer in ("outbuilding", "house"):
         brush.outline(layers.get(layer, nothing), INK, 1.1)
-    brush.outline(np.array([scene.outline]), INK, 0.8, LOT_LINE)
+    if not scene.is_schematic:
+        brush.outline(np.array([scene.outline]), INK, 0.8, LOT_LINE)
     brush.outline(scene.follow, SOFT, 0.9, DASHED)
     _dots(brush, scene)
     brush.outline(scene.beds, INK, 1.5)

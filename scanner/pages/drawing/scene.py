@@ -38,6 +38,7 @@ class LotPlan:
     plants: pd.DataFrame  # table PLANTS of what is drawn, with spread_ft
     street: str  # its name; blank where it is not certain
     rules: LocalRules
+    is_schematic: bool = False  # lengths are known, where things lie is not
 
 
 class Scene(NamedTuple):
@@ -53,6 +54,7 @@ class Scene(NamedTuple):
     plants: Points  # x, y, spread
     kept: list[Kept]
     street: str  # its name; blank where it is not certain
+    is_schematic: bool  # no lot line, no north
 
 
 def set_scene(plan: LotPlan) -> Scene:
@@ -89,10 +91,11 @@ def set_scene(plan: LotPlan) -> Scene:
         beds=bed_shapes,
         edges=edges,
         aside=_aside(edges, beds["along"].to_numpy(object)),
-        follow=turned(plan.follow["geometry"].to_numpy()),
+        follow=turned(plan.follow["geometry"].to_numpy()[: 0 if plan.is_schematic else None]),
         plants=plants,
         kept=kept,
         street=plan.street,
+        is_schematic=plan.is_schematic,
     )
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from io import BytesIO
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
+from reportlab.lib.colors import toColor
 from reportlab.pdfgen.canvas import Canvas
 
 from scanner.pages.paper.look import (
@@ -48,6 +50,19 @@ class Box:
     top: float
 
 
+_ink = cache(toColor)
+
+
+class _Canvas(Canvas):
+    """A canvas that reads each color once: there are few, and 150 uses of them a page."""
+
+    def setFillColor(self, aColor: Any, alpha: Any = None) -> None:  # noqa: ANN401, N802, N803  # its names
+        super().setFillColor(_ink(aColor), alpha)
+
+    def setStrokeColor(self, aColor: Any, alpha: Any = None) -> None:  # noqa: ANN401, N802, N803
+        super().setStrokeColor(_ink(aColor), alpha)
+
+
 class Paper:
     """A document in the making; ``canvas`` takes lines and areas, ``text`` every word."""
 
@@ -62,7 +77,7 @@ class Paper:
         self.page = 1
         self._buffer = BytesIO()
         # Without a date and a random id of the file the same input gives the same bytes
-        self.canvas = Canvas(
+        self.canvas = _Canvas(
             self._buffer, pagesize=(self.width, self.height), invariant=1, lang="en-US"
         )
         self.canvas.setTitle(title)
