@@ -205,25 +205,18 @@ def find_limits(
     return Limits(unite(barred.shape, barred.lot, count), ground, circles)
 
 
-def _mowed_boxes(lots: Lots) -> np.ndarray:
-    """Give the box of each lot's outline and strip."""
-    outline, strip = shapely.bounds(lots.outline), shapely.bounds(lots.strip)
-    low = np.fmin(outline[:, :2], strip[:, :2])
-    return np.column_stack([low, np.fmax(outline[:, 2:], strip[:, 2:])])
-
-
 def _drives_near(parts: Parts, lots: Lots, rules: LocalRules) -> Parts:
     """Take the drives whose sight triangles may reach a lot."""
     drives = parts.of(DRIVE)
     reach_ft = rules.setbacks.drive_triangle_ft + rules.drive_flare_ft + rules.gap_ft
-    box, near = shapely.bounds(drives.shape), _mowed_boxes(lots)[drives.lot]
+    box, near = shapely.bounds(drives.shape), lots.box[drives.lot]
     meets = (box[:, :2] <= near[:, 2:] + reach_ft) & (box[:, 2:] >= near[:, :2] - reach_ft)
     return drives.take(meets.all(axis=1))
 
 
 def _points_near(points: pd.DataFrame, lots: Lots, rules: LocalRules) -> pd.DataFrame:
     """Take the things whose circle or root zone may reach a lot."""
-    xy, near = points[["x_ft", "y_ft"]].to_numpy(float), _mowed_boxes(lots)[points["lot"]]
+    xy, near = points[["x_ft", "y_ft"]].to_numpy(float), lots.box[points["lot"]]
     zone_ft = points["dbh_in"].fillna(0.0).to_numpy(float) * rules.setbacks.root_zone_ft_per_in
     reach_ft = np.maximum(zone_ft, max(_clear_ft(rules).values()))[:, None] + 0.1
     meets = (xy >= near[:, :2] - reach_ft) & (xy <= near[:, 2:] + reach_ft)

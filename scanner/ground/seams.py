@@ -14,7 +14,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from scanner.ground.kinds import LINE, STREET, Lots, Parts
-from scanner.plane.grid import minus, snap, unite
+from scanner.plane.grid import meet, minus, snap, unite
 from scanner.plane.segments import join
 
 LARGE_VERTICES = 256
@@ -199,9 +199,10 @@ def _fill(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Give the ground between pieces of streets that nearly touch: shapes, bits, lots."""
     both = shapely.union(parts.shape[one], parts.shape[two])
-    between = minus(_close(both, gap_ft / 2 + SEAM_FT / 100), both)
+    closed = _close(both, gap_ft / 2 + SEAM_FT / 100)
+    between = minus(closed, both)
     # Overlapped by a hair, so that no slit stays between a street and what was filled.
-    wide = snap(shapely.buffer(between, SEAM_FT / 10, join_style="mitre"))
+    wide = snap(meet(shapely.buffer(between, SEAM_FT / 10, join_style="mitre"), closed))
     real = shapely.area(between) > SEAM_FT
     return wide[real], parts.bits[one][real], parts.lot[one][real]
 

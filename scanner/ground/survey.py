@@ -32,6 +32,7 @@ from scanner.ground.strips import find_strips
 from scanner.plane.grid import LEAST_FT, mend
 from scanner.plane.labels import chains, label
 from scanner.plane.segments import Segs, cut_rings, join_segs
+from scanner.plane.shared_corners import share_corners
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import BEDS, empty_table
@@ -140,9 +141,21 @@ def survey_block(
     return survey
 
 
+def _share_corners(lots: Lots, parts: Parts) -> tuple[Lots, Parts]:
+    """Let what touches share its corners: outlines, strips, lawns as drawn and what stands there."""
+    every = np.arange(len(lots.outline))
+    lot = np.concatenate([every, every, every, parts.lot])
+    order = np.argsort(lot, kind="stable")
+    shapes = np.concatenate([lots.outline, lots.strip, lots.turf, parts.shape])
+    shapes[order] = share_corners(shapes[order], lot[order], lots.box)
+    outline, strip, turf, stood = np.split(shapes, np.cumsum([len(every)] * 3))
+    return lots._replace(outline=outline, strip=strip, turf=turf), parts._replace(shape=stood)
+
+
 def _lay_out(block: Block, lots: Lots, parts: Parts, rules: LocalRules) -> tuple[Lawn, Segs, Segs]:
     """Find the lawn and label its border; the pieces of what stands round it too."""
     count = len(lots.outline)
+    lots, parts = _share_corners(lots, parts)
     lawn = find_lawn(lots, parts, rules=rules)
     layers = cut_rings(parts.shape, parts.lot, parts.bits)
     layers = face_walls(layers, block.around, rules=rules)

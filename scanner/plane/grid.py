@@ -258,9 +258,21 @@ def unite(shapes: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
     several = np.isin(rows, owners[many > 1])
     if several.any():
         owners, at = np.unique(rows[several], return_inverse=True)
-        together = shapely.geometrycollections(shapes[several], indices=at)
-        ground[owners] = shapely.union_all(together[:, None], axis=1)
+        ground[owners] = _united(shapes[several], at)
     return only_ground(ground)
+
+
+def _united(shapes: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Unite the shapes of each row; what a union loses on the way is put back."""
+    ground = shapely.union_all(shapely.geometrycollections(shapes, indices=rows)[:, None], axis=1)
+    # The library's union of many may leave a whole shape out where hairs lie between others.
+    gone_ft2 = np.bincount(rows, shapely.area(shapes)) - shapely.area(ground)
+    asked = np.flatnonzero((gone_ft2 > LEAST_FT)[rows] & ~shapely.is_empty(shapes))
+    inside = shapely.point_on_surface(shapes[asked])
+    lost = asked[~shapely.intersects(ground[rows[asked]], inside)]
+    for at in lost:  # hardly ever
+        ground[rows[at]] = shapely.union(ground[rows[at]], shapes[at])
+    return ground
 
 
 def on_grid(overlay: Overlay, *shapes: np.ndarray) -> np.ndarray:

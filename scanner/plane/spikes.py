@@ -50,7 +50,7 @@ def despike(shapes: np.ndarray) -> np.ndarray:
         return shapes
     keep = stays & touched[row]
     keep &= (np.bincount(ring[keep], minlength=len(rings)) >= CORNERS)[ring]
-    cleaned, whole = _polygons(xy[keep], ring[keep], part)
+    cleaned, whole = build_polygons(xy[keep], ring[keep], part)
     cleaned = mend(cleaned)
     out = shapes.copy()
     out[touched] = EMPTY
@@ -106,8 +106,24 @@ def _set_corners(
     xy[work[two[near]]] = np.round(corner[near] / STEP_FT) * STEP_FT
 
 
-def _polygons(xy: np.ndarray, ring: np.ndarray, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Build polygons of rings, shells before their holes; polygons and the part of each."""
+def build_polygons(
+    xy: np.ndarray, ring: np.ndarray, part: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Build polygons of rings, shells before their holes.
+
+    Parameters
+    ----------
+    xy, ring
+        Points [ft], m × 2, and the ring of each, in order.
+    part
+        Part that each ring is of.
+
+    Returns
+    -------
+    polygons, parts
+        One polygon a part that has points, and its part.
+    """
     names, key = np.unique(ring, return_inverse=True)
     lines = shapely.linearrings(xy, indices=key) if len(xy) else np.zeros(0, object)
     whole, home = np.unique(part[names], return_inverse=True)
