@@ -118,7 +118,7 @@ def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
         "note": "dog in the yard",
     }
     code, said = record(book, "C0003", *(f"{name}={value}" for name, value in values.items()))
-    assert (code, said.splitlines()[-1].startswith("Recorded")) == (0, True)
+    assert (code, "Recorded" in said) == (0, True)
     season = read_season(book)
     answers = season.answers.set_index("question")["answer"].to_dict()
     # two heads in the beds of the sheet: jobs share out by length what all edges have, and these get two of them
