@@ -128,6 +128,3 @@ def _tell_measured(matches: list[Match], clients: pd.DataFrame, folder: Path) ->
 def _count_without_house(features: pd.DataFrame, owned: Owned) -> int:
     housed = features.loc[features["kind"] == HOUSE.name, "client_id"]
     return int((~np.isin(owned.client_id.astype(str), housed.to_numpy(object).astype(str))).sum())
-
-
-__all__ = ["ASSEMBLED_FILE", "Assembly", "assemble_sites"]

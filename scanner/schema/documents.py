@@ -52,31 +52,6 @@ if TYPE_CHECKING:
 
     from scanner.store.land import Land
 
-__all__ = [
-    "FINISHES",
-    "FINISH_LONG_WORDS",
-    "FINISH_WORDS",
-    "PART_TABLES",
-    "AlongKind",
-    "Backgrounds",
-    "Book",
-    "BreakEven",
-    "ChanceRecord",
-    "Company",
-    "Document",
-    "FaceKind",
-    "Finish",
-    "LocalRules",
-    "MachineUse",
-    "Part",
-    "Plant",
-    "Rate",
-    "RateBook",
-    "Scan",
-    "Season",
-    "Setbacks",
-]
-
 
 @dataclass(frozen=True)
 class Book:

@@ -70,48 +70,6 @@ from scanner.schema.job_tables import (
     TOTALS,
 )
 
-__all__ = [
-    "ALONG",
-    "BEDS",
-    "BED_LIST",
-    "BED_ORDER",
-    "CALLS",
-    "CHOSEN_PLANTS",
-    "CLIENTS",
-    "EDGES",
-    "EDGE_SOURCES",
-    "FEATURES",
-    "FEATURE_KINDS",
-    "FLAGS",
-    "LAWN_SOURCES",
-    "LAYERS",
-    "LEFT_OUT",
-    "LINE_ITEMS",
-    "LOTS",
-    "LOT_LIST",
-    "MEASURED",
-    "METHODS",
-    "OFFERS",
-    "OFFER_BEDS",
-    "ORDER",
-    "PLANTS",
-    "PLANT_COUNTS",
-    "PLAN_LAYERS",
-    "PLAN_SHAPES",
-    "PRICES",
-    "PROBLEMS",
-    "QUANTITIES",
-    "SEVERITIES",
-    "SHAPES",
-    "SKIP_REASONS",
-    "SPRINKLERS",
-    "TABLES",
-    "TOTALS",
-    "UTILITIES",
-    "check_table",
-    "empty_table",
-]
-
 Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
