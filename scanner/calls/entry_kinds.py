@@ -50,7 +50,7 @@ class Kind:
     along and is no news alone; ``parts`` are columns of the rows beneath it, in ``parts_table``; rows
     that come apart from the entries are checked by ``parts_schema``.
     Of one key the newest entry counts, or, where they add up, of each detail the newest that is not
-    blank. With a ``day`` one row stands for each ``per``, the latest by it. ``words`` name an entry
+    blank. Where the key has a ``day``, the latest of the rest of it counts. ``words`` name an entry
     to whoever takes it back.
     """
 
@@ -65,8 +65,7 @@ class Kind:
     parts: tuple[str, ...] = ()
     parts_table: str = ""
     parts_schema: TableSchema | None = None
-    per: tuple[str, ...] = ()
-    day: str = ""
+    day: str = NUMBER
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -97,7 +96,7 @@ CALL = Kind(
 )  # fmt: skip
 ANSWER = Kind(
     "answer", "answers", ANSWERS, key=("client_id", "question", "seen_on"), details=("answer",),
-    words="answer for {client_id} of {seen_on}: {question} {answer}", per=("client_id", "question"), day="seen_on",
+    words="answer for {client_id} of {seen_on}: {question} {answer}", day="seen_on",
 )  # fmt: skip
 VISIT = Kind(
     "visit", "visits", VISITS, key=("client_id", "visited_on"), details=("visited_by", "note"),
@@ -107,37 +106,30 @@ MEASUREMENT = Kind(
     "measurement", "measurements", MEASUREMENTS, key=("client_id", "along", "measured_on"), details=(),
     words="measurement of {client_id} on {measured_on}: {along}",
     parts=("length_ft", "room_ft", "openings_ft", "note"), parts_table="measured_edges",
-    per=("client_id", "along"), day="measured_on",
-)  # fmt: skip
-JOB = Kind(
-    "job", "jobs", JOBS, key=("job_id",), details=tuple(name for name in JOBS.columns if name != "job_id"),
-    words="job {job_id} of {client_id}", per=("job_id",), day=NUMBER,
-    parts=tuple(name for name in JOB_TASKS.columns if name != "job_id"), parts_table="job_tasks",
-    parts_schema=JOB_TASKS,
-)  # fmt: skip
-QUOTE = Kind(
-    "quote", "quotes", QUOTES, key=("quote_id",), details=tuple(name for name in QUOTES.columns if name != "quote_id"),
-    words="quote {quote_id} to {client_id} {outcome}", per=("quote_id",), day=NUMBER,
-    parts=tuple(name for name in QUOTE_TASKS.columns if name != "quote_id"), parts_table="quote_tasks",
-    parts_schema=QUOTE_TASKS,
-)  # fmt: skip
-SCHEDULED = Kind(
-    "schedule", "schedule", SCHEDULE, key=("client_id", "job_id"), details=("week",),
-    words="week of {week} for {job_id} of {client_id}", per=("client_id", "job_id"), day=NUMBER,
-)  # fmt: skip
-TICKET = Kind(
-    "ticket", "tickets", TICKETS, key=("client_id", "ticket"), details=("dig_from", "dig_until"),
-    words="ticket {ticket} for {client_id}", per=("client_id", "ticket"), day=NUMBER,
-)  # fmt: skip
-LETTER = Kind(
-    "letter", "letters", LETTERS, key=("client_id", "wave_on", "letter"), details=("told_on",),
-    words="letter of {wave_on} to {client_id}: {letter}", per=("client_id", "wave_on", "letter"), day=NUMBER,
+    day="measured_on",
 )  # fmt: skip
 
-REMARK = Kind(
-    "remark", "remarks", REMARKS, key=("client_id", "heading"), details=("text", "instead_of"),
-    words="{heading} of {client_id}: {text}", per=("client_id", "heading"), day=NUMBER,
-)  # fmt: skip
+
+def _newest(
+    name: str, schema: TableSchema, key: tuple[str, ...], words: str, beneath: TableSchema | None = None
+) -> Kind:  # fmt: skip
+    """Describe a kind of which all that is no key is told, by a table, and by another one row by row beneath it."""
+    details, parts = (
+        tuple(column for column in table.columns if column not in key) if table else ()
+        for table in (schema, beneath)
+    )
+    return Kind(
+        name, schema.name, schema, key, details, words,
+        parts=parts, parts_table=beneath.name if beneath else "", parts_schema=beneath,
+    )  # fmt: skip
+
+
+JOB = _newest("job", JOBS, ("job_id",), "job {job_id} of {client_id}", JOB_TASKS)
+QUOTE = _newest("quote", QUOTES, ("quote_id",), "quote {quote_id} to {client_id} {outcome}", QUOTE_TASKS)  # fmt: skip
+SCHEDULED = _newest("schedule", SCHEDULE, ("client_id", "job_id"), "week of {week} for {job_id} of {client_id}")  # fmt: skip
+TICKET = _newest("ticket", TICKETS, ("client_id", "ticket"), "ticket {ticket} for {client_id}")
+LETTER = _newest("letter", LETTERS, ("client_id", "wave_on", "letter"), "letter of {wave_on} to {client_id}: {letter}")  # fmt: skip
+REMARK = _newest("remark", REMARKS, ("client_id", "heading"), "{heading} of {client_id}: {text}")
 
 KINDS = {kind.name: kind for kind in (
     CALL, ANSWER, VISIT, MEASUREMENT, QUOTE, JOB, SCHEDULED, TICKET, LETTER, REMARK,
@@ -210,9 +202,10 @@ def fold(kind: Kind, entries: pd.DataFrame) -> pd.DataFrame:
     >>> fold(VISIT, pd.DataFrame(rows, columns=VISIT.columns)).values.tolist()
     [['A', '2027-03-12', 'Kim', 'dog']]
     """
-    if kind.day:
-        latest = entries.sort_values(kind.day, kind="stable").drop_duplicates([*kind.per], keep="last")  # fmt: skip
-        return latest.sort_values([*kind.per], ignore_index=True)
+    if not kind.adds_up:
+        names = [name for name in kind.key if name != kind.day]
+        latest = entries.sort_values(kind.day, kind="stable").drop_duplicates(names, keep="last")
+        return latest.sort_values(names, ignore_index=True)
     standing: dict[tuple[object, ...], dict[str, object]] = {}
     for entry in entries.to_dict("records"):
         plain = {str(name): value for name, value in entry.items()}

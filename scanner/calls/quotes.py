@@ -16,9 +16,10 @@ from typing import Any, Self
 import numpy as np
 import pandas as pd
 
+from scanner.calls.sales import with_calls
 from scanner.calls.trials import OPEN, QUOTE_DAYS
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import CALL_LOG, JOB_TASKS, JOBS, QUOTE_OUTCOMES
+from scanner.schema.log_tables import JOB_TASKS, JOBS, QUOTE_OUTCOMES
 from scanner.units import CENTS_PER_USD, cents_from_usd
 
 WON, LOST, LAPSED = QUOTE_OUTCOMES
@@ -118,22 +119,17 @@ def count_quotes(calls: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
     >>> both[["called_on", "outcome", "note", "price_cents"]].to_numpy().tolist()
     [['2026-03-03', 'quoted', '', 123000], ['2026-03-20', 'not now', 'too dear', 0]]
     """
-    blank = dict.fromkeys(CALL_LOG.columns, "")
     more = list[dict[str, Any]]()
     for quote in quotes.to_dict("records"):
         own = {
             str(name): quote[name] for name in ("entry_id", "client_id", "bed_ids", "recorded_at")
         }
-        more.append(blank | own | {
+        more.append(own | {
             "called_on": quote["quoted_on"], "outcome": "quoted", "price_cents": quote["price_cents"],
         })  # fmt: skip
         if quote["outcome"] == LOST:
-            more.append(blank | own | {
-                "called_on": quote["ended_on"], "outcome": "not now", "note": quote["why"], "price_cents": 0,
-            })  # fmt: skip
-    if not more:
-        return calls
-    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+            more.append(own | {"called_on": quote["ended_on"], "outcome": "not now", "note": quote["why"]})  # fmt: skip
+    return with_calls(calls, more)
 
 
 def jobs_won(jobs: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:

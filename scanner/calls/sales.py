@@ -46,14 +46,19 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
         if any(since <= called_on <= sold_on for called_on in report.get(client_id, ())):
             continue
         more.append({
-            **dict.fromkeys(CALL_LOG.columns, ""), "entry_id": own["entry_id"].min(), "outcome": SOLD,
+            "entry_id": own["entry_id"].min(), "outcome": SOLD,
             "client_id": client_id, "called_on": sold_on, "recorded_at": own["recorded_at"].min(),
             "bed_ids": " ".join(own["bed_ids"]), "note": f"job {', '.join(own['job_id'])}",
             "price_cents": own["sold_cents"].sum(),
         })  # fmt: skip
-    if not more:
-        return calls
-    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+    return with_calls(calls, more)
+
+
+def with_calls(calls: pd.DataFrame, more: list[dict[str, Any]]) -> pd.DataFrame:
+    """Put more calls behind those on record; what one does not tell is blank."""
+    blank = dict.fromkeys(CALL_LOG.columns, "") | {"price_cents": 0}
+    rows = pd.DataFrame([blank | call for call in more], columns=[*CALL_LOG.columns])
+    return pd.concat([calls, rows], ignore_index=True) if more else calls
 
 
 def is_sale(rows: pd.DataFrame) -> bool:

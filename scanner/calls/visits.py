@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from scanner.schema.log_tables import CALL_LOG
+from scanner.calls.sales import with_calls
 from scanner.schema.tables import MEASURED
 
 VISIT = "visit"
@@ -24,6 +24,7 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     quote, a sale or a "do not call" of the same year. A day that was promised for later stays
     promised.
 
+    >>> from scanner.schema.log_tables import CALL_LOG
     >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t", 0)], columns=[*CALL_LOG.columns])
     >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
     >>> columns = ["entry_id", "client_id", "visited_on", "visited_by", "note", "recorded_at"]
@@ -36,17 +37,15 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     settled_on = settled.groupby(["client_id", settled["called_on"].str.slice(0, 4)])["called_on"]
     first: dict[Any, str] = settled_on.min().to_dict()
     more = [
-        {**dict.fromkeys(CALL_LOG.columns, ""), "entry_id": visit["entry_id"], "outcome": VISIT,
+        {"entry_id": visit["entry_id"], "outcome": VISIT,
          "client_id": visit["client_id"], "called_on": visit["visited_on"],
-         "note": visit["note"], "recorded_at": visit["recorded_at"], "price_cents": 0,
+         "note": visit["note"], "recorded_at": visit["recorded_at"],
          **_promise(calls, visit["client_id"], visit["visited_on"])}
         for visit in visits.to_dict("records")
         if (visit["client_id"], visit["visited_on"], VISIT) not in known
         and visit["visited_on"] < first.get((visit["client_id"], visit["visited_on"][:4]), "a")
     ]  # fmt: skip
-    if not more:
-        return calls
-    return pd.concat([calls, pd.DataFrame(more, columns=[*CALL_LOG.columns])], ignore_index=True)
+    return with_calls(calls, more)
 
 
 def _promise(calls: pd.DataFrame, client_id: str, visited_on: str) -> dict[str, str]:

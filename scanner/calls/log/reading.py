@@ -70,6 +70,16 @@ LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0
 _DAYS = ("_on", "_date", "last_seen")
 """Ends of columns that hold days."""
 
+TOLD = {
+    "calls": CALL_LOG, "answers": ANSWERS, "jobs": JOBS, "job_tasks": JOB_TASKS, "quotes": QUOTES, "quote_tasks": QUOTE_TASKS,
+    "schedule": SCHEDULE, "tickets": TICKETS, "letters": LETTERS, "visits": VISITS, "measurements": MEASUREMENTS,
+    "remarks": REMARKS,
+}  # fmt: skip
+"""Tables of a season of what people told, by name."""
+
+OF_SCANS = (LISTED, ALIKE)
+"""Tables of a season that scans leave."""
+
 BED_COLUMNS = ("bed_id", "client_id", "along", "area_ft2", "last_seen", "shape")
 
 
@@ -155,24 +165,18 @@ def season_of(store: Store) -> Season:
     visits = standing(store, VISIT)
     calls = count_quotes(standing(store, CALL), quotes)
     calls = count_sales(calls, _sales(store, jobs, quotes))
+    told = {
+        kind.table: standing(store, kind) for kind in (ANSWER, SCHEDULED, TICKET, LETTER, REMARK)
+    }
+    told |= {
+        "calls": count_as_calls(calls, visits), "jobs": jobs, "job_tasks": tasks, "quotes": quotes, "quote_tasks": quote_tasks,
+        "visits": visits, "measurements": _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)),
+    }  # fmt: skip
+    tables: dict[str, Any] = {name: _checked(told[name], schema) for name, schema in TOLD.items()}
+    tables |= {schema.name: last_scan_of(store, schema) for schema in OF_SCANS}
     return Season(
-        calls=_checked(count_as_calls(calls, visits), CALL_LOG),
-        answers=_checked(standing(store, ANSWER), ANSWERS),
+        **tables,
         stored=_beds(store, jobs),
-        jobs=_checked(jobs, JOBS),
-        job_tasks=_checked(tasks, JOB_TASKS),
-        quotes=_checked(quotes, QUOTES),
-        quote_tasks=quote_tasks,
-        schedule=_checked(standing(store, SCHEDULED), SCHEDULE),
-        tickets=_checked(standing(store, TICKET), TICKETS),
-        letters=_checked(standing(store, LETTER), LETTERS),
-        visits=_checked(visits, VISITS),
-        measurements=_checked(
-            _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)), MEASUREMENTS
-        ),
-        remarks=_checked(standing(store, REMARK), REMARKS),
-        listed=last_scan_of(store, LISTED),
-        alike=last_scan_of(store, ALIKE),
         forgotten=words_of(store, "forgotten"),
         if_damaged=words.damaged(store.path, _STRANGE),
     )
@@ -251,21 +255,7 @@ def _beds(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
     return check_table(beds.assign(built_on=days), BED_ROWS)
 
 
-NO_SEASON = Season(
-    calls=empty_table(CALL_LOG),
-    answers=empty_table(ANSWERS),
-    stored=empty_table(BED_ROWS).assign(shape=b""),
-    jobs=empty_table(JOBS),
-    job_tasks=empty_table(JOB_TASKS),
-    quotes=empty_table(QUOTES),
-    quote_tasks=empty_table(QUOTE_TASKS),
-    schedule=empty_table(SCHEDULE),
-    tickets=empty_table(TICKETS),
-    letters=empty_table(LETTERS),
-    visits=empty_table(VISITS),
-    measurements=empty_table(MEASUREMENTS),
-    remarks=empty_table(REMARKS),
-    listed=empty_table(LISTED),
-    alike=empty_table(ALIKE),
-)
+_EMPTY: dict[str, Any] = {name: empty_table(schema) for name, schema in TOLD.items()}
+_EMPTY |= {schema.name: empty_table(schema) for schema in OF_SCANS}
+NO_SEASON = Season(**_EMPTY, stored=empty_table(BED_ROWS).assign(shape=b""))
 """What a book without a log knows: nothing."""
