@@ -19,13 +19,13 @@ from scanner.calls.to_build import BuildDays, plan_week
 from scanner.cli.keeping import itemize_all, read_aside
 from scanner.cli.plans import PLANTING
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import progress_bar
+from scanner.cli.talk import progress_bar, say
 from scanner.job.planting import place_plants
 from scanner.job.species import choose_plants
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.tables import OFFER_BEDS
-from scanner.sheets.problems import Problem, fault, join_problems, list_problems
+from scanner.sheets.problems import Problem, fault, faults_of, join_problems, list_problems
 
 Job = dict[Any, Any]
 """A row of `list_to_build`."""
@@ -182,9 +182,11 @@ def quantity_of(job: Job, building: Building, task: str) -> float:
 
 
 def close_with(problems: pd.DataFrame, sentences: list[str]) -> int:
-    """Print what was left out; the exit code."""
+    """Say what is to be minded, print what was left out; how much needs a look."""
+    for sentence in sentences:
+        say(sentence)
     show_problems(problems, as_json=False)
-    return int(bool(sentences) or bool((problems["severity"] == "fault").any()))
+    return len(sentences) + len(faults_of(problems))
 
 
 def unwritten_words(letters: set[str]) -> list[str]:

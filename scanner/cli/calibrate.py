@@ -11,14 +11,9 @@ import pandas as pd
 from scanner.book.proposals import write_proposals
 from scanner.book.settings import read_rates
 from scanner.calls.built import HOURS, PriceCheck, check_prices, list_actuals, sum_jobs
-from scanner.calls.calibration import (
-    FROM_JOBS,
-    TASK_COLUMNS,
-    compare_tasks,
-    propose_rates,
-)
+from scanner.calls.calibration import FROM_JOBS, TASK_COLUMNS, compare_tasks, propose_rates
 from scanner.calls.log import read_season
-from scanner.cli.options import book_argument, json_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.schema.documents import RateBook, Season
@@ -27,11 +22,9 @@ from scanner.sheets.lists import JOB_TOLD, TASKS_COMPARED
 from scanner.units import CENTS_PER_USD
 
 
-@click.command()
-@book_argument
+@command("json")
 @click.option("--job", "job_id", metavar="JOB", help="This job alone, task by task.")
-@json_option
-def calibrate(book: Path, job_id: str | None, as_json: bool) -> None:
+def calibrate(asked: Asked, job_id: str | None) -> None:
     """Set the rates of BOOK against what its built jobs really took, task by task.
 
     From the first job on: each job with what it took and what it made or lost per
@@ -39,6 +32,7 @@ def calibrate(book: Path, job_id: str | None, as_json: bool) -> None:
     how far jobs lie apart, and a rate that would have hit it. Proposed rates are
     written to rates-proposed.toml beside rates.toml, never over it.
     """
+    book, as_json = asked.book, asked.as_json
     season, rates = read_season(book), read_rates(book / "rates.toml")[0]
     jobs = sum_jobs(season.jobs, season.job_tasks, rates=rates)
     if job_id is not None and job_id not in set(jobs["job_id"]):

@@ -17,7 +17,7 @@ from scanner.calls.log import read_last_scan, read_season
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.calls.under_way import list_under_way
-from scanner.cli.options import book_argument, json_option, this_time, today_option
+from scanner.cli.options import Asked, command, this_time
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.cli.who import read_callees
@@ -42,8 +42,7 @@ TODAY = Sheet("Today", (
 CHANCE_DIGITS = 4
 
 
-@click.command()
-@book_argument
+@command("today", "json")
 @click.option("--route", metavar="NAME", help="Clients of this mowing route only.")
 @click.option("--day", metavar="DAY", help="Clients who are mowed on this day only.")
 @click.option("--kind", type=click.Choice(ALONG), help="Offers with a bed along this only.")
@@ -51,10 +50,8 @@ CHANCE_DIGITS = 4
 @click.option("--due", "is_due_only", is_flag=True, help="Call-backs that are due only.")
 @click.option("--all", "shows_all", is_flag=True, help="Those left out, too, and why.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a list to be filled in and recorded.")
-@today_option
-@json_option
 def calls(
-    book: Path,
+    asked: Asked,
     route: str | None,
     day: str | None,
     kind: str | None,
@@ -62,15 +59,13 @@ def calls(
     is_due_only: bool,
     shows_all: bool,
     as_csv: bool,
-    today: date,
-    as_json: bool,
 ) -> None:
     """List whom to call today for BOOK, from its last scan and its log.
 
     Call-backs that are due come first, longest due first, then the rest by rank. A
     table on a terminal, else csv, which can be filled in and recorded as it is.
     """
-    season = read_season(book)
+    book, today, season = asked.book, asked.today, read_season(asked.book)
     clients, rates = list_callees(book, season)
     under_way = list_under_way(season, clients, today=today).set_index("client_id")["words"]
     clients = clients.assign(under_way=clients["client_id"].map(under_way).astype("str").fillna(""))
@@ -86,7 +81,7 @@ def calls(
         zip(clients["client_id"], word_relationships(clients, season, today=today), strict=True)
     )
     rows = [_row(call, words) for call in shown.to_dict("records")]
-    print_rows(rows, TODAY, as_json=as_json, as_csv=as_csv, on_screen=call_lines)
+    print_rows(rows, TODAY, as_json=asked.as_json, as_csv=as_csv, on_screen=call_lines)
     _close(to_call, left_out, gone, (len(rows), today))
 
 

@@ -18,7 +18,7 @@ from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan, read_season
 from scanner.calls.today import list_today
-from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS
 from scanner.cli.talk import tell
 from scanner.cli.who import find_client, read_callees
@@ -52,24 +52,21 @@ HEADING_LETTERS = 9
 Story = dict[str, Any]
 
 
-@click.command(short_help="Tell one client's whole story.")
-@book_argument
+@command("out", "today", "json")
 @click.argument("who")
-@out_option
-@today_option
-@json_option
-def client(book: Path, who: str, out_folder: Path | None, today: date, as_json: bool) -> None:
+def client(asked: Asked, who: str) -> None:
     """Tell all that BOOK knows of one client: lot, beds, offer, what was said and done, what is next.
 
     WHO is an id, a name or a phone number. Beds are those of the last scan, read from its
     folder (--out where it is another one).
     """
-    season = read_season(book)
+    book, season = asked.book, read_season(asked.book)
     clients = read_callees(book, season)
     client_id = find_client(who, clients)
-    story = tell_story(book, season, clients[clients["client_id"] == client_id], today=today)
-    story["beds"] = read_beds(output_folder(out_folder, book) / "candidates.geojson", client_id)
-    if as_json:
+    own = clients[clients["client_id"] == client_id]
+    story = tell_story(book, season, own, today=asked.today)
+    story["beds"] = read_beds(asked.folder / "candidates.geojson", client_id)
+    if asked.as_json:
         tell(json.dumps(story, ensure_ascii=False, indent=2))
     else:
         tell("\n".join(story_lines(story, min(Console().width, SCREEN_LETTERS))))

@@ -8,7 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.cli.talk import counted
+from scanner.cli.talk import counted, say
+from scanner.sheets.problems import faults_of
 
 
 def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
@@ -45,9 +46,16 @@ def beside_words(files: Iterable[Path], why: Callable[[Path], str]) -> list[str]
 def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame) -> str:
     """Close a check."""
     usable = f"{counted(len(clients), 'client')} and {counted(feature_count, 'site feature')}"
-    fault_count = int((problems["severity"] == "fault").sum())
-    words = problem_words(fault_count, len(problems), None) or "No problems."
+    words = problem_words(len(faults_of(problems)), len(problems), None) or "No problems."
     return f"{usable} usable. {words}"
+
+
+def say_left_out(problems: pd.DataFrame, book: Path) -> int:
+    """Say how many records of a book are left out of a page, and give their count."""
+    count = len(faults_of(problems))
+    if words := problem_words(count, count, None):
+        say(f"{words} To see them: bed-scanner check {book}")
+    return count
 
 
 def unseen_words(summary: Mapping[str, Any]) -> str:

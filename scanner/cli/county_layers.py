@@ -14,9 +14,10 @@ from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Pick
 from scanner.book.county.report import report_lines
 from scanner.book.county.sources import Source
 from scanner.cli.closing import problem_words
-from scanner.cli.options import json_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, progress_bar, say, tell
+from scanner.sheets.problems import faults_of
 
 KIND_NAMES = tuple(kind.name for kind in KINDS)
 
@@ -67,7 +68,7 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     raise click.BadParameter(message, ctx, param)
 
 
-@click.command()
+@command("json", takes_book=False)
 @click.argument(
     "book", type=click.Path(exists=True, file_okay=False, path_type=Path), is_eager=True
 )
@@ -112,13 +113,10 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     callback=_find_matches,
     help="List of unmatched clients, filled in.",
 )
-@json_option
-@click.pass_context
 def assemble(
-    ctx: click.Context,
+    asked: Asked,
     /,
     *,
-    book: Path,
     parcel_id: str,
     parcel_address: str,
     year_built: str,
@@ -126,9 +124,8 @@ def assemble(
     street_width_ft: float | None,
     sidewalk_width_ft: float | None,
     matches_file: Path | None,
-    as_json: bool,
     **layers: tuple[Source, ...],
-) -> None:
+) -> int:
     """Make the sites of BOOK of open county or city layers, each client's lot with what is round it.
 
     LAYER is a file of any map format, in its own coordinate system, with #NAME behind it
@@ -144,15 +141,14 @@ def assemble(
         street_width_ft=street_width_ft,
         sidewalk_width_ft=sidewalk_width_ft,
     )
-    _refuse_idle(ctx, county)
+    _refuse_idle(county)
     with progress_bar("reading the layers"):
-        assembly = assemble_sites(book, county, matches_file=matches_file)
-    _tell(assembly, book, as_json=as_json)
-    has_faults = bool((assembly.problems["severity"] == "fault").any())
-    ctx.exit(int(has_faults or assembly.counts["unmatched"] > 0))
+        assembly = assemble_sites(asked.book, county, matches_file=matches_file)
+    _tell(assembly, asked.book, as_json=asked.as_json)
+    return len(faults_of(assembly.problems)) + assembly.counts["unmatched"]
 
 
-def _refuse_idle(ctx: click.Context, county: County) -> None:
+def _refuse_idle(county: County) -> None:
     """Refuse a pick from a layer that is not given: most likely one of the two is misspelled."""
     for pick in county.picks:
         if pick.kind not in county.sources:
@@ -160,7 +156,7 @@ def _refuse_idle(ctx: click.Context, county: County) -> None:
             message = (
                 f"--only names {pick.kind}, and no layer of that kind is given: add --{option}."
             )
-            raise click.UsageError(message, ctx)
+            raise click.UsageError(message)
 
 
 def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
@@ -181,7 +177,7 @@ def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
     else:
         show_problems(problems, as_json=False)
         tell("\n".join([*report_lines(counts), *(str(file) for file in files)]))
-    fault_count = int((problems["severity"] == "fault").sum())
+    fault_count = len(faults_of(problems))
     words = [f"Matched {counts['matched']:,} of {counted(counts['clients'], 'client')}."]
     if counts["unmatched"] and assembly.unmatched_file:
         words.append(

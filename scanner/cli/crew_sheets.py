@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -17,61 +16,43 @@ from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import read_filled
 from scanner.book.settings import read_rules
 from scanner.calls.entry_kinds import ANSWER, judge
-from scanner.cli.closing import problem_words
-from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
-from scanner.cli.talk import counted, say, tell
+from scanner.cli.closing import say_left_out
+from scanner.cli.options import Asked, command
+from scanner.cli.talk import counted, say
 from scanner.errors import BookError
 from scanner.pages.checklist import Round, checklist_xlsx, plan_rounds, render_checklist
 from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
+from scanner.sheets.problems import faults_of
 
 PAGE, SHEET = "checklist.html", "checklist.xlsx"
 
 
-@click.command()
-@book_argument
+@command("out", "today", "json")
 @click.option("--route", metavar="NAME", help="Lots of this route only.  [default: all]")
 @click.option("--day", metavar="DAY", help="Lots mowed on this day only.  [default: all]")
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def checklist(
-    ctx: click.Context,
-    /,
-    *,
-    book: Path,
-    route: str | None,
-    day: str | None,
-    out_folder: Path | None,
-    today: date,
-    as_json: bool,
-) -> None:
+def checklist(asked: Asked, route: str | None, day: str | None) -> int:
     """Print what crews look at on each lot of BOOK: half a minute each, stop by stop.
 
     Writes a page to print, a sheet of paper for each route and day, and the same
     questions as a spreadsheet with drop-downs. Fill the spreadsheet in, then:
     bed-scanner record BOOK checklist.xlsx.
     """
-    clients, problems = read_client_list(book)
-    season = pipeline.open_season(book)
+    clients, problems = read_client_list(asked.book)
+    season = pipeline.open_season(asked.book)
     rounds = plan_rounds(clients, season.answers, route=route, day=day)
     if not rounds:
         raise click.UsageError(_no_lot(clients))
-    folder, name = output_folder(out_folder, book), book.resolve().name
+    folder, name, today = asked.folder, asked.book.resolve().name, asked.today
     refuse_filled(folder / SHEET, clients, season, today)
-    company = read_rules(book / "local.toml")[0].company
+    company = read_rules(asked.book / "local.toml")[0].company
     html = render_checklist(rounds, company=company, book=name, today=today)
     checklist_xlsx(sheet := io.BytesIO(), rounds, book=name, today=today)
-    contents = {PAGE: html.encode(), SHEET: sheet.getvalue()}
-    files = [str(file) for file in publish_files(contents, folder)]
-    tell(json.dumps(files, indent=2) if as_json else "\n".join(files))
+    asked.tell_files(publish_files({PAGE: html.encode(), SHEET: sheet.getvalue()}, folder))
     # whoever is left out of the list is on no sheet, so that must be said
-    fault_count = int((problems["severity"] == "fault").sum())
-    if words := problem_words(fault_count, fault_count, None):
-        say(f"{words} To see them: bed-scanner check {book}")
-    say(_closing(rounds, folder, book))
-    ctx.exit(int(fault_count > 0))
+    fault_count = say_left_out(problems, asked.book)
+    say(_closing(rounds, folder, asked.book))
+    return fault_count
 
 
 def _closing(rounds: tuple[Round, ...], folder: Path, book: Path) -> str:
@@ -101,7 +82,7 @@ def refuse_filled(path: Path, clients: pd.DataFrame, season: Season, today: date
     check = partial(check_answers, clients=clients, today=today)
     answers, problems = read_filled(path, "checklist", check)
     open_count = int((judge(ANSWER, answers, season.answers) != "known").sum())
-    unread = problems.loc[problems["severity"] == "fault", "feature"].unique().tolist()
+    unread = faults_of(problems)["feature"].unique().tolist()
     parts = [
         f"{counted(open_count, 'answer')} not on record yet" if open_count else "",
         f"what cannot be read ({', '.join(unread)}: put it right or clear it)" if unread else "",

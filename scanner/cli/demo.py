@@ -59,7 +59,7 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date | None, as_jso
     say(
         f"Beside the map: the pages and papers that this book needs on {day:%B} {day.day}. Open {folder / 'map.html'}"
     )
-    ctx.exit(max(code, *codes))
+    ctx.exit(max(int(code > 0), *codes))
 
 
 def _type(ctx: click.Context, words: list[str], book: Path) -> int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
-from pathlib import Path
 from typing import Any
 
 import click
@@ -12,7 +10,7 @@ from rich.console import Console
 
 from scanner.cli.explain_words import chance_lines, price_lines, rate_lines
 from scanner.cli.keeping import itemize_all, look_at_one
-from scanner.cli.options import book_argument, json_option, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS, print_rows
 from scanner.cli.talk import tell
 from scanner.errors import BookError
@@ -28,24 +26,15 @@ EXPLAINED = Sheet("Explained", (
 ))  # fmt: skip
 
 
-@click.command(short_help="Write any price of a client out, line by line.")
-@book_argument
+@command("today", "json")
 @click.argument("who")
 @click.option("--bed", "bed_id", metavar="BED", help="This bed sold alone.  [default: all offers]")
 @click.option(
     "--finish", type=click.Choice(FINISHES), help="In this finish.  [default: as offered]"
 )
 @click.option("--csv", "as_csv", is_flag=True, help="Print the lines as csv, for a spreadsheet.")
-@today_option
-@json_option
 def explain(
-    book: Path,
-    who: str,
-    bed_id: str | None,
-    finish: Finish | None,
-    as_csv: bool,
-    today: date,
-    as_json: bool,
+    asked: Asked, who: str, bed_id: str | None, finish: Finish | None, as_csv: bool
 ) -> None:
     """Write a price out line by line: beds, labor, materials, cost, price, and where each rate comes from.
 
@@ -53,13 +42,13 @@ def explain(
     priced anew; with --bed and --finish any other price. Below stands what the chance and the
     rank of the call are made of.
     """
-    (_, season, found), client_id = look_at_one(book, who, today=today)
+    (_, season, found), client_id = look_at_one(asked.book, who, today=asked.today)
     prices = _choose(found, client_id, bed_id, finish)
     items = itemize_all(found).table("line_items")
     told = [(price, items[_is_of(items, price)]) for price in prices.to_dict("records")]
-    if as_csv or as_json:
+    if as_csv or asked.as_json:
         rows = (_row(item, found.rates) for _, own in told for item in own.to_dict("records"))
-        print_rows(rows, EXPLAINED, as_json=as_json, as_csv=True)
+        print_rows(rows, EXPLAINED, as_json=asked.as_json, as_csv=True)
         return
     width = min(Console().width, SCREEN_LETTERS)
     client = found.clients.set_index("client_id").loc[client_id]

@@ -21,49 +21,39 @@ from scanner.cli.keeping import (
     take_up_remarks,
     why_kept,
 )
-from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
 from scanner.pages.share import publish_shared
 from scanner.store.folder import kept_folders
 from scanner.store.kept import list_kept
 
 
-@click.command()
-@book_argument
+@command("out", "today", "json")
 @click.option(
     "--share",
     "is_shared",
     is_flag=True,
     help="Write what can be handed on: map, beds and totals without names, addresses, notes, ids and place.",
 )
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def scan(
-    ctx: click.Context, book: Path, is_shared: bool, out_folder: Path | None, today: date, as_json: bool
-) -> None:  # fmt: skip
+def scan(asked: Asked, is_shared: bool) -> int:
     """Find, price and rank the beds of BOOK; write the map and the lists.
 
     Prints the files written, one a line, or with --json the summary. Faulty
     records are listed in problems.csv and left out; the rest is done. With --share
     three files are written into a folder of their own, by default maps/<book>-shared.
     """
-    folder = output_folder(out_folder, book)
     if is_shared:
-        shared = out_folder or folder.with_name(f"{folder.name}-shared")
-        _share_into(shared, book=book, today=today, as_json=as_json)
-        return
-    with scan_into(folder, book=book, today=today, as_json=as_json) as (_, code):
-        pass
-    ctx.exit(code)
+        return _share(asked)
+    told = scan_into(asked.folder, book=asked.book, today=asked.today, as_json=asked.as_json)
+    with told as (_, fault_count):
+        return fault_count
 
 
 @contextmanager
 def scan_into(
     folder: Path, *, book: Path, today: date, as_json: bool
 ) -> Iterator[tuple[Scanned, int]]:
-    """Scan a book, write its pages, say what came of it; gives the scan as long as it can be read, and the exit code."""
+    """Scan a book, write its pages, say what came of it; gives the scan as long as it can be read, and how many records need fixing."""
     summary_file = folder / "summary.json"
     before = _inode(summary_file)
 
@@ -90,18 +80,19 @@ def scan_into(
         summary = json.loads(text)
         tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
         say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
-        yield Scanned(read, season, found), int(summary["faults"] > 0)
+        yield Scanned(read, season, found), int(summary["faults"])
 
 
-def _share_into(folder: Path, *, book: Path, today: date, as_json: bool) -> None:
+def _share(asked: Asked) -> int:
     """Scan a book and write what can be handed on; nothing of it is kept."""
-    with scanned(book, today=today) as at:
-        files = publish_shared(at.found, folder)
-    tell(json.dumps(list(map(str, files))) if as_json else "\n".join(map(str, files)))
+    folder = asked.out_folder or asked.folder.with_name(f"{asked.folder.name}-shared")
+    with scanned(asked.book, today=asked.today) as at:
+        asked.tell_files(publish_shared(at.found, folder))
     say(
         f"{folder} can be handed on: no name, address, number, note or id is in it, and the lots lie where nobody lives. Areas, quantities, "
         "prices and profit are in it. Whoever has the county's maps may still find the streets by their shapes."
     )
+    return 0
 
 
 def _inode(file: Path) -> int | None:

@@ -21,7 +21,7 @@ from scanner.calls.forgotten import digits_of
 from scanner.calls.log import forget_client, open_log, read_entries, read_season
 from scanner.cli.crew_sheets import SHEET, refuse_filled
 from scanner.cli.keeping import take_up_remarks, why_kept
-from scanner.cli.options import out_option, output_folder, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, say
 from scanner.cli.who import find_client, read_callees
 from scanner.errors import BookError
@@ -43,25 +43,19 @@ UNMATCHED = "unmatched.csv"
 TELLING = ("name", "address", "email", "mailing_address", "parcel_id")
 
 
-@click.command(short_help="Erase a person, for good.")
+@command("out", "today", takes_book=False, words="Erase a person, for good.")
 @click.argument("who")
 @click.option(
     "--also-the-book", is_flag=True, help="Out of the book's own csv and GeoJSON files, too."
 )
 @click.option("--yes", "is_sure", is_flag=True, help="Don't ask first.")
-@out_option
-@today_option
-@click.pass_context
-def forget(
-    ctx: click.Context, who: str, also_the_book: bool, is_sure: bool, out_folder: Path | None, today: date
-) -> None:  # fmt: skip
+def forget(asked: Asked, who: str, also_the_book: bool, is_sure: bool) -> int:
     """Erase WHO (id, name or phone number) for good: log, its copies, lists, pages, what scans keep.
 
     The office's own files stay as they are, and what in them names the person is told, unless
     --also-the-book is given. Of the phone number a mark stays, by which it is not called again.
     """
-    book: Path = ctx.obj
-    folder, season = output_folder(out_folder, book), read_season(book)
+    book, folder, today, season = asked.book, asked.folder, asked.today, read_season(asked.book)
     clients = read_callees(book, season)
     client_id = _whom(who, clients, book)
     words, phones = _telling(clients[clients["client_id"] == client_id], season, client_id)
@@ -92,11 +86,8 @@ def forget(
             f"Deleted {_names(gone, folder)}: the next scan and the commands that make them write them anew."
         )
     _clear_book(book, client_id, also_the_book=also_the_book)
-    ctx.exit(
-        _tell_left(
-            book, folder, [*find_traces(book, pattern), *find_traces(folder, pattern)], failed
-        )
-    )
+    left = [*find_traces(book, pattern), *find_traces(folder, pattern)]
+    return _tell_left(book, folder, left, failed)
 
 
 def _whom(who: str, clients: pd.DataFrame, book: Path) -> str:

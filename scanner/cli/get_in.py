@@ -2,36 +2,33 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from scanner.book.new import start_book
 from scanner.cli.closing import check_line
-from scanner.cli.options import book_argument, json_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import say, tell
+from scanner.cli.talk import say
+from scanner.sheets.problems import faults_of
 
 
-@click.command()
+@command("json", takes_book=False)
 @click.argument("book", type=click.Path(file_okay=False, path_type=Path))
-@json_option
-def new(book: Path, as_json: bool) -> None:
+def new(asked: Asked) -> None:
     """Start a book in the folder BOOK: templates, filled in as an example.
 
     Prints the files written, one a line, or with --json as a list.
     """
-    files = [str(file) for file in start_book(book)]
-    tell(json.dumps(files, indent=2) if as_json else "\n".join(files))
-    say(f"Started {book}. Replace the example rows with your own, then: bed-scanner check {book}")
+    asked.tell_files(start_book(asked.book))
+    say(
+        f"Started {asked.book}. Replace the example rows with your own, then: bed-scanner check {asked.book}"
+    )
 
 
-@click.command()
-@book_argument
-@json_option
-@click.pass_context
-def check(ctx: click.Context, book: Path, as_json: bool) -> None:
+@command("json")
+def check(asked: Asked) -> int:
     """List everything in BOOK that needs fixing, all at once.
 
     Each line names the file, the row or feature, what came, what is allowed and
@@ -39,7 +36,7 @@ def check(ctx: click.Context, book: Path, as_json: bool) -> None:
     """
     from scanner import pipeline
 
-    read = pipeline.read_book(book)
-    show_problems(read.problems, as_json=as_json)
+    read = pipeline.read_book(asked.book)
+    show_problems(read.problems, as_json=asked.as_json)
     say(check_line(read.clients, len(read.features), read.problems))
-    ctx.exit(int((read.problems["severity"] == "fault").any()))
+    return len(faults_of(read.problems))

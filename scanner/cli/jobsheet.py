@@ -10,24 +10,10 @@ import pandas as pd
 
 from scanner.calls.log import read_season
 from scanner.calls.to_build import BuildDays, list_to_build
-from scanner.cli.building import (
-    Building,
-    Job,
-    close_with,
-    gather,
-    plan_for,
-    unwritten_words,
-)
-from scanner.cli.options import (
-    book_argument,
-    open_day_option,
-    out_option,
-    output_folder,
-    paper_option,
-    today_option,
-)
+from scanner.cli.building import Building, Job, close_with, gather, plan_for, unwritten_words
+from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
-from scanner.cli.talk import say, tell
+from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.errors import BookError
 from scanner.job.orders import round_parts
@@ -47,30 +33,17 @@ HOUR_STEP = 0.1
 """Hours are printed to a tenth, so that they add up as printed."""
 
 
-@click.command(short_help="Print the sheet of a sold job for its crew.")
-@book_argument
+@command("paper", "out", "today")
 @click.argument("who")
 @open_day_option(
     "--on", help="First day on the job.  [default: the first of its week that all allows]"
 )
-@paper_option
-@out_option
-@today_option
-@click.pass_context
-def jobsheet(
-    ctx: click.Context,
-    book: Path,
-    who: str,
-    on: date | None,
-    paper: str,
-    out_folder: Path | None,
-    today: date,
-) -> None:
+def jobsheet(asked: Asked, who: str, on: date | None) -> int:
     """Print what the crew of WHO's job loads, digs, minds and writes down: one leaf, two sides.
 
     WHO is a client (id, name or phone number) or the number of a job that is sold. Writes jobsheet-CLIENT.pdf.
     """
-    season = read_season(book)
+    book, today, season = asked.book, asked.today, read_season(asked.book)
     jobs = _week_of(season, _job_of(book, season, who), on)
     own = jobs.iloc[:1]
     building = gather(book, season, own, today=today)
@@ -78,17 +51,14 @@ def jobsheet(
     for job in building.jobs.to_dict("records"):
         begin = {job["job_id"]: on} if on else None
         plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
-        content, unwritten = jobsheet_pdf(_sheet_of(building, job, plan, book), PAPERS[paper])
+        content, unwritten = jobsheet_pdf(_sheet_of(building, job, plan, book), PAPERS[asked.paper])
         name = paper_name("jobsheet", job["client_id"])
-        file = publish_files({name: content}, output_folder(out_folder, book))[0]
-        tell(str(file))
+        asked.tell_files(publish_files({name: content}, asked.folder))
         sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
         until = f" to {plan.days[-1]}" if len(plan.days) > 1 else ""
         why = f" ({plan.ticket_words})" if plan.is_held else ""
         say(f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{until}{why}.")
-    for sentence in sentences:
-        say(sentence)
-    ctx.exit(close_with(building.problems, sentences))
+    return close_with(building.problems, sentences)
 
 
 def _job_of(book: Path, season: Season, who: str) -> pd.DataFrame:

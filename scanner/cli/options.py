@@ -1,13 +1,18 @@
-"""The arguments that commands share, each worded once."""
+"""What commands are told, each option worded once, and how a function becomes a command."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
+from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import click
+
+from scanner.cli.talk import tell
 
 MOST_YEARS = 2
 """So far ahead of the clock a day may be that counts as today."""
@@ -74,6 +79,58 @@ paper_option = click.option(
     "--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True,
     help="Size of the sheets.",
 )  # fmt: skip
+
+
+OPTIONS = {"out": out_option, "paper": paper_option, "today": today_option, "json": json_option}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a command is told, whichever it is."""
+
+    book: Path
+    today: date = date.min  # of a command that asks for no day
+    out_folder: Path | None = None
+    paper: str = ""
+    as_json: bool = False
+
+    @property
+    def folder(self) -> Path:
+        """Where what is written goes."""
+        return output_folder(self.out_folder, self.book)
+
+    def tell_files(self, files: Iterable[Path]) -> None:
+        """Name files that were written, one a line or as a list for other programs."""
+        names = [str(file) for file in files]
+        tell(json.dumps(names, indent=2) if self.as_json else "\n".join(names))
+
+
+def command(
+    *shared: str, takes_book: bool = True, words: str = ""
+) -> Callable[[Callable[..., int | None]], click.Command]:
+    """Make a command of a function of what is `Asked` and of options of its own; it returns whether something needs fixing.
+
+    Without a book of its own it takes the one of its group; ``words`` stand in the group's list.
+    """
+
+    def made(function: Callable[..., int | None]) -> click.Command:
+        own = vars(function).pop("__click_params__", [])
+
+        @wraps(function)
+        @click.pass_context
+        def run(ctx: click.Context, /, **told: Any) -> None:  # noqa: ANN401  # as typed
+            names = [field.name for field in fields(Asked) if field.name in told]
+            asked = Asked(**{"book": ctx.obj} | {name: told.pop(name) for name in names})
+            ctx.exit(int(bool(function(asked, **told))))
+
+        # click counts from the last option to the first
+        vars(run)["__click_params__"] = []
+        for name in reversed(shared):
+            OPTIONS[name](run)
+        vars(run)["__click_params__"] += own
+        return click.command(short_help=words or None)(book_argument(run) if takes_book else run)
+
+    return made
 
 
 def output_folder(out_folder: Path | None, book: Path) -> Path:

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
-import click
 import pandas as pd
 
 from scanner.book.capacity import CAPACITY_FILE, read_capacity
@@ -24,15 +23,8 @@ from scanner.cli.building import (
     quantity_of,
     unwritten_words,
 )
-from scanner.cli.options import (
-    book_argument,
-    open_day_option,
-    out_option,
-    output_folder,
-    paper_option,
-    today_option,
-)
-from scanner.cli.talk import counted, say, tell
+from scanner.cli.options import Asked, command, open_day_option
+from scanner.cli.talk import counted, say
 from scanner.errors import BookError
 from scanner.job.orders import BY_CREW, sum_order
 from scanner.pages.order_page import OrderTables, order_pdf
@@ -49,26 +41,14 @@ MACHINES = {"sod cutter": "sod_cutter_owned", "loader": "loader_owned", "tiller"
 """Machines as the tasks name them, and the choice of the rate book that says whose they are; a tiller is rented."""
 
 
-@click.command(short_help="Sum up the materials of the jobs of a week.")
-@book_argument
+@command("paper", "out", "today")
 @open_day_option("--week", help="Week of the jobs: any day of it, like 2026-04-13.")
-@paper_option
-@out_option
-@today_option
-@click.pass_context
-def order(
-    ctx: click.Context,
-    book: Path,
-    week: date | None,
-    paper: str,
-    out_folder: Path | None,
-    today: date,
-) -> None:
+def order(asked: Asked, week: date | None) -> int:
     """Sum up what the jobs sold and scheduled for a week need: materials and plants by name, as they are sold.
 
     Writes order-WEEK.csv and order-WEEK.pdf: what to order, where it goes, what to settle before.
     """
-    season = read_season(book)
+    book, today, season = asked.book, asked.today, read_season(asked.book)
     monday = monday_of(week or today)
     building = gather(book, season, _jobs_of(season, monday, today), today=today)
     plans = plan_for(book, building, building.jobs, season, today=today)
@@ -78,18 +58,12 @@ def order(
         for name, plan in plans.items()
         if plan.is_astray
     ]
-    files: list[Path] = []
     if plans:
-        files, unwritten = _write_order(
-            building, plans, monday, output_folder(out_folder, book), paper=paper, today=today
-        )
+        files, unwritten = _write_order(asked, building, plans, monday)
+        asked.tell_files(files)
         sentences += unwritten
-    for file in files:
-        tell(str(file))
     say(f"Week of {monday}: materials for {counted(len(plans), 'job')}.")
-    for sentence in sentences:
-        say(sentence)
-    ctx.exit(close_with(building.problems, sentences))
+    return close_with(building.problems, sentences)
 
 
 def _jobs_of(season: Season, monday: date, today: date) -> pd.DataFrame:
@@ -124,15 +98,9 @@ def _over_capacity(book: Path, building: Building, monday: date) -> Iterator[str
 
 
 def _write_order(
-    building: Building,
-    plans: dict[str, BuildDays],
-    monday: date,
-    folder: Path,
-    *,
-    paper: str,
-    today: date,
+    asked: Asked, building: Building, plans: dict[str, BuildDays], monday: date
 ) -> tuple[list[Path], list[str]]:
-    rules = building.book.rules
+    rules, today = building.book.rules, asked.today
     clients = building.found.clients.set_index("client_id")
     jobs = [
         job | {name: clients[name][job["client_id"]] for name in ("name", "address")} | {"first": plans[job["job_id"]].days[0]}
@@ -147,7 +115,7 @@ def _write_order(
         company=rules.company, week=monday, today=today, needed_by=work.before(min(job["first"] for job in jobs)),
         order=summed, jobs=jobs, before=[*_before(jobs, plans, building, today)], file=f"order-{monday}.csv",
     )  # fmt: skip
-    pdf, unwritten = order_pdf(tables, PAPERS[paper])
+    pdf, unwritten = order_pdf(tables, PAPERS[asked.paper])
     by_id = {job["job_id"]: job for job in jobs}
     blank = dict.fromkeys(("client_id", "name", "address"), "")
     rows = [
@@ -156,7 +124,7 @@ def _write_order(
         for row in summed.to_dict("records")
     ]  # fmt: skip
     contents = {tables.file: sheet_csv(ORDER_LIST, rows), f"order-{monday}.pdf": pdf}
-    return publish_files(contents, folder), unwritten_words(unwritten)
+    return publish_files(contents, asked.folder), unwritten_words(unwritten)
 
 
 def _before(

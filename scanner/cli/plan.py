@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 
 import click
 import pandas as pd
@@ -15,23 +14,10 @@ from scanner.calls.fees import annual_fees
 from scanner.calls.forecast import Forecast
 from scanner.calls.leads import list_leads
 from scanner.calls.learning import learn_stages
-from scanner.calls.outlooks import (
-    Weeks,
-    free_and_on,
-    list_months,
-    list_outlooks,
-    sold_cents,
-)
+from scanner.calls.outlooks import Weeks, free_and_on, list_months, list_outlooks, sold_cents
 from scanner.calls.post import learn_letters
 from scanner.cli.keeping import scanned
-from scanner.cli.options import (
-    book_argument,
-    json_option,
-    open_day_option,
-    out_option,
-    output_folder,
-    today_option,
-)
+from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import say, tell
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import plan_care
@@ -39,6 +25,7 @@ from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_h
 from scanner.pages.publish import publish_page
 from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.sheets.cells import json_value
+from scanner.sheets.problems import faults_of
 from scanner.store.land import no_features
 
 FORECAST_PAGE = "forecast.html"
@@ -54,39 +41,31 @@ calls_option = click.option(
 )  # fmt: skip
 
 
-@click.command()
-@book_argument
+@command("out", "today", "json")
 @open_day_option("--until", help="Last day of the forecast.  [default: end of the fourth month]")
 @calls_option
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def forecast(
-    ctx: click.Context, book: Path, until: date | None, calls_a_week: float | None, out_folder: Path | None,
-    today: date, as_json: bool,
-) -> None:  # fmt: skip
+def forecast(asked: Asked, until: date | None, calls_a_week: float | None) -> int:
     """Tell what BOOK may sell in the months to come, and what of it the crews can build.
 
     From what is sold, quoted and agreed, and so many calls a week down the list, with the
     free days of capacity.csv. Writes forecast.html.
     """
+    today = asked.today
     until = until or _end_of_month(today, MONTHS_AHEAD)
     if not today <= until <= today + timedelta(days=LONGEST_DAYS):
         message = (
             f"{until} is not within two years from {today}: name a later day that is not that far"
         )
         raise click.BadParameter(message, param_hint="--until")
-    weeks, folder = Weeks(today, until), output_folder(out_folder, book)
-    capacity = read_capacity(book)
-    with scanned(book, today=today) as (read, season, found):
+    weeks, capacity = Weeks(today, until), read_capacity(asked.book)
+    with scanned(asked.book, today=today) as (read, season, found):
         tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week, free=capacity)
-        file = publish_page(forecast_html(found, tables), folder / FORECAST_PAGE)
-        tell(json_value(forecast_json(found, tables)) if as_json else str(file))
+        file = publish_page(forecast_html(found, tables), asked.folder / FORECAST_PAGE)
+        tell(json_value(forecast_json(found, tables)) if asked.as_json else str(file))
     say(answer_words(tables))
     for sentence in tables.notes:
         say(sentence)
-    ctx.exit(int((capacity[1]["severity"] == "fault").any()))
+    return len(faults_of(capacity[1]))
 
 
 def _end_of_month(day: date, months: int) -> date:

@@ -16,14 +16,7 @@ from scanner.calls.outlooks import Weeks, free_by_week
 from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
 from scanner.cli.letter_files import choose_letters, letter_files, tell_old
-from scanner.cli.options import (
-    book_argument,
-    json_option,
-    out_option,
-    output_folder,
-    paper_option,
-    today_option,
-)
+from scanner.cli.options import Asked, command
 from scanner.cli.plan import calls_option, learned_leads, named_rates
 from scanner.cli.talk import counted, say, tell
 from scanner.errors import BookError
@@ -34,6 +27,7 @@ from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
 from scanner.schema.plan_tables import LETTER, SOLD
 from scanner.sheets.cells import json_value
+from scanner.sheets.problems import faults_of
 from scanner.units import DAYS_PER_WEEK
 
 PROMO_PAGE = "promo.html"
@@ -61,8 +55,7 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
         return first, last
 
 
-@click.command()
-@book_argument
+@command("paper", "out", "today", "json")
 @click.option(
     "--weeks", "span", metavar="FROM..TO", required=True, type=_WeeksType(),
     help="Weeks to fill, by their Mondays, like 2026-04-06..2026-04-27.",
@@ -77,15 +70,10 @@ class _WeeksType(click.ParamType[tuple[date, date]]):
     help="The same on cards of 6 by 4 1/4 in: postcards.pdf, two sides a client, and mailing.csv.",
 )  # fmt: skip
 @click.option("--near", "is_near", is_flag=True, help="Whole routes first among the next clients.")
-@paper_option
-@out_option
-@today_option
-@json_option
-@click.pass_context
 def promo(
-    ctx: click.Context, book: Path, span: tuple[date, date], calls_a_week: float | None, with_letters: bool,
-    with_cards: bool, is_near: bool, paper: str, out_folder: Path | None, today: date, as_json: bool,
-) -> None:  # fmt: skip
+    asked: Asked, span: tuple[date, date], calls_a_week: float | None, with_letters: bool,
+    with_cards: bool, is_near: bool,
+) -> int:  # fmt: skip
     """Say whom to call this week, so that what they order fits the free crew-days of BOOK.
 
     The free days stand in capacity.csv: week, crew, free_crew_days. Only this week's wave
@@ -95,11 +83,10 @@ def promo(
     those who asked not to be called; never to who wants none (no_mail). Their text is the
     book's letter.txt, or a standard one; of postcards postcard.txt.
     """
-    first = span[0]
-    parts = _read_text(ctx, book, with_letters=with_letters, with_cards=with_cards)
+    book, folder, today, first = asked.book, asked.folder, asked.today, span[0]
+    parts = _read_text(book, with_letters=with_letters, with_cards=with_cards)
     with_letters = bool(parts)
     capacity, problems, last, notes = _free_weeks(book, span, today)
-    folder = output_folder(out_folder, book)
     weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
     with scanned(book, today=today) as (read, season, found):
         stages, leads = learned_leads(read, found, season, with_letters=True)
@@ -123,26 +110,26 @@ def promo(
         )  # fmt: skip
         files = dict[str, bytes]()
         if tables.asked(LETTER):
-            files, told = letter_files(found, tables, parts, paper, is_card=with_cards)
+            files, told = letter_files(found, tables, parts, asked.paper, is_card=with_cards)
             tables = replace(tables, files=tuple(files), notes=(*notes, *told))
         elif with_letters:
             tables = replace(tables, notes=(*notes, *tell_old(folder)))
         files[PROMO_PAGE] = promo_html(found, tables).encode()
         written = publish_files(files, folder, mark=today.isoformat())
-        tell(json_value(promo_json(found, tables)) if as_json else "\n".join(map(str, written)))
+        tell(
+            json_value(promo_json(found, tables)) if asked.as_json else "\n".join(map(str, written))
+        )
         say(promo_words(found, tables))
     for sentence in tables.notes:
         say(sentence)
-    ctx.exit(int((problems["severity"] == "fault").any()))
+    return len(faults_of(problems))
 
 
-def _read_text(
-    ctx: click.Context, book: Path, *, with_letters: bool, with_cards: bool
-) -> list[str]:
+def _read_text(book: Path, *, with_letters: bool, with_cards: bool) -> list[str]:
     """Read the text that is sent, as `read_letter` does; nothing where none is."""
     if with_letters and with_cards:
         message = "a client gets a letter or a postcard: name one of --letters and --postcards"
-        raise click.UsageError(message, ctx)
+        raise click.UsageError(message)
     if not with_letters and not with_cards:
         return []
     return read_letter(book, FIELDS, CARD_FILE if with_cards else LETTER_FILE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any
 
 import click
@@ -17,10 +16,10 @@ from scanner.calls.quotes import Payments, next_quote_id, quote_states
 from scanner.calls.trials import OPEN
 from scanner.cli.keeping import look_at_one
 from scanner.cli.one_job import Priced, choose_beds, offered_finish, price_beds, with_pots
-from scanner.cli.options import book_argument, out_option, output_folder, paper_option, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import say, say_unwritten, tell
+from scanner.cli.talk import say, say_unwritten
 from scanner.errors import BookError
 from scanner.ground.stored import remember_beds
 from scanner.pages.drawing.scene import LotPlan
@@ -30,15 +29,14 @@ from scanner.pages.quote_words import Quote, bed_names, write_cents
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Book, Scan
 from scanner.schema.log_tables import QUOTE_TASKS, QUOTES
 from scanner.sheets.filled import MOST_USD
+from scanner.sheets.problems import faults_of
 from scanner.units import cents_from_usd, said_cents
 
 SAME = ("client_id", "bed_ids", "finish", "price_cents")
 """What makes an open quote the one that is asked for again."""
 
 
-@click.command(short_help="Write the quote that a client signs.")
-@click.pass_context
-@book_argument
+@command("out", "paper", "today")
 @click.argument("who")
 @click.option("--finish", type=click.Choice(FINISHES), help="Finish.  [default: as offered]")
 @click.option("--beds", "beds", metavar="BED", multiple=True, help="Bed, lead first; give it once for each.  [default: as offered]")  # fmt: skip
@@ -46,38 +44,28 @@ SAME = ("client_id", "bed_ids", "finish", "price_cents")
     "--price", "price_usd", metavar="USD", type=click.FloatRange(0, MOST_USD, min_open=True),
     help="Price before tax, as it was said.  [default: worked out, up to the next $10]",
 )  # fmt: skip
-@out_option
-@paper_option
-@today_option
 def quote(
-    ctx: click.Context,
-    book: Path,
-    who: str,
-    finish: str | None,
-    beds: tuple[str, ...],
-    price_usd: float | None,
-    out_folder: Path | None,
-    paper: str,
-    today: date,
-) -> None:
+    asked: Asked, who: str, finish: str | None, beds: tuple[str, ...], price_usd: float | None
+) -> int:
     """Write the quote for WHO, a client of BOOK (id, name or phone number), and keep it in the log.
 
     Without --beds it is for the offer of the call list. Writes quote-<number>.pdf. The same quote
     again keeps its number as long as it is open.
     """
-    (read, season, found), client_id = look_at_one(book, who, today=today)
+    (read, season, found), client_id = look_at_one(asked.book, who, today=asked.today)
+    today = asked.today
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
     priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
     said = _price_to_say(priced, price_usd)
-    show_problems(priced.problems[priced.problems["severity"] == "fault"], as_json=False)
+    show_problems(faults := faults_of(priced.problems), as_json=False)
     _warn(priced, said, read)
     row = quote_row(priced, bed_ids, said, today, round(read.rules.quote.good_days))
     plans = draw_up_plans(
         read, season, priced.tables["offer_beds"], priced.tables["offer_beds"].iloc[:0],
         {priced.price["offer_id"]: priced.price["finish"]},
     ).plans  # fmt: skip
-    with open_log(book, today=today) as log:
+    with open_log(asked.book, today=today) as log:
         # A quote names beds: they keep their names from now on
         for part in found.parts:
             own = part["beds"][part["beds"]["client_id"] == client_id]
@@ -89,12 +77,11 @@ def quote(
         tasks = sum_tasks(priced.tables["line_items"]).assign(quote_id=row["quote_id"])
         log.record(QUOTE, pd.DataFrame([row]), tasks[[*QUOTE_TASKS.columns]])
         page = _page(read, found, priced, row, plans.get(client_id))
-        document, content = quote_pdf(page, paper)
-        name = f"quote-{page.number}.pdf"
-        tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
+        document, content = quote_pdf(page, asked.paper)
+        asked.tell_files(publish_files({f"quote-{page.number}.pdf": content}, asked.folder))
     say_unwritten(document.unwritten)
     _close(standing, row, today)
-    ctx.exit(int((priced.problems["severity"] == "fault").any()))
+    return len(faults)
 
 
 def _close(standing: pd.DataFrame, row: dict[str, Any], today: date) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from importlib import import_module
 from pathlib import Path
 
@@ -11,24 +10,18 @@ import click
 from scanner.calls.entry_kinds import ANSWER
 from scanner.calls.log import open_log, read_season
 from scanner.cli.batches import Batch
-from scanner.cli.options import (
-    book_argument,
-    json_option,
-    named_figure,
-    output_folder,
-    today_option,
-)
+from scanner.cli.options import Asked, book_argument, command, named_figure
 from scanner.cli.record_job import job
 from scanner.cli.recording import record_rows, record_sheet
 from scanner.cli.rows import show_problems
 from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import read_callees, whom
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.filled import MOST_USD, VISIT_SHEET
 from scanner.sheets.grids import WORKBOOKS
 from scanner.sheets.lists import CALL_LIST
-from scanner.sheets.problems import list_problems
+from scanner.sheets.problems import Problem, list_problems
 from scanner.sheets.reader import typed_rows
 from scanner.units import cents_from_usd
 
@@ -74,33 +67,29 @@ def record(ctx: click.Context, book: Path) -> None:
     ctx.obj = book
 
 
-@record.command("sheet", hidden=True)
-@click.argument("sheet", type=click.Path(path_type=Path))
-@today_option
-@json_option
-@click.pass_context
-def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> None:
+@command("today", "json", takes_book=False)
+@click.argument("path", type=click.Path(path_type=Path), metavar="SHEET")
+def sheet(asked: Asked, path: Path) -> int:
     """Record a sheet that was filled in."""
-    book: Path = ctx.obj
     # The list lies with the pages unless it was carried away to be filled in
-    places = [sheet, output_folder(None, book) / sheet.name]
-    path = next((place for place in places if place.is_file()), None)
-    if path is None:
+    places = [path, asked.folder / path.name]
+    there = next((place for place in places if place.is_file()), None)
+    if there is None:
         message = (
-            f"there is no file {sheet} here or in {places[1].parent}: name a filled-in sheet with its folder, or one of "
+            f"there is no file {path} here or in {places[1].parent}: name a filled-in sheet with its folder, or one of "
             "calls, visit, quote, schedule, ticket, letter, job, undo"
         )
-        raise click.UsageError(message, ctx)
-    if path.suffix.lower() not in (".csv", *WORKBOOKS):
+        raise click.UsageError(message)
+    if there.suffix.lower() not in (".csv", *WORKBOOKS):
         message = (
-            f"{path.name} is no .csv, .xlsx or .ods: save it as one of these from the spreadsheet"
+            f"{there.name} is no .csv, .xlsx or .ods: save it as one of these from the spreadsheet"
         )
-        raise click.UsageError(message, ctx)
-    say(f"Reading {path}")
-    ctx.exit(record_sheet(path, book, today=today, as_json=as_json))
+        raise click.UsageError(message)
+    say(f"Reading {there}")
+    return record_sheet(there, asked)
 
 
-@record.command(short_help="One call: the client and how it ended.")
+@command("today", "json", takes_book=False, words="One call: the client and how it ended.")
 @click.argument("who")
 @click.argument("outcome", nargs=-1, required=True, metavar="OUTCOME")
 @click.option("--on", "called_on", metavar="DATE", help="Day of the call.  [default: today]")
@@ -115,11 +104,8 @@ def record_file(ctx: click.Context, sheet: Path, today: date, as_json: bool) -> 
     type=click.FloatRange(0, MOST_USD, min_open=True),
     help="Price that was quoted or sold for, before tax.",
 )
-@today_option
-@json_option
-@click.pass_context
 def calls(
-    ctx: click.Context,
+    asked: Asked,
     who: str,
     outcome: tuple[str, ...],
     called_on: str | None,
@@ -128,20 +114,18 @@ def calls(
     next_date: str,
     bed_ids: tuple[str, ...],
     price_usd: float | None,
-    today: date,
-    as_json: bool,
-) -> None:
+) -> int:
     """Record one call to WHO (id, name or phone number) that ended in OUTCOME."""
     if price_usd and " ".join(outcome) not in PRICED:
         message = f"--price goes with one of {', '.join(PRICED)}"
-        raise click.UsageError(message, ctx)
+        raise click.UsageError(message)
     row = {
-        "client_id": _whom(ctx, who), "outcome": " ".join(outcome), "note": note, "next_action": action,
-        "called_on": called_on or today.isoformat(), "next_date": next_date,
+        "client_id": whom(asked, who), "outcome": " ".join(outcome), "note": note, "next_action": action,
+        "called_on": called_on or asked.today.isoformat(), "next_date": next_date,
         "bed_ids": " ".join(bed_ids),
     }  # fmt: skip
     rows = typed_rows(CALL_LIST, row).assign(price_cents=cents_from_usd(price_usd or 0.0))
-    ctx.exit(record_rows("calls", rows, ctx.obj, today=today, as_json=as_json))
+    return record_rows("calls", rows, asked)
 
 
 PRICED = ("quoted", "sold")
@@ -150,7 +134,7 @@ PRICED = ("quoted", "sold")
 calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 
 
-@record.command(short_help="One visit: the client and what was measured.")
+@command("today", "json", takes_book=False, words="One visit: the client and what was measured.")
 @click.argument("who")
 @click.argument("blanks", nargs=-1, metavar="[BLANK=VALUE]...")
 @click.option("--on", "visited_on", metavar="DATE", help="Day of the visit.  [default: today]")
@@ -162,11 +146,8 @@ calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
 @click.option(
     "--room", "rooms", metavar="ALONG=FEET", multiple=True, help="Depth of lawn along it."
 )
-@today_option
-@json_option
-@click.pass_context
 def visit(
-    ctx: click.Context,
+    asked: Asked,
     who: str,
     blanks: tuple[str, ...],
     visited_on: str | None,
@@ -174,9 +155,7 @@ def visit(
     note: str,
     edges: tuple[str, ...],
     rooms: tuple[str, ...],
-    today: date,
-    as_json: bool,
-) -> None:
+) -> int:
     """Record a visit to WHO (id, name or phone number), and the edges measured on it.
 
     All edges of a kind belong together: --edge curb=42.5 --edge curb=18 for a curb on both
@@ -189,9 +168,9 @@ def visit(
     measured = [named_figure(typed, "curb=42.5") for typed in edges]
     if strange := sorted(depth.keys() - {along for along, _ in measured}):
         message = f"--room {strange[0]}: no --edge {strange[0]} goes with it"
-        raise click.UsageError(message, ctx)
+        raise click.UsageError(message)
     head = {
-        "client_id": _whom(ctx, who), "visited_on": visited_on or today.isoformat(),
+        "client_id": whom(asked, who), "visited_on": visited_on or asked.today.isoformat(),
         "visited_by": visited_by, "note": note,
     }  # fmt: skip
     pieces = [
@@ -200,59 +179,51 @@ def visit(
     ]
     more, sentences = list[Batch](), list[str]()
     if blanks:
-        edges_told, more, sentences = _take_blanks(ctx, head, blanks, today=today)
+        edges_told, more, sentences, problems = _take_blanks(asked, head, blanks)
+        if problems:
+            show_problems(list_problems(problems), as_json=False)
+            return len(problems)
         pieces += edges_told
     rows = typed_rows(VISIT_SHEET, head, *(head | piece for piece in pieces))
     if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):
         say(f"What was measured counts as all of the {whole}: name every piece of it in one visit.")
-    code = record_rows("visits", rows, ctx.obj, today=today, as_json=as_json, more=more)
+    fault_count = record_rows("visits", rows, asked, more=more)
     for sentence in sentences:
         say(f"{sentence}.")
-    is_unlisted = any("is not in plants.toml" in sentence for sentence in sentences)
-    ctx.exit(max(code, int(is_unlisted)))
+    return fault_count + any("is not in plants.toml" in sentence for sentence in sentences)
 
 
 def _take_blanks(
-    ctx: click.Context, head: dict[str, str], blanks: tuple[str, ...], *, today: date
-) -> tuple[list[dict[str, str]], list[Batch], list[str]]:
+    asked: Asked, head: dict[str, str], blanks: tuple[str, ...]
+) -> tuple[list[dict[str, str]], list[Batch], list[str], list[Problem]]:
     """Take the blanks of a sheet: edges measured, answers, sentences to say; what answers no question goes into the note."""
     # what only a sheet's blanks ask for need not be loaded otherwise
     from scanner.cli.typed_blanks import take_blanks
 
-    clients = read_callees(ctx.obj, read_season(ctx.obj)).set_index("client_id", drop=False)
-    told = take_blanks(
-        ctx.obj, clients.loc[head["client_id"]].to_dict(), blanks,
-        visited_on=head["visited_on"], today=today,
-    )  # fmt: skip
-    if told.problems:
-        show_problems(list_problems(told.problems), as_json=False)
-        ctx.exit(1)
+    clients = read_callees(asked.book, read_season(asked.book)).set_index("client_id", drop=False)
+    client = clients.loc[head["client_id"]].to_dict()
+    told = take_blanks(asked.book, client, blanks, visited_on=head["visited_on"], today=asked.today)
     head["note"] = "; ".join(filter(None, (head["note"], told.note)))
-    return told.edges, [(ANSWER, told.answers, None)], told.more
+    return told.edges, [(ANSWER, told.answers, None)], told.more, told.problems
 
 
-@record.command(short_help="Take an entry back: the last one, or that of a number.")
+@command("today", takes_book=False, words="Take an entry back: the last one, or that of a number.")
 @click.argument("number", type=click.IntRange(min=1), required=False)
-@today_option
-@click.pass_context
-def undo(ctx: click.Context, number: int | None, today: date) -> None:
+def undo(asked: Asked, number: int | None) -> int:
     """Take the last entry back, or that of NUMBER; it stays in the log with its reversal.
 
     The number was told when the entry was recorded.
     """
-    with open_log(ctx.obj, today=today) as log:
+    with open_log(asked.book, today=asked.today) as log:
         words = log.undo(number)
     say(
         f"Taken back: {words}. If it stands in a sheet, clear it there, too, or it is recorded again with that."
         if words
         else "There is no entry to take back."
     )
-    ctx.exit(0 if words else 1)
+    return not words
 
 
-def _whom(ctx: click.Context, who: str) -> str:
-    return find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
-
-
-for _word in (job, quote, schedule, ticket, letter):
+sheet.hidden = True
+for _word in (sheet, calls, visit, undo, job, quote, schedule, ticket, letter):
     record.add_command(_word)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from datetime import date
 from pathlib import Path
 
 import click
 
 from scanner.calls.log import read_season
 from scanner.calls.to_build import list_to_build
-from scanner.cli.options import json_option, named_figure, today_option
+from scanner.cli.options import Asked, command, named_figure
 from scanner.cli.recording import record_rows
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
@@ -20,7 +19,12 @@ from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.reader import typed_rows
 
 
-@click.command(short_help="One job: its beds, what it was sold for, what it took.")
+@command(
+    "today",
+    "json",
+    takes_book=False,
+    words="One job: its beds, what it was sold for, what it took.",
+)
 @click.argument("beds", nargs=-1, required=True, metavar="BED...")
 @click.option("--built", "built_on", metavar="DATE", default="", help="Last day on the job.")
 @click.option("--sold", "sold_usd", metavar="USD", default="", help="Price as sold, before tax.")
@@ -30,11 +34,8 @@ from scanner.sheets.reader import typed_rows
 @click.option("--hours", metavar="TASK=HOURS", multiple=True, help="Labor that a task took.")
 @click.option("--cost", metavar="TASK=USD", multiple=True, help="What a material came to.")
 @click.option("--note", metavar="TEXT", default="", help="Anything worth knowing.")
-@today_option
-@json_option
-@click.pass_context
 def job(
-    ctx: click.Context,
+    asked: Asked,
     beds: tuple[str, ...],
     built_on: str,
     sold_usd: str,
@@ -44,9 +45,7 @@ def job(
     hours: tuple[str, ...],
     cost: tuple[str, ...],
     note: str,
-    today: date,
-    as_json: bool,
-) -> None:
+) -> int:
     """Record the job that sold or built the beds BED, by the names in the call list.
 
     Told again, it adds to what is on record: sell it first, then give the day, the
@@ -54,7 +53,7 @@ def job(
     and so does a client (id, name or phone number): for the one job to build, else for the
     beds of the first offer in the last list.
     """
-    job_id, bed_ids = _job_of(ctx.obj, read_season(ctx.obj), beds)
+    job_id, bed_ids = _job_of(asked.book, read_season(asked.book), beds)
     head = {
         "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
@@ -62,10 +61,10 @@ def job(
     spent = [("actual_hours", typed) for typed in hours] + [("actual_usd", typed) for typed in cost]
     tasks = [_task_row(column, typed, job_id=job_id) for column, typed in spent]
     rows = typed_rows(JOB_SHEET, head, *tasks)
-    code = record_rows("jobs", rows, ctx.obj, today=today, as_json=as_json)
+    code = record_rows("jobs", rows, asked)
     if built_on and not code:
-        _mind_the_ticket(ctx.obj, job_id)
-    ctx.exit(code)
+        _mind_the_ticket(asked.book, job_id)
+    return code
 
 
 def _mind_the_ticket(book: Path, job_id: str) -> None:

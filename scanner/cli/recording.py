@@ -4,39 +4,30 @@ from __future__ import annotations
 
 import json
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import read_added, sheet_kind
 from scanner.book.settings import read_rules
-from scanner.calls.entry_kinds import (
-    CALL,
-    REMARK,
-    Counts,
-    Kind,
-)
+from scanner.calls.entry_kinds import CALL, REMARK, Counts, Kind
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale, word_last_day
 from scanner.cli.batches import CHECKS, Batch
 from scanner.cli.calls import tell_barred
+from scanner.cli.options import Asked
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import PRINTED
 from scanner.schema.tables import PROBLEMS, empty_table
 from scanner.sheets.filled import KINDS
-from scanner.sheets.problems import (
-    Problem,
-    join_problems,
-    list_problems,
-    note,
-    shown,
-)
+from scanner.sheets.problems import Problem, faults_of, join_problems, list_problems, note, shown
 from scanner.sheets.reader import open_elsewhere, read_sheet
 
 NOUNS = {
@@ -69,8 +60,8 @@ NEXT = {
 """What comes after an entry, by its kind and how it ended: the step, and its command."""
 
 
-def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
-    """Record what somebody filled into a sheet, whichever kind it is; 1 where rows were left out."""
+def record_sheet(path: Path, asked: Asked) -> int:
+    """Record what somebody filled into a sheet, whichever kind it is; how many rows need fixing."""
     kind = sheet_kind(path)
     if mark := open_elsewhere(path):
         say(
@@ -78,11 +69,8 @@ def record_sheet(path: Path, book: Path, *, today: date, as_json: bool) -> int:
             "recorded. Save it, then record it again; nothing is recorded twice."
         )
     rows, problems = read_sheet(path, KINDS[kind])
-    more, notes = _find_remarks(path, book) if kind == "calls" else ([], [])
-    return record_rows(
-        kind, rows, book, today=today, as_json=as_json, file=path.name,
-        found=[*problems, *notes], more=more,
-    )  # fmt: skip
+    more, notes = _find_remarks(path, asked.book) if kind == "calls" else ([], [])
+    return record_rows(kind, rows, asked, file=path.name, found=[*problems, *notes], more=more)
 
 
 def _find_remarks(path: Path, book: Path) -> tuple[list[Batch], list[Problem]]:
@@ -107,39 +95,31 @@ def _find_remarks(path: Path, book: Path) -> tuple[list[Batch], list[Problem]]:
 def record_rows(
     kind: str,
     rows: pd.DataFrame,
-    book: Path,
+    asked: Asked,
     *,
-    today: date,
-    as_json: bool,
     file: str = "",
     found: Sequence[Problem] = (),
     more: Sequence[Batch] = (),
 ) -> int:
-    """Record rows of a kind of sheet, without a file those typed on the command line; 1 where rows were left out."""
-    batches, problems = CHECKS[kind](rows, book, today, file)
+    """Record rows of a kind of sheet, without a file those typed on the command line; how many need fixing."""
+    batches, problems = CHECKS[kind](rows, asked.book, asked.today, file)
     # where nothing of what was typed is good, nothing is recorded with it
     batches += more if batches else []
-    counts, numbers = _write(batches, book, today)
+    counts, numbers = _write(batches, asked.book, asked.today)
     every = join_problems(list_problems(found), problems)
-    code = _close(kind, counts, numbers, every, as_json=as_json)
-    _say_next(batches, book)
+    code = _close(kind, counts, numbers, every, as_json=asked.as_json)
+    _say_next(batches, asked.book)
     return code
 
 
 def record_typed(
-    kind: Kind,
-    rows: pd.DataFrame,
-    book: Path,
-    *,
-    parts: pd.DataFrame | None = None,
-    today: date,
-    as_json: bool,
+    kind: Kind, row: Mapping[Any, object], asked: Asked, *, parts: pd.DataFrame | None = None
 ) -> int:
-    """Record checked rows of a kind of entry that no sheet has."""
-    batches: list[Batch] = [(kind, rows, parts)]
-    counts, numbers = _write(batches, book, today)
-    code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=as_json)
-    _say_next(batches, book)
+    """Record a checked row of a kind of entry that no sheet has."""
+    batches: list[Batch] = [(kind, pd.DataFrame([row]), parts)]
+    counts, numbers = _write(batches, asked.book, asked.today)
+    code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=asked.as_json)
+    _say_next(batches, asked.book)
     return code
 
 
@@ -221,10 +201,10 @@ def _close(
         f"{counts.changed_count:,} changed" if counts.changed_count else "",
         f"{counts.known_count:,} on record already" if counts.known_count else "",
     ]
-    fault_count = int((problems["severity"] == "fault").sum())
+    fault_count = len(faults_of(problems))
     words = counted(fault_count, "row needs fixing", "rows need fixing")
     if numbers:
         last = f"s {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f" {numbers[0]}"
         say(f"Number{last} in the log; record BOOK undo NUMBER takes one back.")
     say(", ".join(part for part in parts if part) + "." + (f" {words}." if fault_count else ""))
-    return int(fault_count > 0)
+    return fault_count

@@ -3,59 +3,42 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
-from datetime import date, timedelta
+from datetime import timedelta
 from functools import partial
-from pathlib import Path
 
 import click
 import pandas as pd
 
 from scanner.cli.keeping import look_at, scanned
-from scanner.cli.options import (
-    book_argument,
-    out_option,
-    output_folder,
-    paper_option,
-    today_option,
-)
+from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, say, say_unwritten, tell
+from scanner.cli.talk import counted, say, say_unwritten
 from scanner.cli.who import find_client
 from scanner.pages.publish import paper_name, publish_files
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan, Season
+from scanner.sheets.problems import faults_of
 
 PAGE = "sketches.pdf"
 
 
-@click.command(short_help="Draw the beds of clients to scale, a page each.")
-@book_argument
+@command("out", "paper", "today")
 @click.argument("who", nargs=-1)
-@out_option
-@paper_option
-@today_option
-@click.pass_context
-def sketch(
-    ctx: click.Context,
-    book: Path,
-    who: tuple[str, ...],
-    out_folder: Path | None,
-    paper: str,
-    today: date,
-) -> None:
+def sketch(asked: Asked, who: tuple[str, ...]) -> int:
     """Draw what is offered to clients of BOOK: beds, plants, lengths, what is kept clear and why, prices.
 
     Each WHO is an id, a name or a phone number: writes sketch-CLIENT.pdf for each. Without one,
     all clients on the call list in its order: writes sketches.pdf.
     """
-    folder, is_short = output_folder(out_folder, book), False
+    is_short = False
     with ExitStack() as last:
         if who:
-            at, named = look_at(book, partial(find_clients, who), today=today)
+            whom = partial(find_clients, who)
+            at, named = look_at(asked.book, whom, today=asked.today)
             is_short = len(named) < len(who)
         else:
-            at = last.enter_context(scanned(book, today=today))
+            at = last.enter_context(scanned(asked.book, today=asked.today))
             calls = at.found.calls[at.found.calls["left_out"] == ""]
             named = calls.sort_values("rank")["client_id"].tolist()
         sketches, problems = gather_sketches(*at, [*dict.fromkeys(named)])
@@ -65,23 +48,22 @@ def sketch(
                 say(why_nothing(at.found, client))
                 is_short |= bool(who)
         if sketches:
-            _write(sketches, at.book, folder, today=today, paper=paper, is_whole_list=not who)
-    show_problems(problems[problems["severity"] == "fault"], as_json=False)
-    ctx.exit(int(is_short or (problems["severity"] == "fault").any()))
+            _write(sketches, at.book, asked, is_whole_list=not who)
+    show_problems(faults := faults_of(problems), as_json=False)
+    return is_short + len(faults)
 
 
-def _write(
-    sketches: list[Sketch], book: Book, folder: Path, *, today: date, paper: str, is_whole_list: bool
-) -> None:  # fmt: skip
+def _write(sketches: list[Sketch], book: Book, asked: Asked, *, is_whole_list: bool) -> None:
     """Write sketches: those of the list into one file, in its order, else one for each client."""
-    good_until = today + timedelta(days=round(book.rules.quote.good_days))
-    sender = Sender(book.rules.company, today, good_until, book.rates, paper)
+    today, rules = asked.today, book.rules
+    good_until = today + timedelta(days=round(rules.quote.good_days))
+    sender = Sender(rules.company, today, good_until, book.rates, asked.paper)
     files = {paper_name("sketch", one.client["client_id"]): [one] for one in sketches}
     files = {PAGE: sketches} if is_whole_list else files
     unwritten = set[str]()
     for name, pages in files.items():
         document, content = sketches_pdf(pages, sender)
-        tell(str(publish_files({name: content}, folder)[0]))
+        asked.tell_files(publish_files({name: content}, asked.folder))
         unwritten |= document.unwritten
     say(f"Drew {counted(len(sketches), 'client')}.")
     say_unwritten(unwritten)

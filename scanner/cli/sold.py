@@ -14,10 +14,10 @@ from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
 from scanner.calls.leads import monday_of
 from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
-from scanner.cli.options import json_option, open_day_option, today_option
+from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.recording import record_typed
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client, read_callees, whom
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
@@ -25,25 +25,20 @@ from scanner.sheets.days import read_day
 from scanner.units import DAYS_PER_WEEK
 
 
-@click.command(short_help="How a quote ended: won, lost or lapsed.")
+@command("today", "json", takes_book=False, words="How a quote ended: won, lost or lapsed.")
 @click.argument("number")
 @click.argument("outcome", type=click.Choice(QUOTE_OUTCOMES))
 @click.option("--why", metavar="TEXT", default="", help="Why it was lost, as the client said it.")
 @open_day_option("--on", help="Day on which it ended so.  [default: today]")
-@today_option
-@json_option
-@click.pass_context
-def quote(
-    ctx: click.Context, number: str, outcome: str, why: str, on: date | None, today: date, as_json: bool
-) -> None:  # fmt: skip
+def quote(asked: Asked, number: str, outcome: str, why: str, on: date | None) -> int:
     """Record how the quote NUMBER, like Q2026-014, ended.
 
     One that was won is the job sold: it stands under its own number until the job is recorded.
     """
-    season = read_season(ctx.obj)
-    rows = end_quote(season, number, outcome, on or today, today).assign(why=why)
-    parts = tasks_of(season, rows)
-    ctx.exit(record_typed(QUOTE, rows, ctx.obj, parts=parts, today=today, as_json=as_json))
+    season = read_season(asked.book)
+    ended = end_quote(season, number, outcome, on or asked.today, asked.today).assign(why=why)
+    parts = tasks_of(season, ended)
+    return record_typed(QUOTE, ended.iloc[0].to_dict(), asked, parts=parts)
 
 
 def end_quote(season: Season, number: str, outcome: str, day: date, today: date) -> pd.DataFrame:
@@ -88,21 +83,18 @@ def _check_free(quote: pd.Series[Any], jobs: pd.DataFrame) -> None:
             raise LogError(message)
 
 
-@click.command(short_help="The week in which a sold job is to be built.")
+@command("today", "json", takes_book=False, words="The week in which a sold job is to be built.")
 @click.argument("who")
 @click.argument("week")
-@today_option
-@json_option
-@click.pass_context
-def schedule(ctx: click.Context, who: str, week: str, today: date, as_json: bool) -> None:
+def schedule(asked: Asked, who: str, week: str) -> int:
     """Put what WHO bought, a client or the number of a job, into the week of the day WEEK."""
     day = read_day(week)
     if day is None:
         message = f"'{week}' is no day: name a week by one, like 2026-04-13"
-        raise click.BadParameter(message, ctx, param_hint="WEEK")
-    coming_week(day, today)
-    rows = pd.DataFrame([give_week(sale_of(ctx.obj, who, read_season(ctx.obj)), day, today)])
-    ctx.exit(record_typed(SCHEDULED, rows, ctx.obj, today=today, as_json=as_json))
+        raise click.BadParameter(message, param_hint="WEEK")
+    coming_week(day, asked.today)
+    sale = sale_of(asked.book, who, read_season(asked.book))
+    return record_typed(SCHEDULED, give_week(sale, day, asked.today), asked)
 
 
 def give_week(sale: dict[str, str], day: date, today: date) -> dict[str, str]:
@@ -161,51 +153,39 @@ def _check_won(who: str, season: Season) -> None:
         raise LogError(message)
 
 
-@click.command(short_help="A ticket of the locating service.")
+@command("today", "json", takes_book=False, words="A ticket of the locating service.")
 @click.argument("who")
 @click.argument("number")
 @open_day_option("--from", "dig_from", help="First day on which digging is allowed.")
 @open_day_option("--until", "dig_until", help="Last day on which the marks hold.")
-@today_option
-@json_option
-@click.pass_context
 def ticket(
-    ctx: click.Context,
-    who: str,
-    number: str,
-    dig_from: date | None,
-    dig_until: date | None,
-    today: date,
-    as_json: bool,
-) -> None:
+    asked: Asked, who: str, number: str, dig_from: date | None, dig_until: date | None
+) -> int:
     """Record the ticket NUMBER that the locating service gave for WHO's lot: when digging is allowed."""
     if dig_from is None or dig_until is None or dig_from > dig_until:
         message = "give both days of the ticket, --from DATE --until DATE, the earlier one first"
-        raise click.UsageError(message, ctx)
-    client_id = find_client(who, read_callees(ctx.obj, read_season(ctx.obj)))
+        raise click.UsageError(message)
     row = {
-        "client_id": client_id, "ticket": number.strip(), "dig_from": dig_from.isoformat(),
+        "client_id": whom(asked, who), "ticket": number.strip(), "dig_from": dig_from.isoformat(),
         "dig_until": dig_until.isoformat(),
     }  # fmt: skip
-    rows = pd.DataFrame([row])
-    ctx.exit(record_typed(TICKET, rows, ctx.obj, today=today, as_json=as_json))
+    return record_typed(TICKET, row, asked)
 
 
-@click.command(short_help="A letter: sent, or the client asked for a visit after it.")
+@command(
+    "today",
+    "json",
+    takes_book=False,
+    words="A letter: sent, or the client asked for a visit after it.",
+)
 @click.argument("who")
 @click.argument("state", type=click.Choice(LETTER_STATES), metavar="sent|asked")
 @open_day_option("--on", help="Day on which it was sent, or the client asked.  [default: today]")
 @open_day_option("--wave", help="Day of its wave.  [default: the day it was sent]")
-@today_option
-@json_option
-@click.pass_context
-def letter(
-    ctx: click.Context, who: str, state: str, on: date | None, wave: date | None, today: date, as_json: bool
-) -> None:  # fmt: skip
+def letter(asked: Asked, who: str, state: str, on: date | None, wave: date | None) -> int:
     """Record that a letter went to WHO, or that WHO asked for a visit after one."""
-    season, day = read_season(ctx.obj), on or today
-    client_id = find_client(who, read_callees(ctx.obj, season))
-    letters = season.letters
+    client_id, letters = whom(asked, who), read_season(asked.book).letters
+    today, day = asked.today, on or asked.today
     sent = letters[letters["client_id"].eq(client_id) & letters["letter"].eq("sent")]
     wave_on = (wave or day).isoformat()
     if state == "asked":
@@ -218,8 +198,7 @@ def letter(
     else:
         _check_day(day, today)
     row = {"client_id": client_id, "wave_on": wave_on, "letter": state, "told_on": day.isoformat()}
-    rows = pd.DataFrame([row])
-    ctx.exit(record_typed(LETTER, rows, ctx.obj, today=today, as_json=as_json))
+    return record_typed(LETTER, row, asked)
 
 
 def _check_day(day: date, today: date, *, since: str = "", what: str = "") -> None:

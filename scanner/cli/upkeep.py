@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,7 @@ import click
 import pandas as pd
 
 from scanner import pipeline
-from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.ground.old_beds import list_old_beds
@@ -22,21 +21,16 @@ from scanner.sheets.lists import CARE
 FILE = "care.csv"
 
 
-@click.command()
-@book_argument
+@command("out", "today", "json")
 @click.option("--route", metavar="NAME", help="Beds on this route only.  [default: all]")
-@out_option
-@today_option
-@json_option
-def care(
-    book: Path, route: str | None, out_folder: Path | None, today: date, as_json: bool
-) -> None:
+def care(asked: Asked, route: str | None) -> None:
     """List what the beds of BOOK need next spring: weeding and an inch of mulch.
 
     One row a client with beds that were built, drawn or seen by a crew, in the order of the rounds,
     with quantities and a price; what to order stands below for each route. Writes care.csv.
     """
-    read, season = pipeline.read_book(book, needs_lots=False), pipeline.open_season(book)
+    read = pipeline.read_book(asked.book, needs_lots=False)
+    season = pipeline.open_season(asked.book)
     beds = list_old_beds(read.features, season.beds, season.answers)
     finishes = {
         bed_id: job["finish"]
@@ -47,9 +41,9 @@ def care(
     if route is not None:
         plan = plan[plan["route"].str.strip().str.casefold() == route.strip().casefold()]
     rows = [_row(client) for client in sum_clients(plan).to_dict("records")]
-    file = publish_files({FILE: sheet_csv(CARE, rows)}, output_folder(out_folder, book))[0]
-    print_rows(rows, CARE, as_json=as_json)
-    _close(sum_routes(plan, rates=read.rates), left_count, spring_after(today), file)
+    file = publish_files({FILE: sheet_csv(CARE, rows)}, asked.folder)[0]
+    print_rows(rows, CARE, as_json=asked.as_json)
+    _close(sum_routes(plan, rates=read.rates), left_count, spring_after(asked.today), file)
 
 
 def _row(client: dict[Any, Any]) -> dict[str, Any]:

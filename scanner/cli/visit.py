@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 import shlex
-from datetime import date
-from pathlib import Path
 from typing import Any
 
 import click
 import pandas as pd
 
 from scanner.cli.keeping import look_at_one
-from scanner.cli.options import (
-    book_argument,
-    out_option,
-    output_folder,
-    paper_option,
-    today_option,
-)
+from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans
 from scanner.cli.rows import show_problems
 from scanner.cli.sketch import why_nothing
-from scanner.cli.talk import say, say_unwritten, tell
+from scanner.cli.talk import say, say_unwritten
 from scanner.cli.visit_prices import price_lengths
 from scanner.errors import BookError
 from scanner.pages.publish import paper_name, publish_files
@@ -29,37 +21,29 @@ from scanner.pages.said import own_cautions
 from scanner.pages.sketch_page import LEAST_FT2
 from scanner.pages.visit_page import Visit, visit_pdf
 from scanner.schema.documents import Book, Scan, Season
+from scanner.sheets.problems import faults_of
 
 
-@click.command(short_help="Print the sheet to take along on a visit.")
-@book_argument
+@command("out", "paper", "today", words="Print the sheet to take along on a visit.")
 @click.argument("who")
-@out_option
-@paper_option
-@today_option
-@click.pass_context
-def visit(
-    ctx: click.Context, book: Path, who: str, out_folder: Path | None, paper: str, today: date
-) -> None:
+def visit(asked: Asked, who: str) -> int:
     """Print a sheet for a visit to WHO (id, name or phone number), a client of BOOK.
 
     The drawing with blanks for what is measured, what to ask, prices to say on the spot for
     beds that come out shorter or longer. What is written on it, "record BOOK visit WHO" takes
     by the names printed on it. Writes visit-WHO.pdf.
     """
-    at, client_id = look_at_one(book, who, today=today)
+    at, client_id = look_at_one(asked.book, who, today=asked.today)
     sheet, problems = gather_visit(*at, client_id)
-    document, content = visit_pdf(sheet, paper_size=paper)
-    name = paper_name("visit", client_id)
-    tell(str(publish_files({name: content}, output_folder(out_folder, book))[0]))
+    document, content = visit_pdf(sheet, paper_size=asked.paper)
+    asked.tell_files(publish_files({paper_name("visit", client_id): content}, asked.folder))
     say_unwritten(document.unwritten)
     say(
         "Next, write down what it says by the names of its blanks: bed-scanner record "
-        f'{shlex.quote(book.as_posix())} visit {client_id} "length A=17.5" slope=flat'
+        f'{shlex.quote(asked.book.as_posix())} visit {client_id} "length A=17.5" slope=flat'
     )
-    faults = problems[problems["severity"] == "fault"]
-    show_problems(faults, as_json=False)
-    ctx.exit(int(len(faults) > 0))
+    show_problems(faults := faults_of(problems), as_json=False)
+    return len(faults)
 
 
 def gather_visit(

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
-from pathlib import Path
+from datetime import timedelta
 
-import click
 import pandas as pd
 
 from scanner.book.capacity import read_capacity
@@ -15,33 +13,27 @@ from scanner.calls.log import read_season
 from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
 from scanner.cli.calls import last_scan, list_callees
-from scanner.cli.options import book_argument, json_option, out_option, output_folder, today_option
+from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, say, tell
 from scanner.pages.publish import publish_page
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
 from scanner.schema.documents import Season
 from scanner.sheets.cells import json_value
+from scanner.sheets.problems import faults_of
 from scanner.units import DAYS_PER_WEEK
 
 PAGE = "week.html"
 
 
-@click.command()
-@book_argument
-@out_option
-@today_option
-@json_option
-@click.pass_context
-def week(
-    ctx: click.Context, book: Path, out_folder: Path | None, today: date, as_json: bool
-) -> None:
+@command("out", "today", "json")
+def week(asked: Asked) -> int:
     """Make the page that the week of BOOK is opened with, from its last scan and its log.
 
     On a weekend that is the week to come. Call-backs that are due with the last words said, visits, quotes open for longer than ten
     days, what is sold and not built, hours that are missing, free crew-days, the best new calls.
     Writes week.html.
     """
-    season = read_season(book)
+    book, today, season = asked.book, asked.today, read_season(asked.book)
     clients, rates = list_callees(book, season)
     listed, left_out = last_scan(book, season, today=today)
     calls = list_today(listed, left_out, clients, rates=rates, today=today)
@@ -63,10 +55,10 @@ def week(
         sold_days=_hours(season, open_jobs) / (rates.crew_count.value * rates.day_hours.value),
         sold_count=len(open_jobs), young_quotes=young,
     )  # fmt: skip
-    file = publish_page(week_html(tables), output_folder(out_folder, book) / PAGE)
+    file = publish_page(week_html(tables), asked.folder / PAGE)
     tell(
         json_value({"week": monday.isoformat(), "lines": week_rows(tables)})
-        if as_json
+        if asked.as_json
         else str(file)
     )
     counts = [(int((lines["section"] == name).sum()), words) for name, _, _, words, *_ in SECTIONS]
@@ -76,7 +68,7 @@ def week(
         say(f"{problem.file}, {problem.feature}: {problem.problem}")
     if not len(lines):
         say(f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}.")
-    ctx.exit(int((problems["severity"] == "fault").any()))
+    return len(faults_of(problems))
 
 
 def _is_said(season: Season) -> pd.Series[bool]:

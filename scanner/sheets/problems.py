@@ -61,6 +61,11 @@ def list_problems(rows: Iterable[Problem]) -> pd.DataFrame:
     return check_table(problems, PROBLEMS)
 
 
+def faults_of(problems: pd.DataFrame) -> pd.DataFrame:
+    """Give the problems that need fixing."""
+    return problems[problems["severity"] == "fault"]
+
+
 def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
     """Join several tables of problems into one sorted table.
 
