@@ -13,7 +13,7 @@ import pandas as pd
 from rich.console import Console
 
 from scanner.book.settings import read_rates
-from scanner.calls.entry_kinds import CALL, LETTER, QUOTE, SCHEDULED, TICKET, VISIT
+from scanner.calls.entry_kinds import CALL, LETTER, QUOTE, SCHEDULED, TICKET, VISIT, Kind
 from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan, read_season
@@ -119,53 +119,38 @@ def _lot(season: Season, client_id: str) -> list[Story]:
 
 def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
     """List calls, visits, quotes, jobs and what belongs to them, every entry with its words, oldest first."""
-    calls, visits = (read_entries(book, kind) for kind in (CALL, VISIT))
-    jobs = season.jobs[season.jobs["client_id"] == client_id]
     rows = [
-        {"entry_id": int(call["entry_id"]), "day": call["called_on"], "what": call["outcome"], "words": call["note"],
-         "next": " ".join(filter(None, (call["next_date"], call["next_action"])))}
-        for call in calls[calls["client_id"] == client_id].to_dict("records")
-    ] + [
-        {"entry_id": int(visit["entry_id"]), "day": visit["visited_on"], "what": f"visit by {visit['visited_by']}" if visit["visited_by"] else "visit",
-         "words": visit["note"], "next": ""}
-        for visit in visits[visits["client_id"] == client_id].to_dict("records")
-    ] + [
-        {"entry_id": int(entry["entry_id"]), **_between(kind.name, entry), "next": ""}
-        for kind in (QUOTE, SCHEDULED, TICKET, LETTER)
+        {"entry_id": int(entry["entry_id"]), **dict(zip(("day", "what", "words", "next"), _tell(kind, entry), strict=True))}
+        for kind in (CALL, VISIT, QUOTE, SCHEDULED, TICKET, LETTER)
         for entry in read_entries(book, kind).to_dict("records") if entry["client_id"] == client_id
     ] + [
         {"entry_id": None, "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
          "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
-        for job in jobs.to_dict("records")
+        for job in season.jobs[season.jobs["client_id"] == client_id].to_dict("records")
     ]  # fmt: skip
     return sorted(rows, key=lambda row: row["day"] or "9999")
 
 
-def _between(kind: str, entry: dict[Any, Any]) -> Story:
-    """Tell an entry of what comes between a quote and its job."""
-    day = entry["recorded_on"]
-    if kind == "quote":
-        what, day = (
-            f"quote {entry['quote_id']} {entry['outcome']}".strip(),
-            entry["ended_on"] or entry["quoted_on"],
-        )
-        words = (
-            entry["why"]
-            or f"{entry['bed_ids']}, {entry['finish']}, ${entry['price_cents'] / CENTS_PER_USD:,.2f}, good until {entry['good_until']}"
-        )
-    elif kind == "schedule":
-        what, words = (
-            f"job {entry['job_id']} to be built".replace("  ", " "),
-            f"week of {entry['week']}",
-        )
-    elif kind == "ticket":
-        what, words = (
-            f"locating ticket {entry['ticket']}",
-            f"dig from {entry['dig_from']} to {entry['dig_until']}",
-        )
-    else:
-        what, words, day = f"letter of {entry['wave_on']} {entry['letter']}", "", entry["told_on"]
-    return {"day": day, "what": what, "words": words}
+def _tell(kind: Kind, of: dict[Any, Any]) -> tuple[str, str, str, str]:
+    """Give of an entry the day that counts, what it was, its words, and what is next."""
+    if kind is CALL:
+        return of["called_on"], of["outcome"], of["note"], f"{of['next_date']} {of['next_action']}".strip()  # fmt: skip
+    if kind is VISIT:
+        by = f" by {of['visited_by']}" if of["visited_by"] else ""
+        return of["visited_on"], f"visit{by}", of["note"], ""
+    if kind is QUOTE:
+        price = f"${of['price_cents'] / CENTS_PER_USD:,.2f}, good until {of['good_until']}"
+        words = of["why"] or f"{of['bed_ids']}, {of['finish']}, {price}"
+        what = f"quote {of['quote_id']} {of['outcome']}".strip()
+        return of["ended_on"] or of["quoted_on"], what, words, ""
+    if kind is LETTER:
+        return of["told_on"], f"letter of {of['wave_on']} {of['letter']}", "", ""
+    what, words = (
+        (f"job {of['job_id']} to be built".replace("  ", " "), f"week of {of['week']}")
+        if kind is SCHEDULED
+        else (f"locating ticket {of['ticket']}", f"dig from {of['dig_from']} to {of['dig_until']}")
+    )
+    return of["recorded_on"], what, words, ""
 
 
 def story_lines(story: Story, width: int) -> list[str]:
