@@ -11,13 +11,14 @@ import pandas as pd
 from scanner.book.proposals import write_proposals
 from scanner.book.settings import read_rates
 from scanner.calls.built import HOURS, PriceCheck, check_prices, list_actuals, sum_jobs
-from scanner.calls.calibration import FROM_JOBS, TASK_COLUMNS, compare_tasks, propose_rates
+from scanner.calls.calibration import FROM_JOBS, compare_tasks, propose_rates
 from scanner.calls.log import read_season
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.schema.documents import RateBook, Season
-from scanner.sheets.cells import factor, number
+from scanner.sheets.cells import factor, sheet_row
+from scanner.sheets.description import Sheet
 from scanner.sheets.lists import JOB_TOLD, TASKS_COMPARED
 from scanner.units import CENTS_PER_USD
 
@@ -44,7 +45,8 @@ def calibrate(asked: Asked, job_id: str | None) -> None:
         _break_down(season, jobs, as_json=as_json)
     else:
         tasks = compare_tasks(season.jobs, season.job_tasks, rates=rates)
-        print_rows(map(_row, tasks.to_dict("records")), TASKS_COMPARED, as_json=as_json)  # fmt: skip
+        rows = [_row(TASKS_COMPARED, task) for task in tasks.to_dict("records")]
+        print_rows(rows, TASKS_COMPARED, as_json=as_json)
         _propose(book, season, rates)
     if job_id is None:
         say(_price_words(check_prices(season.jobs)))
@@ -55,11 +57,7 @@ def _break_down(season: Season, jobs: pd.DataFrame, *, as_json: bool) -> None:
     """Print what each job took, task by task, and say what it made."""
     tasks = list_actuals(season.jobs, season.job_tasks)
     tasks = tasks[tasks["job_id"].isin(jobs["job_id"])]
-    rows = [
-        {"job_id": task["job_id"], "task": task["task"], "measure": "h" if task["measure"] == HOURS else "USD"}
-        | {name: number(task[name]) for name in ("estimated", "actual")}
-        for task in tasks.to_dict("records")
-    ]  # fmt: skip
+    rows = [_row(JOB_TOLD, task) for task in tasks.to_dict("records")]
     print_rows(rows, JOB_TOLD, as_json=as_json)
     for job in jobs.to_dict("records"):
         say(job_words(job))
@@ -90,25 +88,13 @@ def job_words(job: dict[Any, Any]) -> str:
     )
 
 
-def _row(task: dict[Any, Any]) -> dict[str, Any]:
-    measured = {
-        name: number(task[name])
-        for name in (
-            "estimated",
-            "actual",
-            "ratio",
-            "ratio_low",
-            "ratio_high",
-            "jobs_low",
-            "jobs_high",
-        )
-    }
+def _row(sheet: Sheet, task: dict[Any, Any]) -> dict[str, Any]:
     rates = {
         name: None if pd.isna(task[name]) else factor(task[name])
         for name in ("rate_now", "rate_suggested")
+        if name in task
     }
-    unit = "h" if task["measure"] == HOURS else "USD"
-    return {name: task[name] for name in TASK_COLUMNS} | measured | rates | {"measure": unit}
+    return sheet_row(sheet, task | rates | {"measure": "h" if task["measure"] == HOURS else "USD"})
 
 
 def _propose(book: Path, season: Season, rates: RateBook) -> None:

@@ -25,21 +25,16 @@ from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
-from scanner.sheets.cells import count, number, usd
+from scanner.sheets.cells import sheet_row
 from scanner.sheets.description import Sheet
-from scanner.sheets.lists import FILL_IN, plain
+from scanner.sheets.lists import FILL_IN, STOP, plain
 from scanner.units import CENTS_PER_USD, usd_said
 
-TEXTS = (
-    "client_id", "name", "phone", "address", "route", "mow_day", "due_on", "to_do", "say", "offer",
-    "bed_ids", "last_called_on", "last_outcome", "last_note", "reasons", "cautions", "relationship", "left_out",
-)  # fmt: skip
 TODAY = Sheet("Today", (
-    *plain("place client_id name phone address route mow_day stop due_on to_do say offer bed_ids crew_days"),
+    *plain("place client_id name phone address route mow_day"), STOP, *plain("due_on to_do say offer bed_ids crew_days"),
     *plain("price_usd price_low_usd price_high_usd gross_profit_usd chance chance_low chance_high last_called_on"),
     *plain("last_outcome last_note reasons cautions relationship left_out"), *FILL_IN,
 ))  # fmt: skip
-CHANCE_DIGITS = 4
 
 
 @command("today", "json")
@@ -80,7 +75,10 @@ def calls(
     words = dict(
         zip(clients["client_id"], word_relationships(clients, season, today=today), strict=True)
     )
-    rows = [_row(call, words) for call in shown.to_dict("records")]
+    rows = [
+        sheet_row(TODAY, call | {"place": call["place"] or None, "to_do": call["next_action"], "relationship": words.get(call["client_id"], "")})
+        for call in shown.to_dict("records")
+    ]  # fmt: skip
     print_rows(rows, TODAY, as_json=asked.as_json, as_csv=as_csv, on_screen=call_lines)
     _close(to_call, left_out, gone, (len(rows), today))
 
@@ -116,21 +114,6 @@ def last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame,
 
     say("No scan is on record, so the book is scanned now.")
     return scan_for_calls(book, season, today=today)
-
-
-def _row(call: dict[Any, Any], words: dict[str, str]) -> dict[str, Any]:
-    call = call | {
-        "to_do": call["next_action"],
-        "relationship": words.get(call["client_id"], ""),
-    }
-    money = ("price", "price_low", "price_high", "gross_profit")
-    return (
-        {name: call[name] for name in TEXTS}
-        | {"place": call["place"] or None, "stop": count(call["stop"]), "crew_days": number(call["crew_days"])}
-        | {f"{name}_usd": None if pd.isna(call[f"{name}_cents"]) else usd(call[f"{name}_cents"]) for name in money}
-        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("chance", "chance_low", "chance_high")}
-        | dict.fromkeys(TODAY.filled_in, "")
-    )  # fmt: skip
 
 
 def call_lines(row: dict[str, Any], width: int) -> list[str]:

@@ -15,7 +15,7 @@ from scanner.cli.rows import SCREEN_LETTERS, print_rows
 from scanner.cli.talk import tell
 from scanner.errors import BookError
 from scanner.schema.documents import FINISHES, Finish, RateBook, Scan
-from scanner.sheets.cells import factor, usd
+from scanner.sheets.cells import factor, sheet_row
 from scanner.sheets.description import Column, Sheet
 
 EXPLAINED = Sheet("Explained", (
@@ -97,10 +97,8 @@ def _is_of(items: pd.DataFrame, price: dict[Any, Any]) -> pd.Series[bool]:
 
 def _row(item: dict[Any, Any], rates: RateBook) -> dict[str, Any]:
     sources = (getattr(rates, key).source for key in item["rate_key"].split("*"))
-    written = item | {
+    return sheet_row(EXPLAINED, item | {
         "quantity": factor(item["quantity"]),
         "rate_usd": factor(item["rate_usd"], least_digits=2),
-        "amount_usd": usd(item["amount_cents"]),
         "source": "; ".join(dict.fromkeys(sources)),
-    }
-    return {name: written[name] for name in EXPLAINED.names}
+    })  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 import pandas as pd
@@ -13,9 +12,9 @@ from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.ground.old_beds import list_old_beds
-from scanner.job.care import CLIENT_COLUMNS, plan_care, spring_after, sum_clients, sum_routes
+from scanner.job.care import plan_care, spring_after, sum_clients, sum_routes
 from scanner.pages.publish import publish_files
-from scanner.sheets.cells import count, number, sheet_csv, usd
+from scanner.sheets.cells import sheet_csv, sheet_row, usd
 from scanner.sheets.lists import CARE
 
 FILE = "care.csv"
@@ -40,19 +39,10 @@ def care(asked: Asked, route: str | None) -> None:
     left_count = int((~beds["client_id"].isin(read.clients["client_id"])).sum())
     if route is not None:
         plan = plan[plan["route"].str.strip().str.casefold() == route.strip().casefold()]
-    rows = [_row(client) for client in sum_clients(plan).to_dict("records")]
+    rows = [sheet_row(CARE, client) for client in sum_clients(plan).to_dict("records")]
     file = publish_files({FILE: sheet_csv(CARE, rows)}, asked.folder)[0]
     print_rows(rows, CARE, as_json=asked.as_json)
     _close(sum_routes(plan, rates=read.rates), left_count, spring_after(asked.today), file)
-
-
-def _row(client: dict[Any, Any]) -> dict[str, Any]:
-    measures = ("area_ft2", "mulch_yd3", "weeding_hours", "spreading_hours")
-    return (
-        {name: client[name] for name in CLIENT_COLUMNS if not name.endswith("_cents")}
-        | {name: number(client[name]) for name in measures}
-        | {"stop": count(client["stop"]), "price_usd": usd(client["price_cents"])}
-    )
 
 
 def _close(routes: pd.DataFrame, left_count: int, spring: int, file: Path) -> None:

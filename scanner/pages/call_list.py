@@ -6,7 +6,6 @@ What changed since the list that lies there already is marked in the column ``ch
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,10 +14,9 @@ import pandas as pd
 
 from scanner.schema.documents import FINISHES, Scan
 from scanner.schema.plan_tables import SOLD
-from scanner.sheets.cells import count, number, usd, yes_no
+from scanner.sheets.cells import sheet_row, yes_no
 from scanner.sheets.lists import CALL_LIST
 
-CHANCE_DIGITS = 4
 ROWS_AT_ONCE = 1000
 FIRST_PHASE = 1
 
@@ -155,35 +153,10 @@ def free_name(name: str) -> str:
 
 
 def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
-    text_names = (
-        "client_id",
-        "name",
-        "address",
-        "phone",
-        "email",
-        "mailing_address",
-        "route",
-        "mow_day",
-    )
-    money_names = ("price", "price_low", "price_high", "gross_profit", "expected_profit",
-                   "profit_per_crew_day", "profit_per_selling_hour", "later_price")  # fmt: skip
-    words = ("say", "offer", "bed_ids", "finish", "reasons", "cautions", "upgrade", "upgrade_bed_ids", "later",
-             "last_contact", "last_outcome", "last_note", "due_action", "due_date")  # fmt: skip
-    has_upgrade = call["upgrade_bed_ids"] != ""
-    values = (
-        {name: call[name] for name in text_names}
-        | {name: call[name] for name in words}
-        | {name: number(call[name]) for name in ("edge_ft", "area_ft2", "crew_days", "right_of_way_ft2")}
-        | {name: number(call[name], digits=CHANCE_DIGITS) for name in ("price_over_annual", "chance", "chance_low", "chance_high")}
-        | {f"{name}_usd": usd(call[f"{name}_cents"]) for name in money_names}
-        | {f"price_{finish}_usd": None if math.isnan(cents := call[f"price_{finish}_cents"]) else usd(cents) for finish in FINISHES}
-        | {f"upgrade_{name}_usd": usd(call[f"upgrade_{name}_cents"]) if has_upgrade else None
-           for name in ("price", "saving")}
-        | {"rank": int(call["rank"]), "later_jobs": int(call["later_jobs"]), "alike_clients": int(call["alike_clients"]), "stop": count(call["stop"]), "bed_count": int(call["bed_count"]),
-           "confirmed": yes_no(call["is_confirmed"]), "change": ""}
-        | dict.fromkeys(CALL_LIST.filled_in, "")
-    )  # fmt: skip
-    return {name: values[name] for name in CALL_LIST.names}
+    told: dict[str, str | None] = {"confirmed": yes_no(call["is_confirmed"]), "change": ""}
+    if not call["upgrade_bed_ids"]:
+        told |= dict.fromkeys(("upgrade_price_usd", "upgrade_saving_usd"))
+    return sheet_row(CALL_LIST, call | told)
 
 
 def _change(row: Mapping[str, Any], earlier: EarlierList | None, *, today: str) -> str:

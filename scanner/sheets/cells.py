@@ -15,8 +15,9 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import islice
+from typing import Any
 
-from scanner.sheets.description import Sheet, with_own
+from scanner.sheets.description import WHOLE, Column, Sheet, with_own
 from scanner.units import usd_text
 
 # A spreadsheet runs what starts with one of these (OWASP, "CSV injection"). Apostrophes
@@ -28,6 +29,10 @@ _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 MEASURE_DIGITS = 2
 """Decimals of feet, square feet, hours and the like in files: a hundredth."""
 
+SHARE_DIGITS = 4
+"""Decimals of chances, and of prices in years of mowing."""
+
+_SHARES = ("chance", "price_over")
 ROWS_AT_ONCE = 1000
 
 FACTOR_DIGITS = 6
@@ -106,6 +111,32 @@ def sheet_csv_pieces(sheet: Sheet, rows: Iterable[Mapping[str, object]]) -> Iter
     yield head
     while chunk := list(islice(coming, ROWS_AT_ONCE)):
         yield csv_bytes(names, ([row.get(name) for name in names] for row in chunk))[len(head) :]
+
+
+def sheet_row(sheet: Sheet, known: Mapping[Any, Any]) -> dict[str, Any]:
+    """Write a row of a sheet out of what is known by name: dollars of their cents, measures rounded, blanks to fill in.
+
+    >>> from scanner.sheets.description import Column, Sheet
+    >>> sheet = Sheet("Calls", (Column("price_usd"), Column("edge_ft"), Column("note", is_filled_in=True)))
+    >>> sheet_row(sheet, {"price_cents": 162750, "edge_ft": 44.126, "note": "as it was"})
+    {'price_usd': Decimal('1627.50'), 'edge_ft': Decimal('44.13'), 'note': ''}
+    """
+    return {
+        column.name: "" if column.is_filled_in else _cell(column, known) for column in sheet.columns
+    }
+
+
+def _cell(column: Column, known: Mapping[Any, Any]) -> Any:  # noqa: ANN401  # text or a number
+    name = column.name
+    if name not in known:
+        cents = known[f"{name.removesuffix('usd')}cents"]
+        return usd(cents) if math.isfinite(cents) else None
+    value = known[name]
+    if not isinstance(value, float):
+        return value
+    if column.kind == WHOLE:
+        return count(value)
+    return number(value, digits=SHARE_DIGITS if name.startswith(_SHARES) else MEASURE_DIGITS)
 
 
 def usd(amount_cents: float) -> Decimal:
