@@ -47,26 +47,8 @@ SAID_CENTS = 1000
 
 
 def cents_from_usd(amount_usd: float | str | Decimal) -> int:
-    """
-    Round a dollar amount to whole cents, half away from zero.
+    """Round a dollar amount to whole cents, half away from zero; a float is read by its shortest decimal form.
 
-    Parameters
-    ----------
-    amount_usd
-        Amount [USD]. A float is read by its shortest decimal form, so 1.005 is 1.005.
-
-    Returns
-    -------
-    cents
-        Amount [cents].
-
-    Raises
-    ------
-    ValueError
-        If the amount is not a finite number.
-
-    Examples
-    --------
     >>> cents_from_usd(1.005), cents_from_usd(-1.005), cents_from_usd("2.5")
     (101, -101, 250)
     """
@@ -78,21 +60,8 @@ def cents_from_usd(amount_usd: float | str | Decimal) -> int:
 
 
 def usd_text(amount_cents: int) -> str:
-    """
-    Write cents as dollars with two decimals, as the output files carry them.
+    """Write cents as dollars with two decimals, as the output files carry them.
 
-    Parameters
-    ----------
-    amount_cents
-        Amount [cents].
-
-    Returns
-    -------
-    text
-        Amount [USD], two decimals, no separator.
-
-    Examples
-    --------
     >>> usd_text(162705), usd_text(-5), usd_text(0)
     ('1627.05', '-0.05', '0.00')
     """
@@ -102,21 +71,8 @@ def usd_text(amount_cents: int) -> str:
 
 
 def said_cents(price_cents: int) -> int:
-    """
-    Round a price that a client hears, sees or signs: up to $10.
+    """Round a price that a client hears, sees or signs [cents]: up to $10.
 
-    Parameters
-    ----------
-    price_cents
-        Price [cents].
-
-    Returns
-    -------
-    said_cents
-        Price [cents].
-
-    Examples
-    --------
     >>> said_cents(181_234), said_cents(182_000)
     (182000, 182000)
     """
@@ -124,21 +80,8 @@ def said_cents(price_cents: int) -> int:
 
 
 def usd_said(price_cents: int) -> str:
-    """
-    Write a price as a client hears it: rounded up to $10.
+    """Write a price as a client hears it: rounded up to $10.
 
-    Parameters
-    ----------
-    price_cents
-        Price [cents].
-
-    Returns
-    -------
-    words
-        With a dollar sign and commas.
-
-    Examples
-    --------
     >>> usd_said(181_234), usd_said(182_000)
     ('$1,820', '$1,820')
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from scanner.schema.crew_answers import days_by_client, numbers_by_client
+from scanner.schema.crew_answers import numbers_by_client, words_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 
 WORST = 3
@@ -26,7 +26,7 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     parts = []
     for kind in EDGE_KINDS.values():
         numbers = numbers_by_client(answers, kind.condition)
-        days = days_by_client(answers, kind.condition)
+        days = words_by_client(answers, kind.condition, "seen_on")
         parts.append(
             pd.DataFrame({"along": kind.name, "condition": numbers, "seen_on": days})
             .rename_axis("client_id")

@@ -46,8 +46,19 @@ def read_pick(typed: str) -> Pick:
     return Pick(kind.strip(), column.strip(), " ".join(wanted.split()))
 
 
+COLUMNS = {
+    "--parcel-id": "the parcels' ids", "--parcel-address": "the parcels' street addresses",
+    "--year-built": "the year the house was built",
+}  # fmt: skip
+"""Columns of the parcels that an option names, and what they hold."""
+
+
 def layer_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give a command one option for each kind of layer."""
+    """Give a command one option for each kind of layer, and for each column of the parcels."""
+    for name, what in reversed(COLUMNS.items()):
+        command = click.option(name, metavar="COLUMN", default="", help=f"Column of {what}.")(
+            command
+        )
     for kind in reversed(KINDS):
         command = click.option(
             f"--{kind.option}", kind.name, type=find_layer, metavar="LAYER", multiple=True,
@@ -73,16 +84,6 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     "book", type=click.Path(exists=True, file_okay=False, path_type=Path), is_eager=True
 )
 @layer_options
-@click.option("--parcel-id", metavar="COLUMN", default="", help="Column of the parcels' ids.")
-@click.option(
-    "--parcel-address",
-    metavar="COLUMN",
-    default="",
-    help="Column of the parcels' street addresses.",
-)
-@click.option(
-    "--year-built", metavar="COLUMN", default="", help="Column of the year the house was built."
-)
 @click.option(
     "--only",
     "picks",
@@ -113,34 +114,15 @@ def _find_matches(ctx: click.Context, param: click.Parameter, value: Path | None
     callback=_find_matches,
     help="List of unmatched clients, filled in.",
 )
-def assemble(
-    asked: Asked,
-    /,
-    *,
-    parcel_id: str,
-    parcel_address: str,
-    year_built: str,
-    picks: tuple[Pick, ...],
-    street_width_ft: float | None,
-    sidewalk_width_ft: float | None,
-    matches_file: Path | None,
-    **layers: tuple[Source, ...],
-) -> int:
+def assemble(asked: Asked, /, *, matches_file: Path | None, **told: Any) -> int:  # noqa: ANN401  # layers, and fields of `County`
     """Make the sites of BOOK of open county or city layers, each client's lot with what is round it.
 
     LAYER is a file of any map format, in its own coordinate system, with #NAME behind it
     where the file has several layers. Prints what came of each client; those without a lot
     are listed in unmatched.csv, to be filled in and given back with --matches.
     """
-    county = County(
-        sources={name: sources for name, sources in layers.items() if sources},
-        parcel_id=parcel_id,
-        parcel_address=parcel_address,
-        year_built=year_built,
-        picks=picks,
-        street_width_ft=street_width_ft,
-        sidewalk_width_ft=sidewalk_width_ft,
-    )
+    sources = {name: told.pop(name) for name in KIND_NAMES}
+    county = County(sources={name: given for name, given in sources.items() if given}, **told)
     _refuse_idle(county)
     with progress_bar("reading the layers"):
         assembly = assemble_sites(asked.book, county, matches_file=matches_file)

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.ground.kinds import CURB, ROAD, Parts
-from scanner.schema.crew_answers import NO, YES, days_by_client, numbers_by_client, words_by_client
+from scanner.schema.crew_answers import NO, YES, numbers_by_client, words_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 
@@ -185,13 +185,16 @@ def note_answers(beds: pd.DataFrame, clients: pd.DataFrame, answers: pd.DataFram
     rows = []
     for along, question in TURF_QUESTIONS.items():
         count = denied.loc[denied["along"] == along, "client_id"].value_counts(sort=False)
-        days = days_by_client(answers, question).to_dict()
+        days = words_by_client(answers, question, "seen_on").to_dict()
         rows += [
             (client, f"the crew saw on {days[client]} that no turf runs up to the {along}, so what "
              f"was found there is denied ({number} {'piece' if number == 1 else 'pieces'})")
             for client, number in count.items()
         ]  # fmt: skip
-    days, words = days_by_client(answers, "curbed").to_dict(), words_by_client(answers, "curbed")
+    days, words = (
+        words_by_client(answers, "curbed", "seen_on").to_dict(),
+        words_by_client(answers, "curbed"),
+    )
     rows += [
         (client, f"the crew saw on {days[client]} that the street has no curb, so no curb bed was looked for")
         for client in words.index[words == NO].intersection(pd.Index(clients["client_id"]))

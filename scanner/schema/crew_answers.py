@@ -7,7 +7,7 @@ import pandas as pd
 YES, NO = "yes", "no"
 
 
-def words_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
+def words_by_client(answers: pd.DataFrame, question: str, told: str = "answer") -> pd.Series[str]:
     """
     Look up the answers to one question.
 
@@ -17,11 +17,13 @@ def words_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
         Table `ANSWERS`.
     question
         One of `QUESTIONS`.
+    told
+        What is looked up: ``answer``, or ``seen_on``, its day.
 
     Returns
     -------
     words
-        The answers on an index of ``client_id``; clients without one are not in it.
+        On an index of ``client_id``; clients without an answer are not in it.
 
     Examples
     --------
@@ -31,7 +33,7 @@ def words_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
     {'A': 'no'}
     """
     asked = answers[answers["question"] == question]
-    return asked.set_index("client_id")["answer"].astype("str")
+    return asked.set_index("client_id")[told].astype("str")
 
 
 def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
@@ -48,40 +50,12 @@ def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
     Returns
     -------
     numbers
-        The numbers on an index of ``client_id``; clients without one are not in it.
+        As `words_by_client` has the words.
 
     Examples
     --------
-    >>> rows = [("A", "curbed", "no", "2027-02-01"), ("B", "slope percent", "12", "2027-02-01")]
-    >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
+    >>> answers = pd.DataFrame({"client_id": ["B"], "question": "slope percent", "answer": "12"})
     >>> numbers_by_client(answers, "slope percent").to_dict()
     {'B': 12.0}
     """
     return pd.to_numeric(words_by_client(answers, question)).astype(float)
-
-
-def days_by_client(answers: pd.DataFrame, question: str) -> pd.Series[str]:
-    """
-    Look up when one question was answered.
-
-    Parameters
-    ----------
-    answers
-        Table `ANSWERS`.
-    question
-        One of `QUESTIONS`.
-
-    Returns
-    -------
-    days
-        ISO days on an index of ``client_id``.
-
-    Examples
-    --------
-    >>> answers = pd.DataFrame({"client_id": ["A"], "question": "curbed", "answer": "no",
-    ...                         "seen_on": "2027-02-01"})
-    >>> days_by_client(answers, "curbed")["A"]
-    '2027-02-01'
-    """
-    asked = answers[answers["question"] == question]
-    return asked.set_index("client_id")["seen_on"].astype("str")

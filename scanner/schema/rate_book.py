@@ -17,20 +17,15 @@ Finish = Literal["mulch", "accent", "planted", "gravel"]
 
 FINISHES: tuple[Finish, ...] = get_args(Finish)
 
-FINISH_WORDS = {
-    "mulch": "mulch",
-    "accent": "few plants",
-    "planted": "planted",
-    "gravel": "gravel",
-}
+_WORDS = (
+    ("mulch", "mulch", "mulch only"), ("accent", "few plants", "mulch and a few plants"),
+    ("planted", "planted", "full planting"), ("gravel", "gravel", "gravel and a few plants"),
+)  # fmt: skip
+
+FINISH_WORDS = {finish: words for finish, words, _ in _WORDS}
 """Name of a finish where there is little room."""
 
-FINISH_LONG_WORDS = {
-    "mulch": "mulch only",
-    "accent": "mulch and a few plants",
-    "planted": "full planting",
-    "gravel": "gravel and a few plants",
-}
+FINISH_LONG_WORDS = {finish: words for finish, _, words in _WORDS}
 """Name of a finish in a sentence."""
 
 PlantSize = Literal["1gal", "3gal", "5gal"]

@@ -14,7 +14,7 @@ from scanner.pipeline import scan
 from scanner.schema.tables import FEATURE_KINDS
 from scanner.units import M_PER_FT
 from tests.cli.desk import type_in
-from tests.pages.test_webmap_browser import white_dot
+from tests.pages.test_webmap_browser import runs_alien_scripts, serve_dots
 from tests.pages.trace_desk import (
     DESK,
     HOME,
@@ -584,28 +584,14 @@ def test_hostile_names_and_files_do_nothing(at_desk):
 
 def test_policy_stops_a_script_that_is_not_ours(at_desk):
     one = at_desk()
-    one.page.evaluate("""() => {
-        const alien = document.createElement("script");
-        alien.textContent = "window.alien = true";
-        document.body.append(alien);
-    }""")
-    assert one.page.evaluate("window.alien === undefined")
+    assert not runs_alien_scripts(one.page)
 
 
 def test_pictures_come_only_when_switched_on(at_desk):
     one = at_desk()
     one.pick("Ada Quill")
     one.quiet()
-    one.context.set_offline(False)
-    served = []
-
-    def serve(route):
-        served.append(route.request.url)
-        route.fulfill(body=white_dot(), content_type="image/png")
-
-    one.context.route("**/*", serve)
-    one.page.click("#grounds summary")
-    one.page.check("input[value=imagery]")
+    served = serve_dots(one)
     one.until("document.querySelectorAll('.leaflet-tile-loaded').length > 0")
     assert served
     assert all(url.startswith(SERVER) for url in served)

@@ -77,6 +77,31 @@ def quiet(one):
     assert one.complaints == []
 
 
+def runs_alien_scripts(page):
+    """Whether a page runs a script that somebody puts into it."""
+    page.evaluate("""() => {
+        const alien = document.createElement("script");
+        alien.textContent = "window.alien = true";
+        document.body.append(alien);
+    }""")
+    return page.evaluate("window.alien !== undefined")
+
+
+def serve_dots(one):
+    """Answer whatever is asked of the network with a white dot; gives what was asked."""
+    one.context.set_offline(False)
+    served = []
+
+    def serve(route):
+        served.append(route.request.url)
+        route.fulfill(body=white_dot(), content_type="image/png")
+
+    one.context.route("**/*", serve)
+    one.page.click("#grounds summary")
+    one.page.check("input[value=imagery]")
+    return served
+
+
 def until(one, condition):
     """Wait in steps: the page's policy forbids the evaluation that Playwright would wait with."""
     for _ in range(100):
@@ -284,12 +309,7 @@ def test_hostile_name_does_nothing(opened):
 
 def test_policy_stops_a_script_that_is_not_ours(opened):
     one = opened()
-    one.page.evaluate("""() => {
-        const alien = document.createElement("script");
-        alien.textContent = "window.alien = true";
-        document.body.append(alien);
-    }""")
-    assert one.page.evaluate("window.alien === undefined")
+    assert not runs_alien_scripts(one.page)
 
 
 def test_filter_by_route_day_and_name(opened):
@@ -448,16 +468,7 @@ def test_scale_is_in_feet(opened):
 def test_pictures_come_only_when_switched_on(opened):
     one = opened()
     quiet(one)
-    one.context.set_offline(False)
-    served = []
-
-    def serve(route):
-        served.append(route.request.url)
-        route.fulfill(body=white_dot(), content_type="image/png")
-
-    one.context.route("**/*", serve)
-    one.page.click("#grounds summary")
-    one.page.check("input[value=imagery]")
+    served = serve_dots(one)
     until(one, "document.querySelectorAll('.leaflet-tile-loaded').length > 0")
     assert one.page.evaluate("ground.overPicture")
     assert served
