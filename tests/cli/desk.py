@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import pickle
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
@@ -40,6 +40,16 @@ NOTE = {
 def type_in(*words: str) -> Result:
     """Type a command; an error that the program does not tell as a sentence is raised."""
     return CliRunner().invoke(main, list(words), catch_exceptions=False)
+
+
+def book_on_foot(folder: Path, *clients: str, curb_ft: Mapping[str, int]) -> Path:
+    """Write a book of clients, the heads of their columns first, whose curbs were measured on foot."""
+    folder.mkdir()
+    edges = [f"{client},curb,{length},30" for client, length in curb_ft.items()]
+    edges = ["client_id,along,length_ft,room_ft", *edges]
+    for name, rows in {"clients.csv": clients, "measured.csv": edges}.items():
+        (folder / name).write_text("\n".join([*rows, ""]), encoding="utf-8")
+    return folder
 
 
 def taken_out(found: Scan) -> Scan:

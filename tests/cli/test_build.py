@@ -12,7 +12,7 @@ import pdfplumber
 import pytest
 
 from scanner.calls.log import read_season
-from tests.cli.desk import type_in
+from tests.cli.desk import book_on_foot, type_in
 
 TODAY = "2026-04-06"
 WEEK = "2026-04-13"
@@ -21,14 +21,12 @@ WEEK = "2026-04-13"
 @pytest.fixture(scope="module")
 def sold(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three lots that were measured on foot; A's and B's curb beds sold as jobs, C's on a call, all for one week."""
-    folder = tmp_path_factory.mktemp("build") / "elm"
-    folder.mkdir()
-    (folder / "clients.csv").write_text(
-        "client_id,name,address,phone,sprinklers\nA,Ada `Quill` <b>,1 Elm St,308-555-0101,no\nB,Bo,2 Elm St,,no\nC,Cy,3 Elm St,,no\n"
-    )
-    (folder / "measured.csv").write_text(
-        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,33,30\nC,curb,20,30\n"
-    )
+    folder = book_on_foot(
+        tmp_path_factory.mktemp("build") / "elm",
+        "client_id,name,address,phone,sprinklers",
+        "A,Ada `Quill` <b>,1 Elm St,308-555-0101,no", "B,Bo,2 Elm St,,no", "C,Cy,3 Elm St,,no",
+        curb_ft={"A": 60, "B": 33, "C": 20},
+    )  # fmt: skip
     (folder / "local.toml").write_text(
         'state = "NE"\nzone = "5b"\n[company]\nphone = "308-555-0100"\n'
     )

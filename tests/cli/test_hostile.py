@@ -16,7 +16,7 @@ from scanner.book.county.sources import Source, read_source
 from scanner.cli import main
 from scanner.cli.talk import harmless
 from scanner.errors import SiteError
-from tests.cli.desk import type_in
+from tests.cli.desk import book_on_foot, type_in
 
 ESCAPE = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e"
 
@@ -24,16 +24,12 @@ ESCAPE = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e"
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
     """Two lots measured on foot, one of a client whose name a terminal would obey."""
-    folder = tmp_path / "elm"
-    folder.mkdir()
-    (folder / "clients.csv").write_text(
-        f"client_id,name,address,phone,route\nA,Ada{ESCAPE},1 Elm St,308-555-0101,East{ESCAPE}\nB,Łukasz,2 Elm St,,East\n",
-        encoding="utf-8",
-    )
-    (folder / "measured.csv").write_text(
-        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\nX\x1b[31m,curb,9,9\n"
-    )
-    return folder
+    return book_on_foot(
+        tmp_path / "elm",
+        "client_id,name,address,phone,route",
+        f"A,Ada{ESCAPE},1 Elm St,308-555-0101,East{ESCAPE}", "B,Łukasz,2 Elm St,,East",
+        curb_ft={"A": 60, "B": 50, "X\x1b[31m": 9},
+    )  # fmt: skip
 
 
 def on_a_terminal(*words: str) -> bytes:

@@ -13,7 +13,7 @@ from click.testing import Result
 from scanner.calls.entry_kinds import QUOTE
 from scanner.calls.log import open_log, read_season
 from tests.calls.desk import quote_of, quote_task_of
-from tests.cli.desk import type_in
+from tests.cli.desk import book_on_foot, type_in
 
 TODAY = ("--today", "2027-03-10")  # a Wednesday
 
@@ -21,14 +21,12 @@ TODAY = ("--today", "2027-03-10")  # a Wednesday
 @pytest.fixture(scope="module")
 def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two lots that were measured on foot, scanned."""
-    folder = tmp_path_factory.mktemp("sold") / "elm"
-    folder.mkdir()
-    (folder / "clients.csv").write_text(
-        "client_id,name,address,phone,route\nA,Ada,1 Elm St,308-555-0101,East\nB,Bo,2 Elm St,,East\n"
-    )
-    (folder / "measured.csv").write_text(
-        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\n"
-    )
+    folder = book_on_foot(
+        tmp_path_factory.mktemp("sold") / "elm",
+        "client_id,name,address,phone,route",
+        "A,Ada,1 Elm St,308-555-0101,East", "B,Bo,2 Elm St,,East",
+        curb_ft={"A": 60, "B": 50},
+    )  # fmt: skip
     assert type_in("scan", str(folder), "--out", str(folder / "out"), *TODAY).exit_code == 0
     return folder
 

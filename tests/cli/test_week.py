@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.desk import type_in
+from tests.cli.desk import book_on_foot, type_in
 
 SCRIPT = "<script>alert(1)</script>"
 
@@ -15,15 +15,12 @@ SCRIPT = "<script>alert(1)</script>"
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
     """Three lots that were measured on foot."""
-    folder = tmp_path / "elm"
-    folder.mkdir()
-    (folder / "clients.csv").write_text(
-        f"client_id,name,address,phone,route\nA,{SCRIPT},1 Elm St,308-555-0101,East\nB,Bo,2 Elm St,,East\nC,Cy,3 Elm St,,West\n"
-    )
-    (folder / "measured.csv").write_text(
-        "client_id,along,length_ft,room_ft\nA,curb,60,30\nB,curb,50,30\nC,curb,40,30\n"
-    )
-    return folder
+    return book_on_foot(
+        tmp_path / "elm",
+        "client_id,name,address,phone,route",
+        f"A,{SCRIPT},1 Elm St,308-555-0101,East", "B,Bo,2 Elm St,,East", "C,Cy,3 Elm St,,West",
+        curb_ft={"A": 60, "B": 50, "C": 40},
+    )  # fmt: skip
 
 
 def test_the_week_of_a_small_book(book, tmp_path):
