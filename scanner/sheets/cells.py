@@ -17,7 +17,7 @@ from decimal import Decimal
 from itertools import islice
 from typing import Any
 
-from scanner.sheets.description import WHOLE, Column, Sheet, with_own
+from scanner.sheets.description import Column, Sheet, with_own
 from scanner.units import usd_text
 
 # A spreadsheet runs what starts with one of these (OWASP, "CSV injection"). Apostrophes
@@ -134,7 +134,7 @@ def _cell(column: Column, known: Mapping[Any, Any]) -> Any:  # noqa: ANN401  # t
     value = known[name]
     if not isinstance(value, float):
         return value
-    if column.kind == WHOLE:
+    if name == "stop":
         return count(value)
     return number(value, digits=SHARE_DIGITS if name.startswith(_SHARES) else MEASURE_DIGITS)
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 from scanner.schema.book_tables import PROBLEMS
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.call_paper import CALL_PAPER
-from scanner.sheets.description import DAY, TEXT_LOOK, WHOLE, WORD, Column, Sheet, table_columns
+from scanner.sheets.description import DAY, TEXT_LOOK, WORD, Column, Sheet, table_columns
 
 CLIENT_ID = Column("client_id", look=TEXT_LOOK, width=11)
 NAME = Column("name", width=24)
 ADDRESS = Column("address", width=28)
-STOP = Column("stop", WHOLE, width=6)
+STOP = Column("stop", width=6)
 OFFER = Column("offer", width=34, is_wrapped=True)
 REASON = Column("reason", width=60, is_wrapped=True)
 CHANGE = Column("change", width=26)
