@@ -135,7 +135,7 @@ def test_a_kind_names_columns_of_its_table_and_of_the_file(kind, tmp_path):
     # A measuring's own table and that of its edges are one to the rest of the program
     parts = kind.parts if kind.schema.name == "measurements" else ()
     assert {*kind.columns, *parts} == {*typed_columns(kind.schema).columns}
-    assert {*kind.per} <= {*kind.columns}
+    assert kind.day in ("entry_id", *kind.columns)
     assert kind.words.format(**dict.fromkeys(kind.columns, "x"))
     with open_to_write(tmp_path, today=DAY, wait_seconds=0) as store:
         for table, columns in ((kind.table, kind.columns), (kind.parts_table, kind.parts)):
