@@ -46,7 +46,9 @@ TELLING = ("name", "address", "email", "mailing_address", "parcel_id")
 @command("out", "today", takes_book=False, words="Erase a person, for good.")
 @click.argument("who")
 @click.option(
-    "--also-the-book", is_flag=True, help="Out of the book's own csv and GeoJSON files, too."
+    "--also-the-book",
+    is_flag=True,
+    help="Out of the book's own csv, plain xlsx and GeoJSON files, too.",
 )
 @click.option("--yes", "is_sure", is_flag=True, help="Don't ask first.")
 def forget(asked: Asked, who: str, also_the_book: bool, is_sure: bool) -> int:
@@ -159,7 +161,7 @@ def _tell_left(book: Path, folder: Path, left: list[Path], failed: list[Path]) -
     own = {path for path in left if book in path.parents}
     if own:
         say(
-            f"Still named in {_names(sorted(own), book)}: files of your own are left as they are; take it out by hand, or with --also-the-book (csv and GeoJSON)."
+            f"Still named in {_names(sorted(own), book)}: files of your own are left as they are; take it out by hand, or with --also-the-book (csv, GeoJSON, xlsx without formulas, comments and pictures)."
         )
     if others := sorted({*left} - own):
         say(

@@ -31,7 +31,7 @@ from scanner.store.ceilings import (
 )
 from scanner.store.markup import MarkupError, look_through
 
-_DAMAGED = (
+DAMAGED = (
     zipfile.BadZipFile, zlib.error, InvalidFileException, ParseError, LookupError, ValueError, TypeError,
     AttributeError, ArithmeticError, AssertionError, NotImplementedError, RuntimeError, EOFError, OSError,
 )  # fmt: skip
@@ -67,7 +67,7 @@ def read_workbook(path: Path) -> list[tuple[str, list[list[str]]]]:
         raise BookError(message) from err
     except PermissionError:
         raise
-    except _DAMAGED as err:
+    except DAMAGED as err:
         message = (
             f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
         )

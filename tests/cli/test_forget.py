@@ -243,6 +243,34 @@ def test_rows_are_taken_out_and_the_rest_stays_byte_for_byte(
     assert path.read_bytes() == kept
 
 
+def test_rows_of_a_plain_workbook_are_blanked_and_others_are_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "clients.xlsx"
+
+    def write(*more: object) -> bytes:
+        workbook = openpyxl.Workbook()
+        workbook.active.append(["Our clients"])
+        for row in (
+            ["client id", "name", "annual $"],
+            ["7", "Ada Quill", 900],
+            ["77", "Bo", *more],
+            ["007", "Cy", 1.5],
+        ):
+            workbook.active.append(row)
+        workbook.save(path)
+        return path.read_bytes()
+
+    write(5)
+    assert take_out(path, "7") == 1
+    rows = [*openpyxl.load_workbook(path).active.values]
+    assert rows[2:] == [(None, None, None), ("77", "Bo", 5), ("007", "Cy", 1.5)]
+    with zipfile.ZipFile(path) as packed:
+        assert not any(b"Ada" in packed.read(name) for name in packed.namelist())
+    whole = write("=1+1")  # its result would be lost
+    assert (take_out(path, "7"), path.read_bytes()) == (0, whole)
+    path.write_bytes(b"no workbook")
+    assert take_out(path, "7") == 0
+
+
 def test_traces_are_found_in_what_is_packed(tmp_path: Path) -> None:
     """A workbook, and a printed page as the library writes it: packed, in letters and digits."""
     from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415
