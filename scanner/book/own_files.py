@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 import csv
-import io
 import json
 import re
-import zipfile
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-import openpyxl
-
-from scanner.errors import BookError
 from scanner.sheets.cells import unguard
 from scanner.sheets.description import plain_heading
-from scanner.sheets.workbooks import DAMAGED, read_workbook
+from scanner.sheets.workbooks import blank_rows
 from scanner.store.private import write_anew
 
 ID_HEADING = plain_heading("client_id")
 GROUND = ("kind", "along", "curbed", "parking", "pavement_ft", "dbh_in", "drives_known", "what")
 """What of a feature says nothing of a person: the drawing of a lot stays, without its client."""
 
-_PLAIN_PART = re.compile(
-    r"\[Content_Types\]\.xml|_rels/\.rels|docProps/(app|core)\.xml|"
-    r"xl/(workbook|styles|sharedStrings|theme/theme1|_rels/workbook\.xml|worksheets/sheet\d+)\.(xml|rels|xml\.rels)"
-)
-"""Parts of a workbook without pictures, charts, comments, links and sums, which would be lost."""
-_LOSES = re.compile(rb"<(f|mergeCell)[\s/>]")
 _ONE_BYTE = "latin-1"  # gives every byte back as it was
 _UTF_8_MARK = "\ufeff".encode().decode(_ONE_BYTE)
 
@@ -39,7 +29,11 @@ def take_out(path: Path, client_id: str) -> int:
     All other rows of a csv stay byte for byte, in an xlsx blank rows are left; features of a drawing stay as ground
     that is nobody's.
     """
-    kinds = {".csv": _take_out_rows, ".xlsx": _blank_rows, ".geojson": _take_out_features}
+    kinds = {
+        ".csv": _take_out_rows,
+        ".xlsx": partial(blank_rows, heading=ID_HEADING),
+        ".geojson": _take_out_features,
+    }
     known = kinds.get(path.suffix.lower())
     return known(path, client_id) if known else 0
 
@@ -81,37 +75,6 @@ def _find_heading(record: str) -> tuple[int, str]:
         if ID_HEADING in cells:
             return cells.index(ID_HEADING), mark
     return -1, ","
-
-
-def _blank_rows(path: Path, client_id: str) -> int:
-    """Blank the client's rows of a workbook; one that would lose something when it is written anew is left alone."""
-    try:
-        sheets = read_workbook(path)
-    except BookError:
-        return 0
-    with zipfile.ZipFile(path) as packed:
-        for name in packed.namelist():
-            if not _PLAIN_PART.fullmatch(name) or (
-                "worksheets" in name and _LOSES.search(packed.read(name))
-            ):
-                return 0
-    try:
-        book, gone = openpyxl.load_workbook(path), 0
-    except DAMAGED:
-        return 0
-    for sheet, (_, rows) in zip(book.worksheets, sheets, strict=True):
-        place = -1
-        for number, cells in enumerate(rows, start=1):
-            names = [plain_heading(cell) for cell in cells] if place < 0 else []
-            place = names.index(ID_HEADING) if ID_HEADING in names else place
-            if 0 <= place < len(cells) and unguard(cells[place].strip()) == client_id:
-                gone += 1
-                for cell in sheet[number]:
-                    cell.value = cell.hyperlink = None
-    if gone:
-        book.save(stream := io.BytesIO())
-        write_anew(path, stream.getvalue())
-    return gone
 
 
 def _take_out_features(path: Path, client_id: str) -> int:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import io
+import re
 import warnings
 import zipfile
 import zlib
@@ -17,7 +19,8 @@ from openpyxl.utils.escape import unescape
 from openpyxl.utils.exceptions import InvalidFileException
 
 from scanner.errors import BookError
-from scanner.sheets.cells import number_text, only_text
+from scanner.sheets.cells import number_text, only_text, unguard
+from scanner.sheets.description import plain_heading
 from scanner.sheets.room import COPY, Room
 from scanner.store.ceilings import (
     MAX_LOOKS,
@@ -30,8 +33,9 @@ from scanner.store.ceilings import (
     most_unpacked,
 )
 from scanner.store.markup import MarkupError, look_through
+from scanner.store.private import write_anew
 
-DAMAGED = (
+_DAMAGED = (
     zipfile.BadZipFile, zlib.error, InvalidFileException, ParseError, LookupError, ValueError, TypeError,
     AttributeError, ArithmeticError, AssertionError, NotImplementedError, RuntimeError, EOFError, OSError,
 )  # fmt: skip
@@ -67,7 +71,7 @@ def read_workbook(path: Path) -> list[tuple[str, list[list[str]]]]:
         raise BookError(message) from err
     except PermissionError:
         raise
-    except DAMAGED as err:
+    except _DAMAGED as err:
         message = (
             f"{path.name} is not a spreadsheet that can be opened: save it again as .xlsx or .csv"
         )
@@ -108,3 +112,42 @@ def _cell_text(cell: Cell | MergedCell) -> str:
         return number_text(value, cell.number_format or "")
     # A spreadsheet's file spells out letters that it can't hold, as _x000D_
     return only_text(unescape(str(value)))
+
+
+_PLAIN_PART = re.compile(
+    r"\[Content_Types\]\.xml|_rels/\.rels|docProps/(app|core)\.xml|"
+    r"xl/(workbook|styles|sharedStrings|theme/theme1|_rels/workbook\.xml|worksheets/sheet\d+)\.(xml|rels|xml\.rels)"
+)
+"""Parts of a workbook without pictures, charts, comments, links and sums, which would be lost."""
+_LOSES = re.compile(rb"<(f|mergeCell)[\s/>]")
+
+
+def blank_rows(path: Path, wanted: str, *, heading: str) -> int:
+    """Blank the rows that have a text under a heading; a workbook that would lose something when it is written anew is left alone."""
+    try:
+        sheets = read_workbook(path)
+    except BookError:
+        return 0
+    with zipfile.ZipFile(path) as packed:
+        for name in packed.namelist():
+            if not _PLAIN_PART.fullmatch(name) or (
+                "worksheets" in name and _LOSES.search(packed.read(name))
+            ):
+                return 0
+    try:
+        book, gone = openpyxl.load_workbook(path), 0
+    except _DAMAGED:
+        return 0
+    for sheet, (_, rows) in zip(book.worksheets, sheets, strict=True):
+        place = -1
+        for number, cells in enumerate(rows, start=1):
+            names = [plain_heading(cell) for cell in cells] if place < 0 else []
+            place = names.index(heading) if heading in names else place
+            if 0 <= place < len(cells) and unguard(cells[place].strip()) == wanted:
+                gone += 1
+                for cell in sheet[number]:
+                    cell.value = cell.hyperlink = None
+    if gone:
+        book.save(stream := io.BytesIO())
+        write_anew(path, stream.getvalue())
+    return gone

@@ -58,3 +58,6 @@ def look_through(stream: IO[bytes], most: Mapping[tuple[str, str], tuple[int, st
             parser.Parse(chunk, False)  # noqa: FBT003  # the library takes no keywords
     except ExpatError:
         return
+    except (LookupError, ValueError) as err:
+        message = "names a kind of letters that is not known here"
+        raise MarkupError(message) from err

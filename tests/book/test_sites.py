@@ -391,6 +391,16 @@ VIRTUAL = "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/etc/hosts</Sr
         ("a.fgb", VIRTUAL.encode(), "is no FlatGeobuf"),
         ("a.fgb", b"fgb\x03fgb\x00torn", "no feature"),
         ("a.kml", VIRTUAL.encode(), "is no KML"),
+        (
+            "a.kml",
+            b'<?xml version="1.0" encoding="ut8"?><kml/>',
+            "names a kind of letters that is not known",
+        ),
+        (
+            "a.kml",
+            b'<?xml version="1.0" encoding="gb2312"?><kml/>',
+            "names a kind of letters that is not known",
+        ),
         ("a.kml", b"<!DOCTYPE kml [<!ENTITY x 'y'>]><kml>&x;</kml>", "document type"),
         ("a.kml", b"<kml><Doc", "damaged"),
         ("a.parquet", VIRTUAL.encode(), "is no GeoParquet"),
