@@ -6,7 +6,6 @@ import csv
 import json
 import re
 from collections.abc import Iterable
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -29,13 +28,12 @@ def take_out(path: Path, client_id: str) -> int:
     All other rows of a csv stay byte for byte, in an xlsx blank rows are left; features of a drawing stay as ground
     that is nobody's.
     """
-    kinds = {
-        ".csv": _take_out_rows,
-        ".xlsx": partial(blank_rows, heading=ID_HEADING),
-        ".geojson": _take_out_features,
-    }
-    known = kinds.get(path.suffix.lower())
-    return known(path, client_id) if known else 0
+    kind = path.suffix.lower()
+    if kind == ".csv":
+        return _take_out_rows(path, client_id)
+    if kind == ".xlsx":
+        return blank_rows(path, client_id, heading=ID_HEADING)
+    return _take_out_features(path, client_id) if kind == ".geojson" else 0
 
 
 def _take_out_rows(path: Path, client_id: str) -> int:
