@@ -25,22 +25,28 @@ def price_lengths(
     sprinkler head adds [cents].
     """
     offer_beds, prices = found.table("offer_beds"), found.table("prices")
-    beds = offer_beds[offer_beds["offer_id"] == offer_id]
+    beds = offer_beds[offer_beds["offer_id"] == offer_id].assign(share=np.nan, room_ft=np.nan)
     every = found.table("beds")
     every = every[every["client_id"] == beds["client_id"].iloc[0]]
     lots = know_lots(every, book.clients, rates=book.rates, answers=season.answers)
     drawn_ft = float(beds["edge_ft"].sum())
+    lengths = [drawn_ft + off_ft for off_ft in _steps(drawn_ft)]
+    # All at once: as drawn, the same with a head more, then every length
+    sets = [beds, beds, *(beds.assign(share=length_ft / drawn_ft) for length_ft in lengths)]
+    laid = pd.concat([one.assign(offer_id=str(at)) for at, one in enumerate(sets)])
+    # Whoever asks for a shorter bed is told its price, however short
+    scaled = scale_beds(laid.reset_index(drop=True), rules=book.rules).assign(skip_reason="")
+    taken = take_off(scaled, lots, rates=book.rates)
+    taken["head_count"] += np.arange(len(taken)) == len(beds)
+    priced = price_offers(scaled, taken, lots, rates=book.rates).groupby("offer_id")
+    bare, with_head = (priced.get_group(at)["direct_cost_cents"].iloc[0] for at in ("0", "1"))
     rows = [_row(prices[prices["offer_id"] == offer_id], drawn_ft, is_drawn=True)]
-    for off_ft in _steps(drawn_ft):
-        share = (drawn_ft + off_ft) / drawn_ft
-        scaled = scale_beds(beds.assign(share=share, room_ft=np.nan), rules=book.rules)
-        # whoever asks for a shorter bed is told its price, however short
-        scaled = scaled.assign(skip_reason="")
-        taken = take_off(scaled, lots, rates=book.rates)
-        priced = price_offers(scaled, taken, lots, rates=book.rates)
-        rows.append(_row(priced, drawn_ft + off_ft, is_drawn=False))
+    rows += [
+        _row(priced.get_group(str(at)), length_ft, is_drawn=False)
+        for at, length_ft in enumerate(lengths, start=2)
+    ]
     table = pd.DataFrame(rows).sort_values("length_ft", ignore_index=True)
-    return table, _head_cents(beds, lots, book)
+    return table, int(full_price_cents(np.array([with_head - bare]), book.rates)[0])
 
 
 def _steps(drawn_ft: float) -> list[float]:
@@ -59,14 +65,3 @@ def _steps(drawn_ft: float) -> list[float]:
 def _row(prices: pd.DataFrame, length_ft: float, *, is_drawn: bool) -> dict[str, float]:
     by_finish = dict(zip(prices["finish"], prices["price_cents"], strict=True))
     return {"length_ft": length_ft, "is_drawn": is_drawn, **by_finish}
-
-
-def _head_cents(beds: pd.DataFrame, lots: pd.DataFrame, book: Book) -> int:
-    """Price one sprinkler head more than those counted on."""
-    taken = take_off(beds, lots, rates=book.rates)
-    more = taken.assign(head_count=taken["head_count"] + (taken.index == 0))
-    direct = [
-        price_offers(beds, own, lots, rates=book.rates)["direct_cost_cents"].iloc[0]
-        for own in (taken, more)
-    ]
-    return int(full_price_cents(np.array([direct[1] - direct[0]]), book.rates)[0])
