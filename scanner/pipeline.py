@@ -118,6 +118,8 @@ def scan(
         parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
+    if client_ids is not None:
+        clients = clients[clients["client_id"].isin(client_ids)]
     clients, under_way = _tell(clients, season, built, rates=book.rates, today=today)
     priced = _priced(clients, offers, season, client_ids, fees)
     learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
@@ -132,7 +134,7 @@ def scan(
         beds=beds,
         offers=offers,
         calls=calls,
-        left_out=list_left_out(calls, book.clients, beds, problems, under_way=under_way),
+        left_out=list_left_out(calls, clients, beds, problems, under_way=under_way),
         under_way=under_way,
         totals=total_by_route(calls, offers, clients, learned=learned),
         chance_record=learned.stages.record,

@@ -69,6 +69,12 @@ def scanned(book: Path, *, today: date) -> Iterator[Scanned]:
         yield Scanned(read, season, found)
 
 
+def season_of(book: Path) -> Season:
+    """Read what the log knows, unless a scan that has read it is at hand."""
+    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
+    return at_hand.season if at_hand else read_season(book)
+
+
 def read_aside(book: Path, season: Season) -> Book:
     """Read a book to look at a few of its lots, until the command ends; what a scan has read is not read again."""
     context = click.get_current_context()

@@ -8,7 +8,7 @@ Rows, each of which can be asked for alone (all but ``growth`` where none is):
 - ``changed``: ``scan`` again, with nothing, a rate, one lot in a hundred changed;
 - ``growth``: ``scan`` of ``--large`` lots over ``scan`` of ``--lots``;
 - ``sketches``: ``sketch`` of a whole call list over the scan that it begins with;
-- ``commands``: ``--help`` and ``demo`` over importing geopandas;
+- ``commands``: ``--help``, ``demo`` and the commands on its book over importing geopandas;
 - ``stages``: where the time of a scan went.
 
 Medians; memory is the most that all processes held at once. Ratios of one run can be compared
@@ -49,6 +49,13 @@ from suburb import DRIVERS, WRITING, make_suburb  # noqa: E402 - scripts, not a 
 OURS = [sys.executable, "-m", "scanner"]
 DAY = "2026-02-16"
 LOOK_SECONDS = 0.1
+DEMO_DAY = "2026-03-16"
+ON_DEMO = (
+    "calls", "client C0095", "explain C0095", "sketch C0095", "visit C0095", "quote C0095", "jobsheet C0057",
+    "order --week 2026-03-23", "week", "promo --weeks 2026-04-06..2026-04-27", "forecast", "scan",
+)  # fmt: skip
+"""Commands on the demo's book, one after the other: BOOK comes first, and its day last."""
+WRITES = {"sketch", "visit", "quote", "jobsheet", "order", "week", "promo", "forecast", "scan"}
 CHANGED_EVERY = 100
 
 
@@ -196,16 +203,18 @@ def print_costs(costs: dict[str, list[Cost]], lots: int, *, over: str | None = N
 
 
 def print_commands(folder: Path, asked: argparse.Namespace) -> None:
-    """Print what help and the demo take over importing geopandas, in processor time."""
-    commands = {
-        "import geopandas": [sys.executable, "-c", "import geopandas"],
-        "--help": [*OURS, "--help"],
-        "demo": [*OURS, "demo", "--out", str(folder / "demo")],
-    }
+    """Print what help, the demo and commands for one client of its book take over importing geopandas, in processor time."""
     costs = defaultdict[str, list[Cost]](list)
-    for _ in range(asked.times):
-        for name, command in commands.items():
-            costs[name].append(measure(command))
+    for turn in range(asked.times):
+        pages = folder / str(turn) / "demo"  # a new copy each time: what a scan leaves is not found
+        book = str(pages.with_name("demo-book"))
+        costs["import geopandas"].append(measure([sys.executable, "-c", "import geopandas"]))
+        costs["--help"].append(measure([*OURS, "--help"]))
+        costs["demo"].append(measure([*OURS, "demo", "--out", str(pages)]))
+        for line in ON_DEMO:
+            name, *words = line.split()
+            ending = ["--today", DEMO_DAY] + ["--out", str(pages)] * (name in WRITES)
+            costs[name].append(measure([*OURS, name, book, *words, *ending]))
     unit = middle(costs["import geopandas"]).processor
     for name, those in costs.items():
         cost = middle(those)
