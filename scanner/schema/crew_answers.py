@@ -32,8 +32,9 @@ def words_by_client(answers: pd.DataFrame, question: str, told: str = "answer") 
     >>> words_by_client(answers, "curbed").to_dict()
     {'A': 'no'}
     """
-    asked = answers[answers["question"] == question]
-    return asked.set_index("client_id")[told].astype("str")
+    is_asked = (answers["question"] == question).to_numpy()
+    owners = pd.Index(answers["client_id"].to_numpy()[is_asked], dtype="str", name="client_id")
+    return pd.Series(answers[told].to_numpy()[is_asked], owners, dtype="str", name=told)
 
 
 def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
