@@ -118,11 +118,9 @@ def scan(
         parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
-    if client_ids is not None:
-        clients = clients[clients["client_id"].isin(client_ids)]
-    clients, under_way = _tell(clients, season, built, rates=book.rates, today=today)
     priced = _priced(clients, offers, season, client_ids, fees)
     learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
+    clients, under_way = _tell(clients, client_ids, season, built, rates=book.rates, today=today)
     calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
     problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
     return Scan(
@@ -242,9 +240,11 @@ def _priced(
 
 
 def _tell(
-    clients: pd.DataFrame, season: Season, built: pd.DataFrame, *, rates: RateBook, today: date
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Put beside each client what the log knows, what crews saw, and whether a neighbor's bed is new; and list who is under way."""
+    clients: pd.DataFrame, ids: Collection[str] | None, season: Season, built: pd.DataFrame, *,
+    rates: RateBook, today: date,
+) -> tuple[pd.DataFrame, pd.DataFrame]:  # fmt: skip
+    """Put beside each client, or those looked at, what the log knows, what crews saw, and whether a neighbor's bed is new; and list who is under way."""
+    clients = clients if ids is None else clients[clients["client_id"].isin(ids)]
     near = clients["client_id"].isin(built["client_id"][is_just_built(built["built_on"], today)])
     history = add_history(clients, season, rates=rates, is_near_built=near)
     under_way = list_under_way(season, history, today=today)
