@@ -128,7 +128,7 @@ def test_every_mark_of_a_drawing_is_in_its_list(drawn, letter):
 
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
-    return cut_sample(tmp_path / "book", "C0001", "C0002", "C0003", "C0115")
+    return cut_sample(tmp_path / "book", "C0001", "C0002", "C0003", "C0104", "C0115")
 
 
 def draw(book: Path, *who: str) -> Any:
