@@ -42,7 +42,7 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date | None, as_jso
     folder, day = out_folder or DEMO_FOLDER, today or SAMPLE_DAY
     book, is_new = copy_sample_book(folder.with_name(f"{folder.name}-book"))
     say(
-        f"{'Copied the sample book to' if is_new else 'Using your copy of the sample book in'} {book}"
+        f"{'Copied the sample book to' if is_new else 'Using your copy of the sample book in'} {book}; its pages take about a minute."
     )
     if is_new and day >= SAMPLE_DAY:
         say("Its log holds four weeks of calls, visits and quotes.")
