@@ -37,7 +37,7 @@ def summarize(scan: Scan) -> dict[str, Any]:
     found, skipped = beds[beds["skip_reason"] == ""], beds[beds["skip_reason"] != ""]
     calls = scan.calls[scan.calls["left_out"] == ""]
     offers = scan.offers[scan.offers["offer_id"].isin(calls["offer_id"])]
-    scanned_count = int(scan.clients["client_id"].isin(_scanned_ids(scan)).sum())
+    scanned_count = int(scan.clients["client_id"].isin(scanned_ids(scan)).sum())
     return {
         "clients": len(scan.clients),
         "scanned": scanned_count,
@@ -165,7 +165,8 @@ def unseen_beds(offers: pd.DataFrame) -> set[str]:
     return {bed_id for bed_ids in offers["unseen_bed_ids"] for bed_id in bed_ids.split()}
 
 
-def _scanned_ids(scan: Scan) -> set[str]:
+def scanned_ids(scan: Scan) -> set[str]:
+    """Name the clients with a lawn, or with an edge measured on foot."""
     with_lawn = scan.lots.loc[scan.lots["lawn_source"] != "", "client_id"]
     return {*with_lawn, *scan.beds["client_id"]}
 

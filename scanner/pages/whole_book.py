@@ -7,9 +7,9 @@ from typing import Any
 import pandas as pd
 
 from scanner.pages.plan_page import write_share, write_usd
+from scanner.pages.summary import scanned_ids
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Scan
 from scanner.schema.edge_kinds import EDGE_KINDS
-from scanner.schema.tables import LAWN_SOURCES
 
 
 def hold_of(found: Scan) -> pd.DataFrame:
@@ -82,7 +82,7 @@ def _finishes(found: Scan, hold: pd.DataFrame) -> list[tuple[str, int]]:
 
 
 def _known(found: Scan, hold: pd.DataFrame, care_cents: int) -> list[str]:
-    scanned = int(found.lots["lawn_source"].isin(LAWN_SOURCES).sum())
+    scanned = len(scanned_ids(found))
     missing = len(found.clients) - scanned
     seen = int(hold["is_confirmed"].sum())
     area = hold["area_ft2"].sum()
@@ -92,10 +92,10 @@ def _known(found: Scan, hold: pd.DataFrame, care_cents: int) -> list[str]:
     )]  # fmt: skip
     each = hold["price_cents"].sum() / scanned if scanned else 0
     return [
-        f"{scanned:,} of {len(found.clients):,} lots scanned, {missing:,} not drawn.",
+        f"{scanned:,} of {len(found.clients):,} lots scanned{f', {missing:,} neither drawn nor measured' if missing else ''}.",
         f"{seen:,} of {len(hold):,} first offers lie on turf that is drawn, measured or seen by a crew; {len(hold) - seen:,} are inferred.",
         f"{write_share(share)} of the first offers' ground is right-of-way: a permit may be needed.",
-        f"Extrapolated: if the lots not drawn are like the others, {write_usd(each * missing)} more in first offers."
+        f"Extrapolated: if those not scanned are like the others, {write_usd(each * missing)} more in first offers."
         if missing else "",
         f"String-trimming saved: {kept['trim_ft'].sum():,.0f} ft at each visit.",
         f"Care of the beds that you built brings {write_usd(care_cents)} a year." if care_cents else "",

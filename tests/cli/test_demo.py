@@ -45,6 +45,7 @@ def test_every_page_is_made(first: Result, folder: Path) -> None:
     files = {path.relative_to(folder) for path in (folder / "maps" / "demo").iterdir()}
     assert made == files
     assert len(made) >= SCAN_FILES + len(PAGES)
+    assert first.stderr.splitlines()[0].endswith("about a minute.")
     assert first.stderr.splitlines()[-1].endswith(f"Open {Path('maps') / 'demo' / 'map.html'}")
 
 
@@ -88,6 +89,16 @@ def test_the_week_has_something_in_every_section(folder: Path) -> None:
     # the sample schedules its jobs for the week to come: none is to build in this one
     own = {section[0] for section in SECTIONS} - {"to build"}
     assert {line["section"] for line in told["lines"]} > own
+
+
+@pytest.mark.usefixtures("first")
+def test_pages_agree_on_how_many_lots_are_scanned(folder: Path) -> None:
+    maps = folder / "maps" / "demo"
+    told = json.loads((maps / "summary.json").read_text())
+    sentence = (
+        f"{told['scanned']} of 120 lots scanned, {told['not_drawn']} neither drawn nor measured."
+    )
+    assert sentence in (maps / "forecast.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("first")
