@@ -116,7 +116,7 @@ def _price_words(check: PriceCheck) -> str:
         return "No job with both a quick price and a price as sold is on record yet."
     return (
         f"The price as sold lay inside the quick price's range in {check.inside_count} of "
-        f"{counted(check.job_count, 'job')} (80 % interval of the share {check.low:.0%} to {check.high:.0%})."
+        f"{counted(check.job_count, 'job')} sold, built or not (80 % interval of the share {check.low:.0%} to {check.high:.0%})."
     )
 
 
