@@ -13,6 +13,7 @@ from scanner.cli.building import Building, Job, close_with, gather, plan_for, un
 from scanner.cli.keeping import season_of
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
+from scanner.cli.sold import check_won
 from scanner.cli.talk import say
 from scanner.cli.who import find_client, read_callees
 from scanner.errors import BookError
@@ -66,6 +67,7 @@ def _job_of(book: Path, season: Season, who: str) -> pd.DataFrame:
     waiting = list_to_build(season)
     own = waiting[waiting["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
+        check_won(who, season)
         client_id = find_client(who, read_callees(book, season))
         own = waiting[waiting["client_id"] == client_id]
         if own.empty:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
 from scanner.calls.leads import monday_of
 from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
+from scanner.calls.to_build import list_to_build
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.recording import record_typed
 from scanner.cli.talk import say
@@ -23,6 +25,8 @@ from scanner.schema.documents import Season
 from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
 from scanner.sheets.days import read_day
 from scanner.units import DAYS_PER_WEEK
+
+NO_QUOTE = "no quote has the number {number}: client BOOK WHO tells those of a client"
 
 
 @command("today", "json", takes_book=False, words="How a quote ended: won, lost or lapsed.")
@@ -46,8 +50,7 @@ def end_quote(season: Season, number: str, outcome: str, day: date, today: date)
     quotes = season.quotes
     told = quotes[quotes["quote_id"] == f"Q{number.upper().removeprefix('Q')}"]
     if told.empty:
-        message = f"no quote has the number {number}: client BOOK WHO tells those of a client"
-        raise LogError(message)
+        raise LogError(NO_QUOTE.format(number=number))
     row = told.iloc[0]
     _check_day(day, today, since=row["quoted_on"], what=f"quote {row['quote_id']} was written")
     if outcome == WON and row["good_until"] < day.isoformat():
@@ -123,7 +126,7 @@ def sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
     calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
     own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
-        _check_won(who, season)
+        check_won(who, season)
         client_id = find_client(who, read_callees(book, season))
         own = jobs[jobs["client_id"] == client_id]
     else:
@@ -140,7 +143,7 @@ def sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
     return {"client_id": client_id, "job_id": job_id, "sold_on": sold["called_on"].max()}
 
 
-def _check_won(who: str, season: Season) -> None:
+def check_won(who: str, season: Season) -> None:
     """Say of a quote's number why no job to build stands under it."""
     quotes = season.quotes.set_index(season.quotes["quote_id"].str.casefold())
     if (number := who.strip().casefold()) in quotes.index:
@@ -151,6 +154,8 @@ def _check_won(who: str, season: Season) -> None:
         }.get(str(quote["outcome"]), f"is {quote['outcome']}: nothing is to be built")
         message = f"{quote['quote_id']} {why}"
         raise LogError(message)
+    if re.fullmatch(r"q\d{4}-\d+", number):
+        raise LogError(NO_QUOTE.format(number=who.strip()))
 
 
 @command("today", "json", takes_book=False, words="A ticket of the locating service.")
@@ -165,11 +170,18 @@ def ticket(
     if dig_from is None or dig_until is None or dig_from > dig_until:
         message = "give both days of the ticket, --from DATE --until DATE, the earlier one first"
         raise click.UsageError(message)
+    client_id = whom(asked, who)
     row = {
-        "client_id": whom(asked, who), "ticket": number.strip(), "dig_from": dig_from.isoformat(),
+        "client_id": client_id, "ticket": number.strip(), "dig_from": dig_from.isoformat(),
         "dig_until": dig_until.isoformat(),
     }  # fmt: skip
-    return record_typed(TICKET, row, asked)
+    fault_count = record_typed(TICKET, row, asked)
+    if client_id in set(list_to_build(read_season(asked.book))["client_id"]):
+        return fault_count
+    say(
+        f"Nothing that {client_id} bought waits to be built: look whether it is the right client, else record the sale, too."
+    )
+    return 1
 
 
 @command(

@@ -183,6 +183,8 @@ def test_letters_sent_and_asked(book):
         (("quote", "Q2027-001", "lost", "--on", "2027-03-11"), 1, "2027-03-11 is after today"),
         (("schedule", "A", "2027-03-22"), 1, "nothing that A bought waits to be built"),
         (("schedule", "q2027-001", "2027-03-22"), 1, "Q2027-001 is not won yet"),
+        (("schedule", "Q2027-099", "2027-03-22"), 1, "no quote has the number Q2027-099"),
+        (("ticket", "A", "7", "--from", "2027-03-20", "--until", "2027-04-03"), 1, "Nothing that A bought waits to be built"),
         (("schedule", "A", "soon"), 2, "'soon' is no day"),
         (("schedule", "A", "2027-03-01"), 1, "the week of 2027-03-01 is over"),
         (("ticket", "A", "7", "--from", "2027-03-20"), 2, "give both days of the ticket"),
