@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 
 from scanner.calls.history import tell_history
 from scanner.calls.leads import coming_monday
 from scanner.calls.quotes import LAPSED, quote_states
-from scanner.calls.trials import OPEN, list_trials
+from scanner.calls.trials import OPEN, QUOTE_DAYS, list_trials
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.plan_tables import WEEK_LINES
 from scanner.schema.tables import check_table
@@ -114,8 +115,18 @@ def _jobs(season: Season, today: date) -> list[Line]:
     last = sold.sort_values(["called_on", "entry_id"]).groupby("client_id").last()
     for client_id, call in last[~last.index.isin(season.jobs["client_id"])].iterrows():
         steps = _steps_of(str(client_id), "", season, today)
-        rows += [Line(section, str(client_id), call["called_on"], step, command, call["bed_ids"]) for section, step, command in steps]  # fmt: skip
+        since = date.fromisoformat(call["called_on"]) - timedelta(days=QUOTE_DAYS)
+        said = last_said(season.calls, str(client_id), since=since.isoformat())
+        rows += [Line(section, str(client_id), call["called_on"], step, command, **said) for section, step, command in steps]  # fmt: skip
     return rows
+
+
+def last_said(calls: pd.DataFrame, client_id: str, *, since: str) -> dict[str, Any]:
+    """Give ``bed_ids`` and ``price_cents`` of the last talk that told of either: a price goes with the beds of its own talk only."""
+    own = calls[calls["client_id"].eq(client_id) & calls["outcome"].isin(("quoted", "sold")) & calls["called_on"].ge(since)]  # fmt: skip
+    own = own[own["price_cents"].gt(0) | own["bed_ids"].ne("")].sort_values(["called_on", "entry_id"])  # fmt: skip
+    told = own[["bed_ids", "price_cents"]].tail(1).to_dict("records")
+    return {str(name): value for row in told for name, value in row.items()}
 
 
 def _steps_of(
@@ -169,8 +180,8 @@ def _quotes(old: pd.DataFrame, season: Season, today: date) -> list[Line]:
             rows.append(Line(QUOTE, quote["client_id"], quote["quoted_on"], step, command, **name))
         if own.empty:
             day = trial["quoted_on"].isoformat()
-            rows.append(Line(QUOTE, trial["client_id"], day, "Call and ask", _tell(trial["client_id"], "sold"),
-                             price_cents=trial["price_cents"]))  # fmt: skip
+            said = last_said(season.calls, trial["client_id"], since=day)
+            rows.append(Line(QUOTE, trial["client_id"], day, "Call and ask", _tell(trial["client_id"], "sold"), **said))  # fmt: skip
     return rows
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 from rich.console import Console
 
 from scanner.book.settings import read_rates
-from scanner.calls.entry_kinds import CALL, LETTER, QUOTE, SCHEDULED, TICKET, VISIT, Kind
+from scanner.calls.entry_kinds import CALL, JOB, LETTER, QUOTE, SCHEDULED, TICKET, VISIT, Kind
 from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan, read_season
@@ -24,9 +24,9 @@ from scanner.cli.talk import tell
 from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
-from scanner.schema.log_tables import LISTED
+from scanner.schema.log_tables import LISTED, QUOTES
 from scanner.schema.tables import LEFT_OUT
-from scanner.units import CENTS_PER_USD
+from scanner.units import CENTS_PER_USD, usd_said
 
 TOLD = (
     "client_id", "name", "address", "phone", "email", "route", "mow_day", "stop", "client_since", "visits_per_year",
@@ -118,13 +118,22 @@ def _lot(season: Season, client_id: str) -> list[Story]:
 
 
 def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
-    """List calls, visits, quotes, jobs and what belongs to them, every entry with its words, oldest first."""
+    """List calls, visits, quotes, jobs and what belongs to them, every entry with its words, oldest first.
+
+    A job stands under its last entry: none where a quote that was won is all that tells of it.
+    """
+    quotes = read_entries(book, QUOTE)
+    # Written again with another estimate behind it, it is the same quote
+    quotes = quotes.drop_duplicates([*QUOTES.columns], keep="last")
+    others = [(kind, read_entries(book, kind)) for kind in (CALL, VISIT, SCHEDULED, TICKET, LETTER)]
+    jobs = read_entries(book, JOB)
+    numbers = {job_id: int(number) for job_id, number in zip(jobs["job_id"], jobs["entry_id"], strict=True)}  # fmt: skip
     rows = [
         {"entry_id": int(entry["entry_id"]), **dict(zip(("day", "what", "words", "next"), _tell(kind, entry), strict=True))}
-        for kind in (CALL, VISIT, QUOTE, SCHEDULED, TICKET, LETTER)
-        for entry in read_entries(book, kind).to_dict("records") if entry["client_id"] == client_id
+        for kind, entries in ((QUOTE, quotes), *others)
+        for entry in entries.to_dict("records") if entry["client_id"] == client_id
     ] + [
-        {"entry_id": None, "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
+        {"entry_id": numbers.get(job["job_id"]), "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
          "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
         for job in season.jobs[season.jobs["client_id"] == client_id].to_dict("records")
     ]  # fmt: skip
@@ -134,7 +143,9 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
 def _tell(kind: Kind, of: dict[Any, Any]) -> tuple[str, str, str, str]:
     """Give of an entry the day that counts, what it was, its words, and what is next."""
     if kind is CALL:
-        return of["called_on"], of["outcome"], of["note"], f"{of['next_date']} {of['next_action']}".strip()  # fmt: skip
+        price = f" about {usd_said(int(of['price_cents']))}" if of["price_cents"] else ""
+        beds = f" for {of['bed_ids'] or 'what is not on record'}" if price else ""
+        return of["called_on"], f"{of['outcome']}{price}{beds}", of["note"], f"{of['next_date']} {of['next_action']}".strip()  # fmt: skip
     if kind is VISIT:
         by = f" by {of['visited_by']}" if of["visited_by"] else ""
         return of["visited_on"], f"visit{by}", of["note"], ""

@@ -27,6 +27,9 @@ SECTIONS = (
 )  # fmt: skip
 """Sections of the left column: name in the table, key, title, words for one and for more, what stands beside, if empty."""
 
+OFFERED = ("call back", "visit", "new call")
+"""Sections that tell of today's offer; the others tell of what was said, which may have been another."""
+
 WEEK_COUNT = 6
 
 
@@ -142,13 +145,18 @@ def _late(line: Mapping[Any, Any], today: date) -> str:
 
 
 def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
-    """Say what it is about: the quote, the job as sold, else what is offered."""
+    """Say what it is about: the quote, the job as sold, what was said of either in a call, else what is offered."""
     if line["number"]:
         number = "" if line["number"] in line["bed_ids"].split() else f"{line['number']}: "
         return f"{number}{line['bed_ids']}, {write_usd(line['price_cents'])}"
+    if line["section"] not in OFFERED:
+        price = f"about {usd_said(int(line['price_cents']))}" if line["price_cents"] else ""
+        if line["bed_ids"]:
+            return ", ".join(filter(None, (line["bed_ids"], price)))
+        return f"{price}; what for is not on record" if price else "what for is not on record"
     if offer is None or line["section"] == "new call":
         return line["bed_ids"]
-    return f"{offer['offer']}, about {usd_said(int(line['price_cents'] or offer['price_cents']))}"
+    return f"{offer['offer']}, about {usd_said(int(offer['price_cents']))}"
 
 
 def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:

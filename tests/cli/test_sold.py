@@ -110,7 +110,7 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     said = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)["said_and_done"]
     assert [(row["entry_id"], row["what"]) for row in said] == [
         (1, "quote Q2027-001"), (2, "quote Q2027-001 won"), (3, "job Q2027-001 to be built"),
-        (4, "locating ticket TX-77"), (None, "job Q2027-001, mulch, built"),
+        (4, "locating ticket TX-77"), (5, "job Q2027-001, mulch, built"),
     ]  # fmt: skip
     for words in (
         "job Q2027-001 of A",
@@ -120,6 +120,33 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     ):
         assert f"Taken back: {words}" in type_record(book, "undo").stderr
     assert lines_of(book, "2027-03-13")[0][0] == "quote"
+
+
+def test_a_price_that_was_said_stands_with_its_own_beds_or_with_none(book):
+    """B is offered 50 ft today; on March 1 and 2 the office said prices, first without beds, then of one bed."""
+
+    def what(*, today: str) -> str:
+        told = type_in("week", str(book), "--out", str(book / "out"), "--json", "--today", today)
+        return next(line["what"] for line in json.loads(told.stdout)["lines"] if line["client_id"] == "B")  # fmt: skip
+
+    quoted = ("calls", "B", "quoted", "--price")
+    type_record(book, *quoted, "1330", "--on", "2027-03-01", today="2027-03-01")
+    # 2,130 is what a client hears of 2,123.71
+    assert what(today="2027-03-20") == "about $1,330; what for is not on record"
+    type_record(book, *quoted, "2123.71", "--bed", "B-curb-1", "--on", "2027-03-02", today="2027-03-02")  # fmt: skip
+    assert what(today="2027-03-20") == "B-curb-1, about $2,130"
+    told = json.loads(type_in("client", str(book), "B", "--json", *TODAY).stdout)["said_and_done"]
+    assert [row["what"] for row in told] == [
+        "quoted about $1,330 for what is not on record", "quoted about $2,130 for B-curb-1",
+    ]  # fmt: skip
+
+
+def test_a_quote_that_is_written_again_is_listed_once(book):
+    """The same quote with another estimate behind it: two entries, one quote, under the number of the newer."""
+    with open_log(book, today=date(2027, 3, 3)) as log:
+        log.record(QUOTE, quote_of(), quote_task_of().assign(estimated_hours=9.5))
+    told = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)["said_and_done"]
+    assert [(row["entry_id"], row["what"]) for row in told] == [(2, "quote Q2027-001")]
 
 
 def test_the_week_counts_apart_what_has_no_week_and_what_is_not_marked(book):
