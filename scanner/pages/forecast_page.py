@@ -131,7 +131,7 @@ def _page(found: Scan, tables: ForecastTables) -> Mapping[str, Any]:
         "reach": [(count, reach[count - 1]) for count in _reach_counts(len(reach))],
         "reach_plot": _reach_plot(reach),
         "reach_words": f"{_reach_words(reach)} {_list_words(tables, len(reach))}",
-        "whole": whole_book(found, jobs=float(tables.stages.iloc[-1]["jobs"]), care_cents=tables.care_cents),
+        "whole": whole_book(found, to_call=_to_call(tables), care_cents=tables.care_cents),
         "assumed": ASSUMED.format(
             *(f"{count:,}" for count in vars(found.chance_record).values())
         ),
@@ -222,10 +222,13 @@ def _reach_plot(reach: list[int]) -> str:
     )  # fmt: skip
 
 
+def _to_call(tables: ForecastTables) -> pd.DataFrame:
+    return tables.stages[tables.stages["name"].isin([CALL_BACK, TRIED, NEW])]
+
+
 def _list_words(tables: ForecastTables, listed_count: int) -> str:
     """Say why the calls of the route table come to more or less than those of the list."""
-    stages = tables.stages.set_index("name")
-    calls = stages[stages.index.isin((CALL_BACK, TRIED, NEW))]
+    calls = _to_call(tables)
     later = int(calls["client_count"].sum()) - listed_count
     more = f", with {later:,} more who are promised a later call" if later > 0 else ""
     return (

@@ -26,16 +26,16 @@ def hold_of(found: Scan) -> pd.DataFrame:
     )
 
 
-def whole_book(found: Scan, *, jobs: float, care_cents: int) -> dict[str, Any]:
-    """Tell what the book holds if every client said yes; ``jobs`` are those that are likely."""
+def whole_book(found: Scan, *, to_call: pd.DataFrame, care_cents: int) -> dict[str, Any]:
+    """Tell what the book holds if every client said yes; ``to_call``: stages of who is still to be called."""
     hold = hold_of(found)
     price, whole = int(hold["price_cents"].sum()), int(hold["whole_cents"].sum())
-    buyers = jobs / max(1, len(hold))
+    buyers = to_call["jobs"].sum() / max(1, to_call["client_count"].sum())
     return {
         "words": (
             f"First offers {write_usd(price)}, with all that fits one job {write_usd(whole)} "
             f"({write_usd(hold['whole_profit_cents'].sum())} gross profit). This is no forecast: about "
-            f"{round(buyers * 100)} of 100 are likely to buy by then."
+            f"{round(buyers * 100)} of 100 clients who are still to be called are likely to buy by then."
         ),
         "routes": _whole_routes(hold),
         "kinds": _kinds(found),

@@ -194,3 +194,11 @@ def test_what_is_on_record_stands_at_its_stage(book, tmp_path):
         "not called yet": 2,
         "all": 5,
     }
+    # The share of buyers is that of the three who are still to be called; quote and visit are no calls
+    jobs = sum(
+        row["jobs"]
+        for row in figures["stages"]
+        if row["name"] in ("tried in vain", "not called yet")
+    )
+    html = (tmp_path / "forecast.html").read_text(encoding="utf-8")
+    assert f"about {round(100 * jobs / 3)} of 100 clients who are still to be called" in html
