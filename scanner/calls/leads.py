@@ -7,7 +7,7 @@ whoever refused, rests or must not be called is in none of them.
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -30,27 +30,9 @@ from scanner.schema.plan_tables import (
     VISIT,
 )
 from scanner.schema.tables import CALLS, CLIENTS, OFFERS, check_table
+from scanner.sheets.days import monday_of
 
 FIRST_PHASE = 1
-WEEKEND_DAYS = 2
-
-
-def monday_of(day: date) -> date:
-    """Give the Monday that names a day's week.
-
-    >>> monday_of(date(2026, 3, 18)).isoformat()
-    '2026-03-16'
-    """
-    return day - timedelta(days=day.weekday())
-
-
-def coming_monday(day: date) -> date:
-    """Give the Monday of the week that is planned on a day: on a weekend the one to come.
-
-    >>> [coming_monday(date(2026, 3, day)).day for day in (16, 20, 21, 22, 23)]
-    [16, 16, 23, 23, 23]
-    """
-    return monday_of(day + timedelta(days=WEEKEND_DAYS))
 
 
 def list_leads(found: Scan, season: Season, *, with_letters: bool = False) -> pd.DataFrame:

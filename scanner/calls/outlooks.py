@@ -10,10 +10,10 @@ import pandas as pd
 
 from scanner.calls.chance import Floats
 from scanner.calls.forecast import PATH_SHARES, Forecast, Outlook, follow_work
-from scanner.calls.leads import monday_of
 from scanner.calls.totals import RANGE_SHARES, rounded_outward
 from scanner.schema.plan_tables import MONTHS, OUTLOOKS, SOLD, STAGES
 from scanner.schema.tables import check_table
+from scanner.sheets.days import monday_of
 from scanner.units import DAYS_PER_WEEK
 
 ALL = "all"

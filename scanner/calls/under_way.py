@@ -11,6 +11,7 @@ from datetime import date
 import pandas as pd
 
 from scanner.calls.history import tell_last
+from scanner.calls.next_steps import BUILT, job_lines, quote_lines
 from scanner.calls.trials import OPEN, list_trials
 from scanner.schema.documents import Season
 from scanner.schema.plan_tables import QUOTE, SOLD, UNDER_WAY, VISIT
@@ -19,10 +20,9 @@ from scanner.sheets.days import short_day
 
 VISITED, VISIT_DUE = "visited", "visit due"
 STEPS = {
-    VISIT: "Call; settle a day for the visit", VISIT_DUE: "Take wheel and price sheet along", VISITED: "Visited; write the quote", QUOTE: "Call and ask",
-    SOLD: "Give it a day; ask for the locating marks before that",
+    VISIT: "Call; settle a day for the visit", VISIT_DUE: "Take wheel and price sheet along", VISITED: "Visited; write the quote",
 }  # fmt: skip
-"""The next step where the log names none."""
+"""The next step of a visit where the log names none."""
 
 _WORDS = {
     VISIT: "visit agreed on {day}", VISIT_DUE: "visit agreed on {day}", VISITED: "visited on {day}, the quote is to be written",
@@ -71,14 +71,21 @@ def list_under_way(season: Season, clients: pd.DataFrame, *, today: date) -> pd.
     last = tell_last(rows, today)
     has_day = (rows["stage"] == VISIT) & (rows["due_on"] != "")
     step = rows["stage"].mask(has_day, VISIT_DUE).mask(is_made, VISITED)
+    trials = list_trials(season.calls, today=today).quotes
+    lines = {SOLD: job_lines(season, today), QUOTE: quote_lines(trials[trials["end"] == OPEN], season, today)}  # fmt: skip
+    own = [
+        [line for line in lines.get(stage, ()) if line.client_id == client_id and line.section != BUILT]
+        for client_id, stage in zip(rows["client_id"], rows["stage"], strict=True)
+    ]  # fmt: skip
     words = [
-        _say(stage, day, today)
-        for stage, day in zip(step, rows["day"].mask(is_made, visited_on), strict=True)
+        "; ".join(filter(None, (_say(stage, day, today), *(line.about for line in of))))
+        for stage, day, of in zip(step, rows["day"].mask(is_made, visited_on), own, strict=True)
     ]
+    steps = step.map(STEPS).fillna(pd.Series(["; ".join(dict.fromkeys(line.next_step for line in of)) for of in own], rows.index, dtype="str"))  # fmt: skip
     told = pd.DataFrame({
         "client_id": rows["client_id"], "stage": rows["stage"], "day": rows["day"], "words": words,
         "last_contact": rows["last_contact"], **last,
-        "due_action": last["due_action"].where(last["due_action"] != "", step.map(STEPS)),
+        "due_action": last["due_action"].where(last["due_action"] != "", steps),
     })  # fmt: skip
     place = told["stage"].map({SOLD: 0, QUOTE: 1, VISIT: 2})
     ordered = told.assign(_place=place).sort_values(["_place", "day", "client_id"])

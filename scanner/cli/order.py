@@ -11,7 +11,6 @@ import pandas as pd
 from scanner.book.capacity import CAPACITY_FILE, read_capacity
 from scanner.calls.cancel_days import SOURCE
 from scanner.calls.dig_days import WorkDays
-from scanner.calls.leads import monday_of
 from scanner.calls.to_build import BuildDays, list_to_build
 from scanner.cli.building import (
     Building,
@@ -32,6 +31,7 @@ from scanner.pages.paper.look import PAPERS
 from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
 from scanner.sheets.cells import sheet_csv
+from scanner.sheets.days import monday_of
 from scanner.sheets.lists import ORDER_LIST
 
 LOADS_TASK = "haul away"

@@ -11,7 +11,6 @@ import pandas as pd
 
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.book.letter import CARD_FILE, LETTER_FILE, read_letter
-from scanner.calls.leads import monday_of
 from scanner.calls.outlooks import Weeks, free_by_week
 from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
@@ -27,6 +26,7 @@ from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
 from scanner.schema.plan_tables import LETTER, SOLD
 from scanner.sheets.cells import json_value
+from scanner.sheets.days import monday_of
 from scanner.sheets.problems import faults_of
 from scanner.units import DAYS_PER_WEEK
 

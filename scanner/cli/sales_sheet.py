@@ -10,7 +10,6 @@ import click
 import pandas as pd
 
 from scanner.calls.entry_kinds import QUOTE, SCHEDULED, TICKET, Kind
-from scanner.calls.leads import monday_of
 from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
 from scanner.cli.sold import end_quote, give_week, sale_of, tasks_of
@@ -18,7 +17,7 @@ from scanner.cli.who import find_client, read_callees
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import QUOTE_OUTCOMES, QUOTES, SCHEDULE, TICKETS
-from scanner.sheets.days import read_day
+from scanner.sheets.days import monday_of, read_day
 from scanner.sheets.problems import Problem, fault, row_words, shown
 from scanner.sheets.values import has_any
 

@@ -12,7 +12,6 @@ import pandas as pd
 
 from scanner.calls.cancel_days import last_day_to_cancel
 from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
-from scanner.calls.leads import monday_of
 from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
 from scanner.calls.to_build import list_to_build
@@ -23,7 +22,7 @@ from scanner.cli.who import find_client, read_callees, whom
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
-from scanner.sheets.days import read_day
+from scanner.sheets.days import monday_of, read_day
 from scanner.units import DAYS_PER_WEEK
 
 NO_QUOTE = "no quote has the number {number}: client BOOK WHO tells those of a client"

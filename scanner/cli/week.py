@@ -8,7 +8,6 @@ import pandas as pd
 
 from scanner.book.capacity import read_capacity
 from scanner.book.settings import read_rules
-from scanner.calls.leads import coming_monday
 from scanner.calls.log import read_season
 from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
@@ -19,6 +18,7 @@ from scanner.pages.publish import publish_page
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
 from scanner.schema.documents import Season
 from scanner.sheets.cells import json_value
+from scanner.sheets.days import coming_monday
 from scanner.sheets.problems import faults_of
 from scanner.units import DAYS_PER_WEEK
 

@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.schema.documents import FINISHES, Scan
-from scanner.schema.plan_tables import SOLD
+from scanner.schema.plan_tables import VISIT
 from scanner.sheets.cells import sheet_row, yes_no
 from scanner.sheets.lists import CALL_LIST
 
@@ -115,8 +115,8 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
 def under_way_rows(scan: Scan) -> Iterator[dict[Any, Any]]:
     """Give every client under way, each with what is offered there and, as ``own``, the book's own columns."""
     clients = scan.clients.set_index("client_id")
-    # What is offered beside a job that is sold is not what it is about
-    waiting = scan.under_way.loc[scan.under_way["stage"] != SOLD, "client_id"]
+    # What is offered today is not what was quoted or sold: their words tell that
+    waiting = scan.under_way.loc[scan.under_way["stage"] == VISIT, "client_id"]
     is_first = (scan.offers["phase"] == FIRST_PHASE) & scan.offers["client_id"].isin(waiting)
     offers = _first_by_client(scan.offers[is_first], "offer")
     for row in scan.under_way.to_dict("records"):

@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.plan_page import render_page, write_days, write_usd
+from scanner.pages.plan_page import render_page, write_days
 from scanner.pages.plots import bar_line
 from scanner.pages.webmap_rows import dial, sort_routes
 from scanner.units import usd_said
@@ -146,14 +146,8 @@ def _late(line: Mapping[Any, Any], today: date) -> str:
 
 def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
     """Say what it is about: the quote, the job as sold, what was said of either in a call, else what is offered."""
-    if line["number"]:
-        number = "" if line["number"] in line["bed_ids"].split() else f"{line['number']}: "
-        return f"{number}{line['bed_ids']}, {write_usd(line['price_cents'])}"
     if line["section"] not in OFFERED:
-        price = f"about {usd_said(int(line['price_cents']))}" if line["price_cents"] else ""
-        if line["bed_ids"]:
-            return ", ".join(filter(None, (line["bed_ids"], price)))
-        return f"{price}; what for is not on record" if price else "what for is not on record"
+        return line["about"] or "what for is not on record"
     if offer is None or line["section"] == "new call":
         return line["bed_ids"]
     return f"{offer['offer']}, about {usd_said(int(offer['price_cents']))}"

@@ -109,6 +109,7 @@ WEEK_LINES = TableSchema("week_lines", "Lines of the week's page, by section, th
     "bed_ids": text_column("beds it is about, joined by a blank; blank: those offered"),
     "number": text_column("number of the quote or job; blank: none"),
     "price_cents": cents_column("price of the quote or job, before tax; 0: none"),
+    "about": text_column("what was quoted or sold, in words; blank: what is offered, or nothing is on record"),
 })  # fmt: skip
 
 

@@ -30,7 +30,27 @@ _WITHOUT_YEAR = re.compile(
 _WORDED = ("%b %d %Y", "%B %d %Y", "%d %b %Y", "%d %B %Y", "%b %d %y", "%d %b %y")
 
 
+WEEKEND_DAYS = 2
+
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def monday_of(day: date) -> date:
+    """Give the Monday that names a day's week.
+
+    >>> monday_of(date(2026, 3, 18)).isoformat()
+    '2026-03-16'
+    """
+    return day - timedelta(days=day.weekday())
+
+
+def coming_monday(day: date) -> date:
+    """Give the Monday of the week that is planned on a day: on a weekend the one to come.
+
+    >>> [coming_monday(date(2026, 3, day)).day for day in (16, 20, 21, 22, 23)]
+    [16, 16, 23, 23, 23]
+    """
+    return monday_of(day + timedelta(days=WEEKEND_DAYS))
 
 
 def day_number(mow_day: str) -> int:

@@ -11,7 +11,7 @@ from scanner.calls.history import add_history
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls
 from scanner.calls.under_way import list_under_way
-from scanner.schema.log_tables import CALL_LOG, JOBS, VISITS
+from scanner.schema.log_tables import CALL_LOG, JOBS, QUOTES, SCHEDULE, TICKETS, VISITS
 from tests.small_scan import TODAY, small_learned, small_scan
 
 SCAN = small_scan()
@@ -40,7 +40,7 @@ def listed(season):
         (("2026-02-13", "visit", "", "", ""), "visit agreed", "visit agreed on Feb 13", "Call; settle a day for the visit", ""),
         (("2026-02-13", "visit", "", "bring the wheel", "2026-02-19"), "visit agreed", "visit agreed on Feb 13", "bring the wheel", "2026-02-19"),
         (("2026-02-04", "quoted", "", "", ""), "quote open", "quoted on Feb 4, open for 12 days", "Call and ask", ""),
-        (("2026-02-13", "sold", "", "", ""), "sold", "sold on Feb 13, not built yet", "Give it a day; ask for the locating marks before that", ""),
+        (("2026-02-13", "sold", "", "", ""), "sold", "sold on Feb 13, not built yet", "Give it a week; ask for the locating marks before that", ""),
     ],
 )  # fmt: skip
 def test_each_stage_has_its_words_and_its_next_step(told, stage, words, step, due):
@@ -62,6 +62,37 @@ def test_each_stage_has_its_words_and_its_next_step(told, stage, words, step, du
 )
 def test_who_is_not_under_way(told):
     assert listed(calls(*told)).empty
+
+
+def test_who_was_quoted_or_buys_is_told_of_those_beds_that_price_and_that_step():
+    """C0001 has a quote; C0002 a sale with a week and a ticket, five weeks off; C0003 heard a price alone."""
+    told = calls(
+        ("C0001", "2026-02-04", "quoted", "", "", ""), ("C0002", "2026-02-10", "sold", "", "", ""),
+        ("C0003", "2026-02-10", "quoted", "", "", ""), ("C0004", "2026-02-12", "sold", "", "", ""),
+    )  # fmt: skip
+    quote = dict.fromkeys(QUOTES.columns, "") | {
+        "quote_id": "Q2026-002", "client_id": "C0001", "bed_ids": "C0001-curb-1", "price_cents": 165_000,
+        "quoted_on": "2026-02-04", "good_until": "2026-03-06",
+    }  # fmt: skip
+    season = replace(
+        told,
+        calls=told.calls.assign(price_cents=[0, 0, 132_909, 0], bed_ids=["", "C0002-curb-1", "", ""]),
+        quotes=pd.DataFrame([quote]),
+        schedule=pd.DataFrame([("C0002", "", "2026-03-23"), ("C0004", "", "2026-02-23")], columns=[*SCHEDULE.columns]),
+        tickets=pd.DataFrame([("C0002", "T-1", "2026-03-20", "2026-04-03")], columns=[*TICKETS.columns]),
+    )  # fmt: skip
+    rows = listed(season).set_index("client_id")
+    assert rows["words"].to_dict() == {
+        "C0001": "quoted on Feb 4, open for 12 days; Q2026-002: C0001-curb-1, $1,650",
+        "C0002": "sold on Feb 10, not built yet; C0002-curb-1",
+        "C0003": "quoted on Feb 10, open for 6 days; about $1,330, what for is not on record",
+        "C0004": "sold on Feb 12, not built yet",
+    }
+    assert rows["due_action"].to_dict() == {
+        "C0001": "Call and ask", "C0003": "Call and ask",
+        "C0002": "Its ticket is there; build it in the week of 2026-03-23",
+        "C0004": "Call 811 for the marks: nobody may dig in the week of 2026-02-23 before",
+    }  # fmt: skip
 
 
 def test_a_visit_that_was_made_waits_for_its_quote():

@@ -108,7 +108,7 @@ def test_answers_are_ticks_on_paper_and_all_eight_in_the_drop_down(sheet):
 
 def under_way(scan):
     """Bo Tansy was quoted twelve days before today and has asked about the date."""
-    row = {"client_id": "C0002", "stage": "quote open", "day": "2026-02-04", "words": "quoted on Feb 4, open for 12 days",
+    row = {"client_id": "C0002", "stage": "quote open", "day": "2026-02-04", "words": "quoted on Feb 4, open for 12 days; Q2026-001: C0002-curb-1, $1,650",
            "last_contact": "2026-02-04", "last_outcome": "quoted", "last_note": "asks for May",
            "due_action": "Call and ask", "due_date": ""}  # fmt: skip
     is_left = scan.calls["client_id"] == "C0002"
@@ -128,7 +128,7 @@ def test_who_is_under_way_follows_the_ranked_rows_without_a_number(tmp_path):
     row = row_of(sheet, "C0002")
     assert row == sheet.max_row
     assert str(sheet.cell(row, 4).value).split("\n") == [
-        "Quoted on Feb 4, open for 12 days.", "Call and ask", "bed along the curb and bed along the house front",
+        "Quoted on Feb 4, open for 12 days; Q2026-001: C0002-curb-1, $1,650.", "Call and ask",
     ]  # fmt: skip
     assert sheet.cell(row, 7).value == "Feb 4, quoted: asks for May"
     assert str(sheet.cell(row, ANSWER).value).split("\n")[3] == "☐ sold"
