@@ -7,11 +7,15 @@ something else there than it did then.
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
+from scanner.schema.documents import Season
 from scanner.schema.log_tables import PRINTED, REMARKS
 from scanner.schema.tables import CLIENTS, check_table
+from scanner.sheets.days import short_day
 
 PUT_RIGHT = "phone"
 """The column of the client list that people put right in a call list."""
@@ -44,6 +48,32 @@ def own_columns(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
     added = remarks[~remarks["heading"].isin([*listed.columns, PUT_RIGHT])]
     table = added.set_index(["client_id", "heading"])["text"].unstack()  # noqa: PD010  # one cell each
     return listed.join(table).fillna("").astype("str")
+
+
+def known_of(clients: pd.DataFrame, season: Season, client_id: str, *, today: date) -> list[str]:
+    """Say what whoever goes to a lot has to know: notes of the client list, the office's own columns, the last two things noted.
+
+    For the company's own sheets only: a client never reads them.
+    """
+    client = clients[clients["client_id"] == client_id]
+    remarks = season.remarks[season.remarks["client_id"] == client_id]
+    own = own_columns(client, remarks).loc[client_id]
+    visits = season.visits.rename(columns={"visited_on": "called_on"})
+    said = pd.concat(
+        [table[["client_id", "called_on", "entry_id", "note"]] for table in (season.calls, visits)]
+    )
+    # A job's number is no word of a client's
+    is_word = (said["note"] != "") & ~said["note"].str.fullmatch(r"job \S+(, \S+)*")
+    said = said[(said["client_id"] == client_id) & is_word].drop_duplicates(["called_on", "note"])
+    last = said.sort_values(["called_on", "entry_id"]).tail(2)
+    return [
+        *filter(None, client["notes"]),
+        *(f"{heading}: {text}" for heading, text in own.items() if text),
+        *(
+            f"{short_day(day, today)}: {note}"
+            for day, note in zip(last["called_on"], last["note"], strict=True)
+        ),
+    ]
 
 
 def find_remarks(

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import pandas as pd
 
+from scanner.calls.remarks import known_of
 from scanner.calls.to_build import BuildDays, list_to_build
 from scanner.cli.building import Building, Job, close_with, gather, plan_for, unwritten_words
 from scanner.cli.keeping import season_of
@@ -125,6 +126,7 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobS
         plan=drawn.plans.get(job["client_id"]), work=work, cautions=_cautions(beds),
         command=f"bed-scanner record {book.as_posix()} job {job['job_id']}",
         held=plan.ticket_words if plan.is_held else "",
+        known=known_of(read.clients, building.season, str(job["client_id"]), today=building.found.today),
     )  # fmt: skip
 
 

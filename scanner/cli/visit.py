@@ -8,6 +8,7 @@ from typing import Any
 import click
 import pandas as pd
 
+from scanner.calls.remarks import known_of
 from scanner.cli.keeping import look_at_one
 from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans
@@ -70,6 +71,7 @@ def gather_visit(
         prices=prices,
         head_cents=head_cents,
         cautions=_more_cautions(rows, is_drawn=plan is not None),
+        known=known_of(found.clients, season, client_id, today=found.today),
     )
     return sheet, drawn.problems
 

@@ -41,6 +41,7 @@ class JobSheet:
     cautions: Sequence[str]  # what else to mind, in sentences
     command: str  # how it is typed in
     held: str = ""  # why it begins no earlier, where the marks set its day
+    known: Sequence[str] = ()  # what the office has on record of the lot
 
 
 def days_words(days: Sequence[date]) -> str:

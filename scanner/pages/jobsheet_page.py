@@ -8,7 +8,7 @@ from scanner.pages.crew_words import list_at_curb, list_machines, list_materials
 from scanner.pages.drawing.lot_drawing import SCALE_LINE, Field, draw_lot
 from scanner.pages.drawing.scene import Scene, set_scene
 from scanner.pages.jobsheet_back import draw_back
-from scanner.pages.paper.column import Column
+from scanner.pages.paper.column import KNOWN, Column
 from scanner.pages.paper.look import BODY, HINT, LETTER, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
@@ -48,10 +48,12 @@ def _draw_front(paper: Paper, sheet: JobSheet) -> None:
     took = f"{sheet.labor_hours:.1f} labor-hours, {sheet.crew_days:.1f} crew-days"
     right = (days_words(sheet.days), crew, took)
     y = paper.head(f"Job: {client['name'] or client['client_id']}", under, right) - 8
+    column = Column.full(paper, y)
+    column.boxed(KNOWN, sheet.known)
+    y = column.y
     scene = set_scene(sheet.plan) if sheet.plan is not None else None
     lists = _lists(sheet)
     if scene is None:
-        column = Column.full(paper, y)
         column.section("Beds")
         for at, bed in enumerate(sheet.beds):
             column.bed(letter_of(at), bed_line(bed), f"{bed['area_ft2']:.0f} ft²")

@@ -11,7 +11,7 @@ import pandas as pd
 from scanner.pages.bed_words import drawn_words, letter_of
 from scanner.pages.drawing.lot_drawing import SCALE_LINE, Field, draw_lot
 from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
-from scanner.pages.paper.column import WRITE_PITCH, Column, Track
+from scanner.pages.paper.column import KNOWN, WRITE_PITCH, Column, Track
 from scanner.pages.paper.look import HINT, LIST, PAPERS
 from scanner.pages.paper.sheet import HEAD_DEPTH, Paper
 from scanner.pages.plan_page import write_feet, write_usd
@@ -42,6 +42,7 @@ class Visit:
     prices: pd.DataFrame  # length_ft, is_drawn, and a column of cents a finish
     head_cents: int
     cautions: Sequence[str]
+    known: Sequence[str]  # what the office has on record of the lot
 
 
 def visit_pdf(visit: Visit, *, paper_size: str) -> tuple[Paper, bytes]:
@@ -59,7 +60,10 @@ def visit_pdf(visit: Visit, *, paper_size: str) -> tuple[Paper, bytes]:
     trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
     _write_columns(trial, visit, scene)
     room = paper.top - paper.bottom - HEAD_DEPTH - ABOVE - SCALE_LINE + trial.y
-    below = top - ABOVE
+    first = Column.full(paper, top - ABOVE)
+    first.boxed(KNOWN, visit.known)
+    below = first.y
+    room -= top - ABOVE - below
     if scene is not None:
         most = min(MOST, max(LEAST, room))
         words = [drawn_words(bed, at) for at, bed in enumerate(visit.beds)]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pandas as pd
 import pytest
 
-from scanner.calls.remarks import find_remarks, list_printed, own_columns, with_remarks
-from scanner.schema.log_tables import PRINTED, REMARKS
+from scanner.calls.log.reading import NO_SEASON
+from scanner.calls.remarks import find_remarks, known_of, list_printed, own_columns, with_remarks
+from scanner.schema.log_tables import CALL_LOG, PRINTED, REMARKS, VISITS
 from scanner.schema.tables import empty_table
 
 CLIENT_LIST = pd.DataFrame(
@@ -82,3 +86,28 @@ def test_columns_of_the_client_list_and_of_the_office_stand_side_by_side():
     assert own_columns(right, remarks).to_dict("index") == {
         "A": {"gate": "13#", "mood": ""}, "B": {"gate": "", "mood": "fine"},
     }  # fmt: skip
+
+
+def test_who_goes_to_a_lot_knows_dog_gate_and_wishes_of_that_client_alone():
+    clients = CLIENT_LIST.assign(notes=["shut the gate", ""])[
+        ["client_id", "phone", "notes", "gate"]
+    ]
+    calls = pd.DataFrame(
+        [(1, "A", "2027-02-01", "call back", "hates junipers"), (2, "A", "2027-03-02", "call back", "wants roses"),
+         (3, "B", "2027-03-05", "no", "moving away"), (5, "A", "2027-03-11", "sold", "job Q2027-001"), (6, "A", "2027-03-12", "not reached", "")],
+        columns=["entry_id", "client_id", "called_on", "outcome", "note"],
+    ).reindex(columns=[*CALL_LOG.columns])  # fmt: skip
+    visits = pd.DataFrame(
+        [(4, "A", "2027-03-09", "Kim", "two steps", "t")], columns=[*VISITS.columns]
+    )
+    remarks = pd.DataFrame(
+        [("A", "dog", "yes", ""), ("A", "phone", "402-555-0111", "402-555-0101"), ("B", "dog", "no", "")],
+        columns=[*REMARKS.columns],
+    )  # fmt: skip
+    season = replace(NO_SEASON, calls=calls, visits=visits, remarks=remarks)
+    today = date(2027, 3, 16)
+    assert known_of(clients, season, "A", today=today) == [
+        "shut the gate", "gate: 12#", "dog: yes", "Mar 2: wants roses", "Mar 9: two steps",
+    ]  # fmt: skip
+    assert known_of(clients, season, "B", today=today) == ["dog: no", "Mar 5: moving away"]
+    assert known_of(clients, NO_SEASON, "B", today=today) == []

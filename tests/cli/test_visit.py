@@ -60,6 +60,14 @@ def test_no_words_overlap(visits, paper):
         assert clashes(visit_pdf(visit, paper_size=paper)[0]) == [], client
 
 
+def test_the_sheet_begins_with_what_the_client_list_knows_of_the_lot(visits):
+    assert visits["C0063"].known == ["new drive being poured in spring"]
+    assert visits["C0091"].known == ["dog: yes"]
+    printed = [box.text for box in visit_pdf(visits["C0091"], paper_size="letter")[0].boxes]
+    assert "Know before you go: dog: yes" in [words.replace("\xa0", " ") for words in printed]
+    assert visits["C0001"].known == []
+
+
 def test_lengths_go_a_quarter_either_way_in_steps_of_4_ft(visits):
     # C0003: 17.6 + 16.1 = 33.7 ft, a quarter is 8.4 ft: two steps either way
     prices = visits["C0003"].prices

@@ -87,6 +87,19 @@ def test_a_usual_job_is_one_leaf(plan):
     assert draw_jobsheet(sheet_of(plan, work_of(LEAST)), PAPERS["letter"]).page == 2
 
 
+def test_what_the_office_knows_stands_above_the_drawing_and_a_long_story_is_cut(plan):
+    sheet = sheet_of(plan, work_of(LEAST), known=["shut the gate", "dog: yes"])
+    drawn = draw_jobsheet(sheet, PAPERS["letter"])
+    (told,) = (box for box in drawn.boxes if "Know before" in box.text)
+    assert told.text.replace("\xa0", " ") == "Know before you go: shut the gate · dog: yes"
+    (tools,) = (box for box in drawn.boxes if box.text == "Tools")
+    assert told.bottom > tools.top + 200
+    text = words_of(replace(sheet, known=["roses " * 400]))
+    assert sum("roses roses" in line for line in text.splitlines()) == 3
+    assert "… and more, which the office has" in text
+    assert "Know before" not in words_of(sheet_of(plan, work_of(LEAST)))
+
+
 def test_the_ticket_and_its_days_stand_in_bold(plan):
     told = words_of(
         sheet_of(plan, work_of(LEAST), ticket="27-0415", dig_until=date(2027, 5, 2), call_by=None)

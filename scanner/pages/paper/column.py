@@ -14,6 +14,9 @@ PITCH: Final = 15.5
 """From one row of a table to the next [pt]."""
 WRITE_PITCH: Final = 19.6
 """From one line to write on to the next: a hand needs 0.27 in."""
+KNOWN: Final = "Know before you go"
+MOST_BOXED: Final = 4
+"""Lines that a box takes at most: a page of notes would leave no room for the drawing."""
 _TICK_GAP = 14.0
 _MARK_GAP = 20.0
 
@@ -78,6 +81,23 @@ class Column:
         for line in wrap(self.paper.prepared(text), kind, self.width - indent):
             self.paper.text(self.left + indent, self.y - ABOVE * kind.size - 1, line, kind)
             self.y -= kind.leading
+
+    def boxed(self, head: str, sentences: Sequence[str], kind: Type = LIST) -> None:
+        """Write in a tinted box what has to be read first, cut after `MOST_BOXED` lines; nothing where nothing is told."""
+        if not sentences:
+            return
+        lines = wrap(
+            self.paper.prepared(f"{head}: {' · '.join(sentences)}"), kind.bold, self.width - 10
+        )
+        if len(lines) > MOST_BOXED:
+            lines[MOST_BOXED - 1 :] = ["… and more, which the office has"]
+        depth = len(lines) * kind.leading + 6
+        self.paper.canvas.setFillColor(TINT)
+        self.paper.canvas.rect(self.left, self.y - depth, self.width, depth, 0, 1)
+        for at, line in enumerate(lines):
+            base = self.y - 3 - at * kind.leading - ABOVE * kind.size
+            self.paper.text(self.left + 5, base, line, kind.bold)
+        self.y -= depth + 4
 
     def pair(self, words: str, amount: str, kind: Type = LIST, *, indent: float = 0) -> None:
         """Write words at the left and a figure at the right of one line."""
