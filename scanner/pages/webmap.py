@@ -58,7 +58,7 @@ class _Plan(folium.Map):
             tiles=None,
             prefer_canvas=True,
             max_zoom=23,
-            zoom_snap=0.5,
+            zoom_snap=0.25,
         )
         self._id = "plan"
         self.default_js = []

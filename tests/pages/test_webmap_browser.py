@@ -381,6 +381,32 @@ def test_first_offers_are_whole_on_phone_and_laptop(opened):
     assert laptop.page.evaluate(bottoms)[2] <= 720
 
 
+def test_the_search_box_shows_all_it_asks_for_and_the_map_its_lots(opened):
+    laptop = opened(size={"width": 1280, "height": 900})
+    room, words = laptop.page.evaluate(
+        """() => {
+            const box = document.getElementById("find"), look = getComputedStyle(box), pen = document.createElement("canvas").getContext("2d");
+            pen.font = look.font;
+            return [box.clientWidth - parseFloat(look.paddingLeft) - parseFloat(look.paddingRight), pen.measureText(box.placeholder).width];
+        }"""
+    )
+    assert words < room
+    assert not laptop.page.evaluate("document.getElementById('legend').open")
+    phone = opened(size=PHONE, has_touch=True, is_mobile=True)
+    phone.page.click("[data-view=map]")
+    # 14 px are left free at each side, and the zoom goes in quarters: (1 − 28 ÷ 390) ÷ 2 ** 0.25 = 0.78
+    share = phone.page.evaluate(
+        """() => {
+            const box = emptyBox(), size = map.getSize();
+            for (const lot of lots.filter((one) => one.at)) { grow(box, lot.home[0], lot.home[1]); grow(box, lot.home[2], lot.home[3]); }
+            const [from, to] = [map.latLngToContainerPoint(latLng(box[0], box[1])), map.latLngToContainerPoint(latLng(box[2], box[3]))];
+            return Math.max(Math.abs(to.x - from.x) / size.x, Math.abs(to.y - from.y) / size.y);
+        }"""
+    )
+    assert 0.77 < share <= 1
+    assert phone.page.evaluate("map.getZoom() >= ZOOM.plan")
+
+
 def test_keyboard_alone_reaches_card_phone_and_back(opened):
     one = opened()
     one.page.focus("#kind")

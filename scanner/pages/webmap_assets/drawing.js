@@ -4,7 +4,8 @@
 const WORLD_PX = 256; // width of the whole world at zoom 0, as Leaflet has it
 const UNITS_PER_DEGREE = 1e7;
 const BAND = { first: 0, third: 1, rest: 2, out: 3, skipped: 4 };
-const ZOOM = { plan: 16, marks: 19 };
+/* From which zoom on lots are drawn, from which their ranks, hydrants and the like; a phone holds fewer lots */
+const ZOOM = { plan: window.matchMedia("(max-width: 900px)").matches ? 14.5 : 16, ranks: 17, marks: 19 };
 const UTILITY_LETTERS = ["T", "G", "E", "W", "P"];
 const MARK_LETTERS = { hydrant: "H", mailbox: "M" };
 /* From the ground up: what lies on top is drawn last */
@@ -302,7 +303,7 @@ const Ground = L.Renderer.extend({
 
   /* Afar every lot is a mark; near by only those that have no drawing, and the ranks of the rest */
   _drawGlyphs(seen, zoom) {
-    const pen = this._pen, isAfar = zoom < ZOOM.plan + 1, size = zoom >= 17 ? 8 : zoom >= 13 ? 6 : 4;
+    const pen = this._pen, isAfar = zoom < ZOOM.ranks, size = zoom >= 17 ? 8 : zoom >= 13 ? 6 : 4;
     for (const lot of seen) {
       const x = this.x(lot.at[0]), y = this.y(lot.at[1]);
       this._fade(lot, () => {
@@ -327,7 +328,7 @@ const Ground = L.Renderer.extend({
     const keep = (lot, bed, away) => { if (away <= nearest) { nearest = away; best = { lot, bed }; } };
     for (const lot of seen) {
       if (zoom >= ZOOM.plan) for (const shape of lot.shapes) if (shape.layer === "bed") keep(lot, shape.bed, this._away(shape.rings, at));
-      if (zoom < ZOOM.plan + 1 || !lot.shapes.length) keep(lot, -1, Math.hypot(this.x(lot.at[0]) - at.x, this.y(lot.at[1]) - at.y) - 6);
+      if (zoom < ZOOM.ranks || !lot.shapes.length) keep(lot, -1, Math.hypot(this.x(lot.at[0]) - at.x, this.y(lot.at[1]) - at.y) - 6);
     }
     if (best || zoom < ZOOM.plan) return best;
     const lot = seen.find((one) => one.shapes.some((shape) => shape.layer === "outline" && this._away(shape.rings, at) === 0));
