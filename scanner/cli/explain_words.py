@@ -78,8 +78,8 @@ def chance_lines(found: Scan, client_id: str, *, listed: pd.DataFrame, width: in
     chance, expected = told["chance"], told["expected_profit_cents"] / CENTS_PER_USD
     scale = chance / (math.prod(steps) * signs)
     place = (
-        f"In the list of {own[0]['scanned_on']} that is × {scale:.3f}, because kind and signs move chances within a list, "
-        f"not their sum: {chance:.2%}."
+        f"Kind and signs tell who on a list buys rather than another, not that more buy: so that its sum stays, the chances in "
+        f"the list of {own[0]['scanned_on']} are multiplied by {scale:.3f}: {chance:.2%}."
         if is_listed
         else f"No list with this price is on record; as the only call of one the chance is {chance:.2%}."
     )
@@ -92,7 +92,7 @@ def chance_lines(found: Scan, client_id: str, *, listed: pd.DataFrame, width: in
             f"agree to a visit ({_rests(record.talk_count, 'talk', 'talks')}), and {steps[2]:.1%} of these buy at a price of "
             f"{call['price_over_annual']:.2f} years of mowing ({_rests(record.quote_count, 'quote', 'quotes')}): "
             f"{math.prod(steps):.2%}.", width),
-        *_wrapped(f"Kind of bed and signs move it by × {signs:.3f} ({call['sign_factors'].replace('; ', ', ')}). {place}", width),
+        *_wrapped(f"The kind of bed and the signs of this client multiply that by {signs:.3f} ({call['sign_factors'].replace('; ', ', ')}). {place}", width),
         "Rank",
         *_wrapped(
             f"{chance:.2%} of the gross profit of ${profit:,.2f} is ${chance * profit:,.2f}{upgrade}: ${expected:,.2f}. "
@@ -126,7 +126,7 @@ def _item_line(item: dict[Any, Any], has_many: bool) -> str:
 def _own_line(item: dict[Any, Any], rates: RateBook) -> str:
     value = getattr(rates, item["rate_key"]).value
     words = {
-        "gross_margin_share": f"Overhead and profit, {value:.0%} of the price",
+        "gross_margin_share": f"Gross profit, {value:.0%} of the price",
         "minimum_job_usd": f"Up to the smallest job, ${value:,.0f}",
         "sales_tax_share": f"Sales tax, {value * 100:g} %",
     }[item["rate_key"]]

@@ -102,7 +102,7 @@ def test_a_price_is_told_as_it_is_reckoned(book: Path) -> None:
     assert sum(amounts[name] for name in first) == labor
     assert sum(amounts[name] for name in more) == materials
     assert cost == labor + materials
-    assert price == cost + amounts["Overhead and profit, 45% of the price"]
+    assert price == cost + amounts["Gross profit, 45% of the price"]
     assert amounts["Price with tax"] == price + amounts["Sales tax, 7 %"]
     # 60 by 4 ft of curb: what stands in the guide, 60 ft of the whole edge measured
     assert "007-curb-1: along the curb, 60.0 ft of edge, 240.0 ft², 4.0 ft deep" in told
@@ -186,4 +186,5 @@ def test_chance_and_rank_are_written_out(book: Path) -> None:
     profit, lead, added, whole = (float((text or "0").replace(",", "")) for text in rank.groups())
     assert lead == pytest.approx(profit * chance / 100, rel=2e-3)
     assert whole == pytest.approx(lead + added, abs=0.011)
-    assert "Kind of bed and signs move it by × " in told
+    assert "The kind of bed and the signs of this client multiply that by " in told
+    assert f"as the only call of one the chance is {chance:.2f}%" in told
