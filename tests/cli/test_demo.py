@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -15,6 +16,7 @@ from scanner.cli.demo import PAGES, SAMPLE_DAY
 from scanner.cli.sample import sample_folder
 from scanner.pages.publish import CALL_LISTS
 from scanner.pages.week_page import SECTIONS
+from scanner.units import usd_said
 from tests.cli.desk import keeping_scans, type_in
 
 SCAN_FILES = 8
@@ -89,6 +91,30 @@ def test_the_week_has_something_in_every_section(folder: Path) -> None:
     # the sample schedules its jobs for the week to come: none is to build in this one
     own = {section[0] for section in SECTIONS} - {"to build"}
     assert {line["section"] for line in told["lines"]} > own
+
+
+@pytest.mark.usefixtures("first")
+def test_the_list_says_what_one_job_costs_and_against_what_it_saves(folder: Path) -> None:
+    maps = folder / "maps" / "demo"
+    best = pd.read_csv(maps / "calls.csv").iloc[0]
+    sentence = f", ${best['upgrade_saving_usd']:,.0f} less than in two jobs"
+    assert f", all in one job: {usd_said(round(best['upgrade_price_usd'] * 100))}{sentence}" in (
+        maps / "map.html"
+    ).read_text(encoding="utf-8")
+
+
+@pytest.mark.usefixtures("first")
+def test_explain_says_what_makes_a_chance_of_the_list(folder: Path) -> None:
+    with contextlib.chdir(folder / "maps"):
+        best = pd.read_csv(Path("demo") / "calls.csv").iloc[0]
+        told = type_in("explain", "demo-book", best["client_id"], "--today", str(SAMPLE_DAY)).stdout
+    parts = re.search(
+        r"record.*?: ([\d.]+)%\. The kind of bed and the signs of this client multiply that by ([\d.]+) .* are multiplied by ([\d.]+): ([\d.]+)%",
+        " ".join(told.split()),
+    )
+    assert parts is not None, told
+    stages, signs, kept, chance = map(float, parts.groups())
+    assert chance == pytest.approx(stages * signs * kept, rel=2e-3)
 
 
 @pytest.mark.usefixtures("first")

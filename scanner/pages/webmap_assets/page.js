@@ -124,7 +124,7 @@ tellNowhere();
 function showAll() {
   const shown = lots.filter((lot) => lot.at && !lot.dim), box = emptyBox();
   for (const lot of shown.length ? shown : lots.filter((one) => one.at)) { grow(box, lot.home[0], lot.home[1]); grow(box, lot.home[2], lot.home[3]); }
-  if (Number.isFinite(box[0])) map.fitBounds(bounds(box), { padding: [40, 40], maxZoom: 20, animate: false });
+  if (Number.isFinite(box[0])) map.fitBounds(bounds(box), { padding: isNarrow.matches ? [14, 14] : [40, 40], maxZoom: 20, animate: false });
 }
 
 function flyTo(lot) {
@@ -268,7 +268,7 @@ function offerPart(lot, offer) {
   if (!offer.confirmed) part.append(element("p", { class: "soft" }, "Not confirmed by a drawn lawn, a tape or the crew: look before you quote."));
   if (offer.prices.length) part.append(priceTable(offer));
   const more = offer.more.filter((id) => !offer.bedIds.includes(id)).map((id) => lot.beds.find((bed) => bed.id === id)).filter(Boolean);
-  if (more.length) part.append(element("p", {}, "In one job with " + more.map((bed) => bedShort(bed).toLowerCase()).join(" and ") + ": " + aboutUsd(offer.morePrice) + (offer.moreSaving > 0 ? ", saves " + usd(offer.moreSaving) : "")));
+  if (more.length) part.append(element("p", {}, "In one job with " + more.map((bed) => bedShort(bed).toLowerCase()).join(" and ") + ": " + aboutUsd(offer.morePrice) + (offer.moreSaving > 0 ? ", " + usd(offer.moreSaving) + " less than in two jobs" : "")));
   return part;
 }
 
@@ -494,7 +494,7 @@ function legend() {
 /* --- begin ------------------------------------------------------------- */
 
 document.documentElement.classList.add("live");
-if (isNarrow.matches || window.innerHeight < 900) byId("legend").open = false;
+if (isNarrow.matches || window.innerHeight < 1100) byId("legend").open = false;
 legend();
 rove(rows[0]);
 byId("legend").addEventListener("toggle", () => map.invalidateSize({ animate: false }));
