@@ -7,6 +7,8 @@ count as if they had been sold after, so that no rate is corrected twice.
 
 from __future__ import annotations
 
+from dataclasses import astuple
+
 import numpy as np
 import pandas as pd
 
@@ -22,8 +24,8 @@ TASK_COLUMNS = (
     "jobs_low", "jobs_high", "rate_key", "rate_now", "rate_suggested", "verdict",
 )  # fmt: skip
 PROPOSAL_COLUMNS = (
-    "rate_key", "value", "low", "high", "was", "job_count", "ratio", "ratio_low", "ratio_high",
-    "jobs_low", "jobs_high",
+    "rate_key", "value", "low", "high", "was", "ratio", "ratio_low", "ratio_high", "jobs_low",
+    "jobs_high", "job_count",
 )  # fmt: skip
 
 RATE_FORMAT = ".4g"
@@ -77,21 +79,7 @@ def propose_rates(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBoo
         )
         if format(value, RATE_FORMAT) == format(was, RATE_FORMAT):
             continue
-        rows.append(
-            (
-                key,
-                value,
-                low,
-                high,
-                was,
-                ratio.job_count,
-                ratio.mean,
-                ratio.low,
-                ratio.high,
-                ratio.job_low,
-                ratio.job_high,
-            )
-        )
+        rows.append((key, value, low, high, was, *astuple(ratio)))
     return pd.DataFrame(rows, columns=[*PROPOSAL_COLUMNS])
 
 

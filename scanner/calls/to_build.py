@@ -23,10 +23,12 @@ ONE_DAY = timedelta(days=1)
 
 DAYS_TASK = "set up and clean up"
 """Task whose quantity is the days on a job."""
+WAITING = "job_id client_id bed_ids finish sold_cents sold_on week day_count is_told"
+"""Columns of a job that waits to be built."""
 
 
 def list_to_build(season: Season) -> pd.DataFrame:
-    """List what is sold and not built, by client: ``job_id client_id bed_ids finish sold_cents sold_on week day_count is_told``.
+    """List what is sold and not built, by client: columns `WAITING`.
 
     ``week`` is blank where none is on record; ``is_told`` where the job itself is, with its estimate.
     """
@@ -45,18 +47,9 @@ def list_to_build(season: Season) -> pd.DataFrame:
                "week": schedule.get((row["client_id"], row["job_id"] if row["is_told"] else ""), "")}
         for row in rows
     ]  # fmt: skip
-    names = [
-        "job_id",
-        "client_id",
-        "bed_ids",
-        "finish",
-        "sold_cents",
-        "sold_on",
-        "week",
-        "day_count",
-        "is_told",
-    ]
-    table = pd.DataFrame(listed, columns=names).astype({"day_count": int, "is_told": bool})
+    table = pd.DataFrame(listed, columns=WAITING.split()).astype(
+        {"day_count": int, "is_told": bool}
+    )
     return table.sort_values(["client_id", "job_id"], ignore_index=True)
 
 

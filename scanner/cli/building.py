@@ -77,17 +77,8 @@ def gather(book: Path, season: Season, jobs: pd.DataFrame, *, today: date) -> Bu
     planted = planted.assign(job_id=_job_ids(planted, of_bed))
     keys = ["offer_id", "bed_id", "planting", "is_front"]
     spots = spots.merge(planted.drop(columns="job_id"), on=keys, how="left")
-    return Building(
-        read,
-        found,
-        before,
-        sound,
-        tasks,
-        beds,
-        spots,
-        planted,
-        join_problems(list_problems(refused), problems, unplanted),
-    )
+    every = join_problems(list_problems(refused), problems, unplanted)
+    return Building(read, found, before, sound, tasks, beds, spots, planted, every)
 
 
 def _job_ids(rows: pd.DataFrame, of_bed: pd.Series[str]) -> list[str]:
