@@ -17,7 +17,11 @@ from scanner.calls.entry_kinds import CALL, JOB, LETTER, QUOTE, SCHEDULED, TICKE
 from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan, read_season
+from scanner.calls.next_steps import BUILT, job_lines
+from scanner.calls.reasons import NO_CALLS
+from scanner.calls.sales import drop_sold
 from scanner.calls.today import list_today
+from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS
 from scanner.cli.talk import tell
@@ -25,6 +29,8 @@ from scanner.cli.who import find_client, read_callees
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.log_tables import LISTED, QUOTES
+from scanner.schema.plan_tables import QUOTE as QUOTED
+from scanner.schema.plan_tables import SOLD
 from scanner.schema.tables import LEFT_OUT
 from scanner.units import CENTS_PER_USD, usd_said
 
@@ -75,8 +81,16 @@ def client(asked: Asked, who: str) -> None:
 def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date) -> Story:
     """Tell what list and log say of one client, a row of the client list."""
     rates = read_rates(book / "rates.toml")[0]
+    client_id = client["client_id"].iloc[0]
     known = add_history(client, season, rates=rates)
-    listed = read_last_scan(book, LISTED)
+    way = list_under_way(season, known, today=today)
+    known["under_way"] = "; ".join(way["words"])
+    built = [line for line in job_lines(season, today) if line.client_id == client_id and line.section == BUILT]  # fmt: skip
+    steps = [*filter(None, (*way["due_action"], *(line.next_step for line in built)))]
+    # No new offer to whoever wants no calls, nor before what was quoted or sold is settled
+    is_barred = known["do_not_call"].iloc[0] == "yes"
+    may_be_offered = not (is_barred or built or way["stage"].isin((SOLD, QUOTED)).any())
+    listed = drop_sold(read_last_scan(book, LISTED), season.jobs)
     of_scan = listed[listed["client_id"].isin(client["client_id"])]
     left_out = read_last_scan(book, LEFT_OUT)
     call = list_today(of_scan, left_out, known, rates=rates, today=today).iloc[0].to_dict()
@@ -86,11 +100,16 @@ def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date)
     return {
         "client": {name: value for name, value in told.items() if value not in ("", None)},
         "may_be_called": word_relationships(known, season, today=today).iloc[0],
-        "offer": {name: _plain(call[name]) for name in OFFERED} if call["offer_id"] else {},
+        "offer": {name: _plain(call[name]) for name in OFFERED}
+        if call["offer_id"] and may_be_offered
+        else {},
         "left_out": call["left_out"],
-        "next": {"due_on": known["due_on"].iloc[0], "to_do": call["next_action"]},
-        "lot": _lot(season, client["client_id"].iloc[0]),
-        "said_and_done": _said_and_done(book, season, client["client_id"].iloc[0]),
+        "next": {
+            "due_on": known["due_on"].iloc[0],
+            "to_do": "; ".join(steps) or call["next_action"],
+        },
+        "lot": _lot(season, client_id),
+        "said_and_done": _said_and_done(book, season, client_id),
     }
 
 
@@ -172,6 +191,7 @@ def story_lines(story: Story, width: int) -> list[str]:
     place = [who.get("address"), who.get("route"), who.get("mow_day"), stop]
     shown = {"client_id", "name", "address", "phone", "route", "mow_day", "stop"}
     parts = [
+        ("", f"DO NOT CALL: {NO_CALLS}" if who.get("do_not_call") == "yes" else ""),
         ("", f"{name}   {who.get('phone', 'no phone')}"),
         ("", ", ".join(filter(None, place))),
         ("", "; ".join(f"{key.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g}'}" for key, value in who.items() if key not in shown)),

@@ -88,6 +88,30 @@ def test_who_is_left_out_is_told_why() -> None:
 
 
 @pytest.mark.usefixtures("book")
+def test_who_is_not_to_be_called_is_told_first_and_without_a_sentence_to_say() -> None:
+    assert not told("C0005")["offer"]
+    lines = type_in("client", "lawns", "C0005", *DAY).stdout.splitlines()
+    assert lines[0].strip() == "DO NOT CALL: asked not to be called"
+    assert not [line for line in lines if line.startswith(("Say", "Price")) or "chance" in line]
+    assert "DO NOT CALL" not in type_in("client", "lawns", "C0001", *DAY).stdout
+
+
+def test_whoever_was_quoted_or_buys_is_told_the_next_step_and_no_offer(book: Path) -> None:
+    assert told("C0001")["offer"]
+    record(book, ("C0001", "2026-02-10", "quoted"), today=TODAY)
+    story = told("C0001")
+    assert (story["offer"], story["next"]["to_do"]) == ({}, "Call and ask")
+    record(book, ("C0001", "2026-02-12", "sold"), today=TODAY)
+    story = told("C0001")
+    assert (story["offer"], story["left_out"]) == ({}, "under way: sold on Feb 12, not built yet")
+    assert story["next"]["to_do"] == "Give it a week; ask for the locating marks before that"
+    # A visit is made with the offer in hand
+    record(book, ("C0002", "2026-02-10", "visit"), today=TODAY)
+    story = told("C0002")
+    assert (bool(story["offer"]), story["next"]["to_do"]) == (True, "Call; settle a day for the visit")  # fmt: skip
+
+
+@pytest.mark.usefixtures("book")
 def test_one_screen_of_lines() -> None:
     lines = type_in("client", "lawns", "C0001", *DAY).stdout.splitlines()
     assert len(lines) <= 40

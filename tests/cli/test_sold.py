@@ -107,8 +107,9 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert lines_of(book, "2027-03-29") == [
         ("built", "Ask the crew for the hours", "job Q2027-001 --hours TASK=HOURS")
     ]
-    said = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)["said_and_done"]
-    assert [(row["entry_id"], row["what"]) for row in said] == [
+    story = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)
+    assert (story["next"]["to_do"], story["offer"]) == ("Ask the crew for the hours", {})
+    assert [(row["entry_id"], row["what"]) for row in story["said_and_done"]] == [
         (1, "quote Q2027-001"), (2, "quote Q2027-001 won"), (3, "job Q2027-001 to be built"),
         (4, "locating ticket TX-77"), (5, "job Q2027-001, mulch, built"),
     ]  # fmt: skip
