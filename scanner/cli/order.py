@@ -25,11 +25,12 @@ from scanner.cli.keeping import season_of
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError
-from scanner.job.orders import BY_CREW, sum_order
+from scanner.job.orders import sum_order
 from scanner.pages.order_page import OrderTables, order_pdf
 from scanner.pages.paper.look import PAPERS
 from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
+from scanner.schema.job_tables import BY_CREW
 from scanner.sheets.cells import sheet_csv
 from scanner.sheets.days import monday_of
 from scanner.sheets.lists import ORDER_LIST

@@ -18,6 +18,7 @@ from scanner.job.counting import DECIMALS
 from scanner.job.species import size_words
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.schema.documents import RateBook
+from scanner.schema.job_tables import BY_CREW
 from scanner.schema.plant_list import Plant
 from scanner.schema.tables import CHOSEN_PLANTS, ORDER, check_table, empty_table
 
@@ -32,8 +33,6 @@ practice, no source).
 
 FETCHED_BY_CREW = {"mulch": "mulch_order_yd3", "gravel": "gravel_order_ton"}
 """What a crew fetches on its way where the estimate has that, and the quantity that it loads."""
-
-BY_CREW = "crew fetches"
 
 ROLL_FT = (4, 100)
 """Width and length of a roll of fabric (from memory, no source)."""

@@ -15,6 +15,7 @@ from scanner.pages.paper.look import BODY, HINT, LETTER, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
 from scanner.schema.documents import Company
+from scanner.schema.job_tables import BY_CREW
 
 UNITS = {"yd3": "yd³", "ft2": "ft²", "ton": "ton", "ft": "ft", "head": "", "pot": ""}
 DECIMALS = {"yd3": 1, "ton": 1, "head": 1}
@@ -50,26 +51,16 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     """Draw an order's pages."""
     paper = Paper(size, title=f"Materials for the week of {tables.week}")
     page = _Page(paper, tables)
-    what = _what(page.column.width)
-    page.section("What to order", what)
-    for row in _sums(tables.order).to_dict("records"):
-        page.row(
-            what,
-            [
-                _capital(row["material"]),
-                amount(row["needed"], row["unit"]),
-                f"{row['order']:g}",
-                row["sold_as"],
-                BLANK,
-                TICK,
-            ],
-            17.5,
-        )
+    sums = _sums(tables.order)
+    is_fetched = sums["sold_as"].str.endswith(BY_CREW)
+    _draw_sums(page, "What to order", sums[~is_fetched], [BLANK, TICK])
     page.words(
         "Summed over all jobs, waste added once, then rounded up to what is sold."
-        f" All of it is needed by {tables.needed_by:%A, %B} {tables.needed_by.day}. "
-        "Do not order what the crew fetches: each job's own amount, on its sheet, in its hours and price."
+        f" All of it is needed by {tables.needed_by:%A, %B} {tables.needed_by.day}."
     )
+    if is_fetched.any():
+        _draw_sums(page, "What the crews fetch: not to be ordered", sums[is_fetched], [])
+        page.words("Each job's own amount stands on its sheet, and is in its hours and price.")
     _draw_jobs(page, tables)
     page.section("Before ordering")
     for words in tables.before:
@@ -85,11 +76,19 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     return paper
 
 
-def _what(width: float) -> tuple[Track, ...]:
-    """Give the columns of what to order, to the width of a page [pt]."""
+def _draw_sums(page: _Page, title: str, sums: pd.DataFrame, more: list[Cell]) -> None:
+    what = _what(page.column.width, "order" if more else "load")[: 4 + len(more)]
+    page.section(title, what)
+    for row in sums.to_dict("records"):
+        name, needed = _capital(row["material"]), amount(row["needed"], row["unit"])
+        page.row(what, [name, needed, f"{row['order']:g}", row["sold_as"], *more], 17.5)
+
+
+def _what(width: float, verb: str) -> tuple[Track, ...]:
+    """Give the columns of what to order or load, to the width of a page [pt]."""
     return (
         Track("material", 0, 178), Track("needed, with waste", 160, 252, "right", LIST.soft),
-        Track("order", 252, 306, "right", BODY.bold.at(11)), Track("as sold", 324, width - 100),
+        Track(verb, 252, 306, "right", BODY.bold.at(11)), Track("as sold", 324, width - 100),
         Track("supplier, price", width - 100, width - 24), Track("in", width - 20, width, "right"),
     )  # fmt: skip
 

@@ -69,6 +69,9 @@ CHOSEN_PLANTS = TableSchema("chosen_plants", "Which species goes where, one row 
     "extra_cents": cents_column("what the species' own price adds to the price of the job, before tax", least=None),
 })  # fmt: skip
 
+BY_CREW = "crew fetches"
+"""How what nobody orders comes: ends `sold_as`."""
+
 ORDER = TableSchema("order", "Materials to order for some jobs, one row a material and one beneath it for each job.", {
     "material": text_column("what it is, as daylily, 1 gal", least=1),
     "job_id": text_column("job that needs it; blank: all of them"),

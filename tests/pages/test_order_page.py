@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -58,6 +59,22 @@ def test_nothing_overlaps(paper, job_count, plants):
     assert sum("Ada `Quill`" in words for words in text) == job_count * table_count
     for page in range(1, drawn.page + 1):
         assert f"Page {page}" in text
+
+
+def test_what_the_crews_fetch_stands_apart_from_what_is_ordered():
+    tables = tables_of(2, ())
+    is_sum, is_mulch = tables.order["job_id"] == "", tables.order["material"] == "mulch"
+    order = tables.order.assign(sold_as=tables.order["sold_as"].mask(is_sum & is_mulch, "yards, crew fetches"))  # fmt: skip
+    drawn = draw_order(replace(tables, order=order), PAPERS["letter"])
+    text = [box.text.replace("\xa0", " ") for box in drawn.boxes]
+    apart = next(
+        at for at, words in enumerate(text) if words.lower().startswith("what the crews fetch")
+    )
+    assert text.index("Gravel") < apart < text.index("Mulch")
+    assert clashes(drawn) == []
+    assert not any(
+        "the crews fetch" in box.text for box in draw_order(tables, PAPERS["letter"]).boxes
+    )
 
 
 def test_a_usual_week_is_one_page():
