@@ -155,7 +155,7 @@ def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause
     days, next_days = calls["called_on"], calls["next_date"]
     early = "next_date " + next_days + " is before the call on " + days
     return (
-        (calls["outcome"] == "", "something is filled in, but no outcome", f"write one of {listed}"),
+        (calls["outcome"] == "", "something is filled in, but no outcome", f"write one of {listed}; what is about no call is kept from a column of your own"),
         (~calls["outcome"].isin(OUTCOMES), f"outcome {{outcome}} is none of {listed}", "write one of these"),
         *day_causes(rows["called_on"], days, today, what="of the call"),
         *unread_causes(rows["next_date"], next_days, is_needed=rows["next_date"].ne("")),

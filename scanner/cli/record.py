@@ -162,7 +162,8 @@ def visit(
     sides of a drive. They stand in for the edges of that kind from drawings.
 
     BLANK is the name of a blank as the visit sheet prints it: "length A=17.5" slope=flat
-    heads=2 "who decides=her son". Lengths of the other beds of a kind stay as drawn.
+    heads=2 "who decides=her son". Beds that are not typed count as drawn,
+    and all beds of a kind are scaled alike, so that their sum is what was measured.
     """
     depth = dict(named_figure(typed, "curb=6") for typed in rooms)
     measured = [named_figure(typed, "curb=42.5") for typed in edges]

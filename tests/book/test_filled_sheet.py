@@ -114,7 +114,7 @@ def test_text_of_other_countries(tmp_path, delimiter):
         ("C0099,,,2027-03-02,visit,,,", "client_id 'C0099' is not in the client list", "put the id right"),
         (",,,2027-03-02,visit,,,", "client_id is blank", "put the id right"),
         ("C0042,,,2027-03-02,maybe,,,", "outcome 'maybe' is none of not reached, call back", "write one"),
-        ("C0042,,,2027-03-02,,likes roses,,", "something is filled in, but no outcome", "write one of not"),
+        ("C0042,,,2027-03-02,,likes roses,,", "something is filled in, but no outcome", "kept from a column of your own"),
         ("C0042,,,,visit,,,", "called_on is blank, which is no day", "year-month-day"),
         ("C0042,,,3/32/2027,visit,,,", "called_on is '3/32/2027', which is no day", "year-month-day"),
         ("C0042,,,2027-03-06,visit,,,", "called_on 2027-03-06 is after today, 2027-03-05", "clock is wrong"),

@@ -231,3 +231,11 @@ def test_beds_that_do_not_come_out_as_measured_are_told(book):
     first = round(curb.iloc[0] / 2, 1)
     _, said = record(book, "C0003", f"length A={first}")
     assert ("corrects all of it alike: A " in said) == (len(curb) > 1)
+
+
+def test_two_beds_measured_by_their_letters_are_scaled_by_their_sum(book):
+    # drawn 17.6 and 16.1 ft, told 16.9 and 16.8: both times 33.7, so both stay as drawn, and that is said
+    _, said = record(book, "C0003", "length A=16.9", "length B=16.8")
+    assert "corrects all of it alike: A 18 ft and B 16 ft from now on" in said
+    edges = read_season(book).measurements.query("client_id == 'C0003'")
+    assert sorted(edges["length_ft"]) == [16.8, 16.9]
