@@ -68,11 +68,7 @@ def job_lines(season: Season, today: date) -> list[Line]:
     sold_on = sold.groupby("client_id")["called_on"].max()
     rows = list[Line]()
     for job in season.jobs.to_dict("records"):
-        name = {
-            "bed_ids": job["bed_ids"],
-            "number": job["job_id"],
-            "price_cents": job["sold_cents"],
-        }
+        name = {"bed_ids": job["bed_ids"], "number": job["job_id"], "price_cents": job["sold_cents"]}  # fmt: skip
         if not job["built_on"]:
             day = str(sold_on.get(job["client_id"], ""))
             section, step, command = _step_of(job["client_id"], job["job_id"], season, today)
@@ -129,11 +125,7 @@ def quote_lines(trials: pd.DataFrame, season: Season, today: date) -> list[Line]
     for trial in trials.to_dict("records"):
         own = numbered[numbered["client_id"] == trial["client_id"]]
         for quote in own.to_dict("records"):
-            name = {
-                "bed_ids": quote["bed_ids"],
-                "number": quote["quote_id"],
-                "price_cents": quote["price_cents"],
-            }
+            name = {"bed_ids": quote["bed_ids"], "number": quote["quote_id"], "price_cents": quote["price_cents"]}  # fmt: skip
             step, command = "Call and ask", f"record BOOK quote {quote['quote_id']} won|lost"
             if quote["good_until"] < today.isoformat() or quote["outcome"]:
                 step = f"Its price lapsed on {quote['good_until']}: call, and write it anew"

@@ -106,12 +106,6 @@ def _call_backs(season: Season, rates: RateBook, last_day: str) -> list[Line]:
     history = tell_history(season.calls, rates=rates)
     due = history[history["due_on"].between("0", last_day) & (history["last_outcome"] != "visit")]
     return [
-        Line(
-            CALL_BACK,
-            call["client_id"],
-            call["due_on"],
-            call["next_action"] or "Call",
-            record_call(call["client_id"]),
-        )
+        Line(CALL_BACK, call["client_id"], call["due_on"], call["next_action"] or "Call", record_call(call["client_id"]))
         for call in due.to_dict("records")
-    ]
+    ]  # fmt: skip

@@ -44,16 +44,8 @@ OFFERED = (
     "chance_high", "reasons", "cautions",
 )  # fmt: skip
 BED = (
-    "bed_id",
-    "along",
-    "face",
-    "edge_ft",
-    "area_ft2",
-    "mean_depth_ft",
-    "skip_reason",
-    "price_usd",
-    "cautions",
-)
+    "bed_id", "along", "face", "edge_ft", "area_ft2", "mean_depth_ft", "skip_reason", "price_usd", "cautions",
+)  # fmt: skip
 HEADING_LETTERS = 9
 Story = dict[str, Any]
 
