@@ -65,14 +65,11 @@ def known_of(clients: pd.DataFrame, season: Season, client_id: str, *, today: da
     # A job's number is no word of a client's
     is_word = (said["note"] != "") & ~said["note"].str.fullmatch(r"job \S+(, \S+)*")
     said = said[(said["client_id"] == client_id) & is_word].drop_duplicates(["called_on", "note"])
-    last = said.sort_values(["called_on", "entry_id"]).tail(2)
+    last = said.sort_values(["called_on", "entry_id"]).tail(2)[["called_on", "note"]]
     return [
         *filter(None, client["notes"]),
         *(f"{heading}: {text}" for heading, text in own.items() if text),
-        *(
-            f"{short_day(day, today)}: {note}"
-            for day, note in zip(last["called_on"], last["note"], strict=True)
-        ),
+        *(f"{short_day(day, today)}: {note}" for day, note in last.to_numpy().tolist()),
     ]
 
 

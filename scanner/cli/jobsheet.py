@@ -98,13 +98,8 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobS
     beds = building.beds[building.beds["job_id"] == job["job_id"]]
     tasks = building.tasks[building.tasks["job_id"] == job["job_id"]]
     planted = building.planted[building.planted["job_id"] == job["job_id"]]
-    drawn = draw_up_plans(
-        read,
-        building.season,
-        beds,
-        beds.iloc[:0],
-        dict.fromkeys(beds["offer_id"], str(job["finish"])),
-    )
+    finishes = dict.fromkeys(beds["offer_id"], str(job["finish"]))
+    drawn = draw_up_plans(read, building.season, beds, beds.iloc[:0], finishes)
     order = {task.task: at for at, task in enumerate((*bed_tasks(rates), *job_tasks(rates)))}
     tasks = tasks.sort_values("task", key=lambda names: names.map(order), kind="stable")
     hours = tasks[tasks["estimated_hours"].fillna(0.0) > 0.0]

@@ -31,15 +31,8 @@ OF_OFFER = (
     "upgrade_saving_cents", "cautions",
 )  # fmt: skip
 OF_CALL = (
-    "client_id",
-    "offer_id",
-    "rank",
-    "band",
-    "expected_profit_cents",
-    "due_date",
-    "next",
-    "last",
-)
+    "client_id", "offer_id", "rank", "band", "expected_profit_cents", "due_date", "next", "last",
+)  # fmt: skip
 """What the list says of an offer and of its call."""
 
 
