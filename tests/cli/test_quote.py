@@ -43,9 +43,11 @@ def write(book: Path, *words: str):
 
 
 def pages_of(book: Path, number: str = "2026-001") -> list[str]:
-    with pdfplumber.open(
-        io.BytesIO((book / "out" / f"quote-{number}.pdf").read_bytes())
-    ) as document:
+    return text_of(book / "out" / f"quote-{number}.pdf")
+
+
+def text_of(path: Path) -> list[str]:
+    with pdfplumber.open(io.BytesIO(path.read_bytes())) as document:
         return [(page.extract_text() or "").replace("\xa0", " ") for page in document.pages]
 
 
@@ -99,6 +101,19 @@ def test_the_page_says_what_the_scan_found_and_adds_up(book, scan):
     every = "".join([page, sketch, *forms])
     for name in ("price_low_cents", "price_high_cents", "direct_cost_cents", "gross_profit_cents"):
         assert f"{offer[name] / 100:,.0f}" not in every
+
+
+def test_what_the_office_knows_of_a_lot_goes_along_and_to_no_client(book):
+    # of the sample's client list: "asks for the gate to be closed", and yes in its own column dog
+    told = type_in("record", str(book), "calls", "C0002", "visit", "--note", "wants roses", *TODAY)
+    assert told.exit_code == 0
+    told = type_in("visit", str(book), "C0002", "--out", str(book / "out"), *TODAY)
+    assert told.exit_code == 0
+    assert write(book, "C0002").exit_code == 0
+    sheet, quote = text_of(book / "out" / "visit-C0002.pdf")[0], "\n".join(pages_of(book))
+    for words in ("asks for the gate to be closed", "dog: yes", "wants roses"):
+        assert words in sheet
+        assert words not in quote
 
 
 def test_right_to_cancel_as_the_rule_words_it(book):
