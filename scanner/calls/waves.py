@@ -66,7 +66,9 @@ def plan_promotion(
     missing = _fill_with_what_stands(promises, orders, ahead)
     too_much_now = max((work.too_much_chance for work in promises.work), default=0.0)
     near = ahead.expected(np.ones((1, len(leads))))[0] if is_near else None
-    wave = _choose_waves(promises, orders, ahead, starts, calls_a_week=calls_a_week, near=near)
+    wave, limit = _choose_waves(
+        promises, orders, ahead, starts, calls_a_week=calls_a_week, near=near
+    )
     comes = weeks.day(weeks.today) + rates.post_days.value
     ready = _ready_of_letters(delays, weeks, comes)
     if is_in_time := ready.sum() >= HALF:
@@ -82,12 +84,10 @@ def plan_promotion(
     return Promotion(
         check_table(clients[[*WAVES.columns]].reset_index(drop=True), WAVES),
         _weeks(called, weeks, free_days, promises),
-        int((leads["stage"] == TRIED).sum()),
-        too_much_now,
+        int((leads["stage"] == TRIED).sum()), too_much_now,
         float((everything - expected)[(leads["stage"] != SOLD).to_numpy()].sum()),
-        missing,
-        bool(not is_in_time and is_letter.any()),
-    )
+        missing, limit, bool(not is_in_time and is_letter.any()),
+    )  # fmt: skip
 
 
 def useful_starts(delays: Delays, weeks: Weeks, free_days: Floats) -> list[Floats]:
@@ -166,8 +166,8 @@ def _fill_with_what_stands(promises: Promises, orders: Orders, ahead: Forecast) 
 def _choose_waves(
     promises: Promises, orders: Orders, ahead: Forecast, starts: list[Floats], *, calls_a_week: float,
     near: Floats | None,
-) -> npt.NDArray[np.int64]:  # fmt: skip
-    """Take new clients week by week, tries again first; gives each client's week, or `WAITING`."""
+) -> tuple[npt.NDArray[np.int64], str]:  # fmt: skip
+    """Take new clients week by week, tries again first; gives each client's week, or `WAITING`, and what ends the first."""
     stage, tried = ahead.leads["stage"].to_numpy(), ahead.leads["tried_count"].to_numpy(int)
     chain = follow_ups(ahead.delays.miss)
     due = np.zeros(len(starts) + TRIES)
@@ -176,7 +176,7 @@ def _choose_waves(
         if week < len(starts):
             due[week] += 1.0
             due[week + 1 : week + TRIES] += chain[min(tried[client], TRIES - 1)]
-    wave = np.full(len(stage), WAITING)
+    wave, limit = np.full(len(stage), WAITING), ""
     queue, done, room = np.flatnonzero(stage == NEW).tolist(), 0, 0.0
     for week, ready in enumerate(starts):
         # Half a client stays over from week to week, as the sum of what there is room for has it
@@ -187,11 +187,14 @@ def _choose_waves(
             queue = _by_route(queue, ahead.leads["route"].tolist(), near, 2 * count)
         chosen = promises.choose(orders, queue[:count])
         wave[chosen] = week
+        limit = limit or (
+            "list" if len(chosen) == len(queue) else "calls" if len(chosen) == count else "chance"
+        )
         queue = queue[len(chosen) :]
         due[week + 1 : week + TRIES] += chain[0] * len(chosen)
         done += len(chosen)
         room = min(room, float(done) + HALF)
-    return wave
+    return wave, limit
 
 
 def _by_route(queue: list[int], routes: list[str], profit: Floats, count: int) -> list[int]:

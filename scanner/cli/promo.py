@@ -105,7 +105,7 @@ def promo(
                 f"It is too late for letters: more than half of what they sell would start after the week of {last}."
             )
         tables = PromoTables(
-            first=first, last=last, planned=planned, notes=tuple(notes),
+            first=first, last=last, planned=planned, calls_a_week=rates.calls_a_week.value, notes=tuple(notes),
             letter_chance=stages.written[0] if with_letters else 0.0,
         )  # fmt: skip
         files = dict[str, bytes]()

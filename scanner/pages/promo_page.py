@@ -20,6 +20,14 @@ LEAST_DAYS = 0.05
 """Fewer crew-days are no word worth."""
 
 
+LIMIT_WORDS = {
+    "calls": "No more are called because you make {calls:g} calls a week{tries}.",
+    "chance": "No more are called because the chance that more is sold than fits is to stay at {share} or less.",
+    "list": "No more are called because nobody else is on the list.",
+}
+"""Why no more new clients are called this week, though days are likely to stay free."""
+
+
 @dataclass(frozen=True)
 class PromoTables:
     """A promotion in tables, as the page takes it."""
@@ -27,6 +35,7 @@ class PromoTables:
     first: date  # mondays of the weeks whose free days are to be filled
     last: date
     planned: Promotion  # the promotion
+    calls_a_week: float  # tries again among them
     notes: tuple[str, ...] = ()  # what is to be known beside, in sentences
     files: tuple[str, ...] = ()  # of the letters
     letter_chance: float = 0.0  # that a letter brings a visit; 0: none is thought of
@@ -54,6 +63,7 @@ def promo_html(found: Scan, tables: PromoTables) -> str:
         "notes": tables.notes,
         "weeks": _week_rows(tables),
         "plot": _plot(tables),
+        "promise_weeks": round(found.rates.promise_weeks.value),
         "overbook_chance": found.rates.overbook_chance.value,
         "waves": _wave_rows(tables),
         "count": int((tables.planned.clients["wave"] >= 0).sum()),
@@ -84,45 +94,43 @@ def promo_json(found: Scan, tables: PromoTables) -> dict[str, Any]:
 
 def promo_words(found: Scan, tables: PromoTables) -> str:
     """Say in a few sentences whom to call, what is likely to stay free and what comes too late."""
-    free, likely = float(tables.planned.weeks["free_days"].sum()), tables.planned.likely_days
-    again = (
-        f"{_people(tables.planned.follow_up_count)} tried before"
-        if tables.planned.follow_up_count
-        else ""
-    )
-    worst = float(tables.planned.weeks["too_much_chance"].max())
+    planned, limit = tables.planned, found.rates.overbook_chance.value
+    free = float(planned.weeks["free_days"].sum())
+    worst = float(planned.weeks["too_much_chance"].max())
+    filled = min(planned.likely_days, free)
+    again = _people(planned.follow_up_count) if planned.follow_up_count else ""
+    said = list[str]()
     if tables.asked(CALL):
-        whom = f"Call {_people(tables.asked(CALL), 'new client')} this week{f', beside {again}' if again else ''}."
-    elif tables.planned.too_much_now > found.rates.overbook_chance.value:
-        whom = (
-            f"Call nobody new this week: what is out already asks for more than fits with a chance of {write_share(tables.planned.too_much_now)}."
-            f"{f' Follow up {again}.' if again else ''}"
+        beside = f", beside {again} tried before" if again else ""
+        said.append(f"Call {_people(tables.asked(CALL), 'new client')} this week{beside}.")
+    elif planned.too_much_now > limit:
+        now = write_share(planned.too_much_now)
+        said.append(
+            f"Call nobody new this week: what is out already asks for more than fits with a chance of {now}."
         )
     else:
-        whom = f"Call nobody new this week.{f' Try {again} again.' if again else ''}"
+        said.append("Call nobody new this week.")
+    if again and not tables.asked(CALL):
+        said.append(f"Try {again} tried before again.")
     if tables.asked(LETTER):
-        whom = f"{whom} Write to {_people(tables.asked(LETTER))}."
-    short = (
-        f" {write_days(tables.planned.missing_days)} crew-days are sold already that the free days cannot hold."
-        if tables.planned.missing_days >= LEAST_DAYS
-        else ""
+        said.append(f"Write to {_people(tables.asked(LETTER))}.")
+    if planned.missing_days >= LEAST_DAYS:
+        said.append(
+            f"{write_days(planned.missing_days)} crew-days are sold already that the free days cannot hold."
+        )
+    said.append(
+        f"The crews have {write_days(free)} free crew-days until the week of {_short(tables.last)}; about {write_days(filled)} are likely to be "
+        f"filled and {write_days(free - filled)} to stay free, and with a chance of {write_share(worst)} more is sold than fits."
     )
-    waits = (
-        f" {_people(tables.waiting)} wait{'s' if tables.waiting == 1 else ''}."
-        if tables.waiting
-        else ""
-    )
-    late = (
-        f" {write_days(tables.planned.late_days)} more will ask for a later start."
-        if tables.planned.late_days >= LEAST_DAYS
-        else ""
-    )
-    left = max(0.0, free - likely)
-    return (
-        f"{whom}{short} The crews have {write_days(free)} free crew-days until the week of {_short(tables.last)}; about "
-        f"{write_days(min(likely, free))} are likely to be filled and {write_days(left)} to stay free, and with a chance of "
-        f"{write_share(worst)} more is sold than fits.{late}{waits}"
-    )
+    if free - filled >= LEAST_DAYS and planned.too_much_now <= limit:
+        tries = ", and those tried before come first" if again else ""
+        why, calls = LIMIT_WORDS[planned.limit], tables.calls_a_week
+        said.append(why.format(calls=calls, tries=tries, share=write_share(limit)))
+    if planned.late_days >= LEAST_DAYS:
+        said.append(f"{write_days(planned.late_days)} more will ask for a later start.")
+    if tables.waiting:
+        said.append(f"{_people(tables.waiting)} wait{'s' if tables.waiting == 1 else ''}.")
+    return " ".join(said)
 
 
 def _people(count: int, one: str = "client") -> str:
@@ -212,17 +220,13 @@ def _plot(tables: PromoTables) -> str:
 
 def _steps(tables: PromoTables) -> list[str]:
     again = [f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over."]
+    file = tables.files[0] if tables.files else "the letters"
+    send = f"Print {file} and send it; write into mailing.csv when each was sent and who asks for a visit."
     return [
         "Call back whom you promised a call: the week's page lists them.",
         *(again if tables.planned.follow_up_count else []),
         *(["Call this week's list below, route by route."] if tables.asked(CALL) else []),
-        *(
-            [
-                f"Print {tables.files[0] if tables.files else 'the letters'} and send it; write into mailing.csv when each was sent and who asks for a visit."
-            ]
-            if tables.asked(LETTER)
-            else []
-        ),
+        *([send] if tables.asked(LETTER) else []),
         "Write down what comes back, as after any call.",
         "Next Monday make this page anew: who is called then depends on what was said.",
     ]
@@ -232,7 +236,7 @@ def _rests_on(found: Scan, tables: PromoTables) -> list[str]:
     rates, record = found.rates, found.chance_record
     return [
         f"On record: {record.attempt_count:,} tries to reach somebody, {record.talk_count:,} decided talks, {record.quote_count:,} quotes.",
-        f"{rates.calls_a_week.value:g} calls a week, tries again first (calls_a_week: {rates.calls_a_week.source}).",
+        f"{tables.calls_a_week:g} calls a week, tries again first (--calls-a-week, else calls_a_week: {rates.calls_a_week.source}).",
         f"A job is promised within {rates.promise_weeks.value:g} weeks after it may start, at the latest in the last week (promise_weeks).",
         f"It may start {rates.start_days.value:g} days after the sale (start_days); a visit follows a talk after {rates.visit_days.value:g} days "
         f"(visit_days), an answer a quote after {rates.answer_days.value:g} on average (answer_days).",

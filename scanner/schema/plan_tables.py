@@ -132,6 +132,8 @@ class Promotion:
         Crew-days to expect that will ask for a start after the last week.
     missing_days
         Crew-days sold that the free days of their weeks cannot hold.
+    limit
+        What ends this week's new calls: ``calls`` (a week), ``chance`` (of too much) or the ``list``.
     is_late_to_write
         Whether more than half of what a letter sells now would start after the last week, so that
         none is written.
@@ -143,6 +145,7 @@ class Promotion:
     too_much_now: float
     late_days: float
     missing_days: float
+    limit: str
     is_late_to_write: bool = False
 
     @property

@@ -54,6 +54,8 @@ def test_the_promotion_of_april(book, tmp_path):
     assert figures["answer"] in told.stderr
     assert figures["answer"] in unescape(html)
     # All six fit into eight days; none of the waits
+    assert "No more are called because nobody else is on the list." in figures["answer"]
+    assert "a job may start up to 3 weeks later than it could" in html
     assert [client["wave"] for client in figures["clients"]] == [0] * 6
     assert html.count('class="tick"') == 6
     assert "Bo &lt;b&gt;Tansy&lt;/b&gt;" in html
@@ -94,6 +96,7 @@ def test_few_calls_a_week_make_waves(book, tmp_path):
         "--json",
     )
     figures = json.loads(run(book, tmp_path, *words).stdout)
+    assert "No more are called because you make 2 calls a week." in figures["answer"]
     # 2, then 2 - 0.65 × 2 = 0.7, then 2 - 0.65 × 0.7 - 0.4875 × 2 = 0.57: sums 2, 2.7, 3.27
     assert [client["wave"] for client in figures["clients"]][:3] == [0, 0, 1]
 
