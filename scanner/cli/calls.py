@@ -152,7 +152,7 @@ def _close(
     bare_count = int((left_out["offer_id"] == "").sum())
     bare = f", {bare_count:,} of them without an offer" if bare_count else ""
     say(
-        f"{counted(count, 'client')} to call: {due_count:,} promised a call, {tried_count:,} not reached last time, "
+        f"{counted(count, 'client')} to call: {due_count:,} promised a call by now, {tried_count:,} not reached last time, "
         f"{count - due_count - tried_count:,} others; {counted(shown_count, 'row')} shown, {counted(len(left_out), 'client')} left out{bare}"
         " (--all lists them with the reason)."
     )

@@ -66,7 +66,7 @@ def week_html(tables: WeekTables) -> str:
         "scanned_on": tables.scanned_on,
         "sections": [
             {"key": key, "title": title, "short": words[len(own[name]) != 1], "none": none,
-             "more": _more(name, more, tables.young_quotes), "lines": own[name]}
+             "more": _more(name, more, tables), "lines": own[name]}
             for name, key, title, words, more, none in SECTIONS
         ],
         "new": [row for row in rows if row["section"] == "new call"],
@@ -116,10 +116,13 @@ def _sold_words(tables: WeekTables, free: float) -> str:
     )
 
 
-def _more(section: str, more: str, young_quotes: int) -> str:
-    if section != "quote" or not young_quotes:
-        return more
-    return f"{more}; {young_quotes} newer can wait"
+def _more(name: str, more: str, tables: WeekTables) -> str:
+    """Say beside a title what of it can wait."""
+    if name == "quote" and tables.young_quotes:
+        return f"{more}; {tables.young_quotes} newer can wait"
+    day = tables.lines.loc[tables.lines["section"] == name, "day"]
+    later = int((day > tables.today.isoformat()).sum())
+    return f"{more}; {later} of them later this week" if name == "call back" and later else more
 
 
 def _short(day: date) -> str:

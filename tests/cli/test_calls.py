@@ -65,7 +65,7 @@ def test_list_as_text_with_what_was_said_and_the_law() -> None:
     assert first["gross_profit_usd"] == "785.45"
     assert result.stderr.splitlines() == [
         "From the scan of 2026-02-16; what has changed in the book since is not in it.",
-        "6 clients to call: 0 promised a call, 0 not reached last time, 6 others; 6 rows shown, 4 clients left out, 2 of them without an offer"
+        "6 clients to call: 0 promised a call by now, 0 not reached last time, 6 others; 6 rows shown, 4 clients left out, 2 of them without an offer"
         " (--all lists them with the reason).",
         *COUNSEL,
     ]

@@ -91,6 +91,11 @@ def test_the_week_has_something_in_every_section(folder: Path) -> None:
     # the sample schedules its jobs for the week to come: none is to build in this one
     own = {section[0] for section in SECTIONS} - {"to build"}
     assert {line["section"] for line in told["lines"]} > own
+    promised = [line["day"] for line in told["lines"] if line["section"] == "call back"]
+    later = sum(day > str(SAMPLE_DAY) for day in promised)
+    assert 0 < later < len(promised)
+    html = (folder / "maps" / "demo" / "week.html").read_text(encoding="utf-8")
+    assert f"promised; longest overdue first; {later} of them later this week" in html
 
 
 @pytest.mark.usefixtures("first")
