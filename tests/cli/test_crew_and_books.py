@@ -243,6 +243,8 @@ def test_care_of_what_is_there(book):
     assert row["price_usd"] == "42.88"
     # Ordered 0.5 yd³; delivery 136.36
     assert "Spring 2027, North: 1 bed; order 0.5 yd³ of mulch, 0.4 h, $179.24 with delivery." in result.stderr  # fmt: skip
+    # Whoever spreads a pesticide for hire is certified: 40 CFR 171; states license by it
+    assert "takes an applicator's license" in " ".join(result.stderr.split())
 
 
 def test_care_of_nothing(book):
