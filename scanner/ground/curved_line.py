@@ -82,7 +82,7 @@ def curve_line(
     >>> rules = read_rules(None)[0]
     >>> bed, edge = shapely.box(0, 0, 48, 4), shapely.LineString([(0, 0), (48, 0)])
     >>> curved = curve_line(bed, edge, shapely.box(0, 4, 48, 30), rules=rules)
-    >>> round(curved.shape.area), round(curved.line.length, 1), round(curved.end_ft, 1)
+    >>> round(curved.shape.area), round(curved.line.length, 1), float(round(curved.end_ft, 1))
     (192, 48.8, -1.0)
     >>> curve_line(bed, edge, shapely.box(0, 4, 48, 4.2), rules=rules) is None
     True

@@ -186,7 +186,7 @@ def minus(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
     shapes
         Polygons [ft], n rows.
     """
-    return only_ground(shapely.difference(shapes, others))
+    return _sound(shapely.difference, shapes, others)
 
 
 def meet(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
@@ -203,7 +203,17 @@ def meet(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
     shapes
         Polygons [ft], n rows.
     """
-    return only_ground(shapely.intersection(shapes, others))
+    return _sound(shapely.intersection, shapes, others)
+
+
+def _sound(overlay: Overlay, shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Work an overlay out; a row that comes out broken, as a hole outside its shell, is worked out on the grid."""
+    ground = only_ground(overlay(shapes, others))
+    broken = np.flatnonzero(~shapely.is_valid(ground))
+    if len(broken):
+        shapes, others = np.broadcast_arrays(shapes, others)
+        ground[broken] = on_grid(overlay, shapes[broken], others[broken])
+    return ground
 
 
 def around(shapes: np.ndarray, far_ft: float) -> np.ndarray:
