@@ -64,9 +64,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Let the garbage collector pass over what was imported, and come less often: it took a sixth of a small scan."""
-    gc.collect()
-    gc.freeze()
+    """Let the garbage collector come less often: it took a sixth of a small scan."""
+    # What is frozen has no referrers for hypothesis, whose older versions warn of that.
     gc.set_threshold(20_000, 20, 20)
 
 
