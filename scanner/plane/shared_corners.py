@@ -65,7 +65,7 @@ def share_corners(shapes: np.ndarray, lot: np.ndarray, box: np.ndarray) -> np.nd
 def _corners_on(sides: Segs) -> tuple[np.ndarray, np.ndarray]:
     """Pair sides with the corners of other shapes on them, away from their ends, in order along each."""
     corners = sides._replace(b=sides.a)
-    i, j = near(corners, sides, int(sides.lot.max(initial=-1)) + 1, ON_FT)
+    j, i = near(sides, corners, int(sides.lot.max(initial=-1)) + 1, ON_FT)  # points, none is long
     i, j = i[sides.of[i] != sides.of[j]], j[sides.of[i] != sides.of[j]]
     along, off, size = beside(corners.take(i), sides.take(j))
     along_ft = along[:, 0]
