@@ -32,7 +32,7 @@ def strange_in(path: Path) -> str:
             connection.execute("PRAGMA trusted_schema = OFF")
             connection.set_progress_handler(lambda: 1, _MOST_STEPS)
             return _strange(connection)
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):  # broken pages, letters that are none
         return "cannot be read as a layer, it may be damaged"
 
 

@@ -207,6 +207,20 @@ def test_a_trigger_of_a_database_never_runs_because_nothing_is_written(sites):
     assert [one.name for one in sites.iterdir()] == ["a.gpkg"]
 
 
+def test_a_database_with_letters_that_are_none_is_told_and_left_out(sites):
+    """Found by the fuzzer: the database complains of what it cannot read in the file's own letters."""
+    path = sites / "a.gpkg"
+    table(client_id=["007", ""]).to_file(path, driver="GPKG", layer="lots")
+    raw = sqlite3.connect(path)
+    raw.execute("CREATE TABLE lawnshape (what TEXT)")
+    raw.commit()
+    raw.close()
+    path.write_bytes(path.read_bytes().replace(b"TABLE lawnshape", b"T\x8cBLE lawnshape"))
+    features, problems = read_sites(sites, CLIENTS)
+    assert features.empty
+    assert "may be damaged" in problems["problem"].item()
+
+
 @pytest.mark.parametrize("name", ["a.gpkg", "a.zip"])
 def test_declared_coordinates_are_brought_to_degrees(sites, tmp_path, name):
     # Nebraska state plane in US survey feet; north-south first in the authority's books or not
