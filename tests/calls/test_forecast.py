@@ -139,7 +139,8 @@ def test_whole_seasons_drawn():
     found = forecast(*[(NEW, np.nan, 0, r, g) for r, g in zip(years, profit, strict=True)])
     until = 7 * 17
     outlook = found.outlook(found.shares([until]))
-    drawn = np.array([draw_season(rng, stages(), years, profit, until) for _ in range(4000)])
+    known = stages()
+    drawn = np.array([draw_season(rng, known, years, profit, until) for _ in range(4000)])
     assert outlook.mean[0] == pytest.approx(drawn.mean(), rel=0.05)
     assert outlook.spread.nothing[0] == pytest.approx((drawn == 0).mean(), abs=0.02)
     low, high = outlook.quantiles(RANGE_SHARES)[:, 0]
