@@ -7,6 +7,7 @@ import pandas as pd
 from scipy.spatial import KDTree
 
 from scanner.calls.seasons import along_of
+from scanner.calls.texts import say_each
 from scanner.plane.frame import in_space
 
 ALIKE_FT = 1000.0
@@ -46,8 +47,6 @@ def alike_reasons(counts: pd.Series[int]) -> pd.Series[str]:
     >>> alike_reasons(pd.Series([0, 1, 9])).tolist()
     ['', 'a neighbor could have the same bed: one price for both', '9 neighbors could have the same bed: one price for the street']
     """
-    words = counts.map("{} neighbors could have the same bed: one price for the street".format)
-    words = words.astype("str").mask(
-        counts == 1, "a neighbor could have the same bed: one price for both"
-    )
-    return words.where(counts > 0, "")
+    words = ("", "a neighbor could have the same bed: one price for both")
+    many = "{} neighbors could have the same bed: one price for the street".format
+    return say_each(counts, lambda count: words[count] if count < len(words) else many(count))

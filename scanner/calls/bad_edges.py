@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from scanner.schema.crew_answers import numbers_by_client, words_by_client
@@ -51,11 +52,13 @@ def bad_edge_reasons(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[s
     """Say of each offer which of its beds lies along an edge that a crew saw in a bad state."""
     if BAD_EDGE_COLUMN not in clients:
         return pd.Series("", index=offers.index, dtype="str")
-    report = zip(offers["bed_ids"], clients[BAD_EDGE_COLUMN], strict=True)
-    texts = [
+    is_seen = (clients[BAD_EDGE_COLUMN] != "").to_numpy()
+    texts = np.full(len(offers), "", dtype=object)
+    report = zip(offers["bed_ids"][is_seen], clients[BAD_EDGE_COLUMN][is_seen], strict=True)
+    texts[is_seen] = [
         "; ".join(
             f"the crew saw a bad edge along the {along} on {day}: {condition} of {WORST}"
-            for along, condition, day in (edge.split(" ") for edge in edges.split("|") if edge)
+            for along, condition, day in (edge.split(" ") for edge in edges.split("|"))
             if f"-{along}-" in bed_ids
         )
         for bed_ids, edges in report

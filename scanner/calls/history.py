@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.calls.post import WANTS_VISIT, asked_letters, open_letters
+from scanner.calls.texts import join_texts, say_each
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.log_tables import NOTED
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -88,11 +89,8 @@ def tell_last(callees: pd.DataFrame, today: date) -> dict[str, pd.Series]:
         callees = callees.assign(**dict.fromkeys(("last_called_on", *REMEMBERED.values()), ""))
     told = {name: callees[known] for name, known in REMEMBERED.items()}
     is_noted = callees["last_contact"] > callees["last_called_on"]
-    called_on = callees["last_called_on"].map(lambda day: short_day(day, today))
-    before = pd.Series(
-        [", ".join(filter(None, row)) for row in zip(called_on, told["last_outcome"], told["last_note"], strict=True)],
-        index=callees.index, dtype="str",
-    )  # fmt: skip
+    called_on = say_each(callees["last_called_on"], lambda day: short_day(day, today))
+    before = join_texts([called_on, told["last_outcome"], told["last_note"]], by=", ")
     return told | {
         "last_outcome": told["last_outcome"].mask(is_noted, NOTED),
         "last_note": told["last_note"].mask(is_noted, before),

@@ -20,14 +20,9 @@ from scanner.calls.chance import chance_of_sale
 from scanner.calls.fees import annual_fees
 from scanner.calls.history import tell_last
 from scanner.calls.learning import Learned
-from scanner.calls.reasons import (
-    join_texts,
-    reasons_to_call,
-    reasons_to_leave_out,
-    text_where,
-    warm_signs,
-)
+from scanner.calls.reasons import reasons_to_call, reasons_to_leave_out, warm_signs
 from scanner.calls.seasons import lead_along
+from scanner.calls.texts import join_texts, say_each, text_where
 from scanner.calls.totals import Prospects, total_sales
 from scanner.errors import SchemaError
 from scanner.schema.documents import RateBook
@@ -71,6 +66,10 @@ def rank_calls(
         is_under_way = callees["under_way"] != ""
         left_out = left_out.mask(is_under_way, "under way: " + callees["under_way"])
     is_open = left_out == ""
+    signs, bad_edges = (
+        warm_signs(callees, rates=rates, today=today),
+        bad_edge_reasons(offers, callees),
+    )
     alike = count_alike(offers[is_open], callees[is_open]).reindex(offers.index, fill_value=0)
     calls = pd.DataFrame({
         "client_id": offers["client_id"],
@@ -79,14 +78,13 @@ def rank_calls(
         "upgrade_over_annual": offers["upgrade_price_cents"] / CENTS_PER_USD / fee_usd,
         "alike_clients": alike,
         "reasons": join_texts([
-            reasons_to_call(offers, beds, callees, rates=rates, today=today), alike_reasons(alike)
+            reasons_to_call(offers, beds, callees, signs=signs, bad_edges=bad_edges), alike_reasons(alike)
         ]),
         "left_out": left_out,
         "last_contact": callees["last_contact"],
         **tell_last(callees, today),
     })  # fmt: skip
-    signs = warm_signs(callees, rates=rates, today=today)
-    signs = signs.assign(bad_edge=bad_edge_reasons(offers, callees) != "", alike=alike > 0)
+    signs = signs.assign(bad_edge=bad_edges != "", alike=alike > 0)
     calls = calls.assign(**_chances(calls, offers, signs, learned=learned))
     calls = calls.assign(**_profits(calls, offers, rates=rates, learned=learned))
     return check_table(_in_order(calls, callees["name"], rates)[list(CALLS.columns)], CALLS)
@@ -133,13 +131,12 @@ def _prospects(table: pd.DataFrame) -> Prospects:
 
 def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
     """Give the client of each offer, on the index of `offers`."""
-    unknown = offers.loc[~offers["client_id"].isin(clients["client_id"]), "client_id"]
+    place = pd.Index(clients["client_id"]).get_indexer(pd.Index(offers["client_id"]))
+    unknown = offers.loc[place < 0, "client_id"].unique()
     if len(unknown):
-        message = (
-            f"offers for clients that are not in the table: {', '.join(unknown.unique()[:20])}"
-        )
+        message = f"offers for clients that are not in the table: {', '.join(unknown[:20])}"
         raise SchemaError(message)
-    return clients.set_index("client_id").loc[offers["client_id"]].reset_index()
+    return clients.iloc[place].reset_index(drop=True)
 
 
 def _chances(
@@ -156,7 +153,7 @@ def _chances(
     )
     kind = offers["bed_ids"].map(lead_along)
     moved = kind.map(learned.kinds).fillna(1.0).to_numpy(float)
-    told = [kind + (" " + pd.Series(moved, index=kind.index).map("{:.3f}".format).astype("str"))]
+    told = [kind + say_each(pd.Series(moved, index=kind.index), " {:.3f}".format)]
     for sign in signs.columns:
         times = learned.signs.get(sign, 1.0)
         moved = moved * np.where(signs[sign], times, 1.0)

@@ -6,14 +6,13 @@ Each helper returns one text a row, blank where it has nothing to say.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
-from scanner.calls.bad_edges import bad_edge_reasons
 from scanner.calls.post import WANTS_VISIT
+from scanner.calls.texts import join_texts, say_each, text_where
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS, STREET_SIDE
 
@@ -37,14 +36,15 @@ MONTHS_PER_YEAR = 12
 
 
 def reasons_to_call(
-    offers: pd.DataFrame, beds: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
-) -> pd.Series:
+    offers: pd.DataFrame, beds: pd.DataFrame, clients: pd.DataFrame, *,
+    signs: pd.DataFrame, bad_edges: pd.Series,
+) -> pd.Series:  # fmt: skip
     """Say why each offer is worth a call.
 
-    One text a row on the index of `offers`, several reasons joined by ``"; "``.
+    One text a row on the index of `offers`, several reasons joined by ``"; "``. ``signs``: as
+    `warm_signs` tells them; ``bad_edges``: in words.
     """
     parts = _parts(offers, beds)
-    signs = warm_signs(clients, rates=rates, today=today)
     since = clients["client_since"].str.slice(0, 4)
     return join_texts([
         text_where("refer to a landscape designer: too much for a quick sketch", offers["needs_designer"]),
@@ -53,7 +53,7 @@ def reasons_to_call(
         _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
         # Where what was narrow is taken in, what stays elsewhere is no second reason
         _width_reason(offers, parts).where(~_sum(offers, parts, "absorbed_ft2").round().gt(0), ""),
-        bad_edge_reasons(offers, clients),
+        bad_edges,
         text_where("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),
         text_where("a neighbor's bed was just built", signs["neighbor_built"]),
@@ -117,13 +117,6 @@ def is_new_tract(
 ) -> pd.Series[bool]:
     """Tell whose house was new in a year: a yard that nobody has done anything to yet."""
     return (year - year_built).between(0, rates.new_tract_years.value)
-
-
-def join_texts(texts: Sequence[pd.Series]) -> pd.Series:
-    """Join columns of sentences, blanks left out."""
-    rows = zip(*texts, strict=True)
-    joined = ["; ".join(part for part in row if part) for row in rows]
-    return pd.Series(joined, index=texts[0].index, dtype="str")
 
 
 def _logged_rest(clients: pd.DataFrame, today: date) -> pd.Series:
@@ -196,10 +189,7 @@ def _width_reason(offers: pd.DataFrame, parts: pd.DataFrame) -> pd.Series:
 
 def _numbers(template: str, numbers: pd.Series) -> pd.Series:
     """Put each number into the sentence; blank where it rounds to nothing or is not known."""
-    said = numbers.round().gt(0.0)
-    return numbers.map(template.format).astype("str").where(said, "")
-
-
-def text_where(sentence: str, applies: pd.Series) -> pd.Series:
-    """Put a sentence where it applies, a blank elsewhere."""
-    return pd.Series(np.where(applies, sentence, ""), index=applies.index, dtype="str")
+    whole = numbers.round()
+    return say_each(
+        whole.where(whole > 0.0, 0.0), lambda number: template.format(number) if number else ""
+    )
