@@ -75,18 +75,7 @@ class Ground:
         return cls(block, _list_ground(look, block), [look], client_ids[:0])
 
     def combine(self, sets: pd.DataFrame) -> pd.DataFrame:
-        """Draw sets of beds, those that were drawn before not again.
-
-        Parameters
-        ----------
-        sets
-            As for `combine_beds`.
-
-        Returns
-        -------
-        offer_beds
-            Table `OFFER_BEDS`.
-        """
+        """Draw sets of beds as table `OFFER_BEDS`, those that were drawn before not again."""
         known = self.tables["sets"]
         place = sets[["offer_id", "bed_id", "place"]]
         laid = [known.merge(place, on=["offer_id", "bed_id"])]

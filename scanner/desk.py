@@ -52,13 +52,7 @@ class Desk:
             self.near[names[j]].add(names[i])
 
     def price_alone(self) -> pd.DataFrame:
-        """Price each bed as a job of its own.
-
-        Returns
-        -------
-        alone
-            Its lead finish by bed id, with `client_id`.
-        """
+        """Price each bed as a job of its own: its lead finish by bed id, with `client_id`."""
         alone = self.drawn[0]
         if alone.empty:
             return pd.DataFrame(
@@ -70,18 +64,7 @@ class Desk:
         return leads.assign(client_id=alone["client_id"]).set_index(alone["bed_id"])
 
     def price_sets(self, sets: dict[str, Beds]) -> pd.DataFrame:
-        """Draw and price sets of beds, each as one job.
-
-        Parameters
-        ----------
-        sets
-            Ids of beds by offer id.
-
-        Returns
-        -------
-        leads
-            The lead finish of each, by offer id.
-        """
+        """Draw and price sets of beds, each as one job: the lead finish of each, by offer id."""
         rows = self._lay(sets)
         sizes = np.array([len(beds) for beds in sets.values()])
         leads = price_leads(
@@ -132,19 +115,11 @@ class Desk:
         return [(bed, group_of[bed]) for bed in beds]
 
     def keep(self, sets: dict[str, Beds], listed: list[str]) -> dict[str, pd.DataFrame]:
-        """Price each bed alone and some sets in every finish.
+        """
+        Price each bed alone and some sets in every finish.
 
-        Parameters
-        ----------
-        sets
-            Ids of beds by offer id; those of one bed are there anyway.
-        listed
-            Offers whose lead finish is written out line by line.
-
-        Returns
-        -------
-        tables
-            ``offer_beds quantities prices line_items plants`` by name.
+        The lead finish of offers `listed` is written out line by line. Gives ``offer_beds
+        quantities prices line_items plants`` by name.
         """
         rates, alone = self.book.rates, len(self.drawn[0])
         sets = {name: beds for name, beds in sets.items() if len(beds) > 1}

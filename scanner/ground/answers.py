@@ -28,25 +28,12 @@ REMEDY = "nothing to do; if it has changed since, answer the checklist again and
 
 @dataclass(frozen=True)
 class Seen:
-    """
-    What crews answered about a block of lots, aligned with it.
+    """What crews answered about a block of lots, aligned with it."""
 
-    Attributes
-    ----------
-    denied
-        By what an edge runs along, whether each lot has no turf there.
-    curbed
-        ``yes``, ``no`` or blank.
-    opening_ft
-        Width of the drive at the curb [ft]; NaN: not told.
-    has_bed
-        Whether a bed is there already.
-    """
-
-    denied: dict[str, np.ndarray]
-    curbed: np.ndarray
-    opening_ft: np.ndarray
-    has_bed: np.ndarray
+    denied: dict[str, np.ndarray]  # by what an edge runs along, whether each lot has no turf there
+    curbed: np.ndarray  # ``yes``, ``no`` or blank
+    opening_ft: np.ndarray  # width of the drive at the curb [ft]; NaN: not told
+    has_bed: np.ndarray  # whether a bed is there already
 
 
 def look_up(client_id: np.ndarray, answers: pd.DataFrame) -> Seen:

@@ -19,85 +19,34 @@ TIE_FT = 1e-6
 
 @dataclass(frozen=True)
 class Around:
-    """
-    Streets and outlines round some lots.
+    """Streets and outlines round some lots."""
 
-    Attributes
-    ----------
-    origin
-        Origin of each lot in the plane [ft].
-    known
-        Whether each lot has a street within reach.
-    borders
-        Borders of the streets and drawn curbs in reach of each lot's front, in its frame, as they
-        were drawn: which point of a bend is nearest hangs on less than a step of the grid.
-    neighbors
-        Other outlines.
-    """
-
-    origin: np.ndarray
-    known: np.ndarray
+    origin: np.ndarray  # origin of each lot in the plane [ft]
+    known: np.ndarray  # whether each lot has a street within reach
+    # borders of the streets and drawn curbs in reach of each lot's front, in its frame, as they
+    # were drawn: which point of a bend is nearest hangs on less than a step of the grid
     borders: Segs
-    neighbors: Neighbors
+    neighbors: Neighbors  # other outlines
 
     def of_lots(self, count: int) -> Self:
-        """
-        Keep the first lots.
-
-        Parameters
-        ----------
-        count
-            How many.
-
-        Returns
-        -------
-        around
-            What those see.
-        """
+        """Keep what the first lots see."""
         borders = self.borders.take(self.borders.lot < count)
         return type(self)(self.origin[:count], self.known[:count], borders, self.neighbors)
 
     def nearest_street(self, xy: np.ndarray, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """
-        Find the street point nearest to each of some points.
+        Find the street point nearest to each point, and how far it is.
 
-        Parameters
-        ----------
-        xy, lot
-            Points in their lot's frame [ft], m × 2, and the lot of each.
-
-        Returns
-        -------
-        target, distance_ft
-            The street point, and how far it is; infinite where no street is known.
+        Infinite where no street is known.
         """
         return nearest_on(xy, lot, self.borders, len(self.origin))[:2]
 
     def is_known(self) -> np.ndarray:
-        """
-        Tell which lots have a street in reach of their fronts.
-
-        Returns
-        -------
-        is_known
-            Boolean array.
-        """
+        """Tell which lots have a street in reach of their fronts."""
         return self.known
 
     def is_blocked(self, a: np.ndarray, b: np.ndarray, lot: np.ndarray) -> np.ndarray:
-        """
-        Tell between which points another lot stands.
-
-        Parameters
-        ----------
-        a, b, lot
-            Both ends of each line of sight in its lot's frame [ft], and its lot.
-
-        Returns
-        -------
-        is_blocked
-            Boolean array.
-        """
+        """Tell between which points, in their lot's frame [ft], another outline stands."""
         ends = np.stack([a, b], axis=1) + self.origin[lot][:, None]
         return self.neighbors.inside_ft(shapely.linestrings(ends), lot) > ON_FT
 
@@ -224,58 +173,26 @@ client's is that client's lot."""
 
 @dataclass(frozen=True)
 class Neighbors:
-    """
-    Outlines that may stand before lots.
+    """Outlines that may stand before lots."""
 
-    Attributes
-    ----------
-    lots
-        The lots.
-    shapes, owner
-        Outlines in the plane [ft] and whose they are, blank: nobody's who is a client.
-    tree
-        Spatial index over `shapes`.
-    doubtful
-        Pairs that are none, sorted: lot × number of outlines + outline.
-    """
-
-    lots: Lots
+    lots: Lots  # the lots
+    # shapes, owner: outlines in the plane [ft] and whose they are, blank: nobody's who is a client
     shapes: np.ndarray
     owner: np.ndarray
-    tree: shapely.STRtree
-    doubtful: np.ndarray
+    tree: shapely.STRtree  # spatial index over `shapes`
+    doubtful: np.ndarray  # pairs that are none, sorted: lot × number of outlines + outline
 
     def inside_ft(self, lines: np.ndarray, lot: np.ndarray) -> np.ndarray:
-        """
-        Measure how far lines run inside other outlines.
-
-        Parameters
-        ----------
-        lines, lot
-            Lines in the plane [ft], and the lot of each.
-
-        Returns
-        -------
-        length_ft
-            Length inside them [ft].
-        """
+        """Measure how far lines in the plane run inside outlines of other lots [ft]."""
         at, other = self._foreign(self.tree.query(lines, predicate="intersects"), lot)
         inside_ft = shapely.length(shapely.intersection(lines[at], self.shapes[other]))
         return np.bincount(at, inside_ft, len(lines))
 
     def near(self, boxes: np.ndarray) -> Parts:
         """
-        Give the other outlines that meet each lot's box.
+        Give the other outlines that meet each lot's box, in its frame [ft].
 
-        Parameters
-        ----------
-        boxes
-            Boxes in each lot's frame [ft]: west, south, east, north.
-
-        Returns
-        -------
-        outlines
-            Parts without bits.
+        Parts without bits.
         """
         origin = self.lots.origin[: len(boxes)]
         places = shapely.box(*(boxes + np.tile(origin, 2)).T)

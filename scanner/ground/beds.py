@@ -116,43 +116,21 @@ ALONG_DRIVES = ("curb", "sidewalk")
 
 
 class Ground(NamedTuple):
-    """
-    What beds are cut from, aligned by lot.
+    """What beds are cut from, aligned by lot."""
 
-    Attributes
-    ----------
-    turf
-        Turf before any bed [ft].
-    border, layers
-        The turf's labelled border, and pieces of what stands on the lots [ft].
-    parts
-        What stands on the lots.
-    removed
-        Ground taken out of beds, never absorbed back [ft].
-    openings
-        Guessed drives [ft].
-    """
-
-    turf: np.ndarray
+    turf: np.ndarray  # turf before any bed [ft]
+    # border, layers: the turf's labelled border, and pieces of what stands on the lots [ft]
     border: Segs
     layers: Segs
-    parts: Parts
-    removed: np.ndarray
-    openings: np.ndarray
+    parts: Parts  # what stands on the lots
+    removed: np.ndarray  # ground taken out of beds, never absorbed back [ft]
+    openings: np.ndarray  # guessed drives [ft]
 
     def border_of(self, along: str) -> Segs:
         """
         Give the border that beds of one kind lie on.
 
-        Parameters
-        ----------
-        along
-            The kind.
-
-        Returns
-        -------
-        border
-            The turf's border, for curb and sidewalk with that of guessed drives [ft].
+        The turf's, for curb and sidewalk with that of guessed drives.
         """
         at = np.flatnonzero(~shapely.is_empty(self.openings))
         if along not in ALONG_DRIVES or not len(at):

@@ -35,45 +35,20 @@ CORNER_COSINE = 0.65
 
 
 class Corners(NamedTuple):
-    """
-    Corners that streets turn round lots, the street on the left of both curbs.
+    """Corners that streets turn round lots, the street on the left of both curbs."""
 
-    Attributes
-    ----------
-    lot
-        Lot of each.
-    apex
-        Where the straight curbs cross [ft], n × 2.
-    one, two
-        Directions of the curbs that come and go, unit vectors.
-    begin, end
-        Tangent points: where the first straight curb ends and the second begins [ft].
-    bend
-        The return between them, a line [ft]; None where the curbs meet in a point.
-    """
-
-    lot: np.ndarray
-    apex: np.ndarray
+    lot: np.ndarray  # lot of each
+    apex: np.ndarray  # where the straight curbs cross [ft], n × 2
+    # one, two: directions of the curbs that come and go, unit vectors
     one: np.ndarray
     two: np.ndarray
+    # begin, end: tangent points: where the first straight curb ends and the second begins [ft]
     begin: np.ndarray
     end: np.ndarray
-    bend: np.ndarray
+    bend: np.ndarray  # the return between them, a line [ft]; None where the curbs meet in a point
 
     def take(self, keep: np.ndarray) -> Self:
-        """
-        Keep some corners.
-
-        Parameters
-        ----------
-        keep
-            Which.
-
-        Returns
-        -------
-        corners
-            Those.
-        """
+        """Keep some corners."""
         return type(self)(*(column[keep] for column in self))
 
 

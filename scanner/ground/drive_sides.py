@@ -20,53 +20,27 @@ LEAST_FT = 1e-9
 
 
 class Sides(NamedTuple):
-    """
-    Sides of drives at the street.
+    """Sides of drives at the street."""
 
-    Attributes
-    ----------
-    lot
-        Lot that sees each.
-    apex
-        Where the drive's mouth ends on the curb, flare and all [ft], n × 2.
-    leg
-        The point of the curb a leg farther from the drive [ft], n × 2.
-    up, side_ft
-        Direction of the side's last straight piece up the drive, and its length.
-    """
-
-    lot: np.ndarray
-    apex: np.ndarray
-    leg: np.ndarray
+    lot: np.ndarray  # lot that sees each
+    apex: np.ndarray  # where the drive's mouth ends on the curb, flare and all [ft], n × 2
+    leg: np.ndarray  # the point of the curb a leg farther from the drive [ft], n × 2
+    # up, side_ft: direction of the side's last straight piece up the drive, and its length
     up: np.ndarray
     side_ft: np.ndarray
 
     @property
     def course(self) -> np.ndarray:
-        """
-        Give the direction of the curb away from the drive.
-
-        Returns
-        -------
-        course
-            Unit vectors, n × 2.
-        """
+        """Give the direction of the curb away from the drive: unit vectors, n × 2."""
         step = self.leg - self.apex
         return step / np.maximum(np.hypot(*step.T), LEAST_FT)[:, None]
 
     def square_up(self, leg_ft: float) -> np.ndarray:
         """
-        Give the direction up the drive: that of a side which is straight for a leg, else square.
+        Give the direction up the drive.
 
-        Parameters
-        ----------
-        leg_ft
-            The last piece of a flare is shorter and points into the drive.
-
-        Returns
-        -------
-        up
-            Unit vectors, n × 2.
+        That of a side which is straight for a leg, else square (the last piece of a flare points
+        into the drive).
         """
         course = self.course
         square = np.column_stack([-course[:, 1], course[:, 0]])

@@ -36,37 +36,13 @@ class Around(Protocol):
 
     def nearest_street(self, xy: np.ndarray, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """
-        Find the street point nearest to points.
+        Find the street point nearest to each point, and how far it is.
 
-        Parameters
-        ----------
-        xy
-            Points in their lots' frames [ft], n × 2.
-        lot
-            Lot of each.
-
-        Returns
-        -------
-        target, distance_ft
-            Street points, n × 2, and how far off; infinite where no street is known.
+        Infinite where no street is known.
         """
 
     def is_blocked(self, a: np.ndarray, b: np.ndarray, lot: np.ndarray) -> np.ndarray:
-        """
-        Tell whether another outline lies between points.
-
-        Parameters
-        ----------
-        a, b
-            Points in their lots' frames [ft], n × 2 each.
-        lot
-            Lot of each pair.
-
-        Returns
-        -------
-        is_blocked
-            Booleans, n.
-        """
+        """Tell between which points, in their lot's frame [ft], another outline stands."""
 
 
 def face_walls(layers: Segs, around: Around, *, rules: LocalRules) -> Segs:

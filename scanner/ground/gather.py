@@ -54,44 +54,19 @@ LIMITS = EASEMENT | WILDFIRE | PARKING
 
 @dataclass(frozen=True)
 class Block:
-    """
-    Lots looked at, and after them lots nearby, whose frontage strips may claim the same ground.
+    """Lots looked at, and after them lots nearby, whose frontage strips may claim the same ground."""
 
-    Attributes
-    ----------
-    frame
-        Plane that all lie in.
-    lots
-        The lots; the first `count` were asked for.
-    parts
-        What lies in the window of each, what touches joined.
-    limits
-        Easements, wildfire areas and streets along which cars park.
-    points
-        Things to keep clear of: ``lot``, ``kind``, ``what``, ``dbh_in``, ``x_ft``, ``y_ft``.
-    around
-        Streets and other outlines within the reach of fronts.
-    count
-        Lots asked for.
-    """
-
-    frame: str
-    lots: Lots
-    parts: Parts
-    limits: Parts
+    frame: str  # plane that all lie in
+    lots: Lots  # the lots; the first `count` were asked for
+    parts: Parts  # what lies in the window of each, what touches joined
+    limits: Parts  # easements, wildfire areas and streets along which cars park
+    # things to keep clear of: ``lot``, ``kind``, ``what``, ``dbh_in``, ``x_ft``, ``y_ft``
     points: pd.DataFrame
-    around: Around
-    count: int
+    around: Around  # streets and other outlines within the reach of fronts
+    count: int  # lots asked for
 
     def asked(self) -> Self:
-        """
-        Leave the lots out that nobody asked for.
-
-        Returns
-        -------
-        block
-            The lots asked for.
-        """
+        """Leave the lots out that nobody asked for."""
         n = self.count
         return replace(
             self,

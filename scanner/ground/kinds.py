@@ -47,51 +47,15 @@ class Parts(NamedTuple):
     lot: np.ndarray
 
     def take(self, keep: np.ndarray) -> Self:
-        """
-        Keep some rows, in the order asked for.
-
-        Parameters
-        ----------
-        keep
-            Which.
-
-        Returns
-        -------
-        parts
-            Those.
-        """
+        """Keep some rows, in the order asked for."""
         return type(self)(*(column[keep] for column in self))
 
     def of(self, bits: int) -> Self:
-        """
-        Keep the parts that have one of some bits.
-
-        Parameters
-        ----------
-        bits
-            Any of them.
-
-        Returns
-        -------
-        parts
-            Those.
-        """
+        """Keep the parts that have any of some bits."""
         return self.take((self.bits & bits) > 0)
 
     def add(self, shape: np.ndarray, bits: int | np.ndarray, lot: np.ndarray) -> Self:
-        """
-        Put in further parts, each after those of its lot.
-
-        Parameters
-        ----------
-        shape, bits, lot
-            Their columns.
-
-        Returns
-        -------
-        parts
-            All of them.
-        """
+        """Put in further parts, each after those of its lot."""
         lots = np.concatenate([self.lot, lot]).astype(int)
         order = np.argsort(lots, kind="stable")
         return type(self)(
@@ -119,14 +83,7 @@ class Lots(NamedTuple):
 
     @property
     def box(self) -> np.ndarray:
-        """
-        Give the box of what may be mowed on each lot.
-
-        Returns
-        -------
-        box
-            West, south, east, north [ft], n × 4.
-        """
+        """Give the box of what may be mowed on each lot: west, south, east, north [ft], n × 4."""
         bounds = np.stack(
             [shapely.bounds(ground) for ground in (self.outline, self.turf, self.strip)]
         )

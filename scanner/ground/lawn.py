@@ -45,25 +45,12 @@ MOWED_SHARE = 1.5
 
 @dataclass(frozen=True)
 class Lawn:
-    """
-    The lawn of each lot, n of them.
+    """The lawn of each lot, n of them."""
 
-    Attributes
-    ----------
-    ground
-        Turf [ft], empty where none is known.
-    source
-        ``drawn``, ``inferred`` or blank.
-    lost_share
-        Share of the drawn lawn that lay on built ground.
-    is_undrawn
-        Nothing could be inferred: the lawn has to be drawn.
-    """
-
-    ground: np.ndarray
-    source: np.ndarray
-    lost_share: np.ndarray
-    is_undrawn: np.ndarray
+    ground: np.ndarray  # turf [ft], empty where none is known
+    source: np.ndarray  # ``drawn``, ``inferred`` or blank
+    lost_share: np.ndarray  # share of the drawn lawn that lay on built ground
+    is_undrawn: np.ndarray  # nothing could be inferred: the lawn has to be drawn
 
 
 def find_lawn(lots: Lots, parts: Parts, *, rules: LocalRules) -> Lawn:

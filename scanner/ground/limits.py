@@ -67,40 +67,16 @@ LEAST_FIRE_FT2 = 1.0
 
 @dataclass(frozen=True)
 class Limits:
-    """
-    Ground with limits on some lots.
+    """Ground with limits on some lots."""
 
-    Attributes
-    ----------
-    removed
-        Ground taken out of beds and never absorbed back [ft], one polygon a lot.
-    ground
-        Limited ground: parts with the bits of this module.
-    circles
-        Things to keep clear of with their circle: ``lot``, ``what``, ``x_ft``, ``y_ft``,
-        ``radius_ft``, ``geometry``.
-    """
-
-    removed: np.ndarray
-    ground: Parts
+    removed: np.ndarray  # ground taken out of beds and never absorbed back [ft], one polygon a lot
+    ground: Parts  # limited ground: parts with the bits of this module
+    # things to keep clear of with their circle: ``lot``, ``what``, ``x_ft``, ``y_ft``,
+    # ``radius_ft``, ``geometry``
     circles: pd.DataFrame
 
     def reaches(self, shapes: np.ndarray, lot: np.ndarray, bits: int) -> np.ndarray:
-        """
-        Tell which shapes lie within a tenth of a foot of limited ground.
-
-        Parameters
-        ----------
-        shapes, lot
-            Polygons [ft] and the lot of each.
-        bits
-            Which limits, any of them.
-
-        Returns
-        -------
-        is_near
-            Boolean array.
-        """
+        """Tell which shapes lie within a tenth of a foot of ground with any of some limits."""
         some = self.ground.of(bits)
         i, j = pair_boxes(shapes, lot, some, 0.1)
         near = shapely.dwithin(shapes[i], some.shape[j], 0.1)
@@ -108,18 +84,10 @@ class Limits:
 
     def measure(self, shapes: np.ndarray, lot: np.ndarray) -> pd.DataFrame:
         """
-        Measure what of beds is limited.
+        Measure what of beds is limited, one row a bed.
 
-        Parameters
-        ----------
-        shapes, lot
-            Beds [ft] and the lot of each.
-
-        Returns
-        -------
-        measures
-            ``plantable``, ``low_ground``, the limits of table `BEDS`, and ``roots_ft2`` and
-            ``step_out_ft2``, which cautions tell of; one row a bed.
+        Columns: ``plantable``, ``low_ground``, the limits of table `BEDS`, and ``roots_ft2`` and
+        ``step_out_ft2``, which cautions tell of.
         """
         i, j = pair_boxes(shapes, lot, self.ground)
         hit = shapely.intersects(shapes[i], self.ground.shape[j])

@@ -118,22 +118,13 @@ NARROW_SHARE = 0.1
 
 
 class Rays(NamedTuple):
-    """
-    Rays off bed lines.
+    """Rays off bed lines."""
 
-    Attributes
-    ----------
-    piece
-        Piece of ground that each leaves.
-    wide_ft
-        How far it runs before it meets a border of the lawn or of its own piece, as far as asked at most.
-    line_ft
-        Length of the connected bed line that it leaves.
-    """
-
-    piece: np.ndarray
+    piece: np.ndarray  # piece of ground that each leaves
+    # how far it runs before it meets a border of the lawn or of its own piece, as far as asked at
+    # most
     wide_ft: np.ndarray
-    line_ft: np.ndarray
+    line_ft: np.ndarray  # length of the connected bed line that it leaves
 
 
 class _Feet(NamedTuple):

@@ -43,33 +43,19 @@ IN_PLANE = ("geometry", "plantable", "edge", "low_ground")
 
 @dataclass(frozen=True)
 class Survey:
-    """
-    A block of lots looked at.
+    """A block of lots looked at."""
 
-    Attributes
-    ----------
-    block
-        What was gathered.
-    lots, parts, lawn, limits
-        The lots with their strips, what stands on them, their turf and limits.
-    ground
-        What beds are cut from.
-    is_guessed
-        By lot, whether the place of its drive at the curb is a guess.
-    edges
-        Edges as `list_edges` gives them.
-    beds
-        Table `BEDS` with ``lot``, ``core``, ``absorbed`` and ``shape``, these in the lot's frame.
-    """
-
-    block: Block
+    block: Block  # what was gathered
+    # lots, parts, lawn, limits: the lots with their strips, what stands on them, their turf and
+    # limits
     lots: Lots
     parts: Parts
     lawn: Lawn
     limits: Limits
-    ground: Ground
-    is_guessed: np.ndarray
-    edges: pd.DataFrame
+    ground: Ground  # what beds are cut from
+    is_guessed: np.ndarray  # by lot, whether the place of its drive at the curb is a guess
+    edges: pd.DataFrame  # edges as `list_edges` gives them
+    # table `BEDS` with ``lot``, ``core``, ``absorbed`` and ``shape``, these in the lot's frame
     beds: pd.DataFrame
 
 

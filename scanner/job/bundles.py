@@ -41,18 +41,10 @@ PriceSets = Callable[[dict[str, Beds]], pd.DataFrame]
 
 @dataclass(frozen=True)
 class Demand:
-    """
-    What clients may well pay.
+    """What clients may well pay."""
 
-    Attributes
-    ----------
-    fee_usd
-        Annual fee by client id [USD].
-    buys
-        From price over annual fee to the chance that a client who is visited buys.
-    """
-
-    fee_usd: pd.Series[float]
+    fee_usd: pd.Series[float]  # annual fee by client id [USD]
+    # from price over annual fee to the chance that a client who is visited buys
     buys: Callable[[FloatArray], FloatArray]
 
 

@@ -38,85 +38,40 @@ ORDER_STEP_TON = 0.1
 
 @dataclass(frozen=True)
 class CostSheet:
-    """
-    What n jobs that hold m beds take.
+    """What n jobs that hold m beds take."""
 
-    Attributes
-    ----------
-    bed_tasks, job_tasks
-        The tasks, in the order of the columns.
-    bed_quantities, job_quantities
-        How much of each task: m rows a bed, n rows a job.
-    bed_cents, job_cents
-        The same as money, rounded once each [cents].
-    starts
-        First bed of each job.
-    labor_hours
-        Crew time, one a job [h].
-    """
-
+    # bed_tasks, job_tasks: the tasks, in the order of the columns
     bed_tasks: tuple[Task, ...]
     job_tasks: tuple[Task, ...]
+    # bed_quantities, job_quantities: how much of each task: m rows a bed, n rows a job
     bed_quantities: FloatArray
     job_quantities: FloatArray
+    # bed_cents, job_cents: the same as money, rounded once each [cents]
     bed_cents: IntArray
     job_cents: IntArray
-    starts: IntArray
-    labor_hours: FloatArray
+    starts: IntArray  # first bed of each job
+    labor_hours: FloatArray  # crew time, one a job [h]
 
     @property
     def tasks(self) -> tuple[Task, ...]:
-        """
-        Bed tasks, then job tasks.
-
-        Returns
-        -------
-        tasks
-            In the order of the columns of `quantities`.
-        """
+        """Bed tasks, then job tasks, in the order of the columns of `quantities`."""
         return (*self.bed_tasks, *self.job_tasks)
 
     @cached_property
     def quantities(self) -> FloatArray:
-        """
-        How much of each of `tasks` a job takes.
-
-        Returns
-        -------
-        quantities
-            One row a job, one column a task.
-        """
+        """How much of each of `tasks` a job takes: one row a job, one column a task."""
         of_beds = np.add.reduceat(self.bed_quantities, self.starts)
         return np.column_stack([of_beds, self.job_quantities])
 
     @property
     def direct_cents(self) -> IntArray:
-        """
-        Direct cost.
-
-        Returns
-        -------
-        direct_cents
-            One a job [cents].
-        """
+        """Direct cost of each job [cents]."""
         of_beds = np.add.reduceat(self.bed_cents.sum(axis=1), self.starts)
         direct_cents: IntArray = of_beds + self.job_cents.sum(axis=1)
         return direct_cents
 
     def count(self, *names: str) -> IntArray:
-        """
-        Count something that comes in wholes.
-
-        Parameters
-        ----------
-        *names
-            Quantities of tasks, added up.
-
-        Returns
-        -------
-        counts
-            One a job.
-        """
+        """Count something that comes in wholes: quantities of tasks added up, one a job."""
         columns = [[task.quantity for task in self.tasks].index(name) for name in names]
         counts: IntArray = self.quantities[:, columns].sum(axis=1).astype(np.int64)
         return counts

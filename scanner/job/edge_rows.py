@@ -19,22 +19,11 @@ STRAIGHT = 2
 
 
 class EdgeParts(NamedTuple):
-    """
-    Unbroken stretches of edge with the bed on their left.
+    """Unbroken stretches of edge with the bed on their left."""
 
-    Attributes
-    ----------
-    drawn
-        As drawn [ft].
-    lines
-        Run on straight past their ends, so that rows reach skew ends [ft].
-    owner
-        Ground of each.
-    """
-
-    drawn: Shapes
-    lines: Shapes
-    owner: npt.NDArray[np.intp]
+    drawn: Shapes  # as drawn [ft]
+    lines: Shapes  # run on straight past their ends, so that rows reach skew ends [ft]
+    owner: npt.NDArray[np.intp]  # ground of each
 
 
 def edge_parts(grounds: Shapes, edges: Shapes) -> EdgeParts:

@@ -40,28 +40,13 @@ ROLL_FT = (4, 100)
 
 @dataclass(frozen=True)
 class Material:
-    """
-    Something that jobs need.
+    """Something that jobs need."""
 
-    Attributes
-    ----------
-    name
-        What it is.
-    quantity
-        Quantity of the task that lays it, as `bed_tasks` has it.
-    unit
-        Unit in which it is needed.
-    step
-        What it is printed to, same unit.
-    has_waste
-        Whether waste is added.
-    """
-
-    name: str
-    quantity: str
-    unit: str
-    step: float
-    has_waste: bool
+    name: str  # what it is
+    quantity: str  # quantity of the task that lays it, as `bed_tasks` has it
+    unit: str  # unit in which it is needed
+    step: float  # what it is printed to, same unit
+    has_waste: bool  # whether waste is added
 
 
 MATERIALS = (

@@ -116,30 +116,11 @@ class PlantCounts:
         self._known = dict(zip(self._tables[0]["ground"], counts, strict=True))
 
     def table(self) -> pd.DataFrame:
-        """
-        List what is known now.
-
-        Returns
-        -------
-        known
-            Table `PLANT_COUNTS`.
-        """
+        """List what is known now: table `PLANT_COUNTS`."""
         return check_table(pd.concat(self._tables, ignore_index=True), PLANT_COUNTS)
 
     def count(self, beds: pd.DataFrame) -> tuple[IntArray, IntArray]:
-        """
-        Count the plants of each bed.
-
-        Parameters
-        ----------
-        beds
-            Rows of table `OFFER_BEDS` [ft].
-
-        Returns
-        -------
-        accents, plants
-            Shrubs of an accent and plants of a full planting, one a bed of each.
-        """
+        """Count an accent's shrubs and a full planting's plants on each bed of table `OFFER_BEDS`."""
         grounds, edges = (np.asarray(beds[name], dtype=object) for name in ("plantable", "edge"))
         keys = [*map(_print, shapely.to_wkb(grounds), shapely.to_wkb(edges))]
         new = {key: row for row, key in enumerate(keys) if key not in self._known}

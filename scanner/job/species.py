@@ -37,45 +37,20 @@ Plants = Mapping[str, Plant]
 
 @dataclass(frozen=True)
 class Place:
-    """
-    What a species must put up with in a bed.
+    """What a species must put up with in a bed."""
 
-    Attributes
-    ----------
-    bed_id, client_id
-        The bed and whose it is.
-    most_height_in, most_spread_in
-        How large it may grow [in].
-    size
-        Size that the rate book plants.
-    lights
-        Sun that it must stand, each of them.
-    zone
-        As in local.toml; blank: not known.
-    """
-
+    # bed_id, client_id: the bed and whose it is
     bed_id: str
     client_id: str
+    # most_height_in, most_spread_in: how large it may grow [in]
     most_height_in: float
     most_spread_in: float
-    size: PlantSize
-    lights: tuple[Light, ...]
-    zone: str
+    size: PlantSize  # size that the rate book plants
+    lights: tuple[Light, ...]  # sun that it must stand, each of them
+    zone: str  # as in local.toml; blank: not known
 
     def refuses(self, plant: Plant) -> str:
-        """
-        Say why a species does not fit.
-
-        Parameters
-        ----------
-        plant
-            The species.
-
-        Returns
-        -------
-        words
-            The first reason; blank: it fits.
-        """
+        """Say why a species does not fit: the first reason; blank: it fits."""
         ends = zone_span(self.zone) if self.zone else plant.zone_span
         missing = [light for light in self.lights if light not in plant.sun]
         reasons = (
@@ -89,14 +64,7 @@ class Place:
         return next((words for is_so, words in reasons if is_so), "")
 
     def words(self) -> str:
-        """
-        Say what a species must put up with.
-
-        Returns
-        -------
-        words
-            All of it, for whoever looks for one.
-        """
+        """Say all that a species must put up with, for whoever looks for one."""
         zone = f"zone {self.zone}, " if self.zone else ""
         height = (
             f"{self.most_height_in:g} in tall at most, " if self.most_height_in < np.inf else ""

@@ -18,42 +18,19 @@ from scanner.schema.rate_book import LABOR, WASTE, factor
 
 @dataclass(frozen=True)
 class Task:
-    """
-    One line of a price.
+    """One line of a price."""
 
-    Attributes
-    ----------
-    task
-        What it is for, in words.
-    quantity
-        Column that holds how much of it there is.
-    unit
-        Unit of the quantity.
-    keys
-        Names in the rate book whose factors make up the price of one unit.
-    scaled_by
-        Names in the rate book that went into the quantity: they widen the range too.
-    is_labor
-        Whether its hours count as crew time.
-    """
-
-    task: str
-    quantity: str
-    unit: str
-    keys: tuple[str, ...]
+    task: str  # what it is for, in words
+    quantity: str  # column that holds how much of it there is
+    unit: str  # unit of the quantity
+    keys: tuple[str, ...]  # names in the rate book whose factors make up the price of one unit
+    # names in the rate book that went into the quantity: they widen the range too
     scaled_by: tuple[str, ...] = ()
-    is_labor: bool = False
+    is_labor: bool = False  # whether its hours count as crew time
 
     @property
     def rate_key(self) -> str:
-        """
-        Name the rates in the way that line items do.
-
-        Returns
-        -------
-        rate_key
-            Names in the rate book, joined by ``*``.
-        """
+        """Name the rates in the way that line items do, joined by ``*``."""
         return "*".join(self.keys)
 
 

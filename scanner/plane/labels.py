@@ -20,54 +20,23 @@ WHOLE_SHARE = 0.9
 
 
 class Chains(NamedTuple):
-    """
-    Runs of border stretches, ground on the left.
+    """Runs of border stretches, ground on the left."""
 
-    Attributes
-    ----------
-    xy
-        Points in order [ft], m × 2.
-    chain
-        Chain that each point belongs to, in order.
-    lot
-        Lot of each chain.
-    closed
-        Whether each is a ring.
-    length_ft
-        Length of each.
-    bits
-        All that each lies on, somewhere.
-    """
-
-    xy: np.ndarray
-    chain: np.ndarray
-    lot: np.ndarray
-    closed: np.ndarray
-    length_ft: np.ndarray
-    bits: np.ndarray
+    xy: np.ndarray  # points in order [ft], m × 2
+    chain: np.ndarray  # chain that each point belongs to, in order
+    lot: np.ndarray  # lot of each chain
+    closed: np.ndarray  # whether each is a ring
+    length_ft: np.ndarray  # length of each
+    bits: np.ndarray  # all that each lies on, somewhere
 
     def lines(self) -> np.ndarray:
-        """
-        Draw the chains.
-
-        Returns
-        -------
-        lines
-            Lines [ft], one a chain.
-        """
+        """Draw the chains: one line each [ft]."""
         if not len(self.xy):
             return np.zeros(0, object)
         return shapely.linestrings(self.xy, indices=self.chain)
 
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
-        """
-        Give both ends of each chain.
-
-        Returns
-        -------
-        first, last
-            Points [ft], n × 2 each.
-        """
+        """Give the first and the last point of each chain [ft], n × 2 each."""
         first, last = runs(self.chain)
         return self.xy[first], self.xy[last]
 

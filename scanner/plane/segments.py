@@ -28,90 +28,38 @@ LEAN = 0.002
 
 
 class Segs(NamedTuple):
-    """
-    Straight pieces of borders.
+    """Straight pieces of borders."""
 
-    Attributes
-    ----------
-    a, b
-        Where each begins and ends [ft], n × 2.
-    of
-        Row of the shape that it is a piece of.
-    lot
-        Lot that it lies on, in order.
-    ring
-        Ring that it is a piece of; pieces of a ring stand together in its order.
-    bits
-        What it is or lies on.
-    """
-
+    # a, b: where each begins and ends [ft], n × 2
     a: np.ndarray
     b: np.ndarray
-    of: np.ndarray
-    lot: np.ndarray
-    ring: np.ndarray
-    bits: np.ndarray
+    of: np.ndarray  # row of the shape that it is a piece of
+    lot: np.ndarray  # lot that it lies on, in order
+    ring: np.ndarray  # ring that it is a piece of; pieces of a ring stand together in its order
+    bits: np.ndarray  # what it is or lies on
 
     def take(self, keep: np.ndarray) -> Self:
-        """
-        Take some of the pieces.
-
-        Parameters
-        ----------
-        keep
-            Rows, or a boolean a row.
-
-        Returns
-        -------
-        segs
-            Those pieces.
-        """
+        """Take some of the pieces: rows, or a boolean a row."""
         return self._replace(**{name: part[keep] for name, part in self._asdict().items()})
 
     @property
     def length_ft(self) -> np.ndarray:
-        """
-        Measure each piece.
-
-        Returns
-        -------
-        length_ft
-            Lengths [ft], n.
-        """
+        """Measure each piece [ft]."""
         return np.hypot(*(self.b - self.a).T)
 
 
 class Stretches(NamedTuple):
-    """
-    Stretches of pieces: those of one border that lie on another, or are left bare.
+    """Stretches of pieces: those of one border that lie on another, or are left bare."""
 
-    Attributes
-    ----------
-    i, j
-        Piece, and the piece that it lies on.
-    t0, t1
-        From and to, shares of piece `i`.
-    """
-
+    # i, j: piece, and the piece that it lies on
     i: np.ndarray
     j: np.ndarray
+    # t0, t1: from and to, shares of piece `i`
     t0: np.ndarray
     t1: np.ndarray
 
     def take(self, keep: np.ndarray) -> Self:
-        """
-        Take some of the stretches.
-
-        Parameters
-        ----------
-        keep
-            Rows, or a boolean a row.
-
-        Returns
-        -------
-        stretches
-            Those.
-        """
+        """Take some of the stretches: rows, or a boolean a row."""
         return self._replace(**{name: part[keep] for name, part in self._asdict().items()})
 
 

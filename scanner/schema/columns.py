@@ -27,31 +27,17 @@ DType = Literal["str", "float64", "int64", "bool", "geometry"]
 
 @dataclass(frozen=True)
 class Column:
-    """
-    A column of a table: what it holds, in which unit, and which values are allowed.
+    """A column of a table: what it holds, in which unit, and which values are allowed."""
 
-    Attributes
-    ----------
-    dtype
-        Type as pandas names it.
-    meaning
-        What it holds.
-    unit
-        Unit of its values; blank for text and flags.
-    least, most
-        Least and greatest value allowed, of a text the least length; None: any.
-    words
-        The only words allowed; none: any.
-    is_nullable, is_unique, is_required
-        Whether a value may be missing, may stand once only, the column must be there.
-    """
-
-    dtype: DType
-    meaning: str
-    unit: str = ""
+    dtype: DType  # type as pandas names it
+    meaning: str  # what it holds
+    unit: str = ""  # unit of its values; blank for text and flags
+    # least, most: least and greatest value allowed, of a text the least length; None: any
     least: float | None = None
     most: float | None = None
-    words: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()  # the only words allowed; none: any
+    # is_nullable, is_unique, is_required: whether a value may be missing, may stand once only, the
+    # column must be there
     is_nullable: bool = False
     is_unique: bool = False
     is_required: bool = True
@@ -59,25 +45,12 @@ class Column:
 
 @dataclass(frozen=True)
 class TableSchema:
-    """
-    A table: its columns by name; columns beyond them are allowed.
+    """A table: its columns by name; columns beyond them are allowed."""
 
-    Attributes
-    ----------
-    name
-        Name of the table.
-    meaning
-        What a row is.
-    columns
-        Columns in their order.
-    unique
-        Columns that together name a row; none: nothing does.
-    """
-
-    name: str
-    meaning: str
-    columns: Mapping[str, Column]
-    unique: tuple[str, ...] = ()
+    name: str  # name of the table
+    meaning: str  # what a row is
+    columns: Mapping[str, Column]  # columns in their order
+    unique: tuple[str, ...] = ()  # columns that together name a row; none: nothing does
 
 
 def text_column(

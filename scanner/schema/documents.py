@@ -55,98 +55,60 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Book:
-    """
-    A book as read: what is usable, and every fault found on the way.
+    """A book as read: what is usable, and every fault found on the way."""
 
-    Attributes
-    ----------
-    folder
-        Where the book lies.
-    clients
-        Table `CLIENTS`.
-    features
-        Table `FEATURES`, WGS 84 longitude and latitude.
-    measured
-        Table `MEASURED`.
-    rates, rules
-        The rate book and the local rules, standard values filled in.
-    problems
-        Table `PROBLEMS`.
-    land
-        The features by place, on the disk; None: `features` holds them. A large book is read
-        so, and `features` has no row then.
-    plants
-        Species by name, in the order in which they are preferred.
-    """
-
-    folder: Path
-    clients: pd.DataFrame
-    features: GeoDataFrame
-    measured: pd.DataFrame
+    folder: Path  # where the book lies
+    clients: pd.DataFrame  # table `CLIENTS`
+    features: GeoDataFrame  # table `FEATURES`, WGS 84 longitude and latitude
+    measured: pd.DataFrame  # table `MEASURED`
+    # rates, rules: the rate book and the local rules, standard values filled in
     rates: RateBook
     rules: LocalRules
-    problems: pd.DataFrame
+    problems: pd.DataFrame  # table `PROBLEMS`
+    # the features by place, on the disk; None: `features` holds them. A large book is read so, and
+    # `features` has no row then.
     land: Land | None = None
+    # species by name, in the order in which they are preferred
     plants: Mapping[str, Plant] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class BreakEven:
-    """
-    How the cheapest way of stripping goes with the area [ft²].
+    """How the cheapest way of stripping goes with the area [ft²]."""
 
-    Attributes
-    ----------
-    at_curb, elsewhere
-        Pairs of a method and the area [ft²] from which on it is the cheapest, in order.
-    """
-
+    # at_curb, elsewhere: pairs of a method and the area [ft²] from which on it is the cheapest, in
+    # order
     at_curb: tuple[tuple[str, float], ...]
     elsewhere: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True)
 class MachineUse:
-    """
-    On how many days the leads of a list use a machine, each job done in the cheapest way.
+    """On how many days the leads of a list use a machine, each job done in the cheapest way."""
 
-    Attributes
-    ----------
-    machine
-        Which one, in words.
-    rented_days, rented_days_all
-        Days rented, if the sales to expect come and if all are sold.
-    owned_days, owned_days_all
-        Days of the company's own, likewise.
-    saved_usd, saved_usd_all
-        What an own one saves on stripping, its day rate paid, likewise [USD].
-    """
-
-    machine: str
+    machine: str  # which one, in words
+    # rented_days, rented_days_all: days rented, if the sales to expect come and if all are sold
     rented_days: float
     rented_days_all: float
+    # owned_days, owned_days_all: days of the company's own, likewise
     owned_days: float
     owned_days_all: float
+    # saved_usd, saved_usd_all: what an own one saves on stripping less its day rate [USD], likewise
     saved_usd: float
     saved_usd_all: float
 
 
 @dataclass(frozen=True)
 class ChanceRecord:
-    """
-    What is on record at each stage of a sale.
+    """What is on record at each stage of a sale."""
 
-    Attributes
-    ----------
-    attempt_count, talk_count, quote_count
-        Tries to reach a client, talks that were decided, quotes.
-    reached, agreed
-        Chance to reach a client in three tries, and that one who is reached agrees to a visit.
-    """
-
+    # attempt_count, talk_count, quote_count: tries to reach a client, talks that were decided,
+    # quotes
     attempt_count: int
     talk_count: int
     quote_count: int
+    # reached, agreed: chance to reach a client in three tries, and that one who is reached agrees
+    # to a visit
     reached: float = 0.0
     agreed: float = 0.0
 
@@ -178,75 +140,36 @@ class Scan:
 
     Tables of the whole book are thin. What has shapes, or many rows a lot, comes in parts;
     lots follow one another along a curve through the land, whatever the size of a part.
-
-    Attributes
-    ----------
-    today
-        Day of the scan.
-    name
-        Name of the book's folder.
-    clients
-        Table `CLIENTS`, every client that was read, with what the office put right.
-    own
-        Columns of the client list's and the office's own, by client.
-    lots, beds
-        Tables `LOT_LIST`, `BED_LIST`.
-    offers, calls
-        Tables `OFFERS`, `CALLS`.
-    left_out, under_way
-        Tables `LEFT_OUT`, `UNDER_WAY`.
-    totals
-        Table `TOTALS`.
-    chance_record
-        What the chances rest on.
-    problems
-        Table `PROBLEMS`, the book's and the scan's.
-    rates, rules
-        What the scan was made with.
-    break_even
-        Areas from which the machines pay.
-    parts
-        Everything else; a part's tables are read when they are asked for.
-    machines
-        What the leads of the list use of each machine.
-    assumptions
-        What holds for the whole list: headings and words.
     """
 
-    today: date
-    name: str
+    today: date  # day of the scan
+    name: str  # name of the book's folder
+    # table `CLIENTS`, every client that was read, with what the office put right
     clients: pd.DataFrame
-    own: pd.DataFrame
+    own: pd.DataFrame  # columns of the client list's and the office's own, by client
+    # lots, beds: tables `LOT_LIST`, `BED_LIST`
     lots: pd.DataFrame
     beds: pd.DataFrame
+    # offers, calls: tables `OFFERS`, `CALLS`
     offers: pd.DataFrame
     calls: pd.DataFrame
+    # left_out, under_way: tables `LEFT_OUT`, `UNDER_WAY`
     left_out: pd.DataFrame
     under_way: pd.DataFrame
-    totals: pd.DataFrame
-    chance_record: ChanceRecord
-    problems: pd.DataFrame
+    totals: pd.DataFrame  # table `TOTALS`
+    chance_record: ChanceRecord  # what the chances rest on
+    problems: pd.DataFrame  # table `PROBLEMS`, the book's and the scan's
+    # rates, rules: what the scan was made with
     rates: RateBook
     rules: LocalRules
-    break_even: BreakEven
-    parts: Sequence[Part]
-    machines: Sequence[MachineUse] = ()
+    break_even: BreakEven  # areas from which the machines pay
+    parts: Sequence[Part]  # everything else; a part's tables are read when they are asked for
+    machines: Sequence[MachineUse] = ()  # what the leads of the list use of each machine
+    # what holds for the whole list: headings and words
     assumptions: tuple[tuple[str, str], ...] = ()
 
     def table(self, name: str) -> pd.DataFrame:
-        """
-        Join one table of all parts: for a few clients only.
-
-        Parameters
-        ----------
-        name
-            One of `PART_TABLES`.
-
-        Returns
-        -------
-        table
-            All its rows.
-        """
+        """Join one of `PART_TABLES` of all parts: for a few clients only."""
         tables = [part[name] for part in self.parts]
         filled = [table for table in tables if len(table)] or tables[:1]
         return pd.concat(filled or [empty_table(PART_TABLES[name])], ignore_index=True)
@@ -255,68 +178,44 @@ class Scan:
 @dataclass(frozen=True)
 class Season:
     """
-    What the log knows: calls, visits, what crews saw, beds of earlier scans, quotes, jobs and letters.
+    What the log knows.
 
-    Attributes
-    ----------
-    calls
-        Table `CALL_LOG`; a visit that was made counts as a call that ended in one.
-    answers
-        Table `ANSWERS`.
-    stored
-        Table `STORED_BEDS` without its geometry, and ``shape`` as well-known binary.
-    jobs, job_tasks
-        Tables `JOBS`, `JOB_TASKS`; a quote that was won is a job under its own number.
-    quotes, quote_tasks
-        Tables `QUOTES`, `QUOTE_TASKS`.
-    schedule, tickets, letters
-        Tables `SCHEDULE`, `TICKETS`, `LETTERS`.
-    visits, measurements
-        Tables `VISITS`, `MEASUREMENTS`.
-    remarks
-        Table `REMARKS`: what the office wrote into its lists beside the calls.
-    listed
-        Table `LISTED`: what the last scan offered.
-    alike
-        Table `ALIKE`: who was ever listed with neighbors who could have the same bed.
-    forgotten
-        Salt and marks of phone numbers whose owners were erased, and are not to be called.
-    if_damaged
-        What is told where the shapes of stored beds cannot be read.
+    Calls, visits, what crews saw, beds of earlier scans, quotes, jobs and letters.
     """
 
+    # table `CALL_LOG`; a visit that was made counts as a call that ended in one
     calls: pd.DataFrame
-    answers: pd.DataFrame
+    answers: pd.DataFrame  # table `ANSWERS`
+    # table `STORED_BEDS` without its geometry, and ``shape`` as well-known binary
     stored: pd.DataFrame
+    # jobs, job_tasks: tables `JOBS`, `JOB_TASKS`; a quote that was won is a job under its own
+    # number
     jobs: pd.DataFrame
     job_tasks: pd.DataFrame
+    # quotes, quote_tasks: tables `QUOTES`, `QUOTE_TASKS`
     quotes: pd.DataFrame
     quote_tasks: pd.DataFrame
+    # schedule, tickets, letters: tables `SCHEDULE`, `TICKETS`, `LETTERS`
     schedule: pd.DataFrame
     tickets: pd.DataFrame
     letters: pd.DataFrame
+    # visits, measurements: tables `VISITS`, `MEASUREMENTS`
     visits: pd.DataFrame
     measurements: pd.DataFrame
-    remarks: pd.DataFrame
-    listed: pd.DataFrame
+    remarks: pd.DataFrame  # table `REMARKS`: what the office wrote into its lists beside the calls
+    listed: pd.DataFrame  # table `LISTED`: what the last scan offered
+    # table `ALIKE`: who was ever listed with neighbors who could have the same bed
     alike: pd.DataFrame
+    # salt and marks of phone numbers whose owners were erased, and are not to be called
     forgotten: tuple[str, ...] = ()
-    if_damaged: str = ""
+    if_damaged: str = ""  # what is told where the shapes of stored beds cannot be read
 
     @cached_property
     def beds(self) -> GeoDataFrame:
         """
-        Give the beds of earlier scans with their shapes, read when first asked for.
+        Give table `STORED_BEDS` with its shapes, read when first asked for.
 
-        Returns
-        -------
-        beds
-            Table `STORED_BEDS`.
-
-        Raises
-        ------
-        LogError
-            If the log holds shapes that this program does not write.
+        `LogError` where they are none of ours.
         """
         # A command that asks for no shape loads no geometry
         from geopandas import GeoDataFrame, GeoSeries  # noqa: PLC0415

@@ -7,35 +7,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class EdgeKind:
-    """
-    One kind of edge.
+    """One kind of edge."""
 
-    Attributes
-    ----------
-    name
-        Name in columns: ``along``.
-    layer
-        Kind of site feature that it bounds; blank: drawn as a line only.
-    words
-        How a sentence names what it runs along.
-    question
-        What a crew is asked about turf there; a yes has seen it. Blank: nothing.
-    is_denied_by_no
-        Whether a no to that question denies the edge. Whoever stands at the street and sees
-        turf up to the curb has seen both sides of the sidewalk; whoever sees none has not.
-    condition
-        What a crew is asked about how the edge looks; blank: nothing.
-    is_street_side
-        Whether it lies between house and street, where a bed leaves a strip of turf behind it
-        and a machine gets at it without a gate.
-    """
-
-    name: str
-    layer: str
-    words: str
-    question: str = ""
+    name: str  # name in columns: ``along``
+    layer: str  # kind of site feature that it bounds; blank: drawn as a line only
+    words: str  # how a sentence names what it runs along
+    question: str = ""  # what a crew is asked about turf there; a yes has seen it. Blank: nothing.
+    # whether a no to that question denies the edge. Whoever stands at the street and sees turf up
+    # to the curb has seen both sides of the sidewalk; whoever sees none has not.
     is_denied_by_no: bool = False
-    condition: str = ""
+    condition: str = ""  # what a crew is asked about how the edge looks; blank: nothing
+    # whether it lies between house and street, where a bed leaves a strip of turf behind it and a
+    # machine gets at it without a gate
     is_street_side: bool = False
 
 

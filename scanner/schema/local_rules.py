@@ -149,10 +149,7 @@ class LocalRules(Settings):
         """
         Say how long before anyone digs the locating service must be called.
 
-        Returns
-        -------
-        caution
-            With the notice of ``state``, else the usual one.
+        The notice of ``state``, else the usual one.
         """
         law = LAWS.get(self.state)
         notice = law.notice if law else "2 to 3 working days, ask 811 which,"
@@ -161,14 +158,7 @@ class LocalRules(Settings):
 
     @property
     def straight_words(self) -> str:
-        """
-        Say of a bed that its line could not be curved.
-
-        Returns
-        -------
-        caution
-            With ``turn_radius_ft``.
-        """
+        """Say of a bed that its line could not be curved, with ``turn_radius_ft``."""
         return f"bed line drawn straight: no room for a curve that a mower with a turn of {self.turn_radius_ft:g} ft follows"
 
     @field_validator("state", "zone")

@@ -8,25 +8,13 @@ LOCATING = "locating service"
 
 
 class LocatingLaw(NamedTuple):
-    """
-    What a state asks before anyone digs.
+    """What a state asks before anyone digs."""
 
-    Attributes
-    ----------
-    notice
-        Shortest notice, in words.
-    full_days
-        Full working days between the call and the first day of digging.
-    life_days
-        Days that a ticket holds; 0: not known.
-    is_working, from_start
-        Whether these are working days, and count from the first day of digging; else from the call,
-        which is the earlier of the two where a law can be read both ways.
-    """
-
-    notice: str
-    full_days: int
-    life_days: int = 0
+    notice: str  # shortest notice, in words
+    full_days: int  # full working days between the call and the first day of digging
+    life_days: int = 0  # days that a ticket holds; 0: not known
+    # is_working, from_start: whether these are working days, and count from the first day of
+    # digging; else from the call, which is the earlier of the two where a law can be read both ways
     is_working: bool = False
     from_start: bool = False
 

@@ -115,47 +115,22 @@ WEEK_LINES = TableSchema("week_lines", "Lines of the week's page, by section, th
 
 @dataclass(frozen=True)
 class Promotion:
-    """
-    A promotion as it stands today.
+    """A promotion as it stands today."""
 
-    Attributes
-    ----------
-    clients
-        Table `WAVES`: whom to call when, and who waits.
-    weeks
-        Table `WEEKS`: free days against what is sold and to be expected.
-    follow_up_count
-        Clients tried in vain who are tried again first.
-    too_much_now
-        Chance that what stands before any new call is too much, in the worst span.
-    late_days
-        Crew-days to expect that will ask for a start after the last week.
-    missing_days
-        Crew-days sold that the free days of their weeks cannot hold.
-    limit
-        What ends this week's new calls: ``calls`` (a week), ``chance`` (of too much) or the ``list``.
-    is_late_to_write
-        Whether more than half of what a letter sells now would start after the last week, so that
-        none is written.
-    """
-
-    clients: pd.DataFrame
-    weeks: pd.DataFrame
-    follow_up_count: int
+    clients: pd.DataFrame  # table `WAVES`: whom to call when, and who waits
+    weeks: pd.DataFrame  # table `WEEKS`: free days against what is sold and to be expected
+    follow_up_count: int  # clients tried in vain who are tried again first
+    # chance that what stands before any new call is too much, in the worst span
     too_much_now: float
-    late_days: float
-    missing_days: float
+    late_days: float  # crew-days to expect that will ask for a start after the last week
+    missing_days: float  # crew-days sold that the free days of their weeks cannot hold
+    # what ends this week's new calls: ``calls`` (a week), ``chance`` (of too much) or the ``list``
     limit: str
+    # whether more than half of what a letter sells now would start after the last week, so that
+    # none is written
     is_late_to_write: bool = False
 
     @property
     def likely_days(self) -> float:
-        """
-        Add up the crew-days sold and to be expected until the last week.
-
-        Returns
-        -------
-        days
-            Mean.
-        """
+        """Add up the crew-days sold and to be expected until the last week: mean."""
         return float(self.weeks["likely_days"].iloc[-1])

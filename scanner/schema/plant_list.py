@@ -78,10 +78,7 @@ class Plant(Settings):
         """
         Say from which zone to which it lives.
 
-        Returns
-        -------
-        coldest, mildest
-            Halves of zones as numbers, as `zone_span` gives them.
+        Halves of zones as numbers, as `zone_span` gives them.
         """
         first, last = (_ZONES.fullmatch(self.zones) or _ZONES.match("1 up")).groups()  # type: ignore[union-attr]
         return zone_span(first)[0], zone_span(last)[1] if last else HIGHEST_ZONE
