@@ -157,11 +157,12 @@ def judge(
     ['known', 'changed', 'changed']
     """
     on_record, told = [*_reports(kind, entries, entry_parts)], [*_reports(kind, rows, parts)]
-    standing = _stand(kind, {}, on_record)
-    in_the_end = _stand(kind, standing, told)
+    standing: dict[Key, Report] = {}
     versions = defaultdict[Key, list[Report]](list)
     for key, report in on_record:
-        versions[key].append(report)
+        standing[key] = _put_together(kind, standing.get(key), report)
+        versions[key].append(standing[key])
+    in_the_end = _stand(kind, standing, told)
     verdicts = []
     for key, report in told:
         before = standing.get(key)
@@ -173,7 +174,7 @@ def judge(
         else:
             verdicts.append("changed" if before else "added")
             standing[key] = now
-            versions[key].append(report)
+            versions[key].append(now)
     return pd.Series(verdicts, index=rows.index, dtype="str", name="verdict")
 
 

@@ -159,7 +159,8 @@ def _chances(
         moved = moved * np.where(signs[sign], times, 1.0)
         told.append(text_where(f"{sign.replace('_', ' ')} {times:.3f}", signs[sign]))
     years = calls["price_over_annual"]
-    plain, _, _ = chance_of_sale(learned.stages, years, left)
+    buys = learned.stages.mean_buyers(years)
+    plain = left * learned.stages.talked[0] * buys
     is_open = (calls["left_out"] == "").to_numpy()
     was, now = plain[is_open].sum(), (plain * moved)[is_open].sum()
     moved = moved * (was / now if now > 0 else 1.0)
@@ -167,7 +168,7 @@ def _chances(
     chance, low, high = chance_of_sale(learned.stages, years, factor)
     return {
         "chance_factor": factor, "chance": chance, "chance_low": low, "chance_high": high,
-        "still_reached": left, "buys": learned.stages.mean_buyers(years), "sign_factors": join_texts(told),
+        "still_reached": left, "buys": buys, "sign_factors": join_texts(told),
     }  # fmt: skip
 
 
@@ -176,9 +177,8 @@ def _profits(
 ) -> dict[str, pd.Series]:
     selling_hours = rates.call_hours.value + learned.stages.talked[0] * rates.visit_hours.value
     profit_cents = offers["gross_profit_cents"]
-    upgraded, _, _ = chance_of_sale(
-        learned.stages, calls["upgrade_over_annual"], calls["chance_factor"]
-    )
+    reached = calls["chance_factor"] * learned.stages.talked[0]
+    upgraded = reached * learned.stages.mean_buyers(calls["upgrade_over_annual"])
     more_cents = (offers["upgrade_gross_profit_cents"] - profit_cents).where(
         calls["upgrade_over_annual"] > 0, 0
     )

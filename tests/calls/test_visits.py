@@ -6,7 +6,7 @@ from datetime import date
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scanner.calls.entry_kinds import CALL, MEASUREMENT, VISIT, fold, judge
@@ -178,6 +178,10 @@ def test_error_in_the_middle_leaves_the_log_as_it_was(tmp_path):
         max_size=8,
     )
 )  # fmt: skip
+@example([
+    ("A", "2027-03-02", "Kim", ""), ("A", "2027-03-02", "", "y"),
+    ("A", "2027-03-02", "Kim", "y"), ("A", "2027-03-02", "Kim", "x"),
+])  # fmt: skip
 def test_what_was_recorded_is_known_when_it_is_read_again(rows):
     visits = visits_of(*rows)
     verdicts = judge(VISIT, visits, visits.iloc[:0])
