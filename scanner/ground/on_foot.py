@@ -205,7 +205,7 @@ def correct_beds(
 
 def _tell_apart(beds: pd.DataFrame) -> np.ndarray:
     """Add to cautions that what was measured and what is drawn differ much."""
-    cautions = beds["cautions"].to_numpy(object)
+    cautions = beds["cautions"].to_numpy(object, copy=True)
     apart = np.flatnonzero(np.abs(beds["share"].to_numpy(float) - 1.0) > APART_SHARE)
     lengths_ft = beds[["edge_ft_told", "drawn_ft"]].to_numpy(float)
     for at in apart.tolist():
