@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.calls.quotes import LAPSED, quote_states
+from scanner.calls.seasons import beds_said
 from scanner.calls.trials import OPEN, QUOTE_DAYS
 from scanner.schema.documents import Season
 from scanner.sheets.days import coming_monday
@@ -47,13 +48,13 @@ class Line:
         """Say what was quoted or sold, a price only with the beds it was said for; blank: today's offer, or nothing is on record."""
         if self.number:
             number = "" if self.number in self.bed_ids.split() else f"{self.number}: "
-            return f"{number}{self.bed_ids}, ${self.price_cents / CENTS_PER_USD:,.0f}"
+            return f"{number}{beds_said(self.bed_ids)}, ${self.price_cents / CENTS_PER_USD:,.0f}"
         if self.section in (CALL_BACK, VISIT, NEW):
             return ""
         price = f"about {usd_said(self.price_cents)}" if self.price_cents else ""
         if price and not self.bed_ids:
             return f"{price}, what for is not on record"
-        return ", ".join(filter(None, (self.bed_ids, price)))
+        return ", ".join(filter(None, (beds_said(self.bed_ids), price)))
 
 
 def record_call(client_id: str, outcome: str = "OUTCOME") -> str:

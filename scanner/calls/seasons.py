@@ -8,6 +8,7 @@ nowhere. Chances and their intervals rest on whole client-seasons, never on sing
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date, timedelta
 
 import pandas as pd
@@ -100,3 +101,16 @@ def _decided_on(outcome: str, called_on: date) -> date:
 
 def _along(calls: pd.DataFrame) -> str:
     return next((along for along in map(lead_along, calls["bed_ids"]) if along), "")
+
+
+def beds_said(bed_ids: str) -> str:
+    """Say what some beds are, from their names.
+
+    >>> beds_said("C7-curb-1 C7-house-1 C7-curb-2"), beds_said("J-12")
+    ('2 curb beds, house bed', 'bed')
+    """
+    counts = Counter(map(lead_along, bed_ids.split()))
+    return ", ".join(
+        f"{count} {along} beds" if count > 1 else f"{along} bed".strip()
+        for along, count in counts.items()
+    )

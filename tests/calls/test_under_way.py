@@ -83,8 +83,8 @@ def test_who_was_quoted_or_buys_is_told_of_those_beds_that_price_and_that_step()
     )  # fmt: skip
     rows = listed(season).set_index("client_id")
     assert rows["words"].to_dict() == {
-        "C0001": "quoted on Feb 4, open for 12 days; Q2026-002: C0001-curb-1, $1,650",
-        "C0002": "sold on Feb 10, not built yet; C0002-curb-1",
+        "C0001": "quoted on Feb 4, open for 12 days; Q2026-002: curb bed, $1,650",
+        "C0002": "sold on Feb 10, not built yet; curb bed",
         "C0003": "quoted on Feb 10, open for 6 days; about $1,330, what for is not on record",
         "C0004": "sold on Feb 12, not built yet",
     }

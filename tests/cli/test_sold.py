@@ -135,7 +135,7 @@ def test_a_price_that_was_said_stands_with_its_own_beds_or_with_none(book):
     # 2,130 is what a client hears of 2,123.71
     assert what(today="2027-03-20") == "about $1,330, what for is not on record"
     type_record(book, *quoted, "2123.71", "--bed", "B-curb-1", "--on", "2027-03-02", today="2027-03-02")  # fmt: skip
-    assert what(today="2027-03-20") == "B-curb-1, about $2,130"
+    assert what(today="2027-03-20") == "curb bed, about $2,130"
     told = json.loads(type_in("client", str(book), "B", "--json", *TODAY).stdout)["said_and_done"]
     assert [row["what"] for row in told] == [
         "quoted about $1,330 for what is not on record", "quoted about $2,130 for B-curb-1",
