@@ -76,11 +76,12 @@ def letter_files(
     return {page: sheet.finish(), MAILING_FILE: mailing_csv(rows, mailing)}, notes
 
 
-def tell_old(folder: Path) -> list[str]:
-    """Say that letters of an earlier run still lie there while nobody is to be written to."""
+def tell_nobody(folder: Path) -> list[str]:
+    """Say that nobody is to be written to, and which letters of an earlier run still lie there."""
     old = [name for name in (LETTERS_PAGE, CARDS_PAGE, MAILING_FILE) if (folder / name).exists()]
-    if not old:
-        return []
-    return [
-        f"Nobody is to be written to now: {' and '.join(old)} in {folder} {'is' if len(old) == 1 else 'are'} of an earlier run; don't send them again."
-    ]
+    told = ["Nobody is to be written to now."]
+    if old:
+        told.append(
+            f"{' and '.join(old)} in {folder} {'is' if len(old) == 1 else 'are'} of an earlier run; don't send them again."
+        )
+    return told

@@ -14,7 +14,7 @@ from scanner.book.letter import CARD_FILE, LETTER_FILE, read_letter
 from scanner.calls.outlooks import Weeks, free_by_week
 from scanner.calls.waves import plan_promotion
 from scanner.cli.keeping import scanned
-from scanner.cli.letter_files import choose_letters, letter_files, tell_old
+from scanner.cli.letter_files import choose_letters, letter_files, tell_nobody
 from scanner.cli.options import Asked, command
 from scanner.cli.plan import calls_option, learned_leads, named_rates
 from scanner.cli.talk import counted, say, tell
@@ -113,7 +113,7 @@ def promo(
             files, told = letter_files(found, tables, parts, asked.paper, is_card=with_cards)
             tables = replace(tables, files=tuple(files), notes=(*notes, *told))
         elif with_letters:
-            tables = replace(tables, notes=(*notes, *tell_old(folder)))
+            tables = replace(tables, notes=(*notes, *tell_nobody(folder)))
         files[PROMO_PAGE] = promo_html(found, tables).encode()
         written = publish_files(files, folder, mark=today.isoformat())
         tell(

@@ -150,9 +150,13 @@ def test_old_letters_are_told_of_when_nobody_is_written_to(book, tmp_path):
     )
     again = promo(book, out, "--letters", "--calls-a-week", "40")
     assert "Write to" not in again.stderr
-    words = "Nobody is to be written to now: letters.pdf and mailing.csv in"
-    assert words in again.stderr
-    assert words in (out / "promo.html").read_text(encoding="utf-8")
+    page = (out / "promo.html").read_text(encoding="utf-8")
+    for words in ("Nobody is to be written to now.", "letters.pdf and mailing.csv in"):
+        assert words in again.stderr
+        assert words in page
+    elsewhere = promo(book, tmp_path / "new", "--letters", "--calls-a-week", "40").stderr
+    assert "Nobody is to be written to now." in elsewhere
+    assert "mailing.csv" not in elsewhere
 
 
 def test_a_letter_of_ones_own(book, tmp_path):
