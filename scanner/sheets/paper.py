@@ -42,7 +42,7 @@ MOST_LINES = int((ROW_PT - PAD_PT) / LINE_PT) + 1
 HEADING = {"client": "Under way"}
 """The row above those who are under way."""
 
-MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.95, "bottom": 0.6}
+MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.95, "bottom": 0.5}
 HEAD_LETTERS = 70
 """Of a company's name; a head takes 255 letters in all."""
 
