@@ -27,7 +27,7 @@ from scanner.pages.publish import publish_files
 from scanner.pages.quote_page import quote_pdf
 from scanner.pages.quote_words import Quote, bed_names, write_cents
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Book, Scan
-from scanner.schema.log_tables import QUOTE_TASKS, QUOTES
+from scanner.schema.log_tables import QUOTE_TASKS
 from scanner.sheets.filled import MOST_USD
 from scanner.sheets.problems import faults_of
 from scanner.units import cents_from_usd, said_cents
@@ -71,7 +71,7 @@ def quote(
             own = part["beds"][part["beds"]["client_id"] == client_id]
             log.store_beds(remember_beds(own, today=today))
         standing = log.season().quotes
-        row = _same_open(standing, row, today) or row | {
+        row |= _same_open(standing, row, today) or {
             "quote_id": next_quote_id(log.quote_ids(), today=today)
         }
         tasks = sum_tasks(priced.tables["line_items"]).assign(quote_id=row["quote_id"])
@@ -175,11 +175,11 @@ def quote_row(
 
 
 def _same_open(quotes: pd.DataFrame, row: dict[str, Any], today: date) -> dict[str, Any] | None:
-    """Find the open quote that says the same."""
+    """Give number and days of the open quote that says the same; its work is that of the beds as they are known now."""
     is_same = quote_states(quotes, today=today) == OPEN
     for name in SAME:
         is_same &= quotes[name] == row[name]
-    same = quotes.loc[is_same, [*QUOTES.columns]].to_dict("records")
+    same = quotes.loc[is_same, ["quote_id", "quoted_on", "good_until"]].to_dict("records")
     return {str(name): value for name, value in same[-1].items()} if same else None
 
 

@@ -191,6 +191,23 @@ def test_the_same_quote_keeps_its_number_and_another_does_not(book):
     assert amounts_of(pages_of(book, "2026-003")[0])["Bed A"] == 170_000
 
 
+def test_a_quote_that_is_printed_again_takes_the_bed_as_measured_since(book):
+    bed = f"{LEAD}-curb-2"
+    words = ("--beds", bed, "--price", "1700")
+    assert write(book, LEAD, *words).exit_code == 0
+    first = read_season(book).quotes.iloc[0]
+    measured = ("visit", LEAD, "--edge", "curb=70")
+    assert type_in("record", str(book), *measured, *TODAY).exit_code == 0
+    assert "on record already" in write(book, LEAD, *words).stderr
+    season = read_season(book)
+    again = season.quotes.iloc[-1]
+    assert again["quote_id"] == first["quote_id"]
+    assert abs(again["area_ft2"] - first["area_ft2"]) > 10
+    # A cut of 3 in: 324 / 3 = 108 ft² to the cubic yard
+    tasks = season.quote_tasks.set_index(["quote_id", "task"])["quantity"]
+    assert tasks[again["quote_id"], "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
+
+
 def test_from_quote_to_job(book):
     assert write(book, LEAD).exit_code == 0
     quote = read_season(book).quotes.iloc[0]
