@@ -72,7 +72,7 @@ def job_lines(season: Season, today: date) -> list[Line]:
         name = {"bed_ids": job["bed_ids"], "number": job["job_id"], "price_cents": job["sold_cents"]}  # fmt: skip
         if not job["built_on"]:
             day = str(sold_on.get(job["client_id"], ""))
-            section, step, command = _step_of(job["client_id"], job["job_id"], season, today)
+            section, step, command = _step_of(job["client_id"], job["job_id"], "", season, today)
             rows.append(Line(section, job["client_id"], day, step, command, **name))
         elif not hours.get(job["job_id"], 0):
             command = f"record BOOK job {job['job_id']} --hours TASK=HOURS"
@@ -81,7 +81,9 @@ def job_lines(season: Season, today: date) -> list[Line]:
     for client_id, call in last[~last.index.isin(season.jobs["client_id"])].iterrows():
         since = date.fromisoformat(call["called_on"]) - timedelta(days=QUOTE_DAYS)
         said = last_said(season.calls, str(client_id), since=since.isoformat())
-        section, step, command = _step_of(str(client_id), "", season, today)
+        section, step, command = _step_of(
+            str(client_id), "", said.get("bed_ids", ""), season, today
+        )
         rows.append(Line(section, str(client_id), call["called_on"], step, command, **said))
     return rows
 
@@ -94,12 +96,14 @@ def last_said(calls: pd.DataFrame, client_id: str, *, since: str) -> dict[str, A
     return {str(name): value for row in told for name, value in row.items()}
 
 
-def _step_of(client_id: str, job_id: str, season: Season, today: date) -> tuple[str, str, str]:
+def _step_of(
+    client_id: str, job_id: str, bed_ids: str, season: Season, today: date
+) -> tuple[str, str, str]:
     """Say in which section a sale that is not built stands, what comes next and its command."""
     weeks, tickets = season.schedule, season.tickets
     own = weeks[weeks["client_id"].eq(client_id) & weeks["job_id"].eq(job_id)]["week"]
     tickets = tickets[tickets["client_id"].eq(client_id) & tickets["dig_until"].ge(today.isoformat())]  # fmt: skip
-    name, built = job_id or client_id, f"record BOOK job {job_id or 'BED'} --built DATE"
+    name, built = job_id or client_id, f"record BOOK job {job_id or bed_ids or 'BED'} --built DATE"
     if own.empty:
         marks = "; ask for the locating marks before that" if tickets.empty else ""
         return SOLD, f"Give it a week{marks}", f"record BOOK schedule {name} MONDAY"

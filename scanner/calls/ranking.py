@@ -66,10 +66,8 @@ def rank_calls(
         is_under_way = callees["under_way"] != ""
         left_out = left_out.mask(is_under_way, "under way: " + callees["under_way"])
     is_open = left_out == ""
-    signs, bad_edges = (
-        warm_signs(callees, rates=rates, today=today),
-        bad_edge_reasons(offers, callees),
-    )
+    signs = warm_signs(callees, rates=rates, today=today)
+    bad_edges = bad_edge_reasons(offers, callees)
     alike = count_alike(offers[is_open], callees[is_open]).reindex(offers.index, fill_value=0)
     calls = pd.DataFrame({
         "client_id": offers["client_id"],

@@ -111,3 +111,13 @@ def test_new_calls_keep_the_order_of_the_list():
     found = small_scan()
     ranked = found.calls[found.calls["rank"] > 0].sort_values("rank")["client_id"].tolist()
     assert lines["client_id"].tolist() == ranked[:10]
+
+
+def test_a_sale_without_a_quote_is_built_by_the_names_of_its_beds():
+    known = season(("C0001", "2026-03-02", "sold", "", ""))
+    calls = known.calls.assign(price_cents=210_000, bed_ids="C0001-curb-1 C0001-curb-2")
+    weeks = pd.DataFrame([("C0001", "", "2026-03-09")], columns=["client_id", "job_id", "week"])
+    lines, _ = week(replace(known, calls=calls, schedule=weeks))
+    line = lines.set_index("section").loc["to build"]
+    assert line["about"] == "2 curb beds, about $2,100"
+    assert line["command"] == "record BOOK job C0001-curb-1 C0001-curb-2 --built DATE"
