@@ -56,9 +56,11 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
 
 def with_calls(calls: pd.DataFrame, more: list[dict[str, Any]]) -> pd.DataFrame:
     """Put more calls behind those on record; what one does not tell is blank."""
+    if not more:
+        return calls
     blank = dict.fromkeys(CALL_LOG.columns, "") | {"price_cents": 0}
     rows = pd.DataFrame([blank | call for call in more], columns=[*CALL_LOG.columns])
-    return pd.concat([calls, rows], ignore_index=True) if more else calls
+    return pd.concat([calls, rows], ignore_index=True)
 
 
 def is_sale(rows: pd.DataFrame) -> bool:

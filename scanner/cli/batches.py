@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date
-from pathlib import Path
-
 import pandas as pd
 
 from scanner.book.checklist_sheet import check_answers
-from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import check_calls, find_strange_beds
 from scanner.book.job_sheet import check_jobs
 from scanner.book.mailing_sheet import check_letters
 from scanner.book.visit_sheet import check_visits
 from scanner.calls.entry_kinds import ANSWER, CALL, JOB, LETTER, MEASUREMENT, VISIT, Kind, judge
 from scanner.calls.history import with_recorded
-from scanner.calls.log import read_entries, read_season
+from scanner.calls.log import read_entries
 from scanner.calls.trials import keep_listed_prices
+from scanner.cli.options import Asked
 from scanner.sheets.problems import Problem, fault, join_problems, list_problems, row_words
 
 Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
@@ -25,32 +22,30 @@ Batch = tuple[Kind, pd.DataFrame, pd.DataFrame | None]
 Batches = tuple[list[Batch], pd.DataFrame]
 
 
-def _calls(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    clients = read_client_list(book)[0]
+def _calls(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
+    clients = asked.client_list
     if not file:
-        calls, found = check_calls(rows, clients, today=today, file=file)
+        calls, found = check_calls(rows, clients, today=asked.today, file=file)
         calls = calls.assign(price_cents=rows["price_cents"].reindex(calls.index))
-        season = read_season(book)
-        strangers = find_strange_beds(calls, season.stored)
-        calls = keep_listed_prices(calls, season.calls, season.listed)
+        strangers = find_strange_beds(calls, asked.season.stored)
+        calls = keep_listed_prices(calls, asked.season.calls, asked.season.listed)
         return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
             [*found, *strangers]
         )
-    entries = read_entries(book, CALL)
-    calls, found = check_calls(rows, with_recorded(clients, entries), today=today, file=file)
+    entries = read_entries(asked.book, CALL)
+    calls, found = check_calls(rows, with_recorded(clients, entries), today=asked.today, file=file)
     calls, gone = _refuse_gone(calls, entries, clients, file)
-    season = read_season(book)
-    calls = keep_listed_prices(calls, season.calls, season.listed)
+    calls = keep_listed_prices(calls, asked.season.calls, asked.season.listed)
     return [(CALL, calls, None)], list_problems([*found, *gone])
 
 
-def _answers(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    answers, found = check_answers(rows, read_client_list(book)[0], today=today, file=file)
+def _answers(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
+    answers, found = check_answers(rows, asked.client_list, today=asked.today, file=file)
     return [(ANSWER, answers, None)], list_problems(found)
 
 
-def _visits(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    visits, edges, found = check_visits(rows, read_client_list(book)[0], today=today, file=file)
+def _visits(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
+    visits, edges, found = check_visits(rows, asked.client_list, today=asked.today, file=file)
     # what was typed is recorded whole or not at all
     is_kept = file or not found
     return [(VISIT, visits, None), (MEASUREMENT, edges, None)] if is_kept else [], list_problems(
@@ -58,26 +53,26 @@ def _visits(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
     )
 
 
-def _jobs(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    clients, season = read_client_list(book)[0], read_season(book)
-    report, actuals, found = check_jobs(rows, clients, season.stored, today=today, file=file)
+def _jobs(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
+    clients, season = asked.client_list, asked.season
+    report, actuals, found = check_jobs(rows, clients, season.stored, today=asked.today, file=file)
     if report.empty:
         return [], list_problems(found)
     from scanner.cli.keeping import draw_up
 
-    jobs, tasks, more = draw_up(book, report, actuals, season=season, today=today)
+    jobs, tasks, more = draw_up(asked.book, report, actuals, season=season, today=asked.today)
     return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
 
 
-def _letters(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
-    letters, found = check_letters(rows, read_client_list(book)[0], today=today, file=file)
+def _letters(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
+    letters, found = check_letters(rows, asked.client_list, today=asked.today, file=file)
     return [(LETTER, letters, None)], list_problems(found)
 
 
-def _sales(rows: pd.DataFrame, book: Path, today: date, file: str) -> Batches:
+def _sales(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
     from scanner.cli.sales_sheet import check_sales
 
-    batches, found = check_sales(rows, book, today, file)
+    batches, found = check_sales(rows, asked, file)
     return batches, list_problems(found)
 
 
@@ -85,7 +80,7 @@ CHECKS = {
     "calls": _calls, "checklist": _answers, "jobs": _jobs, "visits": _visits, "letter": _letters,
     "sales": _sales,
 }  # fmt: skip
-"""By kind of sheet: rows, book, day and file to what is recorded, and what was wrong."""
+"""By kind of sheet: rows, what is asked and file to what is recorded, and what was wrong."""
 
 
 def _refuse_gone(

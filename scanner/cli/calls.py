@@ -13,14 +13,13 @@ import pandas as pd
 from scanner.book.settings import read_rates
 from scanner.calls.history import DO_NOT_CALL, NOT_REACHED, add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
-from scanner.calls.log import read_last_scan, read_season
+from scanner.calls.log import read_last_scan
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command, this_time
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
-from scanner.cli.who import read_callees
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
@@ -60,8 +59,8 @@ def calls(
     Call-backs that are due come first, longest due first, then the rest by rank. A
     table on a terminal, else csv, which can be filled in and recorded as it is.
     """
-    book, today, season = asked.book, asked.today, read_season(asked.book)
-    clients, rates = list_callees(book, season)
+    book, today, season = asked.book, asked.today, asked.season
+    clients, rates = list_callees(asked)
     under_way = list_under_way(season, clients, today=today).set_index("client_id")["words"]
     clients = clients.assign(under_way=clients["client_id"].map(under_way).astype("str").fillna(""))
     listed, left = last_scan(book, season, today=today)
@@ -83,18 +82,18 @@ def calls(
     _close(to_call, left_out, gone, (len(rows), today))
 
 
-def list_callees(book: Path, season: Season) -> tuple[pd.DataFrame, RateBook]:
+def list_callees(asked: Asked) -> tuple[pd.DataFrame, RateBook]:
     """Read the client list with what the log says of each, and the rate book."""
-    rates = read_rates(book / "rates.toml")[0]
-    return add_history(read_callees(book, season), season, rates=rates), rates
+    rates = read_rates(asked.book / "rates.toml")[0]
+    return add_history(asked.callees, asked.season, rates=rates), rates
 
 
-def tell_barred(calls: pd.DataFrame, book: Path) -> None:
+def tell_barred(calls: pd.DataFrame, asked: Asked) -> None:
     """Say who is left out for good, from now on or already."""
     is_barring = calls["outcome"] == DO_NOT_CALL
     for client_id in sorted(set(calls.loc[is_barring, "client_id"])):
         say(f"{client_id} asked not to be called: left out from now on, for good.")
-    clients = list_callees(book, read_season(book))[0]
+    clients = list_callees(asked)[0]
     barred = clients.loc[clients["do_not_call"] == "yes", "client_id"]
     for client_id in sorted(set(calls.loc[~is_barring, "client_id"]).intersection(barred)):
         say(

@@ -16,7 +16,7 @@ from scanner.book.settings import read_rates
 from scanner.calls.entry_kinds import CALL, JOB, LETTER, QUOTE, SCHEDULED, TICKET, VISIT, Kind
 from scanner.calls.history import add_history
 from scanner.calls.law import word_relationships
-from scanner.calls.log import read_entries, read_last_scan, read_season
+from scanner.calls.log import read_entries, read_last_scan
 from scanner.calls.next_steps import BUILT, job_lines
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.sales import drop_sold
@@ -25,7 +25,7 @@ from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS
 from scanner.cli.talk import tell
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.log_tables import LISTED, QUOTES
@@ -58,8 +58,8 @@ def client(asked: Asked, who: str) -> None:
     WHO is an id, a name or a phone number. Beds are those of the last scan, read from its
     folder (--out where it is another one).
     """
-    book, season = asked.book, read_season(asked.book)
-    clients = read_callees(book, season)
+    book, season = asked.book, asked.season
+    clients = asked.callees
     client_id = find_client(who, clients)
     own = clients[clients["client_id"] == client_id]
     story = tell_story(book, season, own, today=asked.today)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 import shutil
 from collections.abc import Iterable
-from datetime import date
 from fnmatch import fnmatch
 from functools import partial
 from pathlib import Path
@@ -18,12 +17,12 @@ from scanner.book.mailing_sheet import check_letters
 from scanner.book.own_files import take_out
 from scanner.calls.entry_kinds import KINDS, LETTER, judge
 from scanner.calls.forgotten import digits_of
-from scanner.calls.log import forget_client, open_log, read_entries, read_season
+from scanner.calls.log import forget_client, open_log, read_entries
 from scanner.cli.crew_sheets import SHEET, refuse_filled
 from scanner.cli.keeping import take_up_remarks, why_kept
 from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, say
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client
 from scanner.errors import BookError
 from scanner.pages.publish.earlier import Kept
 from scanner.schema.documents import Season
@@ -57,14 +56,14 @@ def forget(asked: Asked, who: str, also_the_book: bool, is_sure: bool) -> int:
     The office's own files stay as they are, and what in them names the person is told, unless
     --also-the-book is given. Of the phone number a mark stays, by which it is not called again.
     """
-    book, folder, today, season = asked.book, asked.folder, asked.today, read_season(asked.book)
-    clients = read_callees(book, season)
+    book, folder, today, season = asked.book, asked.folder, asked.today, asked.season
+    clients = asked.callees
     client_id = _whom(who, clients, book)
     words, phones = _telling(clients[clients["client_id"] == client_id], season, client_id)
     pattern = traces_of(words, map(digits_of, phones), client_id)
     if folder.is_dir():
         settle(folder, keep=Kept(partial(why_kept, book=book, today=today)))
-        _refuse_unrecorded(folder, book, season, today)
+        _refuse_unrecorded(folder, asked)
     if not is_sure:
         told = ", ".join(filter(None, [client_id, *words[:2]]))
         click.confirm(f"Erase {told} for good? Nothing brings it back", abort=True, err=True)
@@ -111,8 +110,9 @@ def _telling(client: pd.DataFrame, season: Season, client_id: str) -> tuple[list
     return words, sorted(filter(digits_of, phones))
 
 
-def _refuse_unrecorded(folder: Path, book: Path, season: Season, today: date) -> None:
+def _refuse_unrecorded(folder: Path, asked: Asked) -> None:
     """Refuse where a list holds what is on record nowhere: it would be lost with the list."""
+    book, today = asked.book, asked.today
     take_up_remarks(book, folder, today=today)
     for path in (path for name in LISTS for path in sorted(folder.glob(name))):
         if why := why_kept(path, book=book, today=today):
@@ -121,8 +121,8 @@ def _refuse_unrecorded(folder: Path, book: Path, season: Season, today: date) ->
                 "Nothing was erased."
             )
             raise BookError(message)
-    clients = read_callees(book, season)
-    refuse_filled(folder / SHEET, clients, season, today)
+    clients = asked.callees
+    refuse_filled(folder / SHEET, clients, asked.season, today)
     for path in sorted(folder.glob(MAILINGS)):
         check = partial(check_letters, clients=clients, today=today)
         letters, problems = read_filled(path, "letter", check)

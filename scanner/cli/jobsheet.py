@@ -16,7 +16,7 @@ from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.sold import check_won
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client
 from scanner.errors import BookError
 from scanner.job.orders import round_parts
 from scanner.job.species import size_words
@@ -46,7 +46,7 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
     WHO is a client (id, name or phone number) or the number of a job that is sold. Writes jobsheet-CLIENT.pdf.
     """
     book, today, season = asked.book, asked.today, season_of(asked.book)
-    jobs = _week_of(season, _job_of(book, season, who), on)
+    jobs = _week_of(season, _job_of(asked, season, who), on)
     own = jobs.iloc[:1]
     building = gather(book, season, own, today=today)
     sentences = list[str]()
@@ -63,13 +63,13 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
     return close_with(building.problems, sentences)
 
 
-def _job_of(book: Path, season: Season, who: str) -> pd.DataFrame:
+def _job_of(asked: Asked, season: Season, who: str) -> pd.DataFrame:
     """Find the one job of somebody that waits to be built."""
     waiting = list_to_build(season)
     own = waiting[waiting["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
         check_won(who, season)
-        client_id = find_client(who, read_callees(book, season))
+        client_id = find_client(who, asked.callees)
         own = waiting[waiting["client_id"] == client_id]
         if own.empty:
             message = f"nothing that {client_id} bought waits to be built: record the sale first"

@@ -6,13 +6,18 @@ import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
-from functools import wraps
+from functools import cached_property, wraps
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from scanner.cli.talk import tell
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from scanner.schema.documents import Season
 
 MOST_YEARS = 2
 """So far ahead of the clock a day may be that counts as today."""
@@ -98,6 +103,29 @@ class Asked:
     def folder(self) -> Path:
         """Where what is written goes."""
         return output_folder(self.out_folder, self.book)
+
+    @cached_property
+    def season(self) -> Season:
+        """What the log knew when the command began."""
+        from scanner.calls.log import read_season  # help waits for no table
+
+        return read_season(self.book)
+
+    @cached_property
+    def client_list(self) -> pd.DataFrame:
+        """The book's client list, table `CLIENTS`."""
+        from scanner.book.clients import read_client_list
+
+        return read_client_list(self.book)[0]
+
+    @cached_property
+    def callees(self) -> pd.DataFrame:
+        """The client list, phone numbers as the office put them right."""
+        from scanner.calls.forgotten import leave_uncalled
+        from scanner.calls.remarks import with_remarks
+
+        clients = with_remarks(self.client_list, self.season.remarks)
+        return leave_uncalled(clients, self.season.forgotten)
 
     def tell_files(self, files: Iterable[Path]) -> None:
         """Name files that were written, one a line or as a list for other programs."""

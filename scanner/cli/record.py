@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from scanner.calls.entry_kinds import ANSWER
-from scanner.calls.log import open_log, read_season
+from scanner.calls.log import open_log
 from scanner.cli.batches import Batch
 from scanner.cli.options import Asked, book_argument, command, named_figure
 from scanner.cli.record_job import job
@@ -16,7 +16,7 @@ from scanner.cli.recording import record_rows, record_sheet
 from scanner.cli.rows import show_problems
 from scanner.cli.sold import letter, quote, schedule, ticket
 from scanner.cli.talk import say
-from scanner.cli.who import read_callees, whom
+from scanner.cli.who import whom
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.filled import MOST_USD, VISIT_SHEET
 from scanner.sheets.grids import WORKBOOKS
@@ -201,7 +201,7 @@ def _take_blanks(
     # what only a sheet's blanks ask for need not be loaded otherwise
     from scanner.cli.typed_blanks import take_blanks
 
-    clients = read_callees(asked.book, read_season(asked.book)).set_index("client_id", drop=False)
+    clients = asked.callees.set_index("client_id", drop=False)
     client = clients.loc[head["client_id"]].to_dict()
     told = take_blanks(asked.book, client, blanks, visited_on=head["visited_on"], today=asked.today)
     head["note"] = "; ".join(filter(None, (head["note"], told.note)))

@@ -12,9 +12,9 @@ from scanner.calls.to_build import list_to_build
 from scanner.cli.options import Asked, command, named_figure
 from scanner.cli.recording import record_rows
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client
 from scanner.errors import LogError
-from scanner.schema.documents import FINISHES, Season
+from scanner.schema.documents import FINISHES
 from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.reader import typed_rows
 
@@ -53,7 +53,7 @@ def job(
     and so does a client (id, name or phone number): for the one job to build, else for the
     beds of the first offer in the last list.
     """
-    job_id, bed_ids = _job_of(asked.book, read_season(asked.book), beds)
+    job_id, bed_ids = _job_of(asked, beds)
     head = {
         "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
@@ -78,13 +78,14 @@ def _mind_the_ticket(book: Path, job_id: str) -> None:
         )
 
 
-def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str]:
+def _job_of(asked: Asked, beds: tuple[str, ...]) -> tuple[str, str]:
     """Find the job that is meant, by its number, all its beds or its client; a new one has its first bed's name."""
+    season = asked.season
     jobs = season.jobs
     is_own = jobs["bed_ids"].map(lambda ids: {*ids.split()} == {*beds}).astype(bool)
     is_own |= jobs["job_id"].str.casefold().eq(beds[0].casefold()) & (len(beds) == 1)
     if not is_own.any() and len(beds) == 1 and beds[0] not in {*season.stored["bed_id"]}:
-        jobs, client_id = list_to_build(season), _client_of(beds[0], book, season)
+        jobs, client_id = list_to_build(season), _client_of(beds[0], asked)
         if client_id not in {*jobs["client_id"]}:
             first = [bed_ids.split()[0] for bed_ids in season.listed["bed_ids"]]
             jobs = season.listed.assign(job_id=first)
@@ -96,10 +97,10 @@ def _job_of(book: Path, season: Season, beds: tuple[str, ...]) -> tuple[str, str
     return known[0] if known else (beds[0], " ".join(beds))
 
 
-def _client_of(who: str, book: Path, season: Season) -> str:
+def _client_of(who: str, asked: Asked) -> str:
     """Name the client that may be meant instead of a bed; blank: none."""
     with suppress(click.BadParameter):
-        return find_client(who, read_callees(book, season))
+        return find_client(who, asked.callees)
     return ""
 
 

@@ -12,11 +12,10 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.book.clients import read_client_list
 from scanner.book.filled_sheet import read_added, sheet_kind
 from scanner.book.settings import read_rules
 from scanner.calls.entry_kinds import CALL, REMARK, Counts, Kind
-from scanner.calls.log import open_log, read_entries, read_last_scan, read_season
+from scanner.calls.log import open_log, read_entries, read_last_scan
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale, word_last_day
 from scanner.cli.batches import CHECKS, Batch
@@ -69,16 +68,16 @@ def record_sheet(path: Path, asked: Asked) -> int:
             "recorded. Save it, then record it again; nothing is recorded twice."
         )
     rows, problems = read_sheet(path, KINDS[kind])
-    more, notes = _find_remarks(path, asked.book) if kind == "calls" else ([], [])
+    more, notes = _find_remarks(path, asked) if kind == "calls" else ([], [])
     return record_rows(kind, rows, asked, file=path.name, found=[*problems, *notes], more=more)
 
 
-def _find_remarks(path: Path, book: Path) -> tuple[list[Batch], list[Problem]]:
+def _find_remarks(path: Path, asked: Asked) -> tuple[list[Batch], list[Problem]]:
     """Find what the office wrote beside the calls; notes tell what was not taken up."""
-    clients = read_client_list(book)[0]
+    clients = asked.client_list
     cells, strange = read_added(path, clients)
     remarks, old = find_remarks(
-        cells, clients, read_season(book).remarks, read_last_scan(book, PRINTED)
+        cells, clients, asked.season.remarks, read_last_scan(asked.book, PRINTED)
     )
     notes = [
         note(path.name, "", f"{cell['heading']} {shown(cell['text'])} is what stood there once; what stands now is kept",
@@ -102,10 +101,10 @@ def record_rows(
     more: Sequence[Batch] = (),
 ) -> int:
     """Record rows of a kind of sheet, without a file those typed on the command line; how many need fixing."""
-    batches, problems = CHECKS[kind](rows, asked.book, asked.today, file)
+    batches, problems = CHECKS[kind](rows, asked, file)
     # where nothing of what was typed is good, nothing is recorded with it
     batches += more if batches else []
-    counts, numbers = _write(batches, asked.book, asked.today)
+    counts, numbers = _write(batches, asked)
     every = join_problems(list_problems(found), problems)
     code = _close(kind, counts, numbers, every, as_json=asked.as_json)
     _say_next(batches, asked.book)
@@ -117,7 +116,7 @@ def record_typed(
 ) -> int:
     """Record a checked row of a kind of entry that no sheet has."""
     batches: list[Batch] = [(kind, pd.DataFrame([row]), parts)]
-    counts, numbers = _write(batches, asked.book, asked.today)
+    counts, numbers = _write(batches, asked)
     code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=asked.as_json)
     _say_next(batches, asked.book)
     return code
@@ -141,8 +140,9 @@ def _entry_count(book: Path, batches: list[Batch]) -> int:
     return sum(len(read_entries(book, kind)) for kind, _, _ in batches)
 
 
-def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range]:
+def _write(batches: list[Batch], asked: Asked) -> tuple[Counts, range]:
     """Write everything down at once: what came of it, and the numbers of the new entries."""
+    book, today = asked.book, asked.today
     counts, numbers = Counts(), range(0)
     if any(len(rows) for _, rows, _ in batches):
         before = _entry_count(book, batches)
@@ -169,7 +169,7 @@ def _write(batches: list[Batch], book: Path, today: date) -> tuple[Counts, range
         if words := word_last_day([rows for _, rows, _ in batches if is_sale(rows)], today=today):
             say(words)
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
-        tell_barred(calls, book)
+        tell_barred(calls, asked)
     return counts, numbers
 
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import click
 import pandas as pd
 
 from scanner.calls.entry_kinds import QUOTE, SCHEDULED, TICKET, Kind
-from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
+from scanner.cli.options import Asked
 from scanner.cli.sold import end_quote, give_week, sale_of, tasks_of
-from scanner.cli.who import find_client, read_callees
+from scanner.cli.who import find_client
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import QUOTE_OUTCOMES, QUOTES, SCHEDULE, TICKETS
@@ -26,16 +25,16 @@ Row = dict[str, Any]
 
 
 def check_sales(
-    rows: pd.DataFrame, book: Path, today: date, file: str
+    rows: pd.DataFrame, asked: Asked, file: str
 ) -> tuple[list[tuple[Kind, pd.DataFrame, pd.DataFrame | None]], list[Problem]]:
     """Check a sheet row by row, as its words would be typed: what is recorded of it, and a fault for each row left out."""
-    season, problems = read_season(book), list[Problem]()
+    season, today, problems = asked.season, asked.today, list[Problem]()
     ended, weeks, tickets = list[pd.DataFrame](), list[Row](), list[Row]()
     for label, row in rows[has_any(rows, FILLED_IN)].iterrows():
         try:
             quote = _ended(season, row, today) if row["outcome"] else None
-            week = [_week(book, season, row, quote, today)] if row["week"] else []
-            marks = [_ticket(book, season, row)] if row["ticket"] else []
+            week = [_week(asked, row, quote)] if row["week"] else []
+            marks = [_ticket(asked, row)] if row["ticket"] else []
         except (LogError, click.BadParameter) as err:
             words = err.message if isinstance(err, click.BadParameter) else str(err)
             problems.append(
@@ -69,9 +68,7 @@ def _ended(season: Season, row: pd.Series[Any], today: date) -> pd.DataFrame:
     return end_quote(season, row["job_id"], outcome, day, today).assign(why=row["why"])
 
 
-def _week(
-    book: Path, season: Season, row: pd.Series[Any], quote: pd.DataFrame | None, today: date
-) -> Row:
+def _week(asked: Asked, row: pd.Series[Any], quote: pd.DataFrame | None) -> Row:
     """Give the week of the job that a row tells of: the quote that is won in it, else what is on record."""
     day = _day(row, "week")
     if quote is not None and quote["outcome"].iloc[0] == WON:
@@ -82,29 +79,28 @@ def _week(
             "sold_on": won["ended_on"],
         }
     else:
-        sale = sale_of(book, row["job_id"] or row["client_id"] or row["name"], season)
+        sale = sale_of(asked, row["job_id"] or row["client_id"] or row["name"])
     known = {
         "client_id": sale["client_id"],
         "job_id": sale["job_id"],
         "week": monday_of(day).isoformat(),
     }
     # A week that stood there before may be over by now
-    is_known = (season.schedule[[*known]] == pd.Series(known)).all(axis=1).any()
-    return known if is_known else give_week(sale, day, today)
+    is_known = (asked.season.schedule[[*known]] == pd.Series(known)).all(axis=1).any()
+    return known if is_known else give_week(sale, day, asked.today)
 
 
-def _ticket(book: Path, season: Season, row: pd.Series[Any]) -> Row:
+def _ticket(asked: Asked, row: pd.Series[Any]) -> Row:
     first, last = _day(row, "dig_from"), _day(row, "dig_until")
     if first > last:
         message = f"dig_from {first} is after dig_until {last}"
         raise LogError(message)
+    season = asked.season
     quotes = season.quotes.rename(columns={"quote_id": "job_id"})
     jobs = pd.concat([season.jobs, quotes])[["job_id", "client_id"]]
     own = jobs.loc[jobs["job_id"].str.casefold() == row["job_id"].casefold(), "client_id"]
     client_id = (
-        own.iloc[0]
-        if len(own)
-        else find_client(row["client_id"] or row["name"], read_callees(book, season))
+        own.iloc[0] if len(own) else find_client(row["client_id"] or row["name"], asked.callees)
     )
     return {
         "client_id": client_id, "ticket": row["ticket"], "dig_from": first.isoformat(),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any
 
 import click
@@ -12,13 +11,12 @@ import pandas as pd
 
 from scanner.calls.cancel_days import last_day_to_cancel
 from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
-from scanner.calls.log import read_season
 from scanner.calls.quotes import WON
 from scanner.calls.to_build import list_to_build
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.recording import record_typed
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, read_callees, whom
+from scanner.cli.who import find_client, whom
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
@@ -38,7 +36,7 @@ def quote(asked: Asked, number: str, outcome: str, why: str, on: date | None) ->
 
     One that was won is the job sold: it stands under its own number until the job is recorded.
     """
-    season = read_season(asked.book)
+    season = asked.season
     ended = end_quote(season, number, outcome, on or asked.today, asked.today).assign(why=why)
     parts = tasks_of(season, ended)
     return record_typed(QUOTE, ended.iloc[0].to_dict(), asked, parts=parts)
@@ -95,7 +93,7 @@ def schedule(asked: Asked, who: str, week: str) -> int:
         message = f"'{week}' is no day: name a week by one, like 2026-04-13"
         raise click.BadParameter(message, param_hint="WEEK")
     coming_week(day, asked.today)
-    sale = sale_of(asked.book, who, read_season(asked.book))
+    sale = sale_of(asked, who)
     return record_typed(SCHEDULED, give_week(sale, day, asked.today), asked)
 
 
@@ -120,13 +118,14 @@ def coming_week(day: date, today: date) -> date:
     return monday
 
 
-def sale_of(book: Path, who: str, season: Season) -> dict[str, str]:
+def sale_of(asked: Asked, who: str) -> dict[str, str]:
     """Find what somebody bought and nobody built: ``client_id``, ``job_id``, the day of the sale."""
+    season = asked.season
     calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
     own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
         check_won(who, season)
-        client_id = find_client(who, read_callees(book, season))
+        client_id = find_client(who, asked.callees)
         own = jobs[jobs["client_id"] == client_id]
     else:
         client_id = str(own["client_id"].iloc[0])
@@ -175,7 +174,7 @@ def ticket(
         "dig_until": dig_until.isoformat(),
     }  # fmt: skip
     fault_count = record_typed(TICKET, row, asked)
-    if client_id in set(list_to_build(read_season(asked.book))["client_id"]):
+    if client_id in set(list_to_build(asked.season)["client_id"]):
         return fault_count
     say(
         f"Nothing that {client_id} bought waits to be built: look whether it is the right client, else record the sale, too."
@@ -195,7 +194,7 @@ def ticket(
 @open_day_option("--wave", help="Day of its wave.  [default: the day it was sent]")
 def letter(asked: Asked, who: str, state: str, on: date | None, wave: date | None) -> int:
     """Record that a letter went to WHO, or that WHO asked for a visit after one."""
-    client_id, letters = whom(asked, who), read_season(asked.book).letters
+    client_id, letters = whom(asked, who), asked.season.letters
     today, day = asked.today, on or asked.today
     sent = letters[letters["client_id"].eq(client_id) & letters["letter"].eq("sent")]
     wave_on = (wave or day).isoformat()

@@ -8,7 +8,6 @@ import pandas as pd
 
 from scanner.book.capacity import read_capacity
 from scanner.book.settings import read_rules
-from scanner.calls.log import read_season
 from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
 from scanner.cli.calls import last_scan, list_callees
@@ -33,8 +32,8 @@ def week(asked: Asked) -> int:
     days, what is sold and not built, hours that are missing, free crew-days, the best new calls.
     Writes week.html.
     """
-    book, today, season = asked.book, asked.today, read_season(asked.book)
-    clients, rates = list_callees(book, season)
+    book, today, season = asked.book, asked.today, asked.season
+    clients, rates = list_callees(asked)
     listed, left_out = last_scan(book, season, today=today)
     calls = list_today(listed, left_out, clients, rates=rates, today=today)
     to_call = calls[(calls["left_out"] == "") & (calls["offer_id"] != "")]

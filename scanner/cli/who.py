@@ -3,17 +3,11 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import click
 import pandas as pd
 
-from scanner.book.clients import read_client_list
-from scanner.calls.forgotten import leave_uncalled
-from scanner.calls.log import read_season
-from scanner.calls.remarks import with_remarks
 from scanner.cli.options import Asked
-from scanner.schema.documents import Season
 from scanner.sheets.client_ids import match_ids
 
 FEWEST_DIGITS = 7
@@ -21,15 +15,9 @@ FEWEST_DIGITS = 7
 SHOWN_COUNT = 8
 
 
-def read_callees(book: Path, season: Season) -> pd.DataFrame:
-    """Read the client list, phone numbers as the office put them right."""
-    clients = with_remarks(read_client_list(book)[0], season.remarks)
-    return leave_uncalled(clients, season.forgotten)
-
-
 def whom(asked: Asked, who: str) -> str:
     """Find the client that somebody means in a book's list."""
-    return find_client(who, read_callees(asked.book, read_season(asked.book)))
+    return find_client(who, asked.callees)
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:

@@ -160,8 +160,9 @@ def season_of(store: Store) -> Season:
     quotes = standing(store, QUOTE)
     quote_tasks = _checked(_with_parts(store, QUOTE, quotes), QUOTE_TASKS)
     jobs = standing(store, JOB)
-    tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, jobs_won(jobs, quotes))
-    jobs = pd.concat([jobs, jobs_won(jobs, quotes)], ignore_index=True)
+    won = jobs_won(jobs, quotes)
+    tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, won)
+    jobs = pd.concat([jobs, won], ignore_index=True)
     visits = standing(store, VISIT)
     calls = count_quotes(standing(store, CALL), quotes)
     calls = count_sales(calls, _sales(store, jobs, quotes))
@@ -184,7 +185,8 @@ def season_of(store: Store) -> Season:
 
 def standing(store: Store, kind: Kind) -> pd.DataFrame:
     """Say what stands of a kind, all its entries put together."""
-    return fold(kind, entries_of(store, kind))
+    entries = entries_of(store, kind)
+    return fold(kind, entries) if len(entries) else entries
 
 
 def entries_of(store: Store, kind: Kind) -> pd.DataFrame:
@@ -214,6 +216,8 @@ def _table(store: Store, table: str, which: str, columns: Iterable[str]) -> pd.D
     missing = LATER_COLUMNS.keys() & {*names} - _columns_of(store, table)
     asked = [name for name in names if name not in missing]
     rows = store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
+    if not rows:
+        return pd.DataFrame(columns=names, dtype="str")
     later = {name: LATER_COLUMNS[name] for name in missing}
     read = pd.DataFrame(rows, columns=asked).assign(**later)[names]
     for name in names:
@@ -228,7 +232,8 @@ def _with_parts(store: Store, kind: Kind, heads: pd.DataFrame) -> pd.DataFrame:
 
 
 def _checked(table: pd.DataFrame, schema: TableSchema) -> pd.DataFrame:
-    return check_table(table[[*schema.columns]], schema)
+    # most kinds of a young log have no entry, and to check nothing takes as long as to check a row
+    return check_table(table[[*schema.columns]], schema) if len(table) else empty_table(schema)
 
 
 def _sales(store: Store, jobs: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
