@@ -92,7 +92,7 @@ def test_what_nobody_foresaw_is_a_sentence_and_a_report_without_the_book(book, m
         message = f"Ada Quill's secret at {book}"
         raise RuntimeError(message)
 
-    monkeypatch.setattr("scanner.cli.calls.read_season", burst)
+    monkeypatch.setattr("scanner.cli.calls.list_callees", burst)
     told = type_in("calls", str(book))
     assert told.exit_code == 3
     report = Path(told.stderr.split(" is in ")[1].split(": please")[0])
