@@ -20,6 +20,7 @@ from scanner import block_ground, block_work, reuse
 from scanner.calls.log import NO_SEASON
 from scanner.ground.stored import remember_beds
 from scanner.pipeline import open_store, publish_scan, read_book, scan
+from scanner.schema.documents import PART_TABLES
 from scanner.schema.log_tables import ANSWERS, JOBS
 from scanner.schema.tables import check_table
 from tests.sites import Drawing, features_of
@@ -41,10 +42,14 @@ def clients_in(*hamlets, lots="abc"):
     return {f"{hamlet.replace(' ', '-')}-{lot}" for hamlet in hamlets for lot in lots}
 
 
-def draw_country():
+FEW = HAMLETS[:4]
+"""Enough for what happens to all lots alike."""
+
+
+def draw_country(hamlets):
     """Hamlets on a street of their own, drives and houses on their lots, another street 250 ft behind."""
     drawing = Drawing()
-    for number, hamlet in enumerate(HAMLETS):
+    for number, hamlet in enumerate(hamlets):
         along = number * APART_FT
         for south in (-30, 370):
             drawing = drawing.add(
@@ -60,35 +65,58 @@ def draw_country():
     return drawing
 
 
-@pytest.fixture(scope="module")
-def country(tmp_path_factory):
-    """A book that was scanned, with what that scan left; its files and its beds."""
-    folder = tmp_path_factory.mktemp("reuse")
-    book = folder / "country"
+def make_book(book, drawing):
+    """Write a book of a drawing; its features."""
+    features = features_of(drawing).drop(columns=["feature_id", "file"])
     (book / "sites").mkdir(parents=True)
-    features = features_of(draw_country()).drop(columns=["feature_id", "file"])
     features.to_file(book / "sites" / "all.geojson")
     ids = sorted({*features["client_id"]} - {""})
     clients = pd.DataFrame({"client_id": ids, "name": ids, "annual_fee_usd": "1800"})
     clients.to_csv(book / "clients.csv", index=False)
-    return book, *written(book, folder / "out")
+    return features
 
 
-def written(book, out, season=NO_SEASON, *, progress=None, **how):
-    """Scan a book beside which an earlier scan may have left something; its files and beds."""
+@pytest.fixture(scope="module")
+def village(tmp_path_factory):
+    """A book of a few hamlets that was scanned, with what that scan left, and its tables."""
+    book = tmp_path_factory.mktemp("reuse") / "village"
+    make_book(book, draw_country(FEW))
+    return book, scanned(book)
+
+
+@pytest.fixture
+def copied(village, tmp_path):
+    """A copy of that book, and the tables of its scan."""
+    book, before = village
+    return shutil.copytree(book, tmp_path / "village"), before
+
+
+def scanned(book, season=NO_SEASON, *, out=None, progress=None, block_lots=6):
+    """Scan a book beside which an earlier scan may have left something; every table that was found."""
     with open_store(book) as store:
-        place = replace(store, **{"block_lots": 20, **how})
+        place = replace(store, block_lots=block_lots)
         read = read_book(book, store=place)
         found = scan(read, today=TODAY, season=season, progress=progress, store=place)
-        publish_scan(found, out)
-        beds = remember_beds(found.table("beds"), today=TODAY)
-    return {path.name: path.read_bytes() for path in sorted(out.iterdir())}, beds
+        if out:
+            publish_scan(found, out)
+        tables = {
+            name: table for name, table in vars(found).items() if isinstance(table, pd.DataFrame)
+        }
+        return tables | {f"{name} of parts": found.table(name) for name in PART_TABLES}
 
 
-def written_anew(book, out, season=NO_SEASON):
+def scanned_anew(book, place, *rest, **how):
     """Scan a book beside which nothing lies."""
-    bare = shutil.copytree(book, out / book.name, ignore=shutil.ignore_patterns(".scan"))
-    return written(bare, out / "pages", season)[0]
+    bare = shutil.copytree(book, place / book.name, ignore=shutil.ignore_patterns(".scan"))
+    return scanned(bare, *rest, **how)
+
+
+def differing(tables, others):
+    """Which tables are not the same; what a lot's place in its block adds to a number is in the thirteenth digit."""
+    assert tables.keys() == others.keys()
+    return [
+        name for name, table in tables.items() if not table.round(9).equals(others[name].round(9))
+    ]
 
 
 @pytest.fixture
@@ -164,15 +192,23 @@ def season_of(beds):
     )  # fmt: skip
 
 
-def test_what_changed_is_worked_out_anew_and_nothing_else(country, anew, tmp_path):
-    kept, before, beds = country
-    book, season = shutil.copytree(kept, tmp_path / "country"), season_of(beds)
+def test_what_changed_is_worked_out_anew_and_nothing_else(anew, tmp_path):
+    book = tmp_path / "country"
+    make_book(book, draw_country(HAMLETS))
+    before = scanned(book, block_lots=20)
+    anew.clear()
+    season = season_of(remember_beds(before["beds of parts"], today=TODAY))
     redraw(book)
     rewrite(book)
-    found, _ = written(book, tmp_path / "pages", season)
+    found = scanned(book, season, out=tmp_path / "pages", block_lots=20)
     touched = {name: {*clients} for name, clients in anew.items()}
-    assert found == written_anew(book, tmp_path / "anew", season)
-    assert found != before
+    assert (
+        differing(found, scanned_anew(book, tmp_path / "anew", season, out=tmp_path / "other"))
+        == []
+    )
+    for path in (tmp_path / "other").iterdir():
+        assert path.read_bytes() == (tmp_path / "pages" / path.name).read_bytes(), path.name
+    assert differing(found, before)
     moved = ("house", "outline", "street", "answer", "answer next door")
     alone = clients_in("measurement", "sold", lots="b")
     # A drive 50 ft off bears on its own lot alone; a bed in the lot's first 10 ft on the lot before, too
@@ -182,12 +218,14 @@ def test_what_changed_is_worked_out_anew_and_nothing_else(country, anew, tmp_pat
 
 
 def draw_rows():
-    """Two rows of lots back to back, a street before each, every fifth house missing."""
+    """Two towns out of reach of each other: two rows of lots back to back, a street before each, every fifth house set back."""
     drawing = Drawing()
-    for south in (-30, 250):
-        drawing = drawing.add("street", box(-50, south, 8 * 60 + 50, south + 20), client="")
-    for at in range(16):
-        east, is_back = at % 8 * 60.0, at >= 8
+    for west in (0, APART_FT):
+        for south in (-30, 250):
+            street = box(west - 50, south, west + 8 * 60 + 50, south + 20)
+            drawing = drawing.add("street", street, client="")
+    for at in range(32):
+        east, is_back = at // 16 * APART_FT + at % 8 * 60.0, at % 16 >= 8
         for kind, shape in (
             ("property", box(0, 0, 60, 120)),
             ("drive", box(8, -10, 20, 35)),
@@ -199,101 +237,94 @@ def draw_rows():
     return drawing
 
 
-@pytest.mark.parametrize("seed", range(2))
-def test_whatever_moves_no_byte_is_left_behind(seed, tmp_path):
+def test_whatever_moves_no_table_is_left_behind(tmp_path):
     """A few shapes move by inches or by half a lot, again and again; what is taken over must still hold."""
-    random, book = np.random.default_rng(seed), tmp_path / "rows"
-    features = features_of(draw_rows()).drop(columns=["feature_id", "file"])
-    (book / "sites").mkdir(parents=True)
-    ids = sorted({*features["client_id"]} - {""})
-    pd.DataFrame({"client_id": ids, "name": ids}).to_csv(book / "clients.csv", index=False)
-    for turn in range(4):
-        features.to_file(book / "sites" / "all.geojson")
-        found, _ = written(book, tmp_path / f"pages-{turn}")
-        assert found == written_anew(book, tmp_path / f"anew-{turn}"), (seed, turn)
+    random, book = np.random.default_rng(0), tmp_path / "rows"
+    features = make_book(book, draw_rows())
+    scanned(book, block_lots=20)
+    for turn in range(2):
         shapes = features.geometry.to_numpy(copy=True)
-        for row in random.choice(len(shapes), 2):
+        for row in random.choice(len(shapes), 6):
             by = random.choice([0.3, 3, 30]) * random.uniform(-1, 1, 2) * FT
             shapes[row] = translate(shapes[row], *by)
         features = features.set_geometry(gpd.GeoSeries(shapes, crs=features.crs))
+        features.to_file(book / "sites" / "all.geojson")
+        found = scanned(book, block_lots=20)
+        assert differing(found, scanned_anew(book, tmp_path / f"anew-{turn}")) == [], turn
 
 
-def test_an_unchanged_book_is_read_again_and_nothing_more(country, anew, tmp_path):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country")
-    assert written(book, tmp_path / "one")[0] == before
+def test_an_unchanged_book_is_read_again_and_nothing_more(copied, anew):
+    book, before = copied
+    assert differing(scanned(book), before) == []
     # Blocks cut another way take their lots from several parts
-    assert written(book, tmp_path / "two", block_lots=7)[0] == before
-    assert written(book, tmp_path / "three", small_lots=0, workers=2)[0] == before
+    assert differing(scanned(book, block_lots=7), before) == []
     assert not anew
 
 
-@pytest.mark.parametrize(
-    ("file", "line", "is_ground"),
-    [
-        ("rates.toml", "labor_usd_per_hour = 31", False),
-        ("local.toml", "job_limit_crew_days = 1.1", False),
-        ("local.toml", "bed_depth_ft = 5", True),
-    ],
-)
-def test_other_rates_let_the_ground_stand(country, anew, tmp_path, file, line, is_ground):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country")
-    (book / file).write_text(line + "\n")
-    found, _ = written(book, tmp_path / "pages")
-    assert anew["offers"] == clients_in(*HAMLETS)
-    assert anew["ground"] == (clients_in(*HAMLETS) if is_ground else set())
-    assert found == written_anew(book, tmp_path / "anew")
-    assert found != before
+def test_other_rates_let_the_ground_stand_and_other_sizes_do_not(copied, anew, tmp_path):
+    book, before = copied
+    for file, line in (
+        ("rates.toml", "labor_usd_per_hour = 31"),
+        ("local.toml", "job_limit_crew_days = 1.1"),
+    ):
+        (book / file).write_text(line + "\n")
+        found = scanned(book)
+        assert anew.pop("offers") == clients_in(*FEW)
+        assert not anew
+    assert differing(found, scanned_anew(book, tmp_path / "anew")) == []
+    assert differing(found, before)
+    (book / "local.toml").write_text("bed_depth_ft = 5\n")
+    anew.clear()
+    found = scanned(book)
+    assert anew == {"ground": clients_in(*FEW), "offers": clients_in(*FEW)}
+    assert differing(found, scanned_anew(book, tmp_path / "deeper")) == []
 
 
-def test_nothing_is_taken_from_another_version(country, anew, monkeypatch, tmp_path):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country")
+def test_nothing_is_taken_from_another_version(copied, anew, monkeypatch):
+    book, before = copied
     monkeypatch.setattr(reuse, "program_print", lambda: "another one")
-    assert written(book, tmp_path / "pages")[0] == before
-    assert anew["ground"] == clients_in(*HAMLETS)
+    assert differing(scanned(book), before) == []
+    assert anew["ground"] == clients_in(*FEW)
 
 
-def test_what_was_deleted_or_spoiled_is_worked_out_anew(country, anew, tmp_path):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country")
+def test_what_was_deleted_or_spoiled_is_worked_out_anew(copied, anew):
+    book, before = copied
     one, two = sorted((book / ".scan").glob("kept-*/0*"))
     (one / "beds.parquet").unlink()
     lots = (two / "lots.parquet").read_bytes()
     (two / "lots.parquet").write_bytes(lots[: len(lots) // 2])
     next((book / ".scan").glob("kept-*/shapes")).unlink()
-    assert written(book, tmp_path / "one")[0] == before
-    assert anew.pop("ground") == clients_in(*HAMLETS)
+    assert differing(scanned(book), before) == []
+    assert anew.pop("ground") == clients_in(*FEW)
     shapes = next((book / ".scan").glob("kept-*/shapes"))
     spoiled = bytearray(shapes.read_bytes())
     spoiled[len(spoiled) // 2] ^= 1
     shapes.write_bytes(spoiled)
     for keys in (book / ".scan").glob("kept-*/0*/keys.parquet"):
         keys.write_bytes(b"")
-    assert written(book, tmp_path / "two")[0] == before
-    assert anew.pop("ground") == clients_in(*HAMLETS)
+    assert differing(scanned(book), before) == []
+    assert anew.pop("ground") == clients_in(*FEW)
 
 
-def test_a_scan_that_was_stopped_is_gone_on_with(country, anew, tmp_path):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country", ignore=shutil.ignore_patterns(".scan"))
+def test_a_scan_that_was_stopped_is_gone_on_with(copied, anew):
+    book, before = copied
+    shutil.rmtree(book / ".scan")
 
     def stop(_step, done, _total):
-        if done >= 20:
+        if done >= 6:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        written(book, tmp_path / "stopped", progress=stop)
+        scanned(book, progress=stop)
     anew.clear()
-    assert written(book, tmp_path / "pages")[0] == before
-    assert len(anew["ground"]) == len(clients_in(*HAMLETS)) - 20
+    assert differing(scanned(book), before) == []
+    assert len(anew["ground"]) == len(clients_in(*FEW)) - 6
     assert len([*(book / ".scan").iterdir()]) == 1
 
 
-def test_a_book_beside_which_nothing_can_lie_is_scanned(country, anew, tmp_path):
-    kept, before, _ = country
-    book = shutil.copytree(kept, tmp_path / "country", ignore=shutil.ignore_patterns(".scan"))
+def test_a_book_beside_which_nothing_can_lie_is_scanned(copied, anew):
+    book, before = copied
+    shutil.rmtree(book / ".scan")
     (book / ".scan").write_text("in the way of a folder")
-    assert written(book, tmp_path / "pages")[0] == before
-    assert anew["ground"] == clients_in(*HAMLETS)
+    assert differing(scanned(book), before) == []
+    assert anew["ground"] == clients_in(*FEW)
