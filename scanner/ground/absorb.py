@@ -57,26 +57,11 @@ def absorb_turf(
     mower_ft: float,
 ) -> np.ndarray:
     """
-    Give each bed the turf that it leaves too narrow to mow.
+    Give each bed the turf [ft] that it leaves too narrow for a mower of `mower_ft`; empty where none.
 
-    Parameters
-    ----------
-    turf
-        Turf before any bed [ft], one a lot.
-    cores
-        Beds before they absorb [ft], and the lot of each in order; on each lot the bed that
-        takes ground first comes first.
-    border
-        The turf's labelled border [ft].
-    barred
-        Ground that may not be absorbed.
-    mower_ft
-        Width that a mower needs.
-
-    Returns
-    -------
-    absorbed
-        Polygons [ft], one a bed, empty where a bed absorbs nothing.
+    `turf`: before any bed, one a lot, `border` its labelled border; `cores`: beds before they
+    absorb, lots in order, on each lot the bed that takes ground first first; `barred`: ground that
+    may not be absorbed.
     """
     beds, owners = cores
     rows, at = np.unique(owners, return_inverse=True)
@@ -112,19 +97,7 @@ def _clip(shapes: np.ndarray, boxes: np.ndarray) -> np.ndarray:
 
 
 def join_absorbed(cores: np.ndarray, absorbed: np.ndarray) -> np.ndarray:
-    """
-    Unite beds with what they absorb.
-
-    Parameters
-    ----------
-    cores, absorbed
-        Polygons [ft], n rows; most of `absorbed` may be empty.
-
-    Returns
-    -------
-    shapes
-        Polygons [ft], n rows.
-    """
+    """Unite beds with what they absorb: polygons [ft], n rows; most of `absorbed` may be empty."""
     shapes = cores.copy()
     grown = np.flatnonzero(~shapely.is_empty(absorbed))
     shapes[grown] = despike(on_grid(shapely.union, cores[grown], absorbed[grown]))

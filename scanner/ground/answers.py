@@ -38,22 +38,8 @@ class Seen:
 
 def look_up(client_id: np.ndarray, answers: pd.DataFrame) -> Seen:
     """
-    Look up what crews answered about each of some lots.
+    Look up what crews answered about each of some lots, in any order, any number of times each.
 
-    Parameters
-    ----------
-    client_id
-        Clients, n of them, any order, any number of times each.
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    seen
-        Arrays of n.
-
-    Examples
-    --------
     >>> answers = pd.DataFrame({"client_id": ["B"], "question": "turf to curb", "answer": "no",
     ...                         "seen_on": "2027-02-01"})
     >>> look_up(np.array(["A", "B"]), answers).denied["curb"].tolist()
@@ -86,18 +72,8 @@ def settle_curbs(parts: Parts, seen: Seen) -> Parts:
     """
     Take the curbs away that crews did not find, and put those in that they did.
 
-    Parameters
-    ----------
-    parts
-        What lies in some lots' windows.
-    seen
-        What crews saw of them.
-
-    Returns
-    -------
-    parts
-        The same parts; where a crew says no, no street has a curb, where it says yes and
-        the layers have none, each street has.
+    Where a crew says no, no street has a curb; where it says yes and the layers have none, each
+    street has.
     """
     has_curb = np.bincount(parts.lot, (parts.bits & CURB) > 0, len(seen.curbed)) > 0
     is_gone = (seen.curbed == NO)[parts.lot] & ((parts.bits & CURB) > 0)
@@ -106,21 +82,7 @@ def settle_curbs(parts: Parts, seen: Seen) -> Parts:
 
 
 def deny(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    """
-    Mark the beds along edges that crews denied.
-
-    Parameters
-    ----------
-    beds
-        Columns ``client_id``, ``along`` and ``skip_reason``.
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    beds
-        The same rows; the first reason of a denied bed is ``denied``.
-    """
+    """Mark the beds along edges that crews denied: their first ``skip_reason`` is ``denied``."""
     seen = look_up(beds["client_id"].to_numpy(), answers)
     is_denied = np.zeros(len(beds), dtype=bool)
     for along, is_no in seen.denied.items():
@@ -129,21 +91,7 @@ def deny(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
 
 
 def add_cautions(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    """
-    Say of beds whether the lot has one already that a crew saw.
-
-    Parameters
-    ----------
-    beds
-        Columns ``client_id`` and ``cautions``.
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    beds
-        The same rows, with `BED_SENTENCE` where it holds.
-    """
+    """Say of beds whether the lot has one already that a crew saw: `BED_SENTENCE` among their cautions."""
     has_bed = look_up(beds["client_id"].to_numpy(), answers).has_bed
     joint = np.where(beds["cautions"] == "", "", "; ")
     told = beds["cautions"].astype(object) + joint + BED_SENTENCE

@@ -57,21 +57,8 @@ def look_around(
     """
     Find the streets that lots' fronts may face, and the outlines that may stand before them.
 
-    Parameters
-    ----------
-    table
-        Table `FEATURES` without geometry.
-    drawn, shapes
-        Their shapes in the plane [ft], as drawn and on the grid.
-    lots
-        Some lots.
-    reach_ft
-        How far off a street tells a front.
-
-    Returns
-    -------
-    around
-        What they see.
+    `drawn`, `shapes`: those of `table` in the plane [ft], as drawn and on the grid; `reach_ft`: how
+    far off a street tells a front.
     """
     bits = bits_of(table)
     street = np.flatnonzero((bits & STREET) > 0)
@@ -115,21 +102,10 @@ def nearest_on(
     xy: np.ndarray, lot: np.ndarray, borders: Segs, count: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
-    Find the nearest point on borders of the same lot.
+    Find the nearest point on borders of the same lot for each of m points [ft].
 
-    Parameters
-    ----------
-    xy, lot
-        Points [ft], m × 2, and the lot of each.
-    borders
-        Pieces of borders, sorted by lot.
-    count
-        Number of lots.
-
-    Returns
-    -------
-    target, distance_ft, piece
-        The point, how far it is (infinite: none), and the piece that it lies on, -1 where none.
+    `borders`: pieces sorted by lot. Gives the point, how far it is (infinite: none), and the piece
+    that it lies on, -1 where none.
     """
     target, distance_ft = np.full((len(xy), 2), np.nan), np.full(len(xy), np.inf)
     piece = np.full(len(xy), -1)
@@ -217,21 +193,8 @@ def find_neighbors(
     """
     Find the outlines that may stand before some lots.
 
-    Parameters
-    ----------
-    table
-        Table `FEATURES` without geometry.
-    shapes
-        Their shapes in the plane [ft].
-    lots
-        Some lots.
-    windows
-        What each lot looks at [ft]: doubt hangs on nothing beyond.
-
-    Returns
-    -------
-    neighbors
-        All outlines, and which are none for which lot.
+    `windows`: what each lot looks at [ft]: doubt hangs on nothing beyond. Gives all outlines, and
+    which are none for which lot.
     """
     is_outline = (table["kind"] == "property").to_numpy()
     outlines, owner = shapes[is_outline], table["client_id"].to_numpy(object)[is_outline]

@@ -49,27 +49,10 @@ def draw_bands(
     ground: np.ndarray, taken: Parts, found: Chains, border: Segs, *, bit: int, depth_ft: float
 ) -> Parts:
     """
-    Draw the bands of one kind.
+    Draw the bands of one kind: single pieces [ft] that touch their edge, lots in order.
 
-    Parameters
-    ----------
-    ground
-        Turf [ft], one a lot.
-    taken
-        Ground that this kind may not have.
-    found
-        Its edges, run on under other hardscape [ft].
-    border
-        The lawns' labelled border [ft].
-    bit
-        The kind's bit of its edge.
-    depth_ft
-        Depth of the bands.
-
-    Returns
-    -------
-    bands
-        Single pieces [ft] that touch their edge, lots in order.
+    `ground`: turf, one a lot, `border` its labelled border; `taken`: ground that this kind may not
+    have; `found`: its edges, run on under other hardscape; `bit`: the kind's.
     """
     lot, at = np.unique(found.lot, return_inverse=True)
     if not len(lot):
@@ -143,22 +126,10 @@ def cut_beds(
     ground: Ground, *, rules: LocalRules, denied: Mapping[str, np.ndarray]
 ) -> pd.DataFrame:
     """
-    Cut the beds of each lot, kind by kind.
+    Cut the beds of each lot, kind by kind: one row a piece, skipped ones too.
 
-    Parameters
-    ----------
-    ground
-        What they are cut from.
-    rules
-        Kinds, depth, least sizes, mower [ft].
-    denied
-        By kind, whether a crew denied that edge, one a lot.
-
-    Returns
-    -------
-    beds
-        One row a piece, skipped ones too: ``lot``, ``along``, ``skip_reason``, ``core``
-        (before absorbing), ``absorbed``, and ``shape``, both together [ft].
+    Gives ``lot``, ``along``, ``skip_reason``, ``core`` (before absorbing), ``absorbed``, and
+    ``shape``, both together [ft]. `denied`: by kind, whether a crew denied that edge, one a lot.
     """
     nothing = Parts(np.zeros(0, object), np.zeros(0, np.int32), np.zeros(0, int))
     at = np.flatnonzero(~shapely.is_empty(ground.openings))
@@ -268,21 +239,5 @@ def _absorb(
 
 
 def leaves_narrow(rays: Rays, count: int, mower_ft: float) -> np.ndarray:
-    """
-    Tell which beds leave turf somewhere that may be too narrow to mow.
-
-    Parameters
-    ----------
-    rays
-        Rays off the beds, of a mower's width and more.
-    count
-        Number of beds.
-    mower_ft
-        Width that a mower needs.
-
-    Returns
-    -------
-    is_tight
-        Booleans, one a bed.
-    """
+    """Tell which beds leave turf somewhere that may be too narrow to mow, by rays of a mower's width and more."""
     return count_short(rays, count, mower_ft + LEAST_EDGE_FT) > 1

@@ -67,23 +67,10 @@ def word_cautions(
     beds: pd.DataFrame, limits: Limits, *, is_known: np.ndarray, rules: LocalRules
 ) -> np.ndarray:
     """
-    Write the cautions of each bed.
+    Write the cautions of each bed: sentences joined by ``"; "``, aligned with `beds`.
 
-    Parameters
-    ----------
-    beds
-        Columns of table `BEDS` but `cautions`, ``lot``, and what `Limits.measure` gives.
-    limits
-        Limits of the lots.
-    is_known
-        Whether each lot has a street in reach.
-    rules
-        Distances [ft, in].
-
-    Returns
-    -------
-    cautions
-        Sentences joined by ``"; "``, aligned with `beds`.
+    `beds` has the columns of table `BEDS`, ``lot``, and what `Limits.measure` gives; `is_known`:
+    whether each lot has a street in reach.
     """
     distances = rules.setbacks.model_dump() | {
         "corner_line": rules.sight_corner_from.replace("_", " "),

@@ -54,19 +54,9 @@ class Corners(NamedTuple):
 
 def find_corners(streets: np.ndarray, windows: np.ndarray) -> Corners:
     """
-    Find the corners of some lots' streets.
+    Find the corners of some lots' streets that turn round a lot, of a wavering curb by its course.
 
-    Parameters
-    ----------
-    streets
-        Street of each lot [ft].
-    windows
-        Box that each was cut to [ft].
-
-    Returns
-    -------
-    corners
-        Corners that turn round a lot; those of a wavering curb by its course.
+    `windows`: box that each street was cut to [ft].
     """
     rows = np.arange(len(streets))
     exact = _find(cut_rings(streets, rows), windows)
@@ -163,19 +153,7 @@ def find_ramps(
     """
     Draw the ground along a curb's turn where sidewalks run along both streets.
 
-    Parameters
-    ----------
-    corners
-        Corners of some lots' streets.
-    lots, parts
-        The lots, and what lies in their windows.
-    rules
-        ``keep_ramps``, ``frontage_max_ft``, ``bed_depth_ft``.
-
-    Returns
-    -------
-    shapes, lot
-        Polygons [ft] from tangent point to tangent point, and the lot of each.
+    Polygons [ft] from tangent point to tangent point, and the lot of each.
     """
     nothing = np.zeros(0, object), np.zeros(0, int)
     turns = (corners.one * corners.two).sum(axis=1) <= RAMP_COSINE + 1e-9

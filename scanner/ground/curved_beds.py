@@ -19,27 +19,11 @@ BESIDE_FT = 1.0
 
 def curve_beds(beds: pd.DataFrame, survey: Survey | None, *, rules: LocalRules) -> pd.DataFrame:
     """
-    Curve the lines of beds, where the book wants them curved.
+    Curve the lines of beds, where the book wants them curved; beds of an offer lie together.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS`, or `OFFER_BEDS`, whose beds of an offer lie together.
-    survey
-        The block that they lie in; None where all were measured on foot.
-    rules
-        ``bed_line``, ``turn_radius_ft``, ``mower_ft``.
-
-    Returns
-    -------
-    beds
-        The same rows. A bed that stays straight says so among its cautions; one measured on
-        foot lies nowhere and stays as it is.
-
-    Notes
-    -----
-    bed_line_ft gains what the lawn side gains, and what its open ends do. The turf left beside
-    stays as wide as the mower, even where a bed across from it curves too.
+    A bed that stays straight says so among its cautions; one measured on foot (no `survey`) stays
+    as it is. bed_line_ft gains what the lawn side gains, and what its open ends do. The turf left
+    beside stays as wide as the mower, even where a bed across from it curves too.
     """
     if rules.bed_line != "curved" or survey is None:
         return beds

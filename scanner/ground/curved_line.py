@@ -55,29 +55,11 @@ def curve_line(
     room_ft: float = np.inf,
 ) -> Curved | None:
     """
-    Curve the lawn side of a bed.
+    Curve the lawn side of a bed [ft] drawn straight; None where there is no room for it.
 
-    Parameters
-    ----------
-    bed
-        The bed as drawn straight [ft].
-    edge
-        What it lies along.
-    turf
-        Turf beside the bed that it may take; None: nobody drew it.
-    rules
-        ``turn_radius_ft``, ``min_depth_ft``.
-    room_ft
-        How far the line may go into the turf [ft].
+    Area stays to 1 %, no curve is tighter than ``turn_radius_ft``. `turf`: what the bed may take
+    beside it, None: nobody drew it; `room_ft`: how far into it the line may go.
 
-    Returns
-    -------
-    curved
-        The bed with the same area to 1 %, no curve tighter than ``turn_radius_ft``; None
-        where there is no room for it.
-
-    Examples
-    --------
     >>> from scanner.book.settings import read_rules
     >>> rules = read_rules(None)[0]
     >>> bed, edge = shapely.box(0, 0, 48, 4), shapely.LineString([(0, 0), (48, 0)])
@@ -153,20 +135,8 @@ def _smooth(side: shapely.Geometry, radius_ft: float) -> Points | None:
 
 def turn_radii(path: Points) -> Points:
     """
-    Measure how tight a line is.
+    Measure how tight a line is: radius of the circle through each point and its neighbors [ft].
 
-    Parameters
-    ----------
-    path
-        Its points [ft].
-
-    Returns
-    -------
-    radius_ft
-        Radius of the circle through each point and its neighbors [ft].
-
-    Examples
-    --------
     >>> turn_radii(np.array([[0.0, 0.0], [1.0, 1.0], [2.0, 0.0]])).round(6).tolist()
     [1.0]
     """

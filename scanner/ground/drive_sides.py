@@ -50,23 +50,10 @@ class Sides(NamedTuple):
 
 def find_sides(drives: Parts, streets: np.ndarray, *, gap_ft: float, leg_ft: float) -> Sides:
     """
-    Find the sides of drives at the street.
+    Find the sides of drives at the street, two for each mouth; drives that touch are one.
 
-    Parameters
-    ----------
-    drives
-        Drives that lots see; what touches is one.
-    streets
-        Street of each lot [ft].
-    gap_ft
-        How far from the street a drive may end.
-    leg_ft
-        How far along the curb from the drive `Sides.leg` lies.
-
-    Returns
-    -------
-    sides
-        Two for each mouth.
+    `gap_ft`: how far from the street a drive may end; `leg_ft`: how far along the curb from the
+    drive `Sides.leg` lies.
     """
     drives = drives.take(shapely.dwithin(drives.shape, streets[drives.lot], gap_ft))
     shapes, lot = ground_parts(unite(drives.shape, drives.lot, len(streets)))

@@ -45,20 +45,8 @@ def stand_drives(
     """
     Run drives that stop short of the street on to it, and flare them.
 
-    Parameters
-    ----------
-    lots, parts
-        Lots with their strips, and what lies in their windows.
-    streets
-        Street of each lot [ft].
-    rules
-        ``frontage_max_ft``, ``gap_ft``, ``drive_flare_ft``, ``bed_depth_ft``.
-
-    Returns
-    -------
-    parts, is_guessed
-        The parts with mouths and flares as further drives, and whether a lot has a mouth
-        that nobody drew on its turf.
+    Gives the parts with mouths and flares as further drives, and whether a lot has a mouth that
+    nobody drew on its turf.
     """
     short = _short_drives(lots, parts, streets, rules)
     mouths = _mouths(parts.shape[short], streets[parts.lot[short]])
@@ -171,23 +159,9 @@ def guess_openings(
     """
     Guess where the drive stands on lots that have a curb and no drive.
 
-    Parameters
-    ----------
-    curb
-        Curb chains, lawn on the left.
-    lots, parts
-        Lots, and what lies in their windows.
-    rules
-        ``default_opening_ft``, frontage, bed depth [ft].
-    seen_ft
-        Width of the drive as crews measured it, one a lot [ft]; NaN: not measured, the
-        default holds.
-
-    Returns
-    -------
-    openings
-        Polygons [ft], one a lot, that curb and sidewalk beds leave out; empty where a drive
-        is drawn, where all drives are known, and where there is no curb.
+    Polygons [ft], one a lot, that curb and sidewalk beds leave out; empty where a drive is drawn,
+    where all drives are known, and where there is no curb. `seen_ft`: the drive's width as crews
+    measured it; NaN: the default holds.
     """
     count = len(lots.outline)
     openings = np.full(count, EMPTY, dtype=object)

@@ -42,20 +42,10 @@ DRAWN_FACE = "drawn"
 
 def list_edges(border: Segs, kinds: tuple[str, ...]) -> pd.DataFrame:
     """
-    List the edges along each kind.
+    List the edges along each of `kinds`, one row a chain of the lawns' labelled border [ft].
 
-    Parameters
-    ----------
-    border
-        The lawns' labelled border [ft].
-    kinds
-        What edges run along, in order.
-
-    Returns
-    -------
-    edges
-        One row a chain: ``lot``, ``along``, ``face``, ``edge_source``, ``edge_ft``,
-        ``geometry`` [ft], lawn on the left.
+    Gives ``lot``, ``along``, ``face``, ``edge_source``, ``edge_ft``, ``geometry``, lawn on the
+    left.
     """
     tables = []
     for along in kinds:
@@ -79,38 +69,14 @@ def list_edges(border: Segs, kinds: tuple[str, ...]) -> pd.DataFrame:
 
 
 def is_centerline(bits: np.ndarray) -> np.ndarray:
-    """
-    Tell what is known by its centreline only.
-
-    Parameters
-    ----------
-    bits
-        Labels.
-
-    Returns
-    -------
-    is_centerline
-        Booleans.
-    """
+    """Tell which labels are known by their centerline only."""
     return ((bits & CENTERLINE) > 0) & ((bits & SURVEYED) == 0)
 
 
 def name_faces(bits: np.ndarray) -> np.ndarray:
     """
-    Name the house faces that labels take in.
+    Name the house faces that labels take in, joined by a plus sign; `DRAWN_FACE` where there is none.
 
-    Parameters
-    ----------
-    bits
-        Labels.
-
-    Returns
-    -------
-    faces
-        Names joined by a plus sign; `DRAWN_FACE` where there is none.
-
-    Examples
-    --------
     >>> name_faces(np.array([FACES["side"] | FACES["front"], 0])).tolist()
     ['front+side', 'drawn']
     """
@@ -125,27 +91,7 @@ def name_faces(bits: np.ndarray) -> np.ndarray:
 def extend_chains(
     found: Chains, layers: Segs, parts: Parts, *, bit: int, depth_ft: float
 ) -> Chains:
-    """
-    Carry chains on along their layer's border where other hardscape covers it.
-
-    Parameters
-    ----------
-    found
-        Chains of one kind [ft].
-    layers
-        Pieces of what stands on the lots [ft].
-    parts
-        What stands on the lots.
-    bit
-        The kind's bit.
-    depth_ft
-        How far at most.
-
-    Returns
-    -------
-    chains
-        The same chains with their tails.
-    """
+    """Carry chains of one kind on along their layer's border where other hardscape covers it, `depth_ft` at most."""
     is_open = np.flatnonzero(~found.closed)
     if not len(is_open):
         return found

@@ -46,23 +46,7 @@ class Around(Protocol):
 
 
 def face_walls(layers: Segs, around: Around, *, rules: LocalRules) -> Segs:
-    """
-    Give the walls of houses their faces.
-
-    Parameters
-    ----------
-    layers
-        Pieces of what stands on the lots [ft].
-    around
-        Streets and other outlines.
-    rules
-        ``house_faces``, ``jog_ft``.
-
-    Returns
-    -------
-    layers
-        The same pieces; walls have the bit of their face, those that are offered `PITCHED`.
-    """
+    """Give the walls of houses the bit of their face, those that are offered `PITCHED`."""
     wall = np.flatnonzero(((layers.bits & HOUSE) > 0) & ((layers.bits & LINE) == 0))
     wall = wall[_is_outside(layers.take(wall))]
     if not len(wall):

@@ -95,21 +95,9 @@ def find_fronts(
     outlines: np.ndarray, streets: np.ndarray, others: Parts, *, rules: LocalRules
 ) -> tuple[list[np.ndarray], list[int]]:
     """
-    Find the front runs of some lots.
+    Find the front runs of some lots: points of each [ft], in the order of the outline, and its lot.
 
-    Parameters
-    ----------
-    outlines, streets
-        Outline and street of each lot [ft].
-    others
-        Other outlines and, with bits, buildings that may stand between.
-    rules
-        ``frontage_max_ft``, ``gap_ft``.
-
-    Returns
-    -------
-    runs, lot
-        Points of each run [ft], in the order of the outline, and its lot.
+    `others`: other outlines and, with bits, buildings that may stand between outline and street.
     """
     curbs = cut_rings(streets, np.arange(len(streets)))
     close = curbs.take(_within(curbs, shapely.bounds(outlines), rules.frontage_max_ft))

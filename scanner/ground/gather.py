@@ -82,23 +82,10 @@ def gather(
     features: GeoDataFrame, client_ids: np.ndarray, clients: pd.DataFrame, *, rules: LocalRules
 ) -> Block:
     """
-    Gather what lies in reach of some lots.
+    Gather what lies in reach of some lots, all of one plane, in the order of `client_ids`.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees: what lies within ``front_reach_ft`` of each lot, or more.
-    client_ids
-        Clients with an outline there, all of one plane.
-    clients
-        Table `CLIENTS`: ``mowed_ft2``.
-    rules
-        Frontage, bed depth, gaps, reach of fronts [ft]; ``drives_known``.
-
-    Returns
-    -------
-    block
-        The lots in the order of `client_ids`.
+    `features`: table `FEATURES`, degrees, of what lies within ``front_reach_ft`` of each lot, or
+    more; `clients`: ``mowed_ft2``.
     """
     frame, table, drawn = _bring(features, client_ids, rules)
     shapes = snap(drawn)

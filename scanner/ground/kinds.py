@@ -101,20 +101,8 @@ AREAS = {
 
 def bits_of(features: pd.DataFrame) -> np.ndarray:
     """
-    Give the bits of features; none for what is no part of the ground.
+    Give the bits of features, one number each; none for what is no part of the ground.
 
-    Parameters
-    ----------
-    features
-        Columns ``kind``, ``curbed``, ``along``, ``pavement_ft`` of table `FEATURES`.
-
-    Returns
-    -------
-    bits
-        One number a feature.
-
-    Examples
-    --------
     >>> streets = pd.DataFrame({"kind": "street", "curbed": ["", "no"], "along": "", "pavement_ft": np.nan})
     >>> (bits_of(streets) == [CURB | SURVEYED, ROAD | SURVEYED]).tolist()
     [True, True]
@@ -133,21 +121,7 @@ def bits_of(features: pd.DataFrame) -> np.ndarray:
 
 
 def shift(shapes: np.ndarray, by_ft: np.ndarray) -> np.ndarray:
-    """
-    Move shapes, each by its own whole feet, so that nothing is rounded.
-
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows.
-    by_ft
-        How far east and north, n × 2.
-
-    Returns
-    -------
-    shapes
-        The same, moved.
-    """
+    """Move shapes [ft], each by its own whole feet east and north (n × 2), so that nothing is rounded."""
     points, row = shapely.get_coordinates(shapes, return_index=True)
     return shapely.set_coordinates(shapes.copy(), points + by_ft[row])
 
@@ -155,23 +129,7 @@ def shift(shapes: np.ndarray, by_ft: np.ndarray) -> np.ndarray:
 def pair_boxes(
     shapes: np.ndarray, lot: np.ndarray, parts: Parts, reach_ft: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
-    """
-    Pair shapes with parts of their lot whose boxes meet.
-
-    Parameters
-    ----------
-    shapes, lot
-        Geometry array [ft], n rows, and the lot of each.
-    parts
-        Parts of the same lots.
-    reach_ft
-        How far apart boxes may lie.
-
-    Returns
-    -------
-    i, j
-        Rows of `shapes` and of `parts`.
-    """
+    """Pair shapes with parts of their lot whose boxes lie `reach_ft` apart at most: rows of both."""
     count = int(max(lot.max(initial=0), parts.lot.max(initial=0))) + 1
     i, j = join(lot, parts.lot, count)
     one, two = shapely.bounds(shapes), shapely.bounds(parts.shape)
@@ -181,23 +139,7 @@ def pair_boxes(
 
 
 def take_from(shapes: np.ndarray, lot: np.ndarray, taken: Parts) -> np.ndarray:
-    """
-    Take ground out of shapes of the same lot where the two meet, one part after the other.
-
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-    lot
-        Lot of each.
-    taken
-        Ground to take out.
-
-    Returns
-    -------
-    shapes
-        What is left [ft], n rows.
-    """
+    """Take ground out of shapes [ft] of the same lot where the two meet, one part after the other."""
     i, j = pair_boxes(shapes, lot, taken)
     meets = shapely.intersects(shapes[i], taken.shape[j])
     i, j = i[meets], j[meets]

@@ -57,20 +57,7 @@ def find_lawn(lots: Lots, parts: Parts, *, rules: LocalRules) -> Lawn:
     """
     Find the turf of each lot, gaps to hardscape still open.
 
-    Parameters
-    ----------
-    lots
-        Lots of a block, with their strips; ``mowed_ft2`` tells when an inferred lawn is not
-        believed.
-    parts
-        What is built, planted and wet.
-    rules
-        ``infer_max_ft2``.
-
-    Returns
-    -------
-    lawn
-        One row a lot.
+    ``mowed_ft2`` of `lots` tells when an inferred lawn is not believed.
     """
     is_drawn = ~shapely.is_empty(lots.turf)
     base = np.where(is_drawn, lots.turf, lots.outline)
@@ -131,23 +118,9 @@ def close_gaps(
     """
     Add the narrow ground between lawn and hardscape to the lawn.
 
-    Parameters
-    ----------
-    ground
-        Turf [ft], one a lot.
-    lots, parts
-        Lots of a block and what is built on them.
-    pieces
-        The lawn's labelled border, and the pieces of `parts` near it [ft].
-    neighbors
-        Other outlines: nothing is closed on their ground.
-    rules
-        ``gap_ft``.
-
-    Returns
-    -------
-    ground, at
-        Turf with its gaps closed [ft], and the lots where it changed.
+    `ground`: turf [ft], one a lot; `pieces`: its labelled border, and the pieces of `parts` near
+    it; `neighbors`: other outlines, on whose ground nothing is closed. Gives the turf, and the lots
+    where it changed.
     """
     border, layers = pieces
     hard = layers.take((layers.bits & CLOSES) > 0)

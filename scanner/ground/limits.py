@@ -129,23 +129,7 @@ def find_limits(
     """
     Find the limits on each lot.
 
-    Parameters
-    ----------
-    block
-        Lots with what lies in their windows.
-    lots, parts
-        The same lots with their strips; parts with drives as they stand.
-    streets
-        Street of each lot [ft].
-    curb
-        Curb chains.
-    rules
-        Distances and their sources.
-
-    Returns
-    -------
-    limits
-        Of all the lots.
+    `parts`: with drives as they stand; `streets`: one a lot [ft]; `curb`: its chains.
     """
     count = len(lots.outline)
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT

@@ -24,20 +24,8 @@ def lay_lines(lots: Lots, parts: Parts, *, rules: LocalRules) -> Parts:
     """
     Lay the drawn edges into the ground.
 
-    Parameters
-    ----------
-    lots
-        Lots of a block.
-    parts
-        Their parts; drawn edges are lines with the bits `LINE` and of their kind.
-    rules
-        ``gap_ft``.
-
-    Returns
-    -------
-    parts
-        The same parts cut back to the lines, the lines with what lies behind them on their
-        left, and the ground behind: `BACK`, of a curb `ROAD` too.
+    Gives the parts cut back to the lines, the lines with what lies behind them on their left, and
+    the ground behind: `BACK`, of a curb `ROAD` too.
     """
     lines = parts.of(LINE)
     if not len(lines.lot):

@@ -74,24 +74,7 @@ AROUND_FT = 12.0
 
 
 def list_lots(survey: Survey) -> pd.DataFrame:
-    """
-    List the lots of a block.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-
-    Returns
-    -------
-    lots
-        Table `LOTS` [ft].
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """List the lots of a block: table `LOTS` [ft]."""
     lots, lawn = survey.lots, survey.lawn
     table = pd.DataFrame({"client_id": lots.client_id}).assign(
         frame=survey.block.frame,
@@ -105,24 +88,7 @@ def list_lots(survey: Survey) -> pd.DataFrame:
 
 
 def list_lot_edges(survey: Survey) -> pd.DataFrame:
-    """
-    List the edges of a block.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-
-    Returns
-    -------
-    edges
-        Table `EDGES` [ft].
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """List the edges of a block: table `EDGES` [ft]."""
     edges = survey.edges
     lot = edges["lot"].to_numpy()
     lines = shift(edges["geometry"].to_numpy(object), survey.lots.origin[lot])
@@ -131,48 +97,12 @@ def list_lot_edges(survey: Survey) -> pd.DataFrame:
 
 
 def list_beds(survey: Survey) -> pd.DataFrame:
-    """
-    List the beds of a block.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-
-    Returns
-    -------
-    beds
-        Table `BEDS` [ft], with ``lot``, ``core`` and ``absorbed``.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """List the beds of a block: table `BEDS` [ft], with ``lot``, ``core`` and ``absorbed``."""
     return check_table(survey.beds, BEDS)
 
 
 def list_shapes(survey: Survey, beds: pd.DataFrame) -> GeoDataFrame:
-    """
-    List what the pages draw of a block.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-    beds
-        Table `BEDS`: the beds that count.
-
-    Returns
-    -------
-    shapes
-        Table `SHAPES`, degrees.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """List what the pages draw of a block, of the beds that count: table `SHAPES`, degrees."""
     lots, block = survey.lots, survey.block
     owners = lots.client_id
     own = [
@@ -213,21 +143,7 @@ def list_shapes(survey: Survey, beds: pd.DataFrame) -> GeoDataFrame:
 
 
 def list_notes(survey: Survey, *, rules: LocalRules) -> pd.DataFrame:
-    """
-    List what a client's lot leaves unanswered, one row a client, first cause first.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-    rules
-        ``infer_max_ft2``, ``front_reach_ft``.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, all notes.
-    """
+    """List what a client's lot leaves unanswered, one note a client, first cause first: table `PROBLEMS`."""
     lots, lawn = survey.lots, survey.lawn
     has_street = np.bincount(survey.parts.of(STREET).lot, minlength=len(lots.outline)) > 0
     applies = {

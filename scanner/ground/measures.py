@@ -26,46 +26,12 @@ RIM = 1 << 30
 
 
 def contacts_of(shapes: np.ndarray, lot: np.ndarray, border: Segs, count: int) -> Segs:
-    """
-    Label the borders of pieces with what they lie on.
-
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-    lot
-        Lot of each.
-    border
-        The lawns' labelled border [ft].
-    count
-        Number of lots.
-
-    Returns
-    -------
-    touching
-        Stretches of the pieces' borders; those on the lawn's border have `RIM` and its bits.
-    """
+    """Label the borders of pieces [ft] with what they lie on; those on the lawn's border have `RIM` and its bits."""
     return label(cut_rings(shapes, lot), border._replace(bits=border.bits | RIM), count)
 
 
 def length_ft(touching: Segs, bits: int | np.ndarray, count: int) -> np.ndarray:
-    """
-    Measure how far each piece's border lies on something.
-
-    Parameters
-    ----------
-    touching
-        As `contacts_of` gives it.
-    bits
-        What, any of it; one for all pieces, or one a piece.
-    count
-        Number of pieces.
-
-    Returns
-    -------
-    length_ft
-        Lengths [ft], `count`.
-    """
+    """Measure how far each piece's border lies on any of some bits, one for all or one a piece [ft]."""
     on = (touching.bits & _by_stretch(bits, touching)) > 0
     return np.bincount(touching.of[on], touching.length_ft[on], count)
 
@@ -75,23 +41,7 @@ def _by_stretch(bits: int | np.ndarray, touching: Segs) -> int | np.ndarray:
 
 
 def own_edges(touching: Segs, bits: int | np.ndarray, count: int) -> np.ndarray:
-    """
-    Draw the edge that each piece lies along.
-
-    Parameters
-    ----------
-    touching
-        As `contacts_of` gives it.
-    bits
-        Bits of the edge; one for all pieces, or one a piece.
-    count
-        Number of pieces.
-
-    Returns
-    -------
-    edges
-        Lines or multi-lines [ft], `count`, lawn on the left.
-    """
+    """Draw the edge that each piece lies along, lawn on the left [ft]; `bits`: one for all, or one a piece."""
     found = chains(touching._replace(lot=touching.of), _by_stretch(bits, touching))
     edges = np.full(count, shapely.LineString(), dtype=object)
     lines = found.lines()
@@ -138,23 +88,9 @@ class _Feet(NamedTuple):
 
 def look_across(touching: Segs, border: Segs, count: int, *, far_ft: float = RAY_FT) -> Rays:
     """
-    Measure the turf off each piece's bed line: rays normal to it, about a foot apart.
+    Measure the turf off each piece's bed line: rays normal to it, about a foot apart, `far_ft` long at most.
 
-    Parameters
-    ----------
-    touching
-        As `contacts_of` gives it.
-    border
-        The lawns' border [ft], that of beds beside too.
-    count
-        Number of lots.
-    far_ft
-        How far rays run at most.
-
-    Returns
-    -------
-    rays
-        In the order of the stretches.
+    `border`: the lawns' [ft], that of beds beside too. Rays stand in the order of the stretches.
     """
     is_line = np.flatnonzero((touching.bits & SHUT) == 0)
     if not len(is_line):
@@ -225,21 +161,7 @@ def _spread(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def turf_width_ft(rays: Rays, pieces: int) -> np.ndarray:
-    """
-    Call a low share of the rays off long bed lines the width of the turf.
-
-    Parameters
-    ----------
-    rays
-        As `look_across` gives them.
-    pieces
-        Number of pieces.
-
-    Returns
-    -------
-    width_ft
-        Widths [ft]; NaN where no bed line is as long as `LEAST_LINE_FT`.
-    """
+    """Call a low share of the rays off bed lines of `LEAST_LINE_FT` the width of the turf [ft]; NaN: no such line."""
     far = rays.line_ft >= LEAST_LINE_FT - ON_FT
     piece, wide_ft = rays.piece[far], rays.wide_ft[far]
     order = np.lexsort((wide_ft, piece))
@@ -256,44 +178,12 @@ def turf_width_ft(rays: Rays, pieces: int) -> np.ndarray:
 
 
 def count_short(rays: Rays, pieces: int, width_ft: float) -> np.ndarray:
-    """
-    Count the rays of each piece that are shorter than a width.
-
-    Parameters
-    ----------
-    rays
-        As `look_across` gives them.
-    pieces
-        Number of pieces.
-    width_ft
-        The width [ft].
-
-    Returns
-    -------
-    count
-        Numbers, one a piece.
-    """
+    """Count the rays of each piece that are shorter than a width [ft]."""
     return np.bincount(rays.piece[rays.wide_ft < width_ft], minlength=pieces)
 
 
 def measure_lines(touching: Segs, rays: Rays, count: int) -> pd.DataFrame:
-    """
-    Measure what beds beside change: lines, and the turf that stays.
-
-    Parameters
-    ----------
-    touching
-        As `contacts_of` gives it.
-    rays
-        As `look_across` gives them.
-    count
-        Number of beds.
-
-    Returns
-    -------
-    lines
-        ``bed_line_ft``, ``trim_ft``, ``turf_left_width_ft`` [ft], one row a bed.
-    """
+    """Measure what beds beside change: ``bed_line_ft``, ``trim_ft``, ``turf_left_width_ft``, one row a bed."""
     around_ft = np.bincount(touching.of, touching.length_ft, count)
     return pd.DataFrame({
         "bed_line_ft": around_ft - length_ft(touching, SHUT, count),
@@ -304,23 +194,10 @@ def measure_lines(touching: Segs, rays: Rays, count: int) -> pd.DataFrame:
 
 def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.DataFrame:
     """
-    Measure what does not hang on limits of some beds.
+    Measure what does not hang on limits of some beds, nor on the turf that is left.
 
-    Parameters
-    ----------
-    beds
-        Columns ``lot`` (a row of `outline`), ``along``, ``core`` and ``absorbed``, and ``shape``,
-        both together [ft].
-    border
-        The labelled border that they lie on [ft].
-    outline
-        Outlines [ft], one a lot.
-
-    Returns
-    -------
-    beds
-        The same rows with the measures of table `BEDS` but those of limits and of the turf that
-        is left.
+    `beds` has ``lot`` (a row of `outline`), ``along``, ``core`` and ``absorbed``, and ``shape``,
+    both together [ft].
     """
     count, core, absorbed = len(beds), beds["core"].to_numpy(), beds["absorbed"].to_numpy()
     lot, along, shapes = beds["lot"].to_numpy(), beds["along"].to_numpy(), beds["shape"].to_numpy()

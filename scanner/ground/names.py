@@ -22,24 +22,8 @@ CORNER_SLACK_FT = 1.0
 
 def name_beds(clients: np.ndarray, along: np.ndarray, number: np.ndarray) -> np.ndarray:
     """
-    Name beds by client, kind and number.
+    Name beds by client, kind and number; a blank in a client's id becomes a line, for lists of beds part at blanks.
 
-    Parameters
-    ----------
-    clients
-        Client of each bed.
-    along
-        What each runs along.
-    number
-        As `number_beds` gives it.
-
-    Returns
-    -------
-    bed_id
-        Names; a blank in a client's id becomes a line, for lists of beds part at blanks.
-
-    Examples
-    --------
     >>> name_beds(np.array(["C 42"]), np.array(["curb"]), np.array([1])).tolist()
     ['C_42-curb-1']
     """
@@ -49,23 +33,7 @@ def name_beds(clients: np.ndarray, along: np.ndarray, number: np.ndarray) -> np.
 
 
 def number_beds(cores: np.ndarray, lot: np.ndarray, along: np.ndarray, block: Block) -> np.ndarray:
-    """
-    Number the beds of each lot and kind.
-
-    Parameters
-    ----------
-    cores
-        Beds before they absorb turf [ft].
-    lot, along
-        Lot of each and what it runs along.
-    block
-        The lots with what lies in their windows.
-
-    Returns
-    -------
-    number
-        1, 2, … within each lot and kind, aligned with `cores`.
-    """
+    """Number the beds of each lot and kind from 1, by their ground before they absorb turf [ft]."""
     if not len(cores):
         return np.zeros(0, int)
     centers = shapely.centroid(cores)

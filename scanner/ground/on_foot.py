@@ -166,25 +166,8 @@ def correct_beds(
     """
     Correct the beds of drawn lots by edges measured there.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS` of drawn lots.
-    measured
-        Table `MEASURED`.
-    rules
-        Least sizes of a bed.
-
-    Returns
-    -------
-    beds, rest
-        Table `BEDS` with ``share`` and ``room_ft``: how `scale_beds` changed each; and the
-        rows of `measured` along edges that nobody drew.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
+    Gives table `BEDS` with ``share`` and ``room_ft``: how `scale_beds` changed each; and the rows
+    of `measured` along edges that nobody drew.
     """
     measured = check_table(measured, MEASURED)
     drawn_ft = beds.groupby(KEYS)["edge_ft"].sum()
@@ -221,22 +204,8 @@ def scale_beds(beds: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
     """
     Scale beds along their edge to what was measured, room capping their depth.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS` or `OFFER_BEDS` with ``share``, measured over drawn length, NaN where
-        nothing was measured, and ``room_ft``, NaN where enough.
-    rules
-        Least sizes of a bed.
-
-    Returns
-    -------
-    beds
-        The same rows; lengths along the edge times the share, depths at most the room.
-
-    Notes
-    -----
-    area = drawn area × share × (room over depth, where that is less than one).
+    ``share``: measured over drawn length, NaN where nothing was measured; ``room_ft``: NaN where
+    enough. area = drawn area × share × (room over depth, where that is less than one).
     """
     at = np.flatnonzero(beds["share"].notna())
     if not len(at):

@@ -27,24 +27,7 @@ LIMIT_BITS = {
 
 
 def list_plan_shapes(survey: Survey) -> pd.DataFrame:
-    """
-    List what plans of a block's lots are drawn from.
-
-    Parameters
-    ----------
-    survey
-        A block looked at.
-
-    Returns
-    -------
-    shapes
-        Table `PLAN_SHAPES`, in the plane [ft].
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
-    """
+    """List what plans of a block's lots are drawn from: table `PLAN_SHAPES`, in the plane [ft]."""
     lots, parts = survey.lots, survey.parts.take((survey.parts.bits & LINE) == 0)
     every = np.arange(len(lots.outline))
     openings = ~shapely.is_empty(survey.ground.openings)

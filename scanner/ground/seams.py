@@ -104,21 +104,7 @@ JOINT_FT = 0.5
 
 
 def pave(shapes: np.ndarray, kinds: np.ndarray, pavement_ft: np.ndarray) -> np.ndarray:
-    """
-    Widen centrelines to their pavement, round where they meet, so that a bend leaves no wedge.
-
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows.
-    kinds, pavement_ft
-        Kind of each feature, and width of its pavement [ft].
-
-    Returns
-    -------
-    shapes
-        The same with polygons for centrelines, n rows.
-    """
+    """Widen centerlines [ft] to their pavement, round where they meet, so that a bend leaves no wedge."""
     lines = np.flatnonzero((kinds == "street_centerline") & ~np.isnan(pavement_ft))
     if not len(lines):
         return shapes
@@ -144,20 +130,8 @@ def join_parts(parts: Parts, *, gap_ft: float) -> Parts:
     """
     Join what touches, lot by lot and kind by kind.
 
-    Parameters
-    ----------
-    parts
-        Parts of some lots, sorted.
-    gap_ft
-        Pieces of streets up to this far apart have one curb: what lies between is street.
+    Pieces of streets up to `gap_ft` apart have one curb: what lies between is street.
 
-    Returns
-    -------
-    parts
-        Parts that do not touch others of their kind, sorted.
-
-    Examples
-    --------
     >>> halves = shapely.box([0, 5.04], 0, [5, 9], 3)
     >>> joined = join_parts(Parts(halves, np.array([8, 8]), np.array([0, 0])), gap_ft=1.5)
     >>> shapely.area(joined.shape).tolist()
@@ -238,19 +212,7 @@ def _join(parts: Parts, one: np.ndarray, two: np.ndarray) -> Parts:
 
 
 def close_seams(shapes: np.ndarray) -> np.ndarray:
-    """
-    Close the seams in shapes that were drawn in pieces.
-
-    Parameters
-    ----------
-    shapes
-        Polygons [ft].
-
-    Returns
-    -------
-    shapes
-        The same without slits up to `SEAM_FT` wide.
-    """
+    """Close the seams up to `SEAM_FT` wide in shapes that were drawn in pieces."""
     return _close(shapes, SEAM_FT / 2)
 
 
@@ -260,21 +222,7 @@ def _close(shapes: np.ndarray, radius_ft: float) -> np.ndarray:
 
 
 def streets_of(parts: Parts, count: int) -> np.ndarray:
-    """
-    Unite the street of each lot, whatever it is known from.
-
-    Parameters
-    ----------
-    parts
-        Parts of some lots.
-    count
-        Number of lots.
-
-    Returns
-    -------
-    streets
-        Polygons [ft], one a lot, empty where none is known.
-    """
+    """Unite the street of each of `count` lots [ft], whatever it is known from; empty where none is known."""
     paved = parts.take(((parts.bits & STREET) > 0) & ((parts.bits & LINE) == 0))
     streets = unite(paved.shape, paved.lot, count)
     several = np.flatnonzero(np.bincount(paved.lot, minlength=count) > 1)
@@ -284,41 +232,13 @@ def streets_of(parts: Parts, count: int) -> np.ndarray:
 
 
 def is_window_edge(a: np.ndarray, b: np.ndarray, window: np.ndarray) -> np.ndarray:
-    """
-    Tell which pieces of a border only stand where a shape was cut to its window.
-
-    Parameters
-    ----------
-    a, b
-        Both ends of each piece [ft].
-    window
-        Its lot's window: west, south, east, north.
-
-    Returns
-    -------
-    is_edge
-        Boolean array.
-    """
+    """Tell which pieces of a border, from `a` to `b`, only stand where a shape was cut to its window [ft]."""
     both = np.concatenate([a, a], axis=1), np.concatenate([b, b], axis=1)
     return ((both[0] == window) & (both[1] == window)).any(axis=1)
 
 
 def windows_of(lots: Lots, reach_ft: float) -> np.ndarray:
-    """
-    Give the box of each lot within which its layers are complete, whole feet.
-
-    Parameters
-    ----------
-    lots
-        Some lots.
-    reach_ft
-        How far round the outline.
-
-    Returns
-    -------
-    windows
-        West, south, east, north [ft], one row a lot.
-    """
+    """Give the box of each lot within which its layers are complete, whole feet: west, south, east, north."""
     west, south, east, north = shapely.bounds(lots.outline).T
     low = np.floor(np.column_stack([west, south])) - reach_ft
     return np.column_stack([low, np.ceil(np.column_stack([east, north])) + reach_ft])

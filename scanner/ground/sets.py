@@ -103,23 +103,7 @@ def combine_beds(
 def near_beds(
     beds: pd.DataFrame, *, rules: LocalRules, key: str = "client_id"
 ) -> tuple[np.ndarray, np.ndarray]:
-    """
-    Pair the beds that change when they are laid together.
-
-    Parameters
-    ----------
-    beds
-        Rows of table `BEDS`.
-    rules
-        Mower [ft].
-    key
-        Column that says which beds may be laid together.
-
-    Returns
-    -------
-    i, j
-        Rows, the lower first: all that lie within two mowers of each other.
-    """
+    """Pair the beds of one `key` that change when they are laid together: rows within two mowers of each other."""
     at = np.flatnonzero(beds["frame"] != "")
     shapes, own = beds["geometry"].to_numpy()[at], pd.factorize(beds[key].iloc[at])[0]
     order = np.argsort(own, kind="stable")
@@ -134,21 +118,7 @@ def near_beds(
 
 
 def leave_turf(rows: pd.DataFrame, lawn_ft2: pd.Series[float]) -> pd.DataFrame:
-    """
-    Take all beds of an offer out of the turf that each leaves.
-
-    Parameters
-    ----------
-    rows
-        Rows of table `OFFER_BEDS` [ft²].
-    lawn_ft2
-        Turf of each lot [ft²], by client id.
-
-    Returns
-    -------
-    rows
-        With `turf_left_ft2` of the whole offer.
-    """
+    """Take all beds of an offer out of the turf that each leaves [ft²]; `lawn_ft2`: by client id."""
     is_drawn = rows["frame"] != ""
     area_ft2 = rows["area_ft2"].where(is_drawn, 0.0).groupby(rows["offer_id"]).transform("sum")
     left_ft2 = (rows["client_id"].map(lawn_ft2).astype(float) - area_ft2).clip(lower=0.0)

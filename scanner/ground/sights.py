@@ -30,23 +30,7 @@ Ground = tuple[np.ndarray, np.ndarray]
 
 
 def corner_sights(corners: Corners, lots: Lots, *, rules: LocalRules) -> Ground:
-    """
-    Draw the sight triangles at street corners.
-
-    Parameters
-    ----------
-    corners
-        Corners round some lots.
-    lots
-        The lots.
-    rules
-        ``setbacks.corner_triangle_ft``, ``sight_corner_from``, ``frontage_max_ft``.
-
-    Returns
-    -------
-    shapes, lot
-        Polygons [ft] and the lot of each.
-    """
+    """Draw the sight triangles at street corners [ft], and the lot of each."""
     leg_ft = rules.setbacks.corner_triangle_ft
     ends = corners.apex - corners.one * leg_ft, corners.apex + corners.two * leg_ft
     shapes = shapely.polygons(np.stack([corners.apex, *ends], axis=1))
@@ -133,23 +117,9 @@ def drive_sights(
     drives: Parts, streets: np.ndarray, lots: Lots, others: Parts, *, rules: LocalRules
 ) -> Ground:
     """
-    Draw the sight triangles on both sides of each drive.
+    Draw the sight triangles on both sides of each drive [ft], next door's too, and the lot of each.
 
-    Parameters
-    ----------
-    drives
-        Drives that the lots see, next door's too.
-    streets
-        Street of each lot [ft].
-    lots, others
-        The lots, and other outlines nearby.
-    rules
-        ``setbacks.drive_triangle_ft``, ``sight_drive_from``, ``gap_ft``, ``frontage_max_ft``.
-
-    Returns
-    -------
-    shapes, lot
-        Polygons [ft] and the lot of each.
+    `others`: other outlines nearby.
     """
     leg_ft = rules.setbacks.drive_triangle_ft
     sides = find_sides(drives, streets, gap_ft=rules.gap_ft, leg_ft=leg_ft)

@@ -115,19 +115,9 @@ def name_corrected(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
     """
     Give beds that a tape made shorter or longer the names that they had.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS`, named by their drawn shapes and corrected since: what was stored of them after
-        an earlier correction may have little of those shapes.
-    stored
-        Table `STORED_BEDS`, its shapes aside.
-
-    Returns
-    -------
-    beds
-        The same beds by name: a corrected one whose name nobody knows has that of the stored bed of the
-        same lot and kind which no other bed is, most alike in area.
+    What was stored of them after an earlier correction may have little of the drawn shapes: one
+    whose name nobody knows has that of the stored bed of the same lot and kind which no other bed
+    is, most alike in area.
     """
     is_lost = beds["edge_source"].eq("measured") & ~beds["bed_id"].isin(stored["bed_id"])
     is_free = ~stored["bed_id"].isin(beds["bed_id"]) & stored["built_on"].eq("")
@@ -246,21 +236,10 @@ def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
     """
     Give beds the names of the stored beds that they are.
 
-    Parameters
-    ----------
-    beds
-        Columns ``bed_id``, ``client_id``, ``along``, ``area_ft2`` and ``geometry`` [ft], as
-        newly numbered; no shape where a bed was measured on foot.
-    stored
-        The same columns and ``built_on``, from earlier scans, in the same plane.
-
-    Returns
-    -------
-    bed_id
-        Names aligned with `beds`: those of the stored beds of the same lot and kind that
-        share half of the smaller shape, one to one, largest share first; where one of the
-        two has no shape, those whose areas are most alike. Other beds keep their number
-        where it is free, else take the next free one: a name is never given to another bed.
+    Those of the same lot and kind that share half of the smaller shape [ft], one to one, largest
+    share first; where one of the two has no shape, those whose areas are most alike. Other beds
+    keep their number where it is free, else take the next free one: a name is never given to
+    another bed.
     """
     pairs = pd.concat([_pairs_by_shape(beds, stored), _pairs_by_area(beds, stored)])
     names = beds["bed_id"].to_numpy(object).copy()

@@ -21,24 +21,7 @@ from scanner.schema.documents import LocalRules
 
 
 def find_strips(block: Block, parts: Parts, *, rules: LocalRules) -> np.ndarray:
-    """
-    Find the frontage strip of each lot.
-
-    Parameters
-    ----------
-    block
-        Some lots, and those near them.
-    parts
-        What lies in their windows.
-    rules
-        ``frontage_max_ft``, ``gap_ft``.
-
-    Returns
-    -------
-    strips
-        Polygons outside the outlines [ft], one a lot of the block, empty where no curb is
-        near; no point is in two of them.
-    """
+    """Find the frontage strip of each lot [ft]: outside the outline, empty where no curb is near, none in two."""
     lots, count = block.lots, len(block.lots.outline)
     streets = streets_of(parts, count)
     curbs = cut_rings(streets, np.arange(count))
@@ -121,21 +104,7 @@ LEAST_FT2 = 0.1
 
 
 def divide_shared(strips: np.ndarray, lots: Lots) -> np.ndarray:
-    """
-    Give ground that two strips claim to the nearer outline.
-
-    Parameters
-    ----------
-    strips
-        Polygons [ft], one a lot.
-    lots
-        The lots.
-
-    Returns
-    -------
-    strips
-        Polygons [ft], one a lot; no point is in two of them.
-    """
+    """Give ground that two strips [ft] claim to the nearer outline."""
     placed = shift(strips, lots.origin)
     one, two = shapely.STRtree(placed).query(placed, predicate="intersects")
     mine, yours = one[one != two], two[one != two]

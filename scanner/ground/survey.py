@@ -187,21 +187,7 @@ def _measured(survey: Survey, *, rules: LocalRules) -> pd.DataFrame:
 
 
 def limit_beds(beds: pd.DataFrame, survey: Survey) -> pd.DataFrame:
-    """
-    Measure what limits take of beds.
-
-    Parameters
-    ----------
-    beds
-        Columns ``lot`` and ``shape`` [ft].
-    survey
-        The block that they lie in.
-
-    Returns
-    -------
-    beds
-        The same with ``geometry`` and the measures of limits, in the lot's frame.
-    """
+    """Measure what limits take of beds: ``geometry`` and the measures of limits, in the lot's frame [ft]."""
     shapes = beds["shape"].to_numpy()
     limited = survey.limits.measure(shapes, beds["lot"].to_numpy())
     columns = {str(name): limited[name].to_numpy() for name in limited}
@@ -209,21 +195,7 @@ def limit_beds(beds: pd.DataFrame, survey: Survey) -> pd.DataFrame:
 
 
 def place_beds(beds: pd.DataFrame, lots: Lots) -> pd.DataFrame:
-    """
-    Move beds from their lots' frames into the plane.
-
-    Parameters
-    ----------
-    beds
-        Column ``lot`` and those of `IN_PLANE`, in the lot's frame [ft].
-    lots
-        The lots.
-
-    Returns
-    -------
-    beds
-        The same in the plane [ft].
-    """
+    """Move beds, the columns `IN_PLANE`, from their lots' frames into the plane [ft]."""
     origin = lots.origin[beds["lot"].to_numpy()]
     # Far from the origin digits are fewer: a hair may cross itself there.
     return beds.assign(**{name: mend(shift(beds[name].to_numpy(), origin)) for name in IN_PLANE})

@@ -102,20 +102,8 @@ def bundle_beds(
 
 def order_beds(alone: pd.DataFrame) -> dict[str, Beds]:
     """
-    Put the beds of each client in order of gross profit.
+    Put the beds of each client in order of gross profit, equal ones by bed id; `alone` as for `bundle_beds`.
 
-    Parameters
-    ----------
-    alone
-        As for `bundle_beds`.
-
-    Returns
-    -------
-    beds_of
-        By client the highest gross profit first, equal ones by bed id.
-
-    Examples
-    --------
     >>> rows = {"client_id": ["B", "A", "A"], "gross_profit_cents": [9, 5, 7]}
     >>> order_beds(pd.DataFrame(rows, index=["B-curb-1", "A-curb-1", "A-house-1"]))
     {'A': ('A-house-1', 'A-curb-1'), 'B': ('B-curb-1',)}
@@ -129,20 +117,8 @@ def order_beds(alone: pd.DataFrame) -> dict[str, Beds]:
 
 def offer_id_of(beds: Beds) -> str:
     """
-    Name a set of beds sold as one job.
+    Name a set of beds sold as one job: the bed's own id where it is one, else all by name, joined by ``+``.
 
-    Parameters
-    ----------
-    beds
-        Bed ids, lead first.
-
-    Returns
-    -------
-    offer_id
-        The bed's own id where it is one, else all joined by ``+``, by name.
-
-    Examples
-    --------
     >>> offer_id_of(("A-house-1", "A-curb-1"))
     'A-curb-1+A-house-1'
     """

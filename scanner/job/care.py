@@ -40,20 +40,8 @@ GRAVEL = "gravel"
 
 def spring_after(today: date) -> int:
     """
-    Tell the year of the next spring.
+    Tell the year of the next spring: this year's before March.
 
-    Parameters
-    ----------
-    today
-        Day on which it is asked.
-
-    Returns
-    -------
-    year
-        This year's before March, else next year's.
-
-    Examples
-    --------
     >>> spring_after(date(2026, 10, 5)), spring_after(date(2027, 2, 1)), spring_after(date(2027, 3, 1))
     (2027, 2027, 2028)
     """
@@ -118,19 +106,7 @@ def plan_care(
 
 
 def sum_clients(care: pd.DataFrame) -> pd.DataFrame:
-    """
-    Add the care of each client's beds up, the beds in words.
-
-    Parameters
-    ----------
-    care
-        What `plan_care` gives.
-
-    Returns
-    -------
-    clients
-        Columns `CLIENT_COLUMNS`, in the same order; of beds that nobody measured only the words count.
-    """
+    """Add the care of each client's beds up: `CLIENT_COLUMNS`; of beds that nobody measured the words alone."""
     told = care.assign(beds=[_bed_words(bed) for bed in care.to_dict("records")])
     by_client = told.groupby("client_id", sort=False)
     first = {name: (name, "first") for name in CLIENT_COLUMNS[:6]}
@@ -151,20 +127,10 @@ def _bed_words(bed: dict[Any, Any]) -> str:
 
 def sum_routes(care: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
-    Add the care of each route up: what to order, how long it takes, what it brings in.
+    Add the care of each route up: columns `ROUTE_COLUMNS`.
 
-    Parameters
-    ----------
-    care
-        What `plan_care` gives.
-    rates
-        Waste, delivery, margin.
-
-    Returns
-    -------
-    routes
-        Columns `ROUTE_COLUMNS`, by route; mulch is ordered with waste by the half yard and
-        delivered once a route, which the price of the route holds.
+    Mulch is ordered with waste by the half yard and delivered once a route, which the price of the
+    route holds.
     """
     by_route = care.assign(
         labor_hours=care["weeding_hours"] + care["spreading_hours"],

@@ -81,28 +81,10 @@ def make_cost_sheet(
     beds: Amounts, starts: IntArray, methods: np.ndarray, finishes: np.ndarray, *, rates: RateBook
 ) -> CostSheet:
     """
-    Count every task of some jobs and cost it.
+    Count every task of n jobs and cost it.
 
-    Parameters
-    ----------
-    beds
-        Quantities of m beds, those of a job together.
-    starts
-        First bed of each job.
-    methods, finishes
-        How each job is stripped and finished, n of each.
-    rates
-        The rate book.
-
-    Returns
-    -------
-    sheet
-        Quantities and money, wide.
-
-    Raises
-    ------
-    RateError
-        If set-up alone fills the crew's day.
+    Beds of a job stand together in `beds`, its first one at `starts`; `methods` and `finishes`: one
+    a job. `RateError` if set-up alone fills the crew's day.
     """
     bed_count = np.diff(starts, append=len(beds["ground_ft2"]))
     amounts = _bed_amounts(

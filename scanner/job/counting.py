@@ -23,22 +23,8 @@ DECIMALS = 6
 
 def whole_steps(amounts: FloatArray, step: float) -> FloatArray:
     """
-    Round amounts up to whole steps.
+    Round amounts up to whole steps, same unit.
 
-    Parameters
-    ----------
-    amounts
-        How much is needed.
-    step
-        Size of one step, same unit.
-
-    Returns
-    -------
-    rounded
-        The least multiple of the step that is enough, same unit.
-
-    Examples
-    --------
     >>> whole_steps(np.array([2.444, 2.5, 0.0]), 0.5).tolist()
     [2.5, 2.5, 0.0]
     """
@@ -47,23 +33,7 @@ def whole_steps(amounts: FloatArray, step: float) -> FloatArray:
 
 
 def whole_loads(loose_yd3: FloatArray, load_lb: FloatArray, *, rates: RateBook) -> IntArray:
-    """
-    Count trailer loads: the larger of by volume and by weight.
-
-    Parameters
-    ----------
-    loose_yd3
-        Volume, loose [yd³].
-    load_lb
-        Weight, wet [lb].
-    rates
-        The trailer's volume [yd³] and payload [lb].
-
-    Returns
-    -------
-    loads
-        Whole loads.
-    """
+    """Count trailer loads: the larger of by volume, loose [yd³], and by weight, wet [lb]."""
     by_volume = whole_steps(loose_yd3 / rates.trailer_volume_yd3.value, 1.0)
     by_weight = whole_steps(load_lb / rates.trailer_payload_lb.value, 1.0)
     loads: IntArray = np.maximum(by_volume, by_weight).astype(np.int64)
@@ -72,27 +42,10 @@ def whole_loads(loose_yd3: FloatArray, load_lb: FloatArray, *, rates: RateBook) 
 
 def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
     """
-    Count the days that a crew comes, each with its own set-up and mobilisation.
+    Count the days, at least 1, that a crew comes, for labor without set-up [h].
 
-    Parameters
-    ----------
-    work_hours
-        Labor without set-up [h].
-    rates
-        Set-up [h a day], crew, length of its day [h].
+    `RateError` if set-up alone fills the crew's day.
 
-    Returns
-    -------
-    days
-        Whole days, at least 1.
-
-    Raises
-    ------
-    RateError
-        If set-up alone fills the crew's day.
-
-    Notes
-    -----
     Crew-days are rounded to the nearest day, half up: a crew stays on to finish up to
     half a day's rest, and comes again for more. Set-up is part of the crew-days and
     follows from the days; the days are the fewest that agree with themselves:
@@ -113,20 +66,8 @@ def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
 
 def whole_cents(amounts_usd: FloatArray) -> IntArray:
     """
-    Round dollar amounts to whole cents, half away from zero.
+    Round amounts [USD, none negative] to whole cents, half away from zero.
 
-    Parameters
-    ----------
-    amounts_usd
-        Amounts [USD], none negative.
-
-    Returns
-    -------
-    cents
-        Amounts [cents].
-
-    Examples
-    --------
     >>> whole_cents(np.array([1.005, 2.5])).tolist()
     [101, 250]
     """

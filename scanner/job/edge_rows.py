@@ -27,19 +27,7 @@ class EdgeParts(NamedTuple):
 
 
 def edge_parts(grounds: Shapes, edges: Shapes) -> EdgeParts:
-    """
-    Take edges apart into unbroken stretches.
-
-    Parameters
-    ----------
-    grounds, edges
-        Ground where plants may stand and the edge that it lies along, n of each [ft].
-
-    Returns
-    -------
-    parts
-        Stretches in the order of the grounds.
-    """
+    """Take edges [ft] apart into unbroken stretches, in the order of the grounds that they lie along."""
     drawn = ~(shapely.is_missing(edges) | shapely.is_empty(edges))
     drawn &= ~(shapely.is_missing(grounds) | shapely.is_empty(grounds))
     lines = shapely.line_merge(np.where(drawn, edges, shapely.LineString()))
@@ -66,19 +54,7 @@ def _bed_is_right(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.bool_]:
 
 
 def far_ft(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.float64]:
-    """
-    Tell how far each ground reaches from its stretch of edge.
-
-    Parameters
-    ----------
-    parts, grounds
-        Lines and the ground of each [ft].
-
-    Returns
-    -------
-    reach_ft
-        Distance of the farthest corner [ft].
-    """
+    """Tell how far the farthest corner of each ground lies from its stretch of edge [ft]."""
     corners, owners = shapely.get_coordinates(grounds, return_index=True)
     reach_ft = np.zeros(len(parts))
     np.maximum.at(reach_ft, owners, shapely.distance(parts[owners], shapely.points(corners)))
@@ -88,23 +64,7 @@ def far_ft(parts: Shapes, grounds: Shapes) -> npt.NDArray[np.float64]:
 def offset_lines(
     parts: Shapes, part: npt.NDArray[np.intp], depth_ft: npt.NDArray[np.float64]
 ) -> Shapes:
-    """
-    Draw lines parallel to stretches of edge, on their left.
-
-    Parameters
-    ----------
-    parts
-        Stretches [ft].
-    part
-        Which one each line is parallel to.
-    depth_ft
-        How far off.
-
-    Returns
-    -------
-    lines
-        Mitred where an edge turns; empty where none is left.
-    """
+    """Draw lines parallel to stretches of edge [ft], on their left: mitred at turns, empty where none is left."""
     lines = np.empty(len(part), dtype=object)
     is_straight = (shapely.get_num_coordinates(parts) == STRAIGHT)[part]
     ends = shapely.get_coordinates(parts[part[is_straight]]).reshape(-1, 2, 2)

@@ -18,20 +18,9 @@ def use_machines(
     """
     Count the machine-days of a list, with each machine rented and with it owned.
 
-    Parameters
-    ----------
-    quantities
-        Table `QUANTITIES` [ft²]; offers of the list, others too.
-    chances
-        Chance of a sale, by offer on the list.
-    rates
-        Labor, paces and machines; that one is owned or rented is left open in turn.
-
-    Returns
-    -------
-    uses
-        One a machine. Every job takes the cheapest way for it, so an owned machine comes to
-        jobs on which a rented one does not pay.
+    `quantities`: table `QUANTITIES` [ft²], other offers too; `chances`: of a sale, by offer on the
+    list. Every job takes the cheapest way for it, so an owned machine comes to jobs on which a
+    rented one does not pay.
     """
     at = pd.Index(chances.index).get_indexer(pd.Index(quantities["offer_id"]))
     listed = quantities[at >= 0].assign(offer=at[at >= 0]).sort_values("offer", kind="stable")

@@ -17,26 +17,11 @@ AREAS_FT2: FloatArray = np.arange(10.0, 20_001.0, 10.0)
 
 def choose_method(beds: Amounts, starts: IntArray, *, rates: RateBook) -> np.ndarray:
     """
-    Choose the cheapest way of stripping for each offer.
+    Choose the cheapest way of stripping for each offer: one of `METHODS`, ties to the earlier.
 
-    Parameters
-    ----------
-    beds
-        Quantities [ft²], beds of an offer together.
-    starts
-        First bed of each offer.
-    rates
-        Labor, machine and depth rates.
-
-    Returns
-    -------
-    methods
-        One of `METHODS` an offer.
-
-    Notes
-    -----
-    Compared is everything that depends on the method: digging, cutting, loading, barrowing,
-    the machines' days with their fetching, transport and set-up. Ties go to the earlier.
+    Beds [ft²] of an offer stand together, its first one at `starts`. Compared is everything that
+    depends on the method: digging, cutting, loading, barrowing, the machines' days with their
+    fetching, transport and set-up.
     """
     count = len(beds["ground_ft2"])
     costs_usd = np.column_stack([
@@ -103,25 +88,10 @@ def strip_work(beds: Amounts, methods: np.ndarray, *, rates: RateBook) -> dict[s
 
 def machine_days(sums: Amounts, *, rates: RateBook) -> dict[str, FloatArray]:
     """
-    Count the days for which the machines are there.
+    Count the days for which the machines are there, from what `strip_work` gives, added up by offer.
 
-    Parameters
-    ----------
-    sums
-        What `strip_work` gives, added up by offer.
-    rates
-        The machines' paces, crew, length of a day [h], which machines are owned.
-
-    Returns
-    -------
-    days
-        `cutter_day_count`, `loader_day_count`, whole days; `cutter_fetch_count` and
-        `loader_trip_count`, what a rented one is fetched or brought: the cutter each day,
-        the loader once a job.
-
-    Notes
-    -----
-    The cutter takes one pair of hands, the loader an operator and a helper, who are the crew.
+    A rented cutter is fetched each day, a rented loader brought once a job. The cutter takes one
+    pair of hands, the loader an operator and a helper, who are the crew.
     """
     cutter_hours = sums["cutter_ft2"] / rates.sod_cutter_ft2_per_hour.value
     loader_hours = (
@@ -140,19 +110,7 @@ def machine_days(sums: Amounts, *, rates: RateBook) -> dict[str, FloatArray]:
 
 
 def day_rates(rates: RateBook) -> tuple[str, str]:
-    """
-    Name the rates of a day of the sod cutter and of the loader.
-
-    Parameters
-    ----------
-    rates
-        Which machines are owned.
-
-    Returns
-    -------
-    cutter_key, loader_key
-        Names in the rate book.
-    """
+    """Name the rates of a day of the sod cutter and of the loader: rented, or owned."""
     return (
         "sod_cutter_owned_usd_per_day"
         if rates.sod_cutter_owned == "yes"
@@ -162,23 +120,7 @@ def day_rates(rates: RateBook) -> tuple[str, str]:
 
 
 def strip_usd(work: Amounts, starts: IntArray, rates: RateBook) -> FloatArray:
-    """
-    Cost the stripping: the part of a price that the method decides.
-
-    Parameters
-    ----------
-    work
-        What `strip_work` gives, beds of an offer together.
-    starts
-        First bed of each offer.
-    rates
-        Labor, paces, machines.
-
-    Returns
-    -------
-    cost_usd
-        One an offer [USD].
-    """
+    """Cost the stripping of each offer [USD]: the part of a price that the method decides."""
     sums = {name: np.add.reduceat(amounts, starts) for name, amounts in work.items()}
     days = machine_days(sums, rates=rates)
     cutter_key, loader_key = day_rates(rates)
@@ -205,20 +147,7 @@ def break_even_areas(rates: RateBook) -> BreakEven:
     """
     Work out from which area on which method is the cheapest, at a curb and elsewhere.
 
-    Parameters
-    ----------
-    rates
-        Labor, machine and depth rates.
-
-    Returns
-    -------
-    break_even
-        In steps of 10 ft², for ground without a wall or anything to dig round by hand.
-
-    Examples
-    --------
-    >>> break_even_areas.__name__
-    'break_even_areas'
+    In steps of 10 ft², for ground without a wall or anything to dig round by hand.
     """
     return BreakEven(*(_cheapest_in_order(rates, is_at_curb=at_curb) for at_curb in (True, False)))
 

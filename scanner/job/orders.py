@@ -171,22 +171,10 @@ def _rows(
 
 def round_parts(amounts: np.ndarray, step: float) -> list[float]:
     """
-    Round parts so that, as printed, they add up to their sum as printed.
+    Round parts to `step`, same unit, so that as printed they add up to their sum as printed.
 
-    Parameters
-    ----------
-    amounts
-        The parts.
-    step
-        What they are printed to, same unit.
+    Each is less than a step off; what was cut off most is rounded up.
 
-    Returns
-    -------
-    parts
-        Each less than a step off; what was cut off most is rounded up.
-
-    Examples
-    --------
     >>> round_parts(np.array([0.25, 0.25, 0.25]), 0.1)
     [0.3, 0.3, 0.2]
     """

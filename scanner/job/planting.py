@@ -98,12 +98,7 @@ class PlantCounts:
     """
     Counts the plants of beds; ground that lies in many sets of beds is laid out once.
 
-    Parameters
-    ----------
-    rates
-        Plant spacing [in], spacing of an accent's shrubs [ft].
-    known
-        Table `PLANT_COUNTS`: what was counted before; other spacings are passed over.
+    ``known``: table `PLANT_COUNTS`, what was counted before; other spacings are passed over.
     """
 
     def __init__(self, rates: RateBook, known: pd.DataFrame | None = None) -> None:

@@ -90,21 +90,8 @@ def price_leads(
     """
     Price sets of beds in the finish that each leads with: what a choice between them asks.
 
-    Parameters
-    ----------
-    amounts
-        Quantities, beds of a set together.
-    starts
-        First bed of each set.
-    is_wildfire
-        Whether the bed lies in a mapped wildfire area, one a bed.
-    rates
-        The rate book.
-
-    Returns
-    -------
-    leads
-        Money, hours and counts of table `PRICES`, one row a set.
+    Beds of a set stand together in `amounts`, its first one at `starts`; `is_wildfire`: one a bed.
+    Gives money, hours and counts of table `PRICES`, one row a set.
     """
     methods = choose_method(amounts, starts, rates=rates)
     leads = _lead_finishes(amounts, starts, np.logical_or.reduceat(is_wildfire, starts), rates)
@@ -112,40 +99,12 @@ def price_leads(
 
 
 def take(amounts: Amounts, rows: IntArray) -> Amounts:
-    """
-    Take some rows of all quantities.
-
-    Parameters
-    ----------
-    amounts
-        Arrays by name.
-    rows
-        Which rows.
-
-    Returns
-    -------
-    taken
-        The same names.
-    """
+    """Take some rows of all quantities."""
     return {name: own[rows] for name, own in amounts.items()}
 
 
 def full_price_cents(direct_cents: IntArray, rates: RateBook) -> IntArray:
-    """
-    Price what leaves the gross margin over its direct cost, whatever the minimum job.
-
-    Parameters
-    ----------
-    direct_cents
-        Direct cost [cents].
-    rates
-        The gross margin.
-
-    Returns
-    -------
-    price_cents
-        Direct cost over one less the margin [cents].
-    """
+    """Price what leaves the gross margin over its direct cost [cents], whatever the minimum job."""
     return whole_cents(direct_cents / CENTS_PER_USD / (1.0 - rates.gross_margin_share.value))
 
 

@@ -178,19 +178,7 @@ def _cover(beds: pd.DataFrame, rates: RateBook, plants: PlantCounts) -> dict[str
 
 
 def amounts_of(quantities: pd.DataFrame) -> Amounts:
-    """
-    Take the numbers of a table as plain arrays.
-
-    Parameters
-    ----------
-    quantities
-        Table `QUANTITIES`.
-
-    Returns
-    -------
-    amounts
-        Its columns but the names.
-    """
+    """Take the numbers of table `QUANTITIES` as plain arrays by name."""
     return {
         str(name): quantities[name].to_numpy()
         for name in quantities.columns.drop(["offer_id", "bed_id"])
@@ -198,17 +186,5 @@ def amounts_of(quantities: pd.DataFrame) -> Amounts:
 
 
 def kept(offer_beds: pd.DataFrame) -> pd.DataFrame:
-    """
-    Keep the beds that are offered.
-
-    Parameters
-    ----------
-    offer_beds
-        Table `OFFER_BEDS` or `BEDS`.
-
-    Returns
-    -------
-    kept
-        Rows without a `skip_reason`, numbered anew from 0.
-    """
+    """Keep the beds that are offered: rows without a `skip_reason`, numbered anew from 0."""
     return offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)

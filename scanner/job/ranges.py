@@ -36,23 +36,11 @@ def assess_knowledge(
     offer_beds: pd.DataFrame, codes: np.ndarray, lots: pd.DataFrame
 ) -> pd.DataFrame:
     """
-    Tell what is known of each offer's ground.
+    Tell what is known of each offer's ground, one row an offer.
 
-    Parameters
-    ----------
-    offer_beds
-        Table `OFFER_BEDS`, m kept rows.
-    codes
-        Offer of each bed: 0 to n - 1.
-    lots
-        What `know_lots` gathered.
-
-    Returns
-    -------
-    knowledge
-        One row an offer: `estimate_class` (0 measured, 1 drawn, 2 guessed),
-        `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`, `is_wildfire`,
-        `slope_percent` (NaN: not seen).
+    `codes`: offer of each of m kept rows of `OFFER_BEDS`, 0 to n - 1. Gives `estimate_class` (0
+    measured, 1 drawn, 2 guessed), `has_centerline`, `has_guess`, `sprinklers_unknown`, `edge_ft`,
+    `is_wildfire`, `slope_percent` (NaN: not seen).
     """
     client_id, is_guess = offer_beds["client_id"], offer_beds["is_opening_guessed"]
     beds = pd.DataFrame({
@@ -74,21 +62,8 @@ def add_range(
     """
     Put a low and a high end on each price and name what drives them.
 
-    Parameters
-    ----------
-    prices
-        `price_cents`, one row a job.
-    sheet
-        Cost sheet of the same jobs.
-    knowledge
-        What `assess_knowledge` tells of the offer of each.
-    rates
-        The rate book, with the spread of each rate.
-
-    Returns
-    -------
-    prices
-        With `price_low_cents`, `price_high_cents` and `unknowns`.
+    One row a job in `prices`, `sheet` and `knowledge`; gives `price_low_cents`, `price_high_cents`,
+    `unknowns`.
     """
     names, low, high = rate_effects(sheet.tasks, rates)
     to_price_cents = CENTS_PER_USD / (1.0 - rates.gross_margin_share.value)
@@ -117,21 +92,10 @@ def rate_effects(
     tasks: tuple[Task, ...], rates: RateBook
 ) -> tuple[tuple[str, ...], FloatArray, FloatArray]:
     """
-    Work out what each rate's spread does to the cost of one unit of each task.
+    Work out what each rate's spread does to the cost of one unit of each of K tasks.
 
-    Parameters
-    ----------
-    tasks
-        K tasks.
-    rates
-        The rate book.
-
-    Returns
-    -------
-    names
-        R names in the rate book.
-    low, high
-        Change of the cost of a unit with the rate at its low and high end [USD], K × R.
+    Gives R names in the rate book, and the change with the rate at its low and at its high end
+    [USD], K × R.
     """
     names = tuple(dict.fromkeys(key for task in tasks for key in (*task.keys, *task.scaled_by)))
     low, high = np.zeros((2, len(tasks), len(names)))

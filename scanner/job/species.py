@@ -74,20 +74,8 @@ class Place:
 
 def size_words(size: str) -> str:
     """
-    Write a size of pots.
+    Write a size of pots as in the rate book, with a blank before its unit.
 
-    Parameters
-    ----------
-    size
-        As in the rate book.
-
-    Returns
-    -------
-    words
-        With a blank before its unit.
-
-    Examples
-    --------
     >>> size_words("3gal")
     '3 gal'
     """

@@ -44,20 +44,8 @@ def _cost(task: str, quantity: str, unit: str, *keys: str, by: tuple[str, ...] =
 
 def bed_tasks(rates: RateBook) -> tuple[Task, ...]:
     """
-    List the tasks that belong to one bed, in the order of the work.
+    List the tasks that belong to one bed, one a line of the price, in the order of the work.
 
-    Parameters
-    ----------
-    rates
-        The rate book; its plant size chooses the planting rates.
-
-    Returns
-    -------
-    tasks
-        One a line of the price.
-
-    Examples
-    --------
     >>> [task.task for task in bed_tasks(RateBook.model_construct())][0]
     'dig out by hand'
     """
@@ -100,20 +88,8 @@ def _planting(work: str, what: str, quantity: str, size: str) -> tuple[Task, ...
 
 def job_tasks(rates: RateBook) -> tuple[Task, ...]:
     """
-    List the tasks, purchases and fees that the beds of an offer share.
+    List the tasks, purchases and fees that the beds of an offer share, one a line of the price.
 
-    Parameters
-    ----------
-    rates
-        The rate book: which machines are owned.
-
-    Returns
-    -------
-    tasks
-        One a line of the price.
-
-    Examples
-    --------
     >>> [task.task for task in job_tasks(RateBook.model_construct()) if task.is_labor][:2]
     ['haul away', 'set up and clean up']
     """
@@ -149,42 +125,12 @@ def job_tasks(rates: RateBook) -> tuple[Task, ...]:
 
 
 def unit_usd(task: Task, rates: RateBook, **moved: float) -> float:
-    """
-    Price one unit of a task.
-
-    Parameters
-    ----------
-    task
-        The task.
-    rates
-        The rate book.
-    **moved
-        Values that stand in for those of the book.
-
-    Returns
-    -------
-    rate_usd
-        Price of one unit [USD].
-    """
+    """Price one unit of a task [USD]; ``moved`` stands in for values of the book."""
     return prod(factor(key, moved.get(key, getattr(rates, key).value)) for key in task.keys)
 
 
 def unit_hours(task: Task, rates: RateBook) -> float:
-    """
-    Tell the labor in one unit of a task.
-
-    Parameters
-    ----------
-    task
-        The task.
-    rates
-        The rate book.
-
-    Returns
-    -------
-    hours
-        Labor in one unit [h]; none where the task is no crew time.
-    """
+    """Tell the labor in one unit of a task [h]; none where the task is no crew time."""
     if not task.is_labor:
         return 0.0
     return prod(factor(key, getattr(rates, key).value) for key in task.keys if key != LABOR)

@@ -45,24 +45,8 @@ COVERS = {
 
 def name_offer(beds: Sequence[Row], finish: str, *, needs_designer: bool) -> str:
     """
-    Name an offer by its beds' lengths, what they lie along, and the finish.
+    Name an offer by its beds' lengths [ft], what they lie along, and the finish.
 
-    Parameters
-    ----------
-    beds
-        `edge_ft` [ft], `along`, `face` of each.
-    finish
-        One of `FINISHES`.
-    needs_designer
-        Whether it is to be referred.
-
-    Returns
-    -------
-    offer
-        In words.
-
-    Examples
-    --------
     >>> beds = [{"edge_ft": 52.4, "along": "curb", "face": ""}, {"edge_ft": 29.5, "along": "house", "face": "front"}]
     >>> name_offer(beds, "mulch", needs_designer=False)
     '52 ft curb bed and 30 ft house-front bed, mulch only'
@@ -76,21 +60,7 @@ def name_offer(beds: Sequence[Row], finish: str, *, needs_designer: bool) -> str
 
 
 def gather_cautions(beds: Sequence[Row], lead: Row) -> str:
-    """
-    Gather the cautions of an offer's beds, each once; what stands in every offer comes last.
-
-    Parameters
-    ----------
-    beds
-        `cautions` of each, sentences joined by ``"; "``.
-    lead
-        `method` and `finish`.
-
-    Returns
-    -------
-    cautions
-        Joined by ``"; "``.
-    """
+    """Gather the cautions of an offer's beds, each once; what stands in every offer comes last."""
     # a tiller is a machine too: a full planting takes one
     has_machine = lead["method"] != "hand" or lead["finish"] == "planted"
     told = [sentence for bed in beds for sentence in bed["cautions"].split("; ") if sentence]
@@ -99,21 +69,7 @@ def gather_cautions(beds: Sequence[Row], lead: Row) -> str:
 
 
 def usual_cautions(rates: RateBook, rules: LocalRules) -> str:
-    """
-    Say what every bed asks for, and no row of a list repeats.
-
-    Parameters
-    ----------
-    rates
-        Depth [in] and wet weight [lb/yd³] of what is lifted.
-    rules
-        The state, whose locating law holds.
-
-    Returns
-    -------
-    cautions
-        Sentences.
-    """
+    """Say what every bed asks for, and no row of a list repeats: weights lifted, the state's locating law."""
     weight_lb = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
     locating = rules.locating[0].upper() + rules.locating[1:]
     return f"{locating}. {LIFTING.format(weight_lb=weight_lb)}."
@@ -121,23 +77,10 @@ def usual_cautions(rates: RateBook, rules: LocalRules) -> str:
 
 def say_offer(lead: Row, beds: Sequence[Row], upgrade: Row | None, added: Sequence[Row]) -> str:
     """
-    Say an offer in words that can be read out.
+    Say an offer in up to three sentences that can be read out.
 
-    Parameters
-    ----------
-    lead
-        Row of `PRICES`.
-    beds
-        Its rows of `OFFER_BEDS`.
-    upgrade
-        Row of `PRICES`; None: there is none.
-    added
-        Rows of `OFFER_BEDS` of what the upgrade adds, laid without the lead.
-
-    Returns
-    -------
-    say
-        Up to three sentences.
+    `lead` and `upgrade` (None: there is none): rows of `PRICES`; `beds` and `added`: rows of
+    `OFFER_BEDS`, the latter laid without the lead.
     """
     count, finish = lead["plant_count"], lead["finish"]
     cover = COVERS[finish] if count else "gravel" if finish == "gravel" else "mulch"

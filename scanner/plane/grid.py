@@ -63,39 +63,15 @@ def snap(shapes: np.ndarray) -> np.ndarray:
 
 
 def put_on_grid(shapes: np.ndarray) -> np.ndarray:
-    """
-    Put polygons on the grid, so that what all but touches touches.
-
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-
-    Returns
-    -------
-    shapes
-        The same on the grid [ft].
-    """
+    """Put polygons [ft] on the grid, so that what all but touches touches."""
     # Corners rounded one by one would leave slits between rings that all but touch.
     return on_grid(shapely.set_precision, shapes)
 
 
 def mend(shapes: np.ndarray) -> np.ndarray:
     """
-    Put polygons right that cross themselves.
+    Put polygons right that cross themselves, with the ground that their rings hold.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array, n rows.
-
-    Returns
-    -------
-    shapes
-        The same, n rows, those that were broken with the ground that their rings hold.
-
-    Examples
-    --------
     >>> bow = shapely.from_wkt(["POLYGON ((0 0, 2 0, 2 2, 1 -0.001, 0 2, 0 0))"])
     >>> shapely.is_valid(bow).tolist(), shapely.is_valid(mend(bow)).tolist()
     ([False], [True])
@@ -120,22 +96,8 @@ def _made_valid(shape: shapely.Geometry) -> shapely.Geometry:
 
 def ground_parts(shapes: np.ndarray, least_ft2: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """
-    Take shapes apart into single polygons, whatever else they hold left out.
+    Take shapes apart into single polygons of `least_ft2` and more; with the row that each came from.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows.
-    least_ft2
-        Smaller polygons are left out.
-
-    Returns
-    -------
-    parts, rows
-        Single polygons and for each the row of `shapes` that it came from.
-
-    Examples
-    --------
     >>> both = shapely.from_wkt("GEOMETRYCOLLECTION (POINT (0 0), POLYGON ((0 0, 1 0, 0 1, 0 0)))")
     >>> ground_parts(np.array([EMPTY, both]))[1].tolist()
     [1]
@@ -149,19 +111,7 @@ def ground_parts(shapes: np.ndarray, least_ft2: float = 0.0) -> tuple[np.ndarray
 
 
 def only_ground(shapes: np.ndarray) -> np.ndarray:
-    """
-    Keep the polygons of each row, without the points and lines that an overlay may leave.
-
-    Parameters
-    ----------
-    shapes
-        Geometry array, n rows.
-
-    Returns
-    -------
-    shapes
-        Polygons, multi-polygons or empty, n rows.
-    """
+    """Keep the polygons of each row, without the points and lines that an overlay may leave."""
     kind = shapely.get_type_id(shapes)
     odd = np.flatnonzero((kind != POLYGON) & (kind != shapely.GeometryType.MULTIPOLYGON))
     if len(odd):
@@ -173,36 +123,12 @@ def only_ground(shapes: np.ndarray) -> np.ndarray:
 
 
 def minus(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
-    """
-    Take ground out of shapes, row by row.
-
-    Parameters
-    ----------
-    shapes, others
-        Polygons [ft], n rows.
-
-    Returns
-    -------
-    shapes
-        Polygons [ft], n rows.
-    """
+    """Take ground out of shapes, row by row [ft]."""
     return _sound(shapely.difference, shapes, others)
 
 
 def meet(shapes: np.ndarray, others: np.ndarray) -> np.ndarray:
-    """
-    Take what shapes have in common, row by row.
-
-    Parameters
-    ----------
-    shapes, others
-        Polygons [ft], n rows.
-
-    Returns
-    -------
-    shapes
-        Polygons [ft], n rows.
-    """
+    """Take what shapes have in common, row by row [ft]."""
     return _sound(shapely.intersection, shapes, others)
 
 
@@ -217,45 +143,15 @@ def _sound(overlay: Overlay, shapes: np.ndarray, others: np.ndarray) -> np.ndarr
 
 
 def around(shapes: np.ndarray, far_ft: float) -> np.ndarray:
-    """
-    Give the boxes round shapes.
-
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows.
-    far_ft
-        How far the boxes reach beyond.
-
-    Returns
-    -------
-    boxes
-        Polygons [ft], n rows.
-    """
+    """Give the boxes round shapes [ft], that far beyond."""
     x0, y0, x1, y1 = shapely.bounds(shapes).T
     return shapely.box(x0 - far_ft, y0 - far_ft, x1 + far_ft, y1 + far_ft)
 
 
 def unite(shapes: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
     """
-    Unite the shapes of each row.
+    Unite the shapes [ft] of each of `count` rows, in any order; empty where a row has none.
 
-    Parameters
-    ----------
-    shapes
-        Polygons [ft].
-    rows
-        Row that each belongs to, any order.
-    count
-        Number of rows to make.
-
-    Returns
-    -------
-    ground
-        Polygons [ft], `count` rows, empty where a row has none.
-
-    Examples
-    --------
     >>> boxes = shapely.box([0, 1, 5], 0, [2, 3, 6], 1)
     >>> shapely.area(unite(boxes, np.array([0, 0, 2]), 3)).tolist()
     [3.0, 0.0, 1.0]
@@ -289,17 +185,8 @@ def on_grid(overlay: Overlay, *shapes: np.ndarray) -> np.ndarray:
     """
     Work an overlay out on the grid; a row that snapping breaks is worked out off it.
 
-    Parameters
-    ----------
-    overlay
-        A function of shapely that takes ``grid_size``.
-    *shapes
-        Its arguments [ft], n rows each.
-
-    Returns
-    -------
-    ground
-        Polygons [ft], n rows, free to be worked on off the grid again.
+    `overlay` is a function of shapely that takes ``grid_size``; `shapes` its arguments, n rows
+    each. What comes out is free to be worked on off the grid again.
     """
     try:
         ground = overlay(*shapes, grid_size=STEP_FT)

@@ -166,17 +166,8 @@ def join_stretches(border: Segs, at: np.ndarray) -> tuple[np.ndarray, np.ndarray
     """
     Number the runs that some stretches of a border make, round the start of a ring too.
 
-    Parameters
-    ----------
-    border
-        Stretches in the order of their rings.
-    at
-        Rows of those that count, in order, one at least.
-
-    Returns
-    -------
-    at, chain, closed
-        The same rows in the order of their runs, the run of each, and whether each run is a ring.
+    `at`: rows that count, in order, one at least. Gives them in the order of their runs, the run of
+    each, and whether each run is a ring.
     """
     ring = border.ring[at]
     first, last = runs(border.ring)

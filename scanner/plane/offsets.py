@@ -61,22 +61,8 @@ def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
 
 def swept_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     """
-    Give what `open_ground` clips to the shapes: their opening and a rim of `GROWTH_FT` round it.
+    Give what `open_ground` clips to the shapes [ft]: their opening and a rim of `GROWTH_FT` round it.
 
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-    width_ft
-        Least width that stays [ft].
-
-    Returns
-    -------
-    swept
-        Polygons [ft], n rows.
-
-    Examples
-    --------
     >>> strip = shapely.box(0, 0, 40, 4)
     >>> np.round(swept_ground(np.array([strip]), 2.0)[0].bounds, 6).tolist()
     [-0.012, -0.012, 40.012, 4.012]

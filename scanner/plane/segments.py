@@ -103,19 +103,7 @@ def cut_rings(shapes: np.ndarray, lot: np.ndarray, bits: np.ndarray | int = 0) -
 
 
 def join_segs(one: Segs, two: Segs) -> Segs:
-    """
-    Put pieces of different rings together.
-
-    Parameters
-    ----------
-    one, two
-        Pieces [ft], each sorted by lot.
-
-    Returns
-    -------
-    segs
-        All of them, sorted by lot; of a lot's pieces those of `one` come first.
-    """
+    """Put pieces [ft] of different rings together, sorted by lot; of a lot's pieces those of `one` come first."""
     two = two._replace(ring=two.ring + int(one.ring.max(initial=-1)) + 1)
     both = Segs(*(np.concatenate(pair) for pair in zip(one, two, strict=True)))
     return both.take(np.argsort(both.lot, kind="stable"))
@@ -125,18 +113,6 @@ def runs(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     Find the first and last row of each run of equal keys.
 
-    Parameters
-    ----------
-    key
-        Numbers from zero, equal ones together.
-
-    Returns
-    -------
-    first, last
-        Rows.
-
-    Examples
-    --------
     >>> [rows.tolist() for rows in runs(np.array([4, 4, 9]))]
     [[0, 2], [1, 2]]
     """
@@ -148,18 +124,6 @@ def neighbors(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     Give the rows before and after each within its run of equal keys, round its seam.
 
-    Parameters
-    ----------
-    key
-        Numbers from zero, equal ones together.
-
-    Returns
-    -------
-    before, after
-        Rows.
-
-    Examples
-    --------
     >>> [rows.tolist() for rows in neighbors(np.array([4, 4, 4]))]
     [[2, 0, 1], [1, 2, 0]]
     """
@@ -171,24 +135,8 @@ def neighbors(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def join(one: np.ndarray, two: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """
-    Pair all rows that have the same key.
+    Pair all rows that have the same key below `count`, `two` sorted: rows of both, in the order of `one`.
 
-    Parameters
-    ----------
-    one
-        Keys below `count`.
-    two
-        Sorted keys below `count`.
-    count
-        Number of keys.
-
-    Returns
-    -------
-    i, j
-        Rows of `one` and `two`, in the order of `one`.
-
-    Examples
-    --------
     >>> [rows.tolist() for rows in join(np.array([1, 0]), np.array([0, 1, 1]), 2)]
     [[0, 0, 1], [1, 2, 0]]
     """
@@ -200,23 +148,7 @@ def join(one: np.ndarray, two: np.ndarray, count: int) -> tuple[np.ndarray, np.n
 
 
 def near(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
-    """
-    Pair pieces of the same lot whose boxes come within reach of each other.
-
-    Parameters
-    ----------
-    p, q
-        Pieces [ft], `q` sorted by lot.
-    count
-        Number of lots.
-    reach_ft
-        How near.
-
-    Returns
-    -------
-    i, j
-        Rows of `p` and `q`, in the order of `p`.
-    """
+    """Pair pieces of the same lot, `q` sorted, whose boxes come within reach [ft]: rows, in the order of `p`."""
     i, j = _beside_east(p, q, count, reach_ft)
     for axis in (0, 1):
         low, high = _span(p, axis)
@@ -335,22 +267,8 @@ def _within(
 
 def gaps(count: int, covered: Stretches) -> Stretches:
     """
-    Find what stretches leave bare of pieces.
+    Find what stretches leave bare of `count` pieces, in their order; `j` is `i`.
 
-    Parameters
-    ----------
-    count
-        Number of pieces.
-    covered
-        Stretches of them.
-
-    Returns
-    -------
-    bare
-        Stretches in the order of the pieces; `j` is `i`.
-
-    Examples
-    --------
     >>> one = np.array([0])
     >>> bare = gaps(2, Stretches(one, one, np.array([0.25]), np.array([0.5])))
     >>> bare.i.tolist(), bare.t0.tolist(), bare.t1.tolist()
@@ -369,23 +287,7 @@ def gaps(count: int, covered: Stretches) -> Stretches:
 
 
 def length_on_ft(segs: Segs, covered: Stretches, count: int) -> np.ndarray:
-    """
-    Measure what stretches cover of the shapes that pieces belong to, each stretch once.
-
-    Parameters
-    ----------
-    segs
-        Pieces [ft].
-    covered
-        Stretches of them.
-    count
-        Number of shapes.
-
-    Returns
-    -------
-    length_ft
-        Lengths [ft], `count`.
-    """
+    """Measure what stretches cover of the shapes that pieces belong to, each stretch once [ft]."""
     bare = gaps(len(segs.of), covered)
     size = segs.length_ft
     bare_ft = np.bincount(segs.of[bare.i], (bare.t1 - bare.t0) * size[bare.i], count)

@@ -19,20 +19,8 @@ CORNERS = 3
 
 def despike(shapes: np.ndarray) -> np.ndarray:
     """
-    Drop the corners at which rings turn back on themselves.
+    Drop the corners at which rings [ft] turn back on themselves: slits and spikes.
 
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-
-    Returns
-    -------
-    shapes
-        The same ground without slits and spikes, n rows.
-
-    Examples
-    --------
     >>> spiked = shapely.from_wkt(["POLYGON ((0 0, 9 0, 9 5, 30 5, 9 5.001, 9 9, 0 9, 0 0))"])
     >>> shapely.area(despike(spiked)).tolist()
     [81.0]
@@ -109,21 +97,7 @@ def _set_corners(
 def build_polygons(
     xy: np.ndarray, ring: np.ndarray, part: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """
-    Build polygons of rings, shells before their holes.
-
-    Parameters
-    ----------
-    xy, ring
-        Points [ft], m × 2, and the ring of each, in order.
-    part
-        Part that each ring is of.
-
-    Returns
-    -------
-    polygons, parts
-        One polygon a part that has points, and its part.
-    """
+    """Build polygons of rings, shells before their holes: one a part that has points, and its part."""
     names, key = np.unique(ring, return_inverse=True)
     lines = shapely.linearrings(xy, indices=key) if len(xy) else np.zeros(0, object)
     whole, home = np.unique(part[names], return_inverse=True)
