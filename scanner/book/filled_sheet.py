@@ -8,7 +8,7 @@ missing rows, a renamed sheet, dates as numbers, ids without their zeros.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.errors import BookError
-from scanner.schema.log_tables import OUTCOMES
+from scanner.schema.log_tables import NOTE, OUTCOMES
 from scanner.sheets.call_paper import PAPER
 from scanner.sheets.client_ids import match_ids, match_rows
 from scanner.sheets.filled import KINDS
@@ -27,9 +27,11 @@ from scanner.sheets.problems import (
     fault,
     first_faults,
     list_problems,
+    note,
     places,
     row_words,
     shown,
+    told_at,
 )
 from scanner.sheets.reader import read_beside, read_headings, read_sheet
 from scanner.sheets.values import (
@@ -57,6 +59,7 @@ MEANT = {
 }  # fmt: skip
 """What people write for an outcome, where it has one meaning."""
 
+_TOLD = CALL_COLUMNS[3:6]
 PHONE = "phone"
 OURS = {*CALL_LIST.names, *LEFT_OUT.names, *UNSEEN.names, *ONCE_OURS, PAPER["number"].heading}
 NOTES_SHEETS = ("Assumptions", "About")
@@ -113,17 +116,20 @@ def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[st
 
 
 def check_calls(
-    rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
+    rows: pd.DataFrame,
+    clients: pd.DataFrame,
+    *,
+    today: date,
+    file: str,
+    on_record: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """Check the calls of a list, `CALL_COLUMNS` by row in the order of the days: those without a fault, and one fault a row left out."""
+    """Check the calls of a list, `CALL_COLUMNS` by row in the order of the days: those without a fault, and one fault a row left out.
+
+    What was written without an answer is a `NOTE`: of its day, else of the one under which the same
+    is ``on_record``, else of ``today``.
+    """
     rows, stranger = match_rows(rows[has_any(rows, CALL_LIST.filled_in)], clients)
-    days = read_days(rows["called_on"], today=today)
-    calls = rows[[*CALL_COLUMNS]].assign(
-        outcome=rows["outcome"].map(plain_outcome).astype("str"),
-        called_on=days,
-        next_date=read_next_days(rows["next_date"], days),
-        price_cents=0,
-    )
+    calls = _read_calls(rows, today, on_record)
     causes = (stranger, *_causes(rows, calls, today))
     is_faulty, problems = first_faults(rows, causes, places(rows, file))
     calls = calls[~is_faulty]
@@ -132,14 +138,45 @@ def check_calls(
     found = first_faults(rows.loc[calls.index], ((is_other, words, remedy),), places(calls, file))[
         1
     ]
-    return calls[~is_other].sort_values("called_on", kind="stable"), [*problems, *found]
+    calls = calls[~is_other].sort_values("called_on", kind="stable")
+    return calls, [*problems, *found, *_unanswered(rows.loc[calls.index], calls, file)]
+
+
+def _read_calls(rows: pd.DataFrame, today: date, on_record: pd.DataFrame | None) -> pd.DataFrame:
+    outcomes = rows["outcome"].map(plain_outcome).astype("str")
+    is_note = outcomes.eq("") & has_any(rows, _TOLD)
+    outcomes = outcomes.mask(is_note, NOTE)
+    is_undated = outcomes.eq(NOTE) & rows["called_on"].eq("")
+    days = read_days(rows["called_on"], today=today).mask(is_undated, today.isoformat())
+    next_days = read_next_days(rows["next_date"], days)
+    calls = rows[[*CALL_COLUMNS]].assign(
+        called_on=days, outcome=outcomes, next_date=next_days, price_cents=0
+    )
+    if on_record is None:
+        return calls
+    names = ["client_id", "outcome", *_TOLD]
+    noted = on_record.drop_duplicates(names, keep="last").set_index(names)["called_on"]
+    noted_on = noted.reindex(pd.MultiIndex.from_frame(calls[names])).set_axis(calls.index)
+    return calls.assign(called_on=days.mask(is_undated & noted_on.notna(), noted_on))
+
+
+def _unanswered(rows: pd.DataFrame, calls: pd.DataFrame, file: str) -> Iterator[Problem]:
+    """Say which rows have a day of a call and no answer."""
+    where = places(rows, file)
+    is_so = calls["outcome"].eq(NOTE) & rows["outcome"].eq("") & rows["called_on"].ne("")
+    for at in told_at(is_so, where):
+        yield note(
+            **where(at),
+            problem="no answer stands beside the day: kept as a note, not counted as a call",
+            remedy="if it was a call, write the answer there and record the list again",
+        )
 
 
 def _find_contradictions(calls: pd.DataFrame) -> tuple[pd.Series[bool], pd.Series[str]]:
     """Find rows that say another thing of a call than a row above them: copies of a sheet, both filled in."""
     words = pd.Series("", index=calls.index, dtype="str")
     for _, own in calls.groupby([*CALL_COLUMNS[:3]], sort=False):
-        for name in CALL_COLUMNS[3:6] if len(own) > 1 else ():
+        for name in _TOLD if len(own) > 1 else ():
             told = own[name][own[name] != ""]
             first = told.head(1).item() if len(told) else ""
             for label in told.index[told != first]:
@@ -155,8 +192,9 @@ def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause
     days, next_days = calls["called_on"], calls["next_date"]
     early = "next_date " + next_days + " is before the call on " + days
     return (
-        (calls["outcome"] == "", "something is filled in, but no outcome", f"write one of {listed}; what is about no call is kept from a column of your own"),
-        (~calls["outcome"].isin(OUTCOMES), f"outcome {{outcome}} is none of {listed}", "write one of these"),
+        (calls["outcome"] == "", "called_on is filled in, and neither an outcome nor a note", f"write one of {listed}, or what is to be kept as a note"),
+        (calls["outcome"].eq(NOTE) & ~has_any(rows, _TOLD), "there is no word in the note", "write what is to be kept"),
+        (~calls["outcome"].isin((*OUTCOMES, NOTE)), f"outcome {{outcome}} is none of {listed}", "write one of these"),
         *day_causes(rows["called_on"], days, today, what="of the call"),
         *unread_causes(rows["next_date"], next_days, is_needed=rows["next_date"].ne("")),
         far_cause("next_date", next_days, today),

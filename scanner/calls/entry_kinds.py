@@ -21,7 +21,6 @@ import pandas as pd
 from scanner.schema.columns import TableSchema
 from scanner.schema.log_tables import (
     ANSWERS,
-    CALL_LOG,
     JOB_TASKS,
     JOBS,
     LETTERS,
@@ -29,6 +28,7 @@ from scanner.schema.log_tables import (
     QUOTE_TASKS,
     QUOTES,
     REMARKS,
+    SAID,
     SCHEDULE,
     TICKETS,
     VISITS,
@@ -90,7 +90,7 @@ class Counts:
 
 
 CALL = Kind(
-    "call", "calls", CALL_LOG, key=("client_id", "called_on", "outcome"),
+    "call", "calls", SAID, key=("client_id", "called_on", "outcome"),
     details=("note", "next_action", "next_date", "price_cents"), extras=("bed_ids",), adds_up=True,
     words="call to {client_id} on {called_on}: {outcome}",
 )  # fmt: skip

@@ -16,11 +16,13 @@ import pandas as pd
 from scanner.calls.post import WANTS_VISIT, asked_letters, open_letters
 from scanner.calls.texts import join_texts, say_each
 from scanner.schema.documents import RateBook, Season
-from scanner.schema.log_tables import NOTED
+from scanner.schema.log_tables import NOTE, NOTED
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
 from scanner.sheets.days import short_day
 
 NOT_REACHED, CALL_BACK, DO_NOT_CALL = "not reached", "call back", "do not call"
+
+_NO_TALKS = (NOT_REACHED, NOTE)
 
 HISTORY_COLUMNS = (
     "client_id", "last_called_on", "last_outcome", "last_note", "next_action", "free_on", "due_on", "is_barred",
@@ -33,15 +35,15 @@ REMEMBERED = {
 HISTORY_FILE = "book.sqlite"
 
 
-def tell_history(calls: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
-    """Tell of each client on record how the last call ended and when the next may be.
+def tell_history(said: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
+    """Tell of each client on record how the last call ended and when the next may be, by table `SAID`.
 
     Columns `HISTORY_COLUMNS`, one row a client, by id. ``last_note``: what was said in the last talk
-    and the tries since, newest first, else the newest note before. ``free_on``: first day on which a call
+    and the tries and notes since, newest first, else the newest note before. ``free_on``: first day on which a call
     is right again; ``due_on``: day on which one is expected, blank for none; ``is_barred``:
     asked not to be called, ever.
     """
-    ordered = calls.sort_values(["client_id", "called_on", "entry_id"], kind="stable")
+    ordered = said.sort_values(["client_id", "called_on", "entry_id"], kind="stable")
     rows = [
         _of_client(str(client_id), own.to_dict("records"), rates)
         for client_id, own in ordered.groupby("client_id", sort=True)
@@ -61,7 +63,7 @@ def add_history(
     Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
     ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built written_on``.
     """
-    history = tell_history(season.calls, rates=rates).set_index("client_id")
+    history = tell_history(season.said, rates=rates).set_index("client_id")
     of_client = {
         name: clients["client_id"].map(history[name]).astype("str").fillna("")
         for name in HISTORY_COLUMNS[1:-1]
@@ -103,12 +105,12 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
     Table `PROBLEMS`, notes: clients who are gone with calls on record, and beds that an outcome
     names and no bed of this scan is.
     """
-    calls, known = season.calls, set(clients["client_id"])
-    gone = calls[~calls["client_id"].isin(known)].groupby("client_id", sort=True).size()
+    calls, said, known = season.calls, season.said, set(clients["client_id"])
+    gone = said[~said["client_id"].isin(known)].groupby("client_id", sort=True).size()
     rows = [
         _note(str(client_id), f"{count} on record for a client who is not in the client list any more",
               "put the client back into the list if that was a mistake; what is on record stays")
-        for client_id, count in gone.map(lambda size: f"{size} call{'s'[: size > 1]}").items()
+        for client_id, count in gone.map(lambda size: f"{size} {'entry' if size == 1 else 'entries'}").items()
     ]  # fmt: skip
     found = set(beds["bed_id"]) | set(season.stored.loc[season.stored["built_on"] != "", "bed_id"])
     # An empty table takes on the index of whatever is assigned to it, so nothing longer may be
@@ -146,12 +148,15 @@ def rest_days(outcome: str, rates: RateBook) -> int | None:
 
 def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> dict[str, object]:
     """Sum up one client's calls, oldest first."""
-    talks = [call for call in calls if call["outcome"] != NOT_REACHED]
-    tries = calls[len(calls) - _tail(calls) :]
-    report = [*talks[-1:], *tries]
+    talks = [call for call in calls if call["outcome"] not in _NO_TALKS]
+    since = calls[len(calls) - _tail(calls) :]
+    report = [*talks[-1:], *since]
     notes = [call["note"] for call in reversed(report) if call["note"]]
     notes = notes or [call["note"] for call in reversed(calls) if call["note"]][:1]
-    last = calls[-1]
+    own = [call for call in calls if call["outcome"] != NOTE]
+    last = own[-1] if own else {"called_on": "", "outcome": ""}
+    # A note that names no day leaves the one that was promised
+    tries = [call for call in since if call["outcome"] != NOTE or call["next_date"]]
     dues = [call["next_date"] for call in tries[-1:] if call["next_date"]]
     if not dues and talks and (_due(talks[-1], rates)):
         dues = [max([_due(talks[-1], rates), *(_free(call, rates) for call in tries)])]
@@ -160,7 +165,7 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
         "client_id": client_id,
         "last_called_on": last["called_on"],
         "last_outcome": DO_NOT_CALL if is_barred else last["outcome"],
-        "last_note": "; ".join(notes),
+        "last_note": "; ".join(dict.fromkeys(notes)),
         "next_action": next((call["next_action"] for call in reversed(report) if call["next_action"]), ""),
         "free_on": max(_free(call, rates) for call in report),
         "due_on": "" if is_barred or not dues else dues[0],
@@ -169,10 +174,10 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
 
 
 def _tail(calls: list[dict[Any, Any]]) -> int:
-    """Count the tries since the last talk."""
+    """Count the tries and notes since the last talk."""
     count = 0
     for call in reversed(calls):
-        if call["outcome"] != NOT_REACHED:
+        if call["outcome"] not in _NO_TALKS:
             break
         count += 1
     return count
@@ -182,6 +187,8 @@ def _free(call: dict[Any, Any], rates: RateBook) -> str:
     """Give the first day on which a call is right again."""
     if call["next_date"]:
         return str(call["next_date"])
+    if call["outcome"] == NOTE:
+        return ""
     days = rest_days(call["outcome"], rates)
     if days is None:
         return date.max.isoformat()

@@ -123,10 +123,8 @@ def _logged_rest(clients: pd.DataFrame, today: date) -> pd.Series:
     """Say how the last call ended and until when the client rests, as the log has it."""
     if "free_on" not in clients:
         return pd.Series("", index=clients.index, dtype="str")
-    report = (
-        clients["last_outcome"] + " on " + clients["last_called_on"]
-        + ", rests until " + clients["free_on"]
-    )  # fmt: skip
+    ended = clients["last_outcome"] + " on " + clients["last_called_on"]
+    report = ended.where(clients["last_called_on"] != "", "noted") + ", rests until " + clients["free_on"]  # fmt: skip
     # Whoever asked not to be called is told of already
     is_resting = (clients["free_on"] > today.isoformat()) & (clients["do_not_call"] != "yes")
     return report.where(is_resting, "")

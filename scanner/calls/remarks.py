@@ -60,7 +60,7 @@ def known_of(clients: pd.DataFrame, season: Season, client_id: str, *, today: da
     own = own_columns(client, remarks).loc[client_id]
     visits = season.visits.rename(columns={"visited_on": "called_on"})
     said = pd.concat(
-        [table[["client_id", "called_on", "entry_id", "note"]] for table in (season.calls, visits)]
+        [table[["client_id", "called_on", "entry_id", "note"]] for table in (season.said, visits)]
     )
     # A job's number is no word of a client's
     is_word = (said["note"] != "") & ~said["note"].str.fullmatch(r"job \S+(, \S+)*")

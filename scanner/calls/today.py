@@ -79,10 +79,10 @@ def list_today(
 
 
 def list_gone(
-    calls: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
+    said: pd.DataFrame, clients: pd.DataFrame, *, rates: RateBook, today: date
 ) -> pd.DataFrame:
     """List who was promised a call by now and is not in the client list any more."""
-    history = tell_history(calls[~calls["client_id"].isin(clients["client_id"])], rates=rates)
+    history = tell_history(said[~said["client_id"].isin(clients["client_id"])], rates=rates)
     gone = history[history["due_on"].between("0", today.isoformat())].drop(columns="free_on")
     columns = {name: pd.Series("", gone.index, dtype="str") for name in TODAY_COLUMNS}
     numbers = {name: pd.Series(np.nan, gone.index) for name in _NUMBERS}

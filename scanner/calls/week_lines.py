@@ -48,14 +48,15 @@ def list_week(
     last_day = (coming_monday(today) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
     quotes = list_trials(season.calls, today=today).quotes
     quotes = quotes[quotes["end"] == OPEN]
+    history = tell_history(season.said, rates=rates).set_index("client_id", drop=False)
     old = quotes[quotes["open_days"] > OPEN_DAYS]
     rows = [
         *(row for row in job_lines(season, today) if row.section != LATER),
         *quote_lines(old, season, today),
-        *_visits(season, quotes, last_day, today),
+        *_visits(season, quotes, history, last_day, today),
     ]
     settled = {row.client_id for row in rows}
-    rows += [row for row in _call_backs(season, rates, last_day) if row.client_id not in settled]
+    rows += [row for row in _call_backs(history, last_day) if row.client_id not in settled]
     settled = {row.client_id for row in rows}
     fresh = to_call[(to_call["last_called_on"] == "") & ~to_call["client_id"].isin(settled)]
     rows += [
@@ -81,7 +82,9 @@ def list_week(
     ), len(quotes) - len(old)  # fmt: skip
 
 
-def _visits(season: Season, quotes: pd.DataFrame, last_day: str, today: date) -> list[Line]:
+def _visits(
+    season: Season, quotes: pd.DataFrame, history: pd.DataFrame, last_day: str, today: date
+) -> list[Line]:
     """Visits agreed for this week, or without a day, and those made that wait for their quote."""
     talks = season.calls[season.calls["called_on"].between(f"{today.year}", today.isoformat())]
     talks = talks[talks["outcome"] != "not reached"].sort_values(["called_on", "entry_id"])
@@ -90,20 +93,21 @@ def _visits(season: Season, quotes: pd.DataFrame, last_day: str, today: date) ->
     rows = list[Line]()
     for client_id, talk in last[last["outcome"] == "visit"].iterrows():
         name, is_made = str(client_id), made.get(client_id, "") >= talk["called_on"]
+        told = history.loc[name]
+        day = told["due_on"] or talk["next_date"]
         if name in set(quotes["client_id"]):
             continue
         if is_made:
             rows.append(Line(VISIT, name, made[name], "Visited; write the quote", f"quote BOOK {name}", talk["bed_ids"]))  # fmt: skip
-        elif not talk["next_date"]:
+        elif not day:
             rows.append(Line(VISIT, name, "", "Call; settle a day for the visit", record_call(name, "visit --next DATE"), talk["bed_ids"]))  # fmt: skip
-        elif talk["next_date"] <= last_day:
-            step = talk["next_action"] or "Take wheel and price sheet along"
-            rows.append(Line(VISIT, name, talk["next_date"], step, f"record BOOK visit {name}", talk["bed_ids"]))  # fmt: skip
+        elif day <= last_day:
+            step = told["next_action"] or "Take wheel and price sheet along"
+            rows.append(Line(VISIT, name, day, step, f"record BOOK visit {name}", talk["bed_ids"]))  # fmt: skip
     return rows
 
 
-def _call_backs(season: Season, rates: RateBook, last_day: str) -> list[Line]:
-    history = tell_history(season.calls, rates=rates)
+def _call_backs(history: pd.DataFrame, last_day: str) -> list[Line]:
     due = history[history["due_on"].between("0", last_day) & (history["last_outcome"] != "visit")]
     return [
         Line(CALL_BACK, call["client_id"], call["due_on"], call["next_action"] or "Call", record_call(call["client_id"]))

@@ -33,7 +33,8 @@ def _calls(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
             [*found, *strangers]
         )
     entries = read_entries(asked.book, CALL)
-    calls, found = check_calls(rows, with_recorded(clients, entries), today=asked.today, file=file)
+    known = with_recorded(clients, entries)
+    calls, found = check_calls(rows, known, today=asked.today, file=file, on_record=entries)
     calls, gone = _refuse_gone(calls, entries, clients, file)
     calls = keep_listed_prices(calls, asked.season.calls, asked.season.listed)
     return [(CALL, calls, None)], list_problems([*found, *gone])

@@ -65,7 +65,7 @@ def calls(
     clients = clients.assign(under_way=clients["client_id"].map(under_way).astype("str").fillna(""))
     listed, left = last_scan(book, season, today=today)
     found = list_today(listed, left, clients, rates=rates, today=today)
-    gone = list_gone(season.calls, clients, rates=rates, today=today)
+    gone = list_gone(season.said, clients, rates=rates, today=today)
     chosen = choose_calls(found, route=route, day=day, kind=kind, is_due_only=is_due_only)
     to_call, left_out = chosen[chosen["left_out"] == ""], chosen[chosen["left_out"] != ""]
     shown = to_call.head(limit) if limit else to_call

@@ -33,7 +33,7 @@ from scanner.pages.publish import CALL_LISTS, UNREADABLE, seal_of
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
-from scanner.sheets.problems import row_words
+from scanner.sheets.problems import faults_of, row_words
 from scanner.sheets.reader import open_elsewhere
 from scanner.store.folder import Store, passing_store
 
@@ -143,13 +143,14 @@ def why_kept(path: Path, *, book: Path, today: date) -> str:
         read_client_list(book)[0],
     )
     try:
-        check = partial(check_calls, clients=with_recorded(clients, entries), today=today)
+        known = with_recorded(clients, entries)
+        check = partial(check_calls, clients=known, today=today, on_record=entries)
         calls, problems = read_filled(path, "calls", check)
-        added, strange = read_added(path, with_recorded(clients, entries))
+        added, strange = read_added(path, known)
     except BookError:
         return UNREADABLE
     is_open = judge(CALL, calls, entries) != "known"
-    rows = {*map(row_words, calls.index[is_open]), *problems["feature"]} - {""}
+    rows = {*map(row_words, calls.index[is_open]), *faults_of(problems)["feature"]} - {""}
     if rows:
         # row 9 before row 10
         return f"{min(rows, key=lambda words: (len(words), words))} is not on record yet"

@@ -115,7 +115,7 @@ def calls(
     bed_ids: tuple[str, ...],
     price_usd: float | None,
 ) -> int:
-    """Record one call to WHO (id, name or phone number) that ended in OUTCOME."""
+    """Record one call to WHO (id, name or phone number) that ended in OUTCOME, or a note."""
     if price_usd and " ".join(outcome) not in PRICED:
         message = f"--price goes with one of {', '.join(PRICED)}"
         raise click.UsageError(message)
@@ -131,7 +131,7 @@ def calls(
 PRICED = ("quoted", "sold")
 """Outcomes with which a price is told."""
 
-calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}."
+calls.help = f"{calls.help}\n\nOUTCOME is one of: {', '.join(OUTCOMES)}; or note: words or a day to keep, and no call."
 
 
 @command("today", "json", takes_book=False, words="One visit: the client and what was measured.")

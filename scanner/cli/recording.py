@@ -23,7 +23,7 @@ from scanner.cli.calls import tell_barred
 from scanner.cli.options import Asked
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
-from scanner.schema.log_tables import PRINTED
+from scanner.schema.log_tables import NOTE, PRINTED
 from scanner.schema.tables import PROBLEMS, empty_table
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import Problem, faults_of, join_problems, list_problems, note, shown
@@ -106,7 +106,9 @@ def record_rows(
     batches += more if batches else []
     counts, numbers = _write(batches, asked)
     every = join_problems(list_problems(found), problems)
-    code = _close(kind, counts, numbers, every, as_json=asked.as_json)
+    has_notes = any(batch is CALL and rows["outcome"].eq(NOTE).any() for batch, rows, _ in batches)
+    noun = ("call or note", "calls and notes") if has_notes else ()
+    code = _close(kind, counts, numbers, every, as_json=asked.as_json, noun=noun)
     _say_next(batches, asked.book)
     return code
 
@@ -182,10 +184,11 @@ def _mind_the_clock(newest: str, today: date) -> None:
 
 
 def _close(
-    kind: str, counts: Counts, numbers: range, problems: pd.DataFrame, *, as_json: bool
-) -> int:
+    kind: str, counts: Counts, numbers: range, problems: pd.DataFrame, *,
+    as_json: bool, noun: tuple[str, ...] = (),
+) -> int:  # fmt: skip
     """Print what was left out, say what came of the rest."""
-    one, many = NOUNS[kind]
+    one, many = noun or NOUNS[kind]
     if as_json:
         listed = problems.to_dict("records")
         tell(

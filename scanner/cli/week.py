@@ -42,7 +42,7 @@ def week(asked: Asked) -> int:
     monday = coming_monday(today)
     free = capacity.groupby("week")["free_crew_days"].sum()
     mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
-    noted = season.calls[_is_said(season)].sort_values(["called_on", "entry_id"])
+    noted = season.said[_is_said(season)].sort_values(["called_on", "entry_id"])
     is_open = (season.jobs["built_on"] == "") & season.jobs["client_id"].isin(clients["client_id"])
     open_jobs = season.jobs[is_open]
     tables = WeekTables(
@@ -72,12 +72,12 @@ def week(asked: Asked) -> int:
 
 def _is_said(season: Season) -> pd.Series[bool]:
     """Tell what somebody said: every note but those that a job's own call has."""
-    calls, job_ids = season.calls, {*season.jobs["job_id"]}
+    said, job_ids = season.said, {*season.jobs["job_id"]}
     is_of_job = [
         outcome == "sold" and note.startswith("job ") and {*note.removeprefix("job ").split(", ")} <= job_ids
-        for outcome, note in zip(calls["outcome"], calls["note"], strict=True)
+        for outcome, note in zip(said["outcome"], said["note"], strict=True)
     ]  # fmt: skip
-    return calls["note"].ne("") & ~pd.Series(is_of_job, index=calls.index, dtype=bool)
+    return said["note"].ne("") & ~pd.Series(is_of_job, index=said.index, dtype=bool)
 
 
 def _hours(season: Season, jobs: pd.DataFrame) -> float:

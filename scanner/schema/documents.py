@@ -185,6 +185,7 @@ class Season:
 
     # table `CALL_LOG`; a visit that was made counts as a call that ended in one
     calls: pd.DataFrame
+    notes: pd.DataFrame  # table `SAID`: what was noted and is about no call
     answers: pd.DataFrame  # table `ANSWERS`
     # table `STORED_BEDS` without its geometry, and ``shape`` as well-known binary
     stored: pd.DataFrame
@@ -209,6 +210,11 @@ class Season:
     # salt and marks of phone numbers whose owners were erased, and are not to be called
     forgotten: tuple[str, ...] = ()
     if_damaged: str = ""  # what is told where the shapes of stored beds cannot be read
+
+    @property
+    def said(self) -> pd.DataFrame:
+        """Give calls and notes together, table `SAID`: what whoever calls next has to know."""
+        return pd.concat([self.calls, self.notes], ignore_index=True)
 
     @cached_property
     def beds(self) -> GeoDataFrame:

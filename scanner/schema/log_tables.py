@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from scanner.schema.book_tables import MEASURED
 from scanner.schema.columns import (
     TableSchema,
@@ -21,6 +23,9 @@ OUTCOMES = (
     "not reached", "call back", "not now", "no", "visit", "quoted", "sold", "do not call",
 )  # fmt: skip
 """How a call may end, in our own plain words."""
+
+NOTE = "note"
+"""What stands for an outcome where words or a day were written down and nobody was called."""
 
 NOTED = "contact in the client list"
 """What stands for an outcome where the client list tells of a contact and the log of no later call."""
@@ -45,6 +50,10 @@ CALL_LOG = TableSchema("call_log", "Calls on record, one row an entry, reversed 
     "bed_ids": text_column("beds that the call was about, joined by a blank"),
     "recorded_at": text_column("when it was typed in, UTC"),
     "price_cents": cents_column("price that was quoted or sold for, before tax, else the one on the list then; 0: there was none"),
+})  # fmt: skip
+
+SAID = replace(CALL_LOG, name="said", meaning="Calls on record and notes that are about no call, one row an entry, reversed ones left out.", columns={
+    **CALL_LOG.columns, "outcome": word_column("how it ended; note: nobody was called", (*OUTCOMES, NOTE)),
 })  # fmt: skip
 
 ANSWERS = TableSchema("answers", "Checklist answers, the latest of each question of a client.", {
@@ -178,7 +187,7 @@ ALIKE = TableSchema("alike", "Who was ever listed with a neighbor who could have
 })  # fmt: skip
 
 LOG_TABLES = (
-    CALL_LOG, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, QUOTES, QUOTE_TASKS, JOBS, JOB_TASKS, SCHEDULE,
+    CALL_LOG, SAID, ANSWERS, VISITS, MEASUREMENTS, STORED_BEDS, QUOTES, QUOTE_TASKS, JOBS, JOB_TASKS, SCHEDULE,
     TICKETS, LETTERS, REMARKS, PRINTED, LISTED, ALIKE,
 )  # fmt: skip
 """All of them, in the order of the season."""

@@ -71,6 +71,7 @@ def deal_blocks(
     nothing = replace(
         season,
         calls=season.calls[:0],
+        notes=season.notes[:0],
         job_tasks=season.job_tasks[:0],
         quotes=season.quotes[:0],
         quote_tasks=season.quote_tasks[:0],

@@ -114,7 +114,10 @@ def test_text_of_other_countries(tmp_path, delimiter):
         ("C0099,,,2027-03-02,visit,,,", "client_id 'C0099' is not in the client list", "put the id right"),
         (",,,2027-03-02,visit,,,", "client_id is blank", "put the id right"),
         ("C0042,,,2027-03-02,maybe,,,", "outcome 'maybe' is none of not reached, call back", "write one"),
-        ("C0042,,,2027-03-02,,likes roses,,", "something is filled in, but no outcome", "kept from a column of your own"),
+        ("C0042,,,2027-03-02,,,,", "called_on is filled in, and neither an outcome nor a note", "kept as a note"),
+        ("C0042,,,,note,,,", "there is no word in the note", "write what is to be kept"),
+        ("C0042,,,soon,,likes roses,,", "called_on is 'soon', which is no day", "year-month-day"),
+        ("C0042,,,,,,,3/1", "next_date 2027-03-01 is before the call on 2027-03-05", "put one"),
         ("C0042,,,,visit,,,", "called_on is blank, which is no day", "year-month-day"),
         ("C0042,,,3/32/2027,visit,,,", "called_on is '3/32/2027', which is no day", "year-month-day"),
         ("C0042,,,2027-03-06,visit,,,", "called_on 2027-03-06 is after today, 2027-03-05", "clock is wrong"),
@@ -134,6 +137,44 @@ def test_faulty_row_is_listed_and_the_rest_kept(tmp_path, line, problem, remedy)
     assert told["problem"].endswith("the row is left out")
     assert remedy in told["remedy"]
     assert len(problems) == 1
+
+
+@pytest.mark.parametrize(
+    ("cells", "told"),
+    [
+        # what is told: day, note, next action, next date; today is March 5
+        ("C0042,,,,,likes roses,,", ["2027-03-05", "likes roses", "", ""]),
+        ("C0042,,,,,,,3/19", ["2027-03-05", "", "", "2027-03-19"]),
+        ("C0042,,,,,,measure,", ["2027-03-05", "", "measure", ""]),
+        ("C0042,,,3/2,Note,likes roses,,", ["2027-03-02", "likes roses", "", ""]),
+    ],
+)
+def test_a_row_without_an_answer_is_a_note(tmp_path, cells, told):
+    calls, problems = read(text(tmp_path / "calls.csv", cells))
+    assert calls["outcome"].tolist() == ["note"]
+    assert calls[["called_on", "note", "next_action", "next_date"]].iloc[0].tolist() == told
+    assert problems.empty
+
+
+def test_a_day_without_an_answer_is_asked_about_and_kept_as_a_note(tmp_path):
+    calls, problems = read(text(tmp_path / "calls.csv", "007,,,2027-03-02,,likes roses,,"))
+    assert calls[["called_on", "outcome"]].to_numpy().tolist() == [["2027-03-02", "note"]]
+    assert problems[["feature", "severity"]].to_numpy().tolist() == [["row 2", "note"]]
+    assert "no answer stands beside the day" in problems["problem"].item()
+
+
+def test_a_note_without_its_day_is_known_by_its_words(tmp_path):
+    """Read again in April, a list of March notes nothing anew; other words are of April."""
+    path = text(tmp_path / "calls.csv", "C0042,,,,,likes roses,,", "007,,,,,likes roses,,")
+    said = pd.DataFrame(
+        [("C0042", "2027-03-01", "note", "likes roses", "", ""), ("007", "2027-03-01", "no", "likes roses", "", "")],
+        columns=["client_id", "called_on", "outcome", "note", "next_action", "next_date"],
+    )  # fmt: skip
+    check = partial(check_calls, clients=CLIENTS, today=TODAY, on_record=said)
+    calls, _ = read_filled(path, "calls", check)
+    assert calls.set_index("client_id")["called_on"].to_dict() == {
+        "C0042": "2027-03-01", "007": "2027-03-05",
+    }  # fmt: skip
 
 
 def test_list_that_nobody_filled_in_is_nothing(tmp_path):

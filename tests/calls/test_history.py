@@ -11,7 +11,7 @@ import pytest
 from scanner.calls.history import add_history, list_orphans, rest_days, tell_history
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls
-from scanner.schema.log_tables import CALL_LOG, OUTCOMES
+from scanner.schema.log_tables import OUTCOMES, SAID
 from scanner.schema.tables import check_table
 from tests.calls.desk import calls_of, rows_of, square, stored_of
 from tests.small_scan import TODAY, small_learned, small_rates, small_scan
@@ -19,7 +19,7 @@ from tests.small_scan import TODAY, small_learned, small_rates, small_scan
 
 def log_of(*rows):
     calls = calls_of(*rows)
-    return check_table(calls.assign(entry_id=range(1, len(calls) + 1), recorded_at=""), CALL_LOG)
+    return check_table(calls.assign(entry_id=range(1, len(calls) + 1), recorded_at=""), SAID)
 
 
 def season_of(*rows, beds=None):
@@ -87,6 +87,24 @@ def test_other_outcomes_without_a_day_promise_no_call(outcome):
 )  # fmt: skip
 def test_last_note(rows, note):
     assert history_of(*rows)["last_note"] == note
+
+
+def test_a_note_is_no_call():
+    """Nobody spoke to the client: words and days of a note stand, and the last call stays what it was."""
+    talk = ("A", "2027-03-02", "visit", "gate 47", "measure", "2027-03-20")
+    bare = history_of(talk, ("A", "2027-03-04", "note", "two dogs"))
+    assert bare.tolist()[1:7] == ["2027-03-02", "visit", "two dogs; gate 47", "measure", "2027-03-20", "2027-03-20"]  # fmt: skip
+    dated = history_of(talk, ("A", "2027-03-04", "note", "gate 47", "ring first", "2027-03-18"))
+    assert dated[["last_note", "next_action", "due_on"]].tolist() == ["gate 47", "ring first", "2027-03-18"]  # fmt: skip
+    alone = history_of(("A", "2027-03-04", "note", "two dogs"))
+    assert alone.tolist()[1:] == ["", "", "two dogs", "", "", "", False]
+
+
+def test_a_note_takes_no_promise_back():
+    back = ("A", "2027-03-02", "call back", "", "", "2027-03-10")
+    tried = ("A", "2027-03-10", "not reached", "", "", "2027-03-15")
+    told = history_of(back, tried, ("A", "2027-03-11", "note", "two dogs"))
+    assert (told["due_on"], told["last_outcome"]) == ("2027-03-15", "not reached")
 
 
 def test_try_that_reached_nobody_takes_nothing_back():
@@ -209,7 +227,7 @@ def test_client_who_is_gone_and_bed_that_is_gone_are_listed():
     assert problems["severity"].tolist() == ["note", "note"]
     assert problems["client_id"].tolist() == ["C0099", "C0001"]
     assert problems["problem"].tolist() == [
-        "2 calls on record for a client who is not in the client list any more",
+        "2 entries on record for a client who is not in the client list any more",
         "bed C0001-curb-7, with an outcome on record (quoted, 2026-02-02), matches nothing in this scan",
     ]
 
@@ -219,7 +237,7 @@ def test_only_clients_who_are_gone_are_on_record():
     season = season_of(("C0099", "2026-02-01", "visit", "", "", "", "C0099-curb-1"))
     problems = list_orphans(season, scan.beds, scan.clients)
     assert problems["problem"].tolist() == [
-        "1 call on record for a client who is not in the client list any more"
+        "1 entry on record for a client who is not in the client list any more"
     ]
 
 

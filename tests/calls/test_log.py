@@ -230,8 +230,9 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (5, "2027-03-03"),
         (6, "2027-03-03"),
         (7, "2027-03-03"),
+        (8, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("7",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("8",)]
     assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     raw.close()
     # A kind of entry that the old file did not know
@@ -291,7 +292,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 8 .* knows 7\)"
+            LogError, match=r"written by a newer bed-scanner \(version 9 .* knows 8\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

@@ -202,6 +202,44 @@ def test_words_come_back_with_the_next_list(office: Path) -> None:
         assert told["002"][3:] == ["", "2027-03-09"]
 
 
+def test_a_note_without_a_call_comes_back_and_is_no_call(office: Path) -> None:
+    """A gate code and a day to ring, filled in without an answer: both stand on everything that is read before a call."""
+    sheet = office / "maps" / "lawns" / "calls.xlsx"
+    fill(sheet, {"client_id": "001", "note": "gate code 4711"}, {"client_id": "002", "next_date": "2027-03-20"})  # fmt: skip
+    kept = type_in("scan", "lawns", *TODAY)
+    assert "sheet Figures, row 2 is not on record yet" in kept.stderr
+    done = type_in("record", "lawns", "calls.xlsx", *TODAY)
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert "Recorded 2 new calls and notes." in done.stderr
+    # Later, and still in a list that was never put away: no news, and nothing keeps the list
+    later = ("--today", "2027-03-09")
+    assert "Recorded 0 new calls and notes, 2 on record already." in type_in("record", "lawns", "calls.xlsx", *later).stderr  # fmt: skip
+    typed = ("record", "lawns", "calls", "Nell", "note", "--note", "two dogs")
+    assert "Recorded 1 new call or note." in type_in(*typed, *later).stderr
+    assert "kept as it is" not in type_in("scan", "lawns", *later).stderr
+
+    season = read_season(office / "lawns")
+    assert season.calls.empty
+    assert season.notes["called_on"].tolist() == ["2027-03-02", "2027-03-02", "2027-03-09"]
+    assert json.loads((sheet.parent / "summary.json").read_text())["chance_attempts"] == 0
+    for page in ("calls.csv", "map.html"):
+        assert "two dogs; gate code 4711" in (sheet.parent / page).read_text("utf-8")
+    printed = openpyxl.load_workbook(sheet)["Calls"]
+    assert any("two dogs; gate code 4711" in str(row) for row in printed.values)
+    assert "two dogs; gate code 4711" in type_in("calls", "lawns", *later).stdout
+    assert "002" not in type_in("calls", "lawns", *later).stdout
+    assert "noted, rests until 2027-03-20" in type_in("calls", "lawns", "--all", *later).stdout
+    due = type_in("calls", "lawns", "--due", "--today", "2027-03-20").stdout
+    assert [row["client_id"] for row in csv.DictReader(due.splitlines())] == ["002"]
+    story = type_in("client", "lawns", "001", *later).stdout
+    assert "2027-03-02 note: gate code 4711 [number 1]" in story
+    week = json.loads(type_in("week", "lawns", "--json", "--today", "2027-03-18").stdout)
+    assert ["call back", "002"] in [[line["section"], line["client_id"]] for line in week["lines"]]
+
+    type_in("record", "lawns", "undo", "1", *later)
+    assert "gate code" not in type_in("calls", "lawns", *later).stdout
+
+
 @pytest.mark.usefixtures("desk")
 def test_an_old_slip_is_taken_back_by_its_number() -> None:
     told = type_in("record", "lawns", "calls", "001", "do not call", *TODAY)
@@ -488,7 +526,7 @@ def test_client_deleted_with_calls_on_record(office: Path) -> None:
     scan = type_in("scan", "lawns", *TODAY)
     assert scan.exit_code in (0, 1)
     problems = (office / "maps" / "lawns" / "problems.csv").read_text(encoding="utf-8")
-    assert "1 call on record for a client who is not in the client list any more" in problems
+    assert "1 entry on record for a client who is not in the client list any more" in problems
     assert keys_of(office / "lawns") == [("002", "2027-03-02", "visit")]
 
 

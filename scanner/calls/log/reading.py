@@ -45,9 +45,11 @@ from scanner.schema.log_tables import (
     LETTERS,
     LISTED,
     MEASUREMENTS,
+    NOTE,
     QUOTE_TASKS,
     QUOTES,
     REMARKS,
+    SAID,
     SCHEDULE,
     STORED_BEDS,
     TICKETS,
@@ -71,7 +73,7 @@ _DAYS = ("_on", "_date", "last_seen")
 """Ends of columns that hold days."""
 
 TOLD = {
-    "calls": CALL_LOG, "answers": ANSWERS, "jobs": JOBS, "job_tasks": JOB_TASKS, "quotes": QUOTES, "quote_tasks": QUOTE_TASKS,
+    "calls": CALL_LOG, "notes": SAID, "answers": ANSWERS, "jobs": JOBS, "job_tasks": JOB_TASKS, "quotes": QUOTES, "quote_tasks": QUOTE_TASKS,
     "schedule": SCHEDULE, "tickets": TICKETS, "letters": LETTERS, "visits": VISITS, "measurements": MEASUREMENTS,
     "remarks": REMARKS,
 }  # fmt: skip
@@ -164,13 +166,15 @@ def season_of(store: Store) -> Season:
     tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, won)
     jobs = pd.concat([jobs, won], ignore_index=True)
     visits = standing(store, VISIT)
-    calls = count_quotes(standing(store, CALL), quotes)
+    said = standing(store, CALL)
+    is_note = said["outcome"] == NOTE
+    calls = count_quotes(said[~is_note], quotes)
     calls = count_sales(calls, _sales(store, jobs, quotes))
     told = {
         kind.table: standing(store, kind) for kind in (ANSWER, SCHEDULED, TICKET, LETTER, REMARK)
     }
     told |= {
-        "calls": count_as_calls(calls, visits), "jobs": jobs, "job_tasks": tasks, "quotes": quotes, "quote_tasks": quote_tasks,
+        "calls": count_as_calls(calls, visits), "notes": said[is_note], "jobs": jobs, "job_tasks": tasks, "quotes": quotes, "quote_tasks": quote_tasks,
         "visits": visits, "measurements": _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)),
     }  # fmt: skip
     tables: dict[str, Any] = {name: _checked(told[name], schema) for name, schema in TOLD.items()}
