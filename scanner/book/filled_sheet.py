@@ -116,13 +116,9 @@ def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[st
 
 
 def check_calls(
-    rows: pd.DataFrame,
-    clients: pd.DataFrame,
-    *,
-    today: date,
-    file: str,
-    on_record: pd.DataFrame | None = None,
-) -> tuple[pd.DataFrame, list[Problem]]:
+    rows: pd.DataFrame, clients: pd.DataFrame, *,
+    today: date, file: str, on_record: pd.DataFrame | None = None,
+) -> tuple[pd.DataFrame, list[Problem]]:  # fmt: skip
     """Check the calls of a list, `CALL_COLUMNS` by row in the order of the days: those without a fault, and one fault a row left out.
 
     What was written without an answer is a `NOTE`: of its day, else of the one under which the same
@@ -165,11 +161,9 @@ def _unanswered(rows: pd.DataFrame, calls: pd.DataFrame, file: str) -> Iterator[
     where = places(rows, file)
     is_so = calls["outcome"].eq(NOTE) & rows["outcome"].eq("") & rows["called_on"].ne("")
     for at in told_at(is_so, where):
-        yield note(
-            **where(at),
-            problem="no answer stands beside the day: kept as a note, not counted as a call",
-            remedy="if it was a call, write the answer there and record the list again",
-        )
+        problem = "no answer stands beside the day: kept as a note, not counted as a call"
+        remedy = "if it was a call, write the answer there and record the list again"
+        yield note(**where(at), problem=problem, remedy=remedy)
 
 
 def _find_contradictions(calls: pd.DataFrame) -> tuple[pd.Series[bool], pd.Series[str]]:

@@ -9,6 +9,7 @@ short rest and takes nothing back.
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import takewhile
 from typing import Any
 
 import pandas as pd
@@ -17,8 +18,8 @@ from scanner.calls.post import WANTS_VISIT, asked_letters, open_letters
 from scanner.calls.texts import join_texts, say_each
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.log_tables import NOTE, NOTED
-from scanner.schema.tables import PROBLEMS, check_table, empty_table
 from scanner.sheets.days import short_day
+from scanner.sheets.problems import list_problems, note
 
 NOT_REACHED, CALL_BACK, DO_NOT_CALL = "not reached", "call back", "do not call"
 
@@ -108,8 +109,8 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
     calls, said, known = season.calls, season.said, set(clients["client_id"])
     gone = said[~said["client_id"].isin(known)].groupby("client_id", sort=True).size()
     rows = [
-        _note(str(client_id), f"{count} on record for a client who is not in the client list any more",
-              "put the client back into the list if that was a mistake; what is on record stays")
+        note(HISTORY_FILE, "", f"{count} on record for a client who is not in the client list any more",
+              "put the client back into the list if that was a mistake; what is on record stays", client_id=str(client_id))
         for client_id, count in gone.map(lambda size: f"{size} {'entry' if size == 1 else 'entries'}").items()
     ]  # fmt: skip
     found = set(beds["bed_id"]) | set(season.stored.loc[season.stored["built_on"] != "", "bed_id"])
@@ -119,12 +120,12 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
     named = named.explode("bed_id").dropna(subset=["bed_id"])
     lost = named[~named["bed_id"].isin(found)].sort_values(["bed_id", "called_on", "entry_id"])
     rows += [
-        _note(call["client_id"], f"bed {call['bed_id']}, with an outcome on record ({call['outcome']}, "
+        note(HISTORY_FILE, "", f"bed {call['bed_id']}, with an outcome on record ({call['outcome']}, "
               f"{call['called_on']}), matches nothing in this scan",
-              "look whether its edge was drawn away or is just cut off; what is on record stays")
+              "look whether its edge was drawn away or is just cut off; what is on record stays", client_id=call["client_id"])
         for call in lost.drop_duplicates("bed_id", keep="last").to_dict("records")
     ]  # fmt: skip
-    return check_table(pd.DataFrame(rows), PROBLEMS) if rows else empty_table(PROBLEMS)
+    return list_problems(rows)
 
 
 def with_recorded(clients: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
@@ -149,10 +150,10 @@ def rest_days(outcome: str, rates: RateBook) -> int | None:
 def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> dict[str, object]:
     """Sum up one client's calls, oldest first."""
     talks = [call for call in calls if call["outcome"] not in _NO_TALKS]
-    since = calls[len(calls) - _tail(calls) :]
+    since = [*takewhile(lambda call: call["outcome"] in _NO_TALKS, reversed(calls))][::-1]
     report = [*talks[-1:], *since]
-    notes = [call["note"] for call in reversed(report) if call["note"]]
-    notes = notes or [call["note"] for call in reversed(calls) if call["note"]][:1]
+    words = [call["note"] for call in reversed(report) if call["note"]]
+    words = words or [call["note"] for call in reversed(calls) if call["note"]][:1]
     own = [call for call in calls if call["outcome"] != NOTE]
     last = own[-1] if own else {"called_on": "", "outcome": ""}
     # A note that names no day leaves the one that was promised
@@ -165,22 +166,12 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
         "client_id": client_id,
         "last_called_on": last["called_on"],
         "last_outcome": DO_NOT_CALL if is_barred else last["outcome"],
-        "last_note": "; ".join(dict.fromkeys(notes)),
+        "last_note": "; ".join(dict.fromkeys(words)),
         "next_action": next((call["next_action"] for call in reversed(report) if call["next_action"]), ""),
         "free_on": max(_free(call, rates) for call in report),
         "due_on": "" if is_barred or not dues else dues[0],
         "is_barred": is_barred,
     }  # fmt: skip
-
-
-def _tail(calls: list[dict[Any, Any]]) -> int:
-    """Count the tries and notes since the last talk."""
-    count = 0
-    for call in reversed(calls):
-        if call["outcome"] not in _NO_TALKS:
-            break
-        count += 1
-    return count
 
 
 def _free(call: dict[Any, Any], rates: RateBook) -> str:
@@ -200,8 +191,3 @@ def _due(talk: dict[Any, Any], rates: RateBook) -> str:
     if talk["next_date"] or talk["outcome"] == CALL_BACK:
         return _free(talk, rates)
     return ""
-
-
-def _note(client_id: str, problem: str, remedy: str) -> dict[str, str]:
-    cells = (HISTORY_FILE, "", client_id, "note", problem, remedy)
-    return dict(zip(PROBLEMS.columns, cells, strict=True))

@@ -83,12 +83,9 @@ def list_gone(
 ) -> pd.DataFrame:
     """List who was promised a call by now and is not in the client list any more."""
     history = tell_history(said[~said["client_id"].isin(clients["client_id"])], rates=rates)
-    gone = history[history["due_on"].between("0", today.isoformat())].drop(columns="free_on")
-    columns = {name: pd.Series("", gone.index, dtype="str") for name in TODAY_COLUMNS}
-    numbers = {name: pd.Series(np.nan, gone.index) for name in _NUMBERS}
-    report = {name: gone[name] for name in gone.columns if name in TODAY_COLUMNS}
-    gone = pd.DataFrame(columns | numbers | report).assign(place=0, left_out=GONE)
-    return gone[[*TODAY_COLUMNS]].reset_index(drop=True)
+    gone = history[history["due_on"].between("0", today.isoformat())].reset_index(drop=True)
+    blank = {name: np.nan if name in _NUMBERS else "" for name in TODAY_COLUMNS}
+    return gone.assign(**(blank | dict(gone) | {"place": 0, "left_out": GONE}))[[*TODAY_COLUMNS]]
 
 
 def choose_calls(

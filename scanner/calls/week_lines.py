@@ -24,6 +24,7 @@ from scanner.calls.next_steps import (
     record_call,
 )
 from scanner.calls.trials import OPEN, list_trials
+from scanner.calls.under_way import last_talks
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.plan_tables import WEEK_LINES
 from scanner.schema.tables import check_table
@@ -86,9 +87,7 @@ def _visits(
     season: Season, quotes: pd.DataFrame, history: pd.DataFrame, last_day: str, today: date
 ) -> list[Line]:
     """Visits agreed for this week, or without a day, and those made that wait for their quote."""
-    talks = season.calls[season.calls["called_on"].between(f"{today.year}", today.isoformat())]
-    talks = talks[talks["outcome"] != "not reached"].sort_values(["called_on", "entry_id"])
-    last = talks.groupby("client_id").last()
+    last = last_talks(season, today)
     made = season.visits.groupby("client_id")["visited_on"].max()
     rows = list[Line]()
     for client_id, talk in last[last["outcome"] == "visit"].iterrows():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -68,19 +68,8 @@ def deal_blocks(
     jobs, kept = deal(season.jobs, number), deal(list_kept(store.kept), number)
     stored, built = deal(season.stored, number), Built.of(season.stored)
     bare = replace(book, land=None, features=book.features[:0], problems=book.problems[:0])
-    nothing = replace(
-        season,
-        calls=season.calls[:0],
-        notes=season.notes[:0],
-        job_tasks=season.job_tasks[:0],
-        quotes=season.quotes[:0],
-        quote_tasks=season.quote_tasks[:0],
-        schedule=season.schedule[:0],
-        tickets=season.tickets[:0],
-        letters=season.letters[:0],
-        visits=season.visits[:0],
-        measurements=season.measurements[:0],
-    )
+    tables = [field.name for field in fields(season) if field.type == "pd.DataFrame"]
+    nothing = replace(season, **{name: getattr(season, name)[:0] for name in tables})
     for at, ids in enumerate(blocks):
         windows = widen(lots(at)[ENDS].to_numpy(), reach_ft)
         around = land.part(windows)

@@ -225,10 +225,10 @@ def test_client_who_is_gone_and_bed_that_is_gone_are_listed():
     )
     problems = list_orphans(season, scan.beds, scan.clients)
     assert problems["severity"].tolist() == ["note", "note"]
-    assert problems["client_id"].tolist() == ["C0099", "C0001"]
+    assert problems["client_id"].tolist() == ["C0001", "C0099"]
     assert problems["problem"].tolist() == [
-        "2 entries on record for a client who is not in the client list any more",
         "bed C0001-curb-7, with an outcome on record (quoted, 2026-02-02), matches nothing in this scan",
+        "2 entries on record for a client who is not in the client list any more",
     ]
 
 

@@ -188,11 +188,10 @@ _FROM_QUOTE_TO_JOB = (
     """,
 )
 
-_NOTES_WITHOUT_A_CALL: tuple[str, ...] = ()
-# A call's table takes them as it is; a version that knows none of them must not read it
-
 STEPS = (
     _FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY, _WHO_HAD_NEIGHBORS_ALIKE,
-    _WHAT_THE_OFFICE_ADDED, _FROM_QUOTE_TO_JOB, _NOTES_WITHOUT_A_CALL,
+    _WHAT_THE_OFFICE_ADDED, _FROM_QUOTE_TO_JOB,
+    # Notes without a call: the table of calls takes them, and an earlier version must not read them
+    (),
 )  # fmt: skip
 """Statements that lead from each version to the next; the first starts an empty file."""
