@@ -188,6 +188,5 @@ def _free(call: dict[Any, Any], rates: RateBook) -> str:
 
 def _due(talk: dict[Any, Any], rates: RateBook) -> str:
     """Give the day on which a call was promised, blank for none."""
-    if talk["next_date"] or talk["outcome"] == CALL_BACK:
-        return _free(talk, rates)
-    return ""
+    is_promised = talk["next_date"] or talk["outcome"] == CALL_BACK
+    return _free(talk, rates) if is_promised else ""
