@@ -14,6 +14,8 @@ import pytest
 from hypothesis import Phase, settings
 from playwright.sync_api import Browser, sync_playwright
 
+from scanner.cli.group import SELDOM
+
 collect_ignore = ["fuzz/covered.py"]  # needs a fuzzer that is installed by hand
 
 CHROMIUM_NAMES = (
@@ -66,7 +68,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def pytest_collection_finish() -> None:
     """Let the garbage collector come less often: it took a sixth of a small scan."""
     # What is frozen has no referrers for hypothesis, whose older versions warn of that.
-    gc.set_threshold(20_000, 20, 20)
+    gc.set_threshold(*SELDOM)
 
 
 @pytest.fixture(scope="session")

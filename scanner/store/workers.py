@@ -7,6 +7,7 @@ itself therefore starts under ``if __name__ == "__main__":``.
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -79,7 +80,7 @@ class _Worker(Generic[Task, Result]):
     def _start(self) -> Connection:
         context = get_context("spawn")
         ours, theirs = context.Pipe()
-        args = (theirs, self.work, self.name)
+        args = (theirs, self.work, self.name, gc.get_threshold())
         self.process = context.Process(target=_serve, args=args, daemon=True)
         self.process.start()
         theirs.close()
@@ -140,8 +141,14 @@ def _hand_out(
             due += 1
 
 
-def _serve(line: Connection, work: Callable[[Task], Result], name: Callable[[Task], str]) -> None:
-    """Do what comes down the line until nobody is at its other end."""
+def _serve(
+    line: Connection,
+    work: Callable[[Task], Result],
+    name: Callable[[Task], str],
+    thresholds: tuple[int, int, int],
+) -> None:
+    """Do what comes down the line until nobody is at its other end; garbage is collected as often as by who started us."""
+    gc.set_threshold(*thresholds)
     # Ctrl-C reaches every process of a terminal; the one that started us decides
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     while True:
