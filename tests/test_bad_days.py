@@ -13,7 +13,6 @@ import pytest
 from scanner.book.new import start_book
 from scanner.calls.log import read_season
 from scanner.pages import publish as publish_module
-from scanner.pages.publish import publish
 from scanner.store.replacing import settle
 from tests.cli.desk import type_in
 from tests.small_scan import small_scan
@@ -57,19 +56,27 @@ def scanned(tmp_path_factory):
     dearer = replace(
         found, offers=found.offers.assign(price_cents=found.offers["price_cents"] + 100)
     )
-    publish(found, folder / "maps" / "lawns")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        answer_with(patch, found, [*publish_module._render(found, earlier=None)])
+        assert "Open maps" in type_in("scan", "lawns", *DAY).stderr
     (folder / "maps" / "lawns" / ".unfinished-stray").mkdir()
     type_in("record", str(folder / "lawns"), "calls", "001", "visit", *DAY)
     return folder, dearer, [*publish_module._render(dearer, earlier=None)]
+
+
+def answer_with(patch, found, pieces):
+    """Let every scan from now on find this at once, and draw these."""
+    patch.setattr("scanner.cli.find.read_for_scan", lambda *_, **__: None)
+    patch.setattr("scanner.pipeline.scan", lambda *_, **__: found)
+    patch.setattr(publish_module, "_render", lambda *_, **__: iter(pieces))
 
 
 @pytest.fixture
 def office(scanned, tmp_path, monkeypatch):
     """A copy of that book; what is scanned and drawn is there already."""
     folder, dearer, pieces = scanned
-    monkeypatch.setattr("scanner.cli.find.read_for_scan", lambda *_, **__: None)
-    monkeypatch.setattr("scanner.pipeline.scan", lambda *_, **__: dearer)
-    monkeypatch.setattr(publish_module, "_render", lambda *_, **__: iter(pieces))
+    answer_with(monkeypatch, dearer, pieces)
     shutil.copytree(folder, tmp_path / "office")
     monkeypatch.chdir(tmp_path / "office")
     return tmp_path / "office"
