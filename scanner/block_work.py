@@ -47,24 +47,11 @@ Worked = tuple[int, Part, Tables]
 
 
 def work_block(block: Block, *, terms: Terms) -> Worked:
-    """Take a block from features to offers.
+    """
+    Take a block from features to offers: how many clients it has, its part, and what of the thin tables is its.
 
-    Parameters
-    ----------
-    block
-        Lots next to each other, with what they are worked out from.
-    terms
-        What all lots of the scan share.
-
-    Returns
-    -------
-    worked
-        How many clients it has, its part, and of the thin tables what belongs there.
-
-    Raises
-    ------
-    SchemaError
-        If a stage hands over a table that breaks its schema: a bug.
+    `terms`: what all lots of the scan share. `SchemaError` if a stage hands over a table that
+    breaks its schema: a bug.
     """
     prints = print_lots(block, terms, print_block(block, terms))
     kept = find_kept(block, prints)
@@ -98,17 +85,10 @@ def work_block(block: Block, *, terms: Terms) -> Worked:
 
 
 def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
-    """Let what an earlier scan left of a block stand where nothing in it has changed, and see that at a glance.
+    """
+    Let what an earlier scan left of a block stand where nothing in it has changed, and see that at a glance.
 
-    Parameters
-    ----------
-    block, terms
-        As for `work_block`.
-
-    Returns
-    -------
-    worked
-        As `work_block` gives it; None where the block has to be worked out.
+    As `work_block` gives it; None where the block has to be worked out.
     """
     if not is_as_before(block, whole := print_block(block, terms)):
         return None
@@ -117,20 +97,7 @@ def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
 
 
 def price_set(block: Block, bed_ids: tuple[str, ...]) -> Tables:
-    """Price beds of a lot as one job, in every finish.
-
-    Parameters
-    ----------
-    block
-        The lot.
-    bed_ids
-        Beds on it, lead first.
-
-    Returns
-    -------
-    tables
-        ``offer_beds quantities prices line_items`` of that job.
-    """
+    """Price beds of a lot, lead first, as one job in every finish: ``offer_beds quantities prices line_items``."""
     ground = Ground.of(block, block.client_ids, {}, block.client_ids[:0])
     name = bed_ids[0] if len(bed_ids) == 1 else "+".join(bed_ids)
     kept = Desk(block.book, block.season, ground).keep({name: bed_ids}, [])
@@ -158,7 +125,6 @@ def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked
 
 
 def _without(tables: dict[str, pa.Table], client_ids: list[str]) -> dict[str, pa.Table]:
-    """Leave the rows of some clients out."""
     if not client_ids:
         return tables
     is_in = {name: owners_of(name, tables).isin(client_ids) for name in tables}

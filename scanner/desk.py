@@ -20,17 +20,7 @@ Beds = tuple[str, ...]
 
 
 class Desk:
-    """Draws and prices sets of beds; each group of near beds is drawn once.
-
-    Parameters
-    ----------
-    book
-        Rates, rules, clients.
-    season
-        What crews saw.
-    ground
-        Beds of some lots, and how they lie together.
-    """
+    """Draws and prices sets of beds; each group of near beds is drawn once."""
 
     def __init__(self, book: Book, season: Season, ground: Ground) -> None:
         self.book, self.ground, beds = book, ground, ground.tables["beds"]

@@ -51,7 +51,6 @@ def check_visits(
 
 
 def _visits(rows: pd.DataFrame) -> pd.DataFrame:
-    """Put the rows of each visit together."""
     visits = rows[[*VISIT_COLUMNS]].replace("", None)
     # The first of each column that is not missing
     first = visits.groupby(["client_id", "visited_on"], sort=True).first().reset_index()

@@ -18,11 +18,11 @@ ALIKE_TIMES = 1.15
 
 
 def count_alike(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[int]:
-    """Count for each offer the others nearby that are about the same.
+    """
+    Count for each offer the others nearby that are about the same.
 
-    Alike are offers along the same things, in the same finish, within `ALIKE_TIMES` in length and
-    price, of clients within `ALIKE_FT`. `clients` are those of the offers, row by row, with the
-    middle of their lots in ``lon`` and ``lat`` [degrees]; who lies nowhere has no neighbors.
+    Alike: along the same things, in the same finish, within `ALIKE_TIMES` in length and price, of
+    clients (row by row) whose lots' middles, ``lon lat`` [degrees], lie within `ALIKE_FT`.
     """
     counts = pd.Series(0, index=offers.index)
     space_ft = in_space(clients["lon"].to_numpy(float), clients["lat"].to_numpy(float))

@@ -32,7 +32,8 @@ _KEPT = {calendar.SATURDAY: -_ONE_DAY, calendar.SUNDAY: _ONE_DAY}
 
 
 def last_day_to_cancel(sold_on: date) -> date:
-    """Give the third business day after a sale: to its midnight the buyer may cancel.
+    """
+    Give the third business day after a sale: to its midnight the buyer may cancel.
 
     >>> last_day_to_cancel(date(2026, 3, 3)).isoformat()  # Tuesday: Wednesday, Thursday, Friday
     '2026-03-06'

@@ -85,20 +85,14 @@ class Stages:
 
     @property
     def never_reached(self) -> tuple[float, float]:
-        """Chance that all three tries miss a client.
-
-        Products over the tries.
-        """
+        """Chance that all three tries miss a client: products over the tries."""
         total = self.reached + self.missed
         mean = self.missed / total
         return float(mean.prod()), float((mean * (self.missed + 1.0) / (total + 1.0)).prod())
 
     @property
     def talked(self) -> tuple[float, float]:
-        """Chance that a client is reached and agrees to a visit.
-
-        Of the product of the first two stages.
-        """
+        """Chance that a client is reached and agrees to a visit: the product of the first two stages."""
         never, never_2 = self.never_reached
         total = self.agreed + self.refused
         agreed = self.agreed / total
@@ -126,30 +120,19 @@ class Stages:
         return share
 
     def buys(self, price_years: npt.ArrayLike) -> tuple[Floats, Floats]:
-        """Chance that a client who agreed to a visit buys at a price.
-
-        Of s(r) = s0 / (1 + (r/h)²) over the grid. ``price_years``: price over annual fee, r, one a
-        client.
-        """
+        """Chance of s(r) = s0 / (1 + (r/h)²) over the grid that who agreed buys at r, price over annual fee."""
         falls = price_falls(price_years)
         mean = falls @ (START_SHARES @ self.weights)
         second = falls**2 @ (START_SHARES**2 @ self.weights)
         return mean, second
 
     def mean_buyers(self, price_years: npt.ArrayLike) -> Floats:
-        """Chance that a client who agreed to a visit buys at a price.
-
-        Of s(r) over the grid. ``price_years``: price over annual fee, r, one a client.
-        """
+        """Chance that a client who agreed to a visit buys at r, price over annual fee: mean of s(r) over the grid."""
         return self.buys(price_years)[0]
 
 
 def price_falls(price_years: npt.ArrayLike) -> Floats:
-    """How much of the buyers a price leaves, for each h of the grid.
-
-    1 / (1 + (r/h)²), n rows, one column for each of `HALF_YEARS`. ``price_years``: price over
-    annual fee, r, n of them.
-    """
+    """How much of the buyers a price leaves, 1 / (1 + (r/h)²), n rows, one column for each h of `HALF_YEARS`."""
     years = np.asarray(price_years, float)
     falls: Floats = 1.0 / (1.0 + (years[..., None] / HALF_YEARS) ** 2)
     return falls

@@ -1,11 +1,9 @@
 """
 The kinds of entry in the log: what each is known by, what is told of it, how its entries add up.
 
-Whatever is typed becomes an entry, and no entry is ever changed. Of a call and a visit the details
-add up: of each the newest that is not blank counts, so that a blank never wipes out a note. Of
-answers and measurings the latest day counts, of one day what was recorded last; whoever measures a
-curb anew measures all of it. Of a job and a quote the newest entry counts. Telling a kind of entry from
-another, and a piece of news from what is on record, is written here once.
+Whatever is typed becomes an entry, and no entry is ever changed. Of a call and a visit the newest
+detail that is not blank counts, so that a blank never wipes out a note; of answers and measurings
+the latest day, of one day what was recorded last; of a job and a quote the newest entry.
 """
 
 from __future__ import annotations

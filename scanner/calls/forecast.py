@@ -73,10 +73,7 @@ class Forecast:
         return pd.Series(np.where(is_due, np.maximum(days, self.today), days), leads.index)
 
     def ready_by_week(self) -> Floats:
-        """Tell in which week the work of each lead's sales may start first.
-
-        n × weeks; what may start later is in none.
-        """
+        """Tell in which week the work of each lead's sales may start first: n × weeks; what starts later is in none."""
         ends = DAYS_PER_WEEK * np.arange(1, self.week_count + 1)
         ready: Floats = np.diff(self.shares(ends, is_ready=True), axis=0, prepend=0.0).T
         return ready
@@ -160,10 +157,7 @@ class Forecast:
         return Outlook(sold, spread)
 
     def expected(self, shares: Floats, *, gain: str = "profit_cents") -> Floats:
-        """Give the mean of each lead in some periods, as `outlook` sums it.
-
-        One row a period, one column a lead.
-        """
+        """Give the mean of each lead in some periods, as `outlook` sums it: one row a period, one column a lead."""
         means = expected_sales(self.stages, self.prospects(gain))
         is_sold = (self.leads["stage"] == SOLD).to_numpy()
         mean: Floats = shares * np.where(is_sold, self.leads[gain].to_numpy(float), means)

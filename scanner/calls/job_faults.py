@@ -47,11 +47,7 @@ def why_refused(
 def what_to_look_at(
     job: dict[Any, Any], drawn: dict[Any, Any], before: pd.DataFrame, *, found: Scan | None
 ) -> list[dict[str, str]]:
-    """Note what is recorded and may be a slip.
-
-    Rows of `PROBLEMS`: beds that the scan skips, and a price told now that is far outside the
-    quick price of all its beds.
-    """
+    """Note what is recorded and may be a slip: skipped beds, a price far outside the quick price of all its beds."""
     notes = []
     if found is not None and before.empty:
         beds = found.beds[found.beds["bed_id"].isin(job["bed_ids"].split())]

@@ -36,12 +36,12 @@ def draw_up_jobs(
     found: Scan | None,
     tasks: tuple[str, ...],
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Put beside what was told of jobs what the scan estimated for them.
+    """
+    Put beside what was told of jobs what the scan estimated for them: tables `JOBS`, `JOB_TASKS`, `PROBLEMS`.
 
-    ``jobs, job_tasks``: Tables `JOBS`, `JOB_TASKS`. ``problems``: Table `PROBLEMS`: jobs
-    without a price or of beds that the scan does not find or that are sold already, and actuals
-    of a task that is none, which are left out; as notes, skipped beds and prices far outside
-    the quick price.
+    Left out and listed: jobs without a price, of beds that the scan does not find or that are sold
+    already, and actuals of a task that is none; noted: skipped beds, prices far outside the quick
+    price.
     """
     problems = list[dict[str, str]]()
     jobs, parts = list[dict[str, Any]](), []

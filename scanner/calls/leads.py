@@ -171,7 +171,6 @@ def _stage(
 
 
 def _jobs(season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
-    """Sum up each client's jobs that are sold and not built, as they were sold and estimated."""
     open_jobs = season.jobs[season.jobs["built_on"] == ""]
     tasks = season.job_tasks.groupby("job_id")[["estimated_hours", "estimated_cents"]].sum()
     day_hours = rates.crew_count.value * rates.day_hours.value

@@ -18,11 +18,11 @@ def list_left_out(
     *,
     under_way: pd.DataFrame,
 ) -> pd.DataFrame:
-    """List every client who is neither on the call list nor under way, with the reason, as table `LEFT_OUT`.
+    """
+    List every client who is neither on the call list nor under way, with the reason: table `LEFT_OUT`.
 
-    Whoever has an offer is not to be called, for what `calls` says. Of the others the first
-    problem counts, then why their beds were skipped [ft]. Those with an offer stand first, then
-    by name and id.
+    What `calls` says of an offer, else the first problem, else why the beds were skipped [ft].
+    Those with an offer stand first, then by name and id.
     """
     listed = {*calls.loc[calls["left_out"] == "", "client_id"], *under_way["client_id"]}
     out = clients[~clients["client_id"].isin(listed)]
@@ -58,7 +58,6 @@ def _sentences(problems: pd.DataFrame) -> list[str]:
 
 
 def _first(table: pd.DataFrame, words: list[str] | pd.Series) -> dict[str, str]:
-    """Give the first words of each client."""
     report: dict[str, str] = {}
     for client_id, text in zip(table["client_id"], words, strict=True):
         if client_id and text:

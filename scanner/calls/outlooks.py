@@ -72,10 +72,7 @@ def free_and_on(capacity: pd.DataFrame, weeks: Weeks) -> Floats:
 
 
 def list_outlooks(forecast: Forecast, weeks: Weeks, *, by: str) -> pd.DataFrame:
-    """Tell what is sold until the end by stage or route, the last row being all.
-
-    Table `OUTLOOKS`; ``by`` is ``stage`` or ``route``.
-    """
+    """Tell what is sold until the end by ``stage`` or ``route``, the last row being all: table `OUTLOOKS`."""
     leads, shares = forecast.leads, forecast.shares([weeks.day(weeks.until) + 1])
     names = STAGES if by == "stage" else sorted(set(leads["route"]))
     groups = [(name, (leads[by] == name).to_numpy()) for name in names]

@@ -1,8 +1,7 @@
 """
 Whom to call or write to this week, so that what they order fits the free crew-days.
 
-Only this week's wave is an order; later ones are a preview, and next Monday all is worked out
-anew from the log.
+Only this week's wave is an order; later ones are a preview, made anew from the log next Monday.
 """
 
 from __future__ import annotations
@@ -102,12 +101,7 @@ class Promises:
             self.work[place] = work
 
     def choose(self, orders: Orders, clients: Iterable[int]) -> list[int]:
-        """Take clients in their order while every span that they fall into holds.
-
-        Adding a client only adds work, so the first one that fails ends it.
-
-        Those taken.
-        """
+        """Take clients in their order until one does not fit a span that he falls into: adding only adds work."""
         chosen = list[int]()
         for client in clients:
             more = list(self._with(orders, client))

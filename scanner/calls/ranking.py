@@ -128,7 +128,6 @@ def _prospects(table: pd.DataFrame) -> Prospects:
 
 
 def _clients_of(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.DataFrame:
-    """Give the client of each offer, on the index of `offers`."""
     place = pd.Index(clients["client_id"]).get_indexer(pd.Index(offers["client_id"]))
     unknown = offers.loc[place < 0, "client_id"].unique()
     if len(unknown):

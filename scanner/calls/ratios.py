@@ -1,8 +1,8 @@
 """
-Actual over estimate: all that was used over all that was estimated, and how far single jobs lie apart.
+Actual over estimate: sum over sum, because a rate is right when it gives the year's total; large jobs weigh more.
 
-Sum over sum, because a rate is right when it gives the year's total; large jobs weigh more. How sure that is
-(the interval of the mean) is one thing, how far a job may be off (the spread) another.
+How sure that is (the interval of the mean) is one thing, how far a job may be off (the spread)
+another.
 """
 
 from __future__ import annotations

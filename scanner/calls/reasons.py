@@ -1,8 +1,4 @@
-"""
-Why to call a client, and why to leave one out, in plain words taken from the data.
-
-Each helper returns one text a row, blank where it has nothing to say.
-"""
+"""Why to call a client, and why to leave one out, in plain words taken from the data: one text a row, or blank."""
 
 from __future__ import annotations
 
@@ -39,11 +35,7 @@ def reasons_to_call(
     offers: pd.DataFrame, beds: pd.DataFrame, clients: pd.DataFrame, *,
     signs: pd.DataFrame, bad_edges: pd.Series,
 ) -> pd.Series:  # fmt: skip
-    """Say why each offer is worth a call.
-
-    One text a row on the index of `offers`, several reasons joined by ``"; "``. ``signs``: as
-    `warm_signs` tells them; ``bad_edges``: in words.
-    """
+    """Say why each offer is worth a call, reasons joined by ``"; "``; ``signs`` as `warm_signs` tells them."""
     parts = _parts(offers, beds)
     since = clients["client_since"].str.slice(0, 4)
     return join_texts([
@@ -89,11 +81,7 @@ def reasons_to_leave_out(clients: pd.DataFrame, *, rates: RateBook, today: date)
 
 
 def warm_signs(clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
-    """Tell which warm signs the client list shows.
-
-    Booleans on the index of `clients`: ``bought_before``, ``long_client``, ``new_tract`` and, where
-    `add_history` has told, ``neighbor_built``.
-    """
+    """Tell which signs each client shows: ``bought_before long_client new_tract``, by the log ``neighbor_built``."""
     since = pd.to_datetime(clients["client_since"], format="ISO8601", errors="coerce")
     months = round(rates.long_client_years.value * MONTHS_PER_YEAR)
     return pd.DataFrame(

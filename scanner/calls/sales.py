@@ -90,7 +90,6 @@ def word_last_day(sales: Sequence[pd.DataFrame], *, today: date) -> str:
 
 
 def _waits(rows: pd.DataFrame) -> pd.Series[bool]:
-    """Tell which rows, calls, quotes or jobs, are sales still to be built."""
     if "built_on" in rows:
         return rows["built_on"] == ""
     # what is neither has no outcome
@@ -98,11 +97,7 @@ def _waits(rows: pd.DataFrame) -> pd.Series[bool]:
 
 
 def set_sold_aside(beds: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
-    """Offer no bed that is sold and waits to be built.
-
-    The same beds, ``skip_reason`` sold where a job that is not built yet names them and nothing
-    else skips them.
-    """
+    """Offer no bed that a job names which is not built yet: ``skip_reason`` sold where nothing else skips it."""
     waiting = _beds_of(jobs[jobs["built_on"] == ""])
     is_sold = beds["bed_id"].isin(waiting) & beds["skip_reason"].eq("")
     return beds.assign(skip_reason=beds["skip_reason"].mask(is_sold, SOLD))

@@ -57,11 +57,7 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
 
 
 def lead_along(bed_ids: str) -> str:
-    """Tell what the first of some beds runs along, from its name.
-
-    One of `ALONG`; blank where there is no bed or its name does not say. ``bed_ids``: names of
-    beds, lead first, joined by a blank.
-    """
+    """Tell by its name what the first of some beds, joined by blanks, runs along; blank where it does not say."""
     lead = bed_ids.split(" ", maxsplit=1)[0]
     words = [word for word in lead.split("-") if word in ALONG]
     return words[-1] if words else ""

@@ -97,11 +97,7 @@ class Work:
         return cls(free_days, state, np.zeros(spring_count), np.zeros(spring_count))
 
     def added(self, jobs: list[tuple[float, Floats]]) -> Work:
-        """Add a client who takes one of some jobs, or none.
-
-        The sum with him in it. ``jobs``: crew-days and the chance of each in each spring; the
-        chances sum to 1 at most.
-        """
+        """Add a client who takes one of some jobs, or none: crew-days, and their chances in each spring."""
         some = sum((chance for _, chance in jobs), np.zeros(len(self.mean)))
         state = self.state * (1.0 - some)[:, None]
         for days, chance in jobs:

@@ -52,12 +52,11 @@ def list_today(
     rates: RateBook,
     today: date,
 ) -> pd.DataFrame:
-    """List whom to call today, and whom not and why.
+    """
+    List whom to call today, and whom not and why: columns `TODAY_COLUMNS`, ``place`` 1 first, 0 left out.
 
-    Columns `TODAY_COLUMNS`, ``place`` 1 called first and 0 left out, one row an offer, and one
-    a client who was promised a call without an offer: call-backs that are due, longest due
-    first; then by expected profit and name; then, with the reason in ``left_out``, those not to
-    be called.
+    One row an offer, and one a client who was promised a call without an offer. Call-backs that are
+    due stand first, longest due first; then by expected profit and name; then those left out.
     """
     reasons = reasons_to_leave_out(clients, rates=rates, today=today)
     if "under_way" in clients:

@@ -1,8 +1,7 @@
 """
-What sales bring in all: clients share the uncertain stages, so ranges are wide.
+What sales bring in all: no chance is known exactly, and where one is low, all are, so ranges are wide.
 
-Sums over clients whose chances hang together: no chance is known exactly, and where one turns
-out low, all do. The same sums serve the whole list, a month of it and the crew-days it asks for.
+The same sums serve the whole list, a month of it and the crew-days it asks for.
 """
 
 from __future__ import annotations
@@ -131,10 +130,7 @@ class Total:
 
 
 def total_sales(stages: Stages, prospects: Prospects) -> Total:
-    """Add up what calls bring.
-
-    Mean, range, chance of nothing. ``prospects``: the calls; their gain in cents.
-    """
+    """Add up what calls bring, their gain in cents: mean, range, chance of nothing."""
     spread = spread_sales(stages, prospects, np.ones((1, len(prospects.gain))))
     low, high = spread.quantiles(RANGE_SHARES)[:, 0]
     return Total(float(spread.mean[0]), *rounded_outward(low, high), float(spread.nothing[0]))
@@ -187,10 +183,7 @@ def spread_sales(stages: Stages, prospects: Prospects, shares: Floats) -> Spread
 
 
 def expected_sales(stages: Stages, prospects: Prospects) -> Floats:
-    """Give the mean of what each client's sale brings.
-
-    In the prospects' unit, one a client; their sum is the mean of `spread_sales`.
-    """
+    """Give the mean of what each client's sale brings; their sum is the mean of `spread_sales`."""
     first = sum(one.rows * one.mean for one in prospects.first_stages(stages))
     lead, more = (
         stages.buys(years)[0] * first * prospects.factor

@@ -116,7 +116,6 @@ def read_beds(path: Path, client_id: str) -> list[Story]:
 
 
 def _lot(season: Season, client_id: str) -> list[Story]:
-    """List what crews and tapes told of the lot."""
     answers, edges = (
         table[table["client_id"] == client_id] for table in (season.answers, season.measurements)
     )

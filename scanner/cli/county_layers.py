@@ -142,7 +142,6 @@ def _refuse_idle(county: County) -> None:
 
 
 def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
-    """Print counts and problems, then say in a sentence what is to be done."""
     counts, problems = assembly.counts, assembly.problems
     files = [file for file in (assembly.sites_file, assembly.unmatched_file) if file]
     if as_json:

@@ -64,7 +64,6 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
 
 
 def _job_of(asked: Asked, season: Season, who: str) -> pd.DataFrame:
-    """Find the one job of somebody that waits to be built."""
     waiting = list_to_build(season)
     own = waiting[waiting["job_id"].str.casefold() == who.strip().casefold()]
     if own.empty:
@@ -81,7 +80,6 @@ def _job_of(asked: Asked, season: Season, who: str) -> pd.DataFrame:
 
 
 def _week_of(season: Season, own: pd.DataFrame, on: date | None) -> pd.DataFrame:
-    """Give a job and, after it, the others of its week."""
     week = own["week"].iloc[0]
     if not week and on is None:
         message = f"{own['job_id'].iloc[0]} has no week yet: record BOOK schedule WHO WEEK gives it one, or name its day with --on"

@@ -43,11 +43,12 @@ def draw_up_plans(
     *,
     with_on_foot: bool = False,
 ) -> Plans:
-    """Draw up the plans of some clients.
+    """
+    Draw up the plans of some clients.
 
-    ``beds``: rows of `OFFER_BEDS` that are drawn, one offer a client, in the order of their letters; ``follow``:
-    beds that could follow, alone; ``finishes``: the finish by offer, which tells the plants. Beds measured on
-    foot lie nowhere: whoever has no other has no plan, or ``with_on_foot`` one of lengths and depths alone.
+    ``beds``: rows of `OFFER_BEDS` that are drawn, one offer a client, in the order of their
+    letters; ``follow``: beds that could follow, alone. Who has only beds measured on foot has no
+    plan, or ``with_on_foot`` one of lengths and depths.
     """
     on_foot = _lay_out(beds) if with_on_foot else beds.iloc[:0]
     beds_on_foot, follow_on_foot = on_foot, follow[follow["client_id"].isin(on_foot["client_id"])]

@@ -125,7 +125,6 @@ def _price_to_say(priced: Priced, price_usd: float | None) -> int:
 
 
 def _warn(priced: Priced, said: int, book: Book) -> None:
-    """Say on the terminal what is no client's business."""
     cost, low, high = (
         priced.price[f"{name}_cents"] for name in ("direct_cost", "price_low", "price_high")
     )
@@ -186,7 +185,6 @@ def _same_open(quotes: pd.DataFrame, row: dict[str, Any], today: date) -> dict[s
 def _page(
     book: Book, found: Scan, priced: Priced, row: dict[str, Any], plan: LotPlan | None
 ) -> Quote:
-    """Gather what the page says."""
     terms, rates, finish = book.rules.quote, book.rates, row["finish"]
     beds = priced.tables["offer_beds"].to_dict("records")
     sums = priced.tables["quantities"].select_dtypes("number").sum().to_dict()

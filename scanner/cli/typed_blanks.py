@@ -104,7 +104,6 @@ def _why_not(name: str) -> str:
 
 
 def _word(blank: Blank, value: str) -> str:
-    """Check the words of a blank that has some."""
     if not blank.words:
         return value
     told = [
@@ -144,7 +143,6 @@ def _answers(
 
 
 def _unlisted(book: Path, said: Mapping[str, str]) -> list[str]:
-    """Say of a plant that is liked that the book's list does not have it."""
     liked = said.get("plant liked", "")
     species, _ = read_plants(book / "plants.toml")
     names = {
@@ -166,7 +164,6 @@ class _Lot(NamedTuple):
 
 
 def _look(book: Path, client_id: str, today: date) -> _Lot:
-    """Look at a client's lot, as the sheet does that was taken along."""
     found = look_at(book, lambda _: [client_id], today=today)[0].found
     leads = found.offers[found.offers["phase"] == 1]
     named = leads["bed_ids"].iloc[0].split() if len(leads) else []

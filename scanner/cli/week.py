@@ -81,6 +81,5 @@ def _is_said(season: Season) -> pd.Series[bool]:
 
 
 def _hours(season: Season, jobs: pd.DataFrame) -> float:
-    """Labor that jobs were estimated at [h]."""
     tasks = season.job_tasks
     return float(tasks.loc[tasks["job_id"].isin(jobs["job_id"]), "estimated_hours"].sum())

@@ -99,23 +99,7 @@ def add_cautions(beds: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
 
 
 def note_answers(beds: pd.DataFrame, clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    """
-    Say which edges a crew's answer took out of the scan.
-
-    Parameters
-    ----------
-    beds
-        Table `BED_LIST`.
-    clients
-        Table `CLIENTS`.
-    answers
-        Table `ANSWERS`.
-
-    Returns
-    -------
-    problems
-        Table `PROBLEMS`, all notes, one a client and answer.
-    """
+    """Say which edges of table `BED_LIST` a crew's answer took out: `PROBLEMS`, one note a client and answer."""
     denied = beds[beds["skip_reason"] == "denied"]
     rows = []
     for along, question in TURF_QUESTIONS.items():

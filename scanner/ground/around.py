@@ -234,5 +234,4 @@ def _drawn_again(
 
 
 def _in_windows(shapes: np.ndarray, windows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pair windows with shapes that meet them."""
     return shapely.STRtree(shapes).query(windows, predicate="intersects")

@@ -37,19 +37,7 @@ SPARE_FT = 0.5
 
 
 def reach_ft(rules: LocalRules) -> float:
-    """
-    Say how far off something may lie that bears on a lot.
-
-    Parameters
-    ----------
-    rules
-        Reach of fronts, frontage, bed depth, sight triangles [ft].
-
-    Returns
-    -------
-    reach_ft
-        From the lot's outline [ft].
-    """
+    """Say how far from a lot's outline something may lie that bears on the lot [ft]."""
     return max(rules.front_reach_ft, _paved_ft(rules), _near_ft(rules)) + 10.0
 
 

@@ -74,7 +74,6 @@ def _short_drives(lots: Lots, parts: Parts, streets: np.ndarray, rules: LocalRul
 
 
 def _on_lot(drives: Parts, lots: Lots) -> np.ndarray:
-    """Tell which drives come onto their lot or its strip."""
     box = shapely.bounds(drives.shape)
     is_on = np.zeros(len(box), bool)
     for ground in (lots.outline, lots.strip):
@@ -121,14 +120,12 @@ def _turf_under(mouths: np.ndarray, lot: np.ndarray, lots: Lots, parts: Parts) -
 
 
 def _meeting(shapes: np.ndarray, lot: np.ndarray, parts: Parts) -> tuple[np.ndarray, np.ndarray]:
-    """Pair shapes with parts of their lot that meet them."""
     i, j = join(lot, parts.lot, int(max(lot.max(initial=0), parts.lot.max(initial=0))) + 1)
     hit = shapely.intersects(shapes[i], parts.shape[j])
     return i[hit], j[hit]
 
 
 def _united_near(shapes: np.ndarray, lot: np.ndarray, parts: Parts) -> np.ndarray:
-    """Unite what parts each shape meets."""
     i, j = _meeting(shapes, lot, parts)
     return unite(parts.shape[j], i, len(shapes))
 
@@ -182,7 +179,6 @@ def guess_openings(
 
 
 def _has_drive(lots: Lots, parts: Parts) -> np.ndarray:
-    """Tell which lots have a drive of their own."""
     drives = parts.of(DRIVE)
     drives = drives.take(_on_lot(drives, lots))
     own_ft2 = np.zeros(len(lots.outline))

@@ -106,7 +106,6 @@ def find_fronts(
 
 
 def _within(segs: Segs, box: np.ndarray, reach_ft: float) -> np.ndarray:
-    """Tell which pieces come within reach of their lot's box."""
     low, high = np.minimum(segs.a, segs.b), np.maximum(segs.a, segs.b)
     near = box[segs.lot]
     return ((high >= near[:, :2] - reach_ft) & (low <= near[:, 2:] + reach_ft)).all(axis=1)
@@ -149,7 +148,6 @@ def _find_runs(front: _Front) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _trials(front: _Front) -> tuple[np.ndarray, np.ndarray]:
-    """Spread points over sides: side and share of the way."""
     steps = np.maximum(np.ceil(front.sides.length_ft / TRIAL_FT).astype(int), 1)
     at = np.repeat(np.arange(len(steps)), steps + 1)
     first = np.cumsum(steps + 1) - (steps + 1)

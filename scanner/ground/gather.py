@@ -237,7 +237,6 @@ def _by_content(found: _Found) -> np.ndarray:
 
 
 def _parked(found: _Found) -> tuple[np.ndarray, int, np.ndarray]:
-    """Give the streets along which cars park."""
     return found.shape[found.is_parked], PARKING, found.lot[found.is_parked]
 
 
@@ -253,7 +252,6 @@ def _turf(found: _Found, lots: Lots) -> np.ndarray:
 
 
 def _points(found: _Found, table: pd.DataFrame) -> pd.DataFrame:
-    """List the points to keep clear of, one row each."""
     xy, row = shapely.get_coordinates(found.shape, return_index=True)
     points = table[["kind", "what", "dbh_in"]].iloc[found.row[row]].reset_index(drop=True)
     return points.assign(lot=found.lot[row], x_ft=xy[:, 0], y_ft=xy[:, 1])

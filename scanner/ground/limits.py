@@ -184,7 +184,6 @@ def _of(parts: Parts) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _circles(points: pd.DataFrame, rules: LocalRules) -> pd.DataFrame:
-    """Draw the ground kept clear round each thing."""
     what = points["what"].where(points["kind"] == "utility", points["kind"])
     clear_ft = _clear_ft(rules)
     radius_ft = np.array([clear_ft[name] for name in what], float)
@@ -201,7 +200,6 @@ def _roots(points: pd.DataFrame, rules: LocalRules) -> tuple[np.ndarray, np.ndar
 
 
 def _walls(lots: Lots, parts: Parts, rules: LocalRules) -> tuple[np.ndarray, np.ndarray]:
-    """Draw the strip at each wall that may stand at a bed."""
     walls = parts.of(HOUSE | SHED | OTHER)
     walls = walls.take((walls.bits & LINE) == 0)
     i, j = pair_boxes(lots.outline, np.arange(len(lots.outline)), walls, BESIDE_FT)
@@ -211,7 +209,6 @@ def _walls(lots: Lots, parts: Parts, rules: LocalRules) -> tuple[np.ndarray, np.
 
 
 def _step_outs(parked: Parts, curb: Chains, rules: LocalRules) -> tuple[np.ndarray, np.ndarray]:
-    """Draw the strip along each stretch of curb where cars park."""
     i, j = join(
         curb.lot, parked.lot, int(max(curb.lot.max(initial=0), parked.lot.max(initial=0))) + 1
     )

@@ -58,7 +58,6 @@ def list_old_beds(
 
 
 def _areas_ft2(shapes: np.ndarray) -> np.ndarray:
-    """Measure each shape on its own plane."""
     areas_ft2 = np.zeros(len(shapes))
     planes = frames.name_frames(shapes) if len(shapes) else np.array([], dtype=object)
     for plane in np.unique(planes.astype(str)):

@@ -97,7 +97,6 @@ def size_measured(
 
 
 def _sizes(measured: pd.DataFrame, is_wall: np.ndarray, rules: LocalRules) -> pd.DataFrame:
-    """Size each bed: edge, depth and what follows from them."""
     edge_ft = (measured["length_ft"] - measured["openings_ft"]).clip(lower=0.0).to_numpy(float)
     room_ft = measured["room_ft"].fillna(np.inf).to_numpy(float)
     takes_all = room_ft - rules.bed_depth_ft < rules.mower_ft

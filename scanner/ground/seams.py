@@ -29,20 +29,10 @@ SEAM_DEGREES = 1.5e-7
 
 def divide_large(features: GeoDataFrame, around: np.ndarray | None = None) -> GeoDataFrame:
     """
-    Divide shapes of many vertices into one row a tile.
+    Divide features [degrees] of many vertices into one row a tile; rows of one follow each other.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees.
-    around
-        Boxes [degrees] that tiles are wanted in: west, south, east, north, one row each;
-        None: everywhere.
-
-    Returns
-    -------
-    features
-        The same features; rows of a divided one follow each other with the same ``feature_id``.
+    ``around``: boxes that tiles are wanted in: west, south, east, north, one row each; None:
+    everywhere.
     """
     shapes = features.geometry.to_numpy()
     large = np.flatnonzero(shapely.get_num_coordinates(shapes) > LARGE_VERTICES)

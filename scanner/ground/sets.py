@@ -37,24 +37,7 @@ LINES = ("bed_line_ft", "trim_ft", "turf_left_width_ft")
 
 
 def single_bed_offers(beds: pd.DataFrame) -> pd.DataFrame:
-    """
-    Make an offer of each bed by itself.
-
-    Parameters
-    ----------
-    beds
-        Table `BEDS`.
-
-    Returns
-    -------
-    offer_beds
-        Table `OFFER_BEDS`, the beds that are kept; ``offer_id`` is the bed's own id.
-
-    Raises
-    ------
-    SchemaError
-        If `beds` breaks its schema.
-    """
+    """Make an offer of each bed that is kept by itself, under its own id: table `OFFER_BEDS`."""
     kept = beds[beds["skip_reason"] == ""].reset_index(drop=True)
     alone = kept.assign(offer_id=kept["bed_id"])
     return check_table(alone.loc[:, [*OFFER_BEDS.columns]], OFFER_BEDS)
@@ -196,13 +179,11 @@ def _border_of(rows: pd.DataFrame, survey: Survey) -> Segs:
 
 
 def _sides_beside(rows: pd.DataFrame, offer: np.ndarray) -> Segs:
-    """Give the borders of the other beds of each bed's offer."""
     row, other = _beside(offer)
     return cut_rings(rows["shape"].to_numpy()[other], row, BED)
 
 
 def _beside(offer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pair the rows of each offer."""
     row, other = join(offer, offer, int(offer.max()) + 1)
     return row[row != other], other[row != other]
 

@@ -97,14 +97,12 @@ def _right_of(step: np.ndarray, along: np.ndarray) -> np.ndarray:
 
 
 def _foot(points: np.ndarray, at: np.ndarray, along: np.ndarray) -> np.ndarray:
-    """Drop points on lines."""
     return at + along * ((points - at) * along).sum(axis=1)[:, None]
 
 
 def _cross(
     point: np.ndarray, along: np.ndarray, other: np.ndarray, other_along: np.ndarray
 ) -> np.ndarray:
-    """Find where pairs of lines cross."""
     gap = other - point
     turn = along[:, 0] * other_along[:, 1] - along[:, 1] * other_along[:, 0]
     # Parallel lines cross nowhere; no caller takes those for a crossing.

@@ -169,22 +169,10 @@ def find_neighbors(
     clients: pd.DataFrame, features: GeoDataFrame, stored: GeoDataFrame
 ) -> pd.DataFrame:
     """
-    Tell near whose lots somebody else's beds were built, and when.
+    Tell near whose lots somebody else's beds were built, and when: ``client_id``, ``built_on``.
 
-    Parameters
-    ----------
-    clients
-        Table `CLIENTS`: whoever has no outline is looked for at ``lon``, ``lat``.
-    features
-        Table `FEATURES`: the outlines.
-    stored
-        Table `STORED_BEDS`.
-
-    Returns
-    -------
-    built
-        ``client_id`` and ``built_on``, one row a client and bed of another client within
-        `NEIGHBOR_FT`, in the order of `clients`.
+    One row a client and bed of another within `NEIGHBOR_FT`, in the order of `clients`; whoever has
+    no outline in `features` is looked for at ``lon``, ``lat``.
     """
     beds = stored[stored["built_on"] != ""]
     if beds.empty:

@@ -83,7 +83,6 @@ def _walk(
 
 
 def _take_out(strips: np.ndarray, lot: np.ndarray, ground: np.ndarray) -> np.ndarray:
-    """Take ground out of the strips where the two have more than a border in common."""
     hit = np.flatnonzero(shapely.relate_pattern(strips[lot], ground, "T********"))
     cleared = strips.copy()
     for turn in range(int(np.bincount(lot[hit]).max(initial=0))):

@@ -156,7 +156,6 @@ def _lay_out(block: Block, lots: Lots, parts: Parts, rules: LocalRules) -> tuple
 
 
 def _near(layers: Segs, ground: np.ndarray, reach_ft: float) -> np.ndarray:
-    """Tell which pieces come near the box of their lot's lawn."""
     box = shapely.bounds(ground)[layers.lot]
     low, high = np.minimum(layers.a, layers.b), np.maximum(layers.a, layers.b)
     return ((high >= box[:, :2] - reach_ft) & (low <= box[:, 2:] + reach_ft)).all(axis=1)

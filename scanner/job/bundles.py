@@ -207,7 +207,6 @@ def _choose_leads(desk: _Desk, beds_of: dict[str, Beds], demand: Demand) -> dict
 
 
 def _first_beds(beds: Beds) -> list[Beds]:
-    """The first two, three … beds."""
     return [beds[:count] for count in range(2, len(beds) + 1)]
 
 

@@ -115,7 +115,6 @@ def sum_clients(care: pd.DataFrame) -> pd.DataFrame:
 
 
 def _bed_words(bed: dict[Any, Any]) -> str:
-    """Say what a bed is and how large."""
     if pd.isna(bed["area_ft2"]):
         return f"a bed, {bed['note']}"
     # a bed's name ends in what it runs along and its number

@@ -33,32 +33,18 @@ def choose_method(beds: Amounts, starts: IntArray, *, rates: RateBook) -> np.nda
 
 def strip_work(beds: Amounts, methods: np.ndarray, *, rates: RateBook) -> dict[str, FloatArray]:
     """
-    Divide the stripping of each bed between hands and machines.
+    Divide the stripping of each bed between hands and machines: bank yd³ of n beds unless said.
 
-    Parameters
-    ----------
-    beds
-        `ground_ft2`, `wall_strip_ft2`, `machine_ft2`, `is_open`, `is_at_curb` of n beds.
-    methods
-        One of `METHODS` a bed.
-    rates
-        Depths [in], share of an edge that a bucket leaves, swell.
+    Takes `ground_ft2`, `wall_strip_ft2`, `machine_ft2`, `is_open`, `is_at_curb`; gives `hand_yd3`
+    dug, `skim_yd3` skimmed along a wall, `cutter_ft2` cut [ft²], `sod_yd3` of cut sod that hands
+    take, `loader_yd3` and `after_cut_yd3` dug with the loader, `barrow_yd3` barrowed, `load_yd3`
+    loaded by hand (loose).
 
-    Returns
-    -------
-    work
-        Bank yd³ of n beds unless said: `hand_yd3` dug, `skim_yd3` skimmed along a wall,
-        `cutter_ft2` cut [ft²], `sod_yd3` of cut sod that hands take, `loader_yd3` and
-        `after_cut_yd3` dug with the loader, `barrow_yd3` barrowed, `load_yd3` loaded by
-        hand (loose).
-
-    Notes
-    -----
-    With g the ground off the wall, m what of it machines may dig, D the depth of the strip
-    and c the cutter's cut, at most D: hands dig g D less what a machine takes; the cutter's
-    sod, m c, is only loaded; a loader takes m D of open beds but for the share along an
-    edge, and all of it where the sod was cut first. A volume is ft² · in over 324. What
-    hands handle is loaded and, except at a curb, where the trailer stands, barrowed.
+    With g the ground off the wall, m what of it machines may dig, D the depth of the strip and c
+    the cutter's cut, at most D: hands dig g D less what a machine takes; the cutter's sod, m c, is
+    only loaded; a loader takes m D of open beds but for the share along an edge, and all of it
+    where the sod was cut first. A volume is ft² · in over 324. What hands handle is loaded and,
+    except at a curb, where the trailer stands, barrowed.
     """
     depth_in = rates.cut_depth_in.value
     cut_in = min(rates.sod_cutter_cut_in.value, depth_in)

@@ -142,7 +142,6 @@ def _reach(beds: pd.DataFrame, lots: pd.DataFrame, rates: RateBook) -> dict[str,
 
 
 def _ground_ft2(beds: pd.DataFrame) -> FloatArray:
-    """Area off the wall."""
     ground_ft2: FloatArray = np.maximum((beds["area_ft2"] - beds["wall_strip_ft2"]).to_numpy(), 0.0)
     return ground_ft2
 

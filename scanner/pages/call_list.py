@@ -43,7 +43,6 @@ class Rows:
     make: Callable[[], Iterator[dict[str, Any]]]
 
     def __iter__(self) -> Iterator[dict[str, Any]]:
-        """Go through the rows."""
         return self.make()
 
 
@@ -160,7 +159,6 @@ def _call_row(call: dict[Any, Any]) -> dict[str, Any]:
 
 
 def _change(row: Mapping[str, Any], earlier: EarlierList | None, *, today: str) -> str:
-    """Say what is new in a row, against the list that lies there."""
     if earlier is None:
         return ""
     before = earlier.rows.get(row["client_id"])

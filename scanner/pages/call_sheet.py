@@ -40,11 +40,7 @@ ABOUT = (
 
 
 def calls_xlsx(file: BinaryIO, scan: Scan, rows: Rows, left_out: Rows) -> None:
-    """Write `calls.xlsx`.
-
-    ``rows``: what `call_rows` gives: the sheet of paper, and all its columns on the second sheet.
-    ``left_out``: what `left_out_rows` gives: the third sheet.
-    """
+    """Write `calls.xlsx` of `call_rows` (paper, and all columns on the second sheet) and `left_out_rows`."""
     company = scan.rules.company.name
     paper = PaperPage(
         paper_rows(rows, today=scan.today),

@@ -64,11 +64,7 @@ def plan_rounds(
 
 
 def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, today: date) -> str:
-    """Make the page to print.
-
-    A whole page that needs no other file and runs no script. ``rounds``: as `plan_rounds` gives
-    them; each begins on a new sheet of paper.
-    """
+    """Make the page to print of `plan_rounds`: one file, no script, each round on a new sheet of paper."""
     folder = PAGES / "checklist_assets"
     html = (
         open_templates(folder)
@@ -102,7 +98,6 @@ def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today:
 
 
 def _place(client: dict[Any, Any]) -> tuple[Any, ...]:
-    """Order clients as they are mowed."""
     stop = count(client["stop"])
     weekday = day_number(client["mow_day"])
     return (

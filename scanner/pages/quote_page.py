@@ -103,7 +103,6 @@ def _depth(section: Callable[[Column], None], paper: Paper) -> float:
 
 
 def _sections(quote: Quote) -> list[Callable[[Column], None]]:
-    """List the parts of the page, none of which is torn apart."""
     parts = (
         [_built, _costs, _not_in_it, _terms] if quote.terms.terms else [_built, _costs, _not_in_it]
     )
@@ -111,7 +110,6 @@ def _sections(quote: Quote) -> list[Callable[[Column], None]]:
 
 
 def _whom(column: Column, quote: Quote) -> None:
-    """Say for whom, where and when."""
     client, start = quote.client, quote.terms.start_window or "to be agreed"
     days = max(1, round(quote.taken["crew_days"] + 0.49))
     how_long = "one day" if days == 1 else f"{days} days"
@@ -130,7 +128,6 @@ def _whom(column: Column, quote: Quote) -> None:
 
 
 def _built(column: Column, quote: Quote) -> None:
-    """Say what is built."""
     column.section("What we build")
     for place, bed in enumerate(quote.beds):
         column.bed(letter_of(place), bed_line(bed), f"{bed['area_ft2']:.0f} ft²", CONTRACT)
@@ -141,7 +138,6 @@ def _built(column: Column, quote: Quote) -> None:
 
 
 def _costs(column: Column, quote: Quote) -> None:
-    """Say what it costs, line by line; the lines add up."""
     column.section("What it costs")
     for place, (words, rests_on, cents) in enumerate(quote.payments):
         is_total = words == "Total"

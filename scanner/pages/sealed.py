@@ -1,8 +1,8 @@
 """
 What every page with scripts shares: data that cannot break out, and a policy that fetches nothing.
 
-A page carries its own scripts. Nothing is fetched until the reader switches a background
-on, and then only pictures from the addresses that the local rules name.
+Only pictures from the addresses that the local rules name, once the reader switches a background
+on.
 """
 
 from __future__ import annotations

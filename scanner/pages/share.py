@@ -184,9 +184,7 @@ class _Covered(Mapping[str, pd.DataFrame]):
         )
 
     def __iter__(self) -> Iterator[str]:
-        """Go through the names of the tables that can be handed on."""
         return iter(NEEDED)
 
     def __len__(self) -> int:
-        """Count them."""
         return len(NEEDED)

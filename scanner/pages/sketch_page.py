@@ -184,12 +184,10 @@ def _is_strip(bed: Mapping[Any, Any]) -> bool:
 
 
 def _size(inches: float) -> str:
-    """Write how large a plant grows."""
     return write_feet(inches / IN_PER_FT)
 
 
 def _shows(drawn: Drawn, shapes: np.ndarray) -> bool:
-    """Tell whether some of the shapes lie in what is drawn."""
     return any(shapely.intersects(shapes, window).any() for window in drawn.frame.shown())
 
 

@@ -25,13 +25,12 @@ def summary_json(scan: Scan) -> bytes:
 
 
 def summarize(scan: Scan) -> dict[str, Any]:
-    """Add up a scan.
+    """
+    Add up a scan: values by key, in the order of `summary.json`.
 
-    Values by key, in the order of `summary.json`; lengths and areas over the beds found, as the
-    other files write them, so that their sums agree; money over the offers on the call list.
-
-    clients = scanned + not_drawn: scanned are those with a lawn or an edge measured on
-    foot. beds + skipped is every bed of the scan.
+    Lengths and areas over the beds found, as the other files write them, so that their sums agree;
+    money over the offers on the call list. clients = scanned (a lawn, or an edge measured on foot)
+    + not_drawn; beds + skipped is every bed.
     """
     beds = scan.beds
     found, skipped = beds[beds["skip_reason"] == ""], beds[beds["skip_reason"] != ""]
@@ -97,7 +96,6 @@ def _record(scan: Scan) -> dict[str, int]:
 
 
 def _use(use: MachineUse) -> dict[str, Any]:
-    """Days and what an own one saves, if the sales to expect come and if all are sold."""
     days = ("rented_days", "rented_days_all", "owned_days", "owned_days_all")
     return {name: round(getattr(use, name), 2) for name in days} | {
         name: usd(round(getattr(use, name) * CENTS_PER_USD))

@@ -83,7 +83,6 @@ def _under(client: Mapping[Any, Any]) -> str:
 
 
 def _round(client: Mapping[Any, Any]) -> str:
-    """Say when and on which round a lot is mowed."""
     day = f"mowed on {client['mow_day']}" if client["mow_day"] else ""
     stop = f" stop {client['stop']:.0f}" if pd.notna(client["stop"]) else ""
     return ", ".join(filter(None, (day, f"{client['route']}{stop}".strip())))
@@ -127,7 +126,6 @@ def _blank(column: Column, blank: Blank) -> None:
 
 
 def _prices(column: Column, visit: Visit) -> None:
-    """Give prices for lengths somewhat shorter and longer than drawn."""
     column.section("Price to say, before tax")
     shown = [finish for finish in FINISHES if finish in visit.prices]
     wide = (column.width - 44) / len(shown)
@@ -156,7 +154,6 @@ def _prices(column: Column, visit: Visit) -> None:
 
 
 def _said(column: Column) -> None:
-    """Give places for what the client said."""
     column.section("What they said")
     for words, start in zip(ENDINGS, ENDING_STARTS, strict=True):
         base = column.y - WRITE_PITCH + 6

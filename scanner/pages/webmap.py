@@ -1,9 +1,7 @@
 """
 The map: a page with its own scripts, style and data, or an index and such a page a route.
 
-folium makes the map; the page round it, the drawing and the list are ours. Nothing
-is fetched until the reader switches a background on, and then only pictures from the
-addresses that the local rules name.
+folium makes the map; the page round it, the drawing and the list are ours.
 """
 
 from __future__ import annotations

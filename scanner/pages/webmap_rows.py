@@ -37,11 +37,7 @@ OF_CALL = (
 
 
 def rank_band(ranks: pd.Series) -> pd.Series:
-    """Sort ranks into three bands: first tenth, first third, the rest.
-
-    0 first tenth, 1 first third, 2 the rest, 3 left out; same index. ``ranks``: places in the call
-    list [count], 1 is called first, 0 is left out.
-    """
+    """Sort ranks (1 is called first) into bands: 0 first tenth, 1 first third, 2 the rest, 3 left out (rank 0)."""
     last = int(ranks.max()) if len(ranks) else 0
     bands = np.select(
         [ranks < 1, ranks <= math.ceil(last / 10), ranks <= math.ceil(last / 3)],
@@ -95,11 +91,7 @@ def page_under_way(scan: Scan) -> pd.DataFrame:
 
 
 def page_left_out(scan: Scan) -> pd.DataFrame:
-    """List the clients that are not on the call list, each with the reason.
-
-    ``client_id``, ``name``, ``address``, ``why`` and ``has_offer``, those with an offer first, then
-    by name.
-    """
+    """List the clients not on the call list with ``why``, those with an offer first, then by name."""
     out = scan.left_out.merge(scan.clients[["client_id", "name", "address"]], on="client_id")
     return out.rename(columns={"reason": "why"})[
         ["client_id", "name", "address", "why", "has_offer"]
@@ -125,11 +117,7 @@ def sort_days(days: Iterable[str]) -> list[str]:
 
 
 def dial(phone: str) -> str:
-    """Turn a phone number into what a phone dials.
-
-    Digits with a leading plus where there is one; blank for fewer than seven digits. ``phone``: as
-    written in the book; an extension is left out.
-    """
+    """Turn a phone number into what a phone dials: digits, a leading plus; blank for fewer than seven."""
     number = re.split(r"[a-zA-Z,;#]", phone, maxsplit=1)[0].strip()
     digits = "".join(re.findall("[0-9]", number))
     fewest = 7

@@ -26,20 +26,8 @@ WGS84 = "EPSG:4326"
 
 def name_frames(shapes: np.ndarray) -> np.ndarray:
     """
-    Name the plane that each shape is measured on.
+    Name the plane that each shape [degrees] is measured on: longitude and latitude of the cell's center.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array, WGS 84 longitude and latitude [degrees]; none is empty.
-
-    Returns
-    -------
-    frames
-        Text array of the same shape: longitude and latitude of the cell's center.
-
-    Examples
-    --------
     >>> name_frames(shapely.points([[-98.6, 41.2], [0.0, -0.1]])).tolist()
     ['-98.75,41.25', '0.25,-0.25']
     """
@@ -92,23 +80,12 @@ def _space() -> pyproj.Transformer:
 
 def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     """
-    Place points in space, so that a straight line between any two is their distance.
+    Place points (WGS 84 [degrees], NaN where there is none) in space: three numbers each [ft].
 
-    Over a thousand feet the line is shorter than the way along the ground by less than a
-    millionth of a foot; no plane is needed, and no edge of one is in the way.
+    A straight line between any two is their distance: over a thousand feet it is shorter than the
+    way along the ground by less than a millionth of a foot; no plane is needed, and no edge of one
+    is in the way.
 
-    Parameters
-    ----------
-    lon, lat
-        Places on the ellipsoid, WGS 84 [degrees], n of each; NaN where there is none.
-
-    Returns
-    -------
-    places
-        Three numbers a place: from the middle of the earth [ft].
-
-    Examples
-    --------
     >>> one, two = in_space(np.array([-98.5, -98.5]), np.array([41.0, 41.001]))
     >>> round(float(np.hypot.reduce(one - two)), 2)  # 0.001° of the meridian at 41°
     364.35

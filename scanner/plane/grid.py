@@ -169,7 +169,6 @@ def unite(shapes: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
 
 
 def _united(shapes: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Unite the shapes of each row; what a union loses on the way is put back."""
     ground = shapely.union_all(shapely.geometrycollections(shapes, indices=rows)[:, None], axis=1)
     # The library's union of many may leave a whole shape out where hairs lie between others.
     gone_ft2 = np.bincount(rows, shapely.area(shapes)) - shapely.area(ground)

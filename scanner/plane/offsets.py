@@ -74,22 +74,8 @@ def swept_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
 
 def close_ground(shapes: np.ndarray, radius_ft: float) -> np.ndarray:
     """
-    Close shapes: fill what is narrower than twice the radius, square corners kept.
+    Close shapes [ft]: fill what is narrower than twice the radius, square corners kept.
 
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-    radius_ft
-        Half the width that is filled.
-
-    Returns
-    -------
-    closed
-        Polygons that contain `shapes`, n rows.
-
-    Examples
-    --------
     >>> parts = shapely.union(shapely.box(0, 0, 9, 9), shapely.box(10, 0, 20, 9))
     >>> float(shapely.area(close_ground(np.array([parts]), 0.75))[0])
     180.0

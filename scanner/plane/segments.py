@@ -189,16 +189,8 @@ def beside(p: Segs, q: Segs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     Give the ends of pieces as seen along others, row by row.
 
-    Parameters
-    ----------
-    p, q
-        Pieces [ft], n rows each.
-
-    Returns
-    -------
-    along, off, size
-        Feet along `q` from its beginning and off to its left, each n × 2 for both ends of `p`;
-        lengths of `q`, n.
+    Feet along `q` from its beginning and off to its left, each n × 2 for both ends of `p`; lengths
+    of `q`.
     """
     step = q.b - q.a
     size = np.hypot(*step.T)

@@ -9,24 +9,8 @@ YES, NO = "yes", "no"
 
 def words_by_client(answers: pd.DataFrame, question: str, told: str = "answer") -> pd.Series[str]:
     """
-    Look up the answers to one question.
+    Look up the answers (or, with ``seen_on``, their days) to one of `QUESTIONS`, by ``client_id``.
 
-    Parameters
-    ----------
-    answers
-        Table `ANSWERS`.
-    question
-        One of `QUESTIONS`.
-    told
-        What is looked up: ``answer``, or ``seen_on``, its day.
-
-    Returns
-    -------
-    words
-        On an index of ``client_id``; clients without an answer are not in it.
-
-    Examples
-    --------
     >>> rows = [("A", "curbed", "no", "2027-02-01"), ("B", "slope percent", "12", "2027-02-01")]
     >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
     >>> words_by_client(answers, "curbed").to_dict()
@@ -39,22 +23,8 @@ def words_by_client(answers: pd.DataFrame, question: str, told: str = "answer") 
 
 def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
     """
-    Look up the answers to one question that asks for a number.
+    Look up the answers to a question that asks for a number, in the unit that it names, by ``client_id``.
 
-    Parameters
-    ----------
-    answers
-        Table `ANSWERS`.
-    question
-        One of `QUESTIONS`, in the unit that it names.
-
-    Returns
-    -------
-    numbers
-        As `words_by_client` has the words.
-
-    Examples
-    --------
     >>> answers = pd.DataFrame({"client_id": ["B"], "question": "slope percent", "answer": "12"})
     >>> numbers_by_client(answers, "slope percent").to_dict()
     {'B': 12.0}

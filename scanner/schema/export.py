@@ -28,15 +28,8 @@ TYPE_WORDS = {
 
 def schema_files() -> dict[str, str]:
     """
-    Write every schema as text.
+    Write every schema as text, by the name of its file in ``shared/schemas``.
 
-    Returns
-    -------
-    text_by_name
-        Text of each file by its name in ``shared/schemas``.
-
-    Examples
-    --------
     >>> sorted(schema_files())
     ['local.schema.json', 'plants.schema.json', 'rates.schema.json', 'tables.json', 'tables.md']
     """
@@ -52,23 +45,11 @@ def schema_files() -> dict[str, str]:
 
 def describe_document(document: type[BaseModel]) -> dict[str, Any]:
     """
-    Describe the TOML file that holds a document, as JSON Schema.
+    Describe the TOML file that holds a document, as JSON Schema, draft 2020-12.
 
-    In the file a setting is a plain value, or a table of value, low, high and
-    source. Nothing is required, since the standard file speaks for what is left out.
+    In the file a setting is a plain value, or a table of value, low, high and source. Nothing is
+    required, since the standard file speaks for what is left out.
 
-    Parameters
-    ----------
-    document
-        `RateBook` or `LocalRules`.
-
-    Returns
-    -------
-    schema
-        JSON Schema, draft 2020-12.
-
-    Examples
-    --------
     >>> plain, with_source = describe_document(LocalRules)["properties"]["gap_ft"]["anyOf"]
     >>> plain["type"], sorted(with_source["properties"])
     ('number', ['high', 'low', 'source', 'value'])

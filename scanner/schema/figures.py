@@ -17,14 +17,7 @@ class SettingError(ValueError):
     """
     What is wrong with a setting and what to do about it, for the table of problems.
 
-    Parameters
-    ----------
-    problem
-        What came and what is allowed.
-    remedy
-        What to do about it.
-    *keys
-        Settings that contradict each other; none: the one that is checked.
+    ``keys``: settings that contradict each other; none: the one that is checked.
     """
 
     def __init__(self, problem: str, remedy: str, *keys: str) -> None:
@@ -34,21 +27,11 @@ class SettingError(ValueError):
 
 def figure(words: str, least: float, most: float, meaning: str = "") -> Any:  # noqa: ANN401  # as pydantic's Field
     """
-    Describe a number of the rate book or the local rules: its one record.
+    Describe a number of the rate book or the local rules: its one record, a field of a `Settings`.
 
-    Parameters
-    ----------
-    words
-        What a reader calls it, without its unit.
-    least, most
-        Bounds, in the unit that the name ends in; with a least of 0 it may be nothing.
-    meaning
-        What more there is to say.
-
-    Returns
-    -------
-    field
-        A field of a `Settings`.
+    ``words``: what a reader calls it, without its unit; ``least``, ``most``: bounds in the unit
+    that the name ends in, with a least of 0 it may be nothing; ``meaning``: what more there is to
+    say.
     """
     return Field(
         title=words,

@@ -25,20 +25,8 @@ _ZONES = re.compile(r"(\d{1,2}[ab]?)(?:-(\d{1,2}[ab]?)| up)")
 
 def zone_span(zone: str) -> tuple[float, float]:
     """
-    Turn a hardiness zone into its two halves as numbers.
+    Turn a hardiness zone (``5``, ``5a``) into its coldest and mildest half as numbers; a half is worth 0.5.
 
-    Parameters
-    ----------
-    zone
-        As ``5``, ``5a`` or ``5b``.
-
-    Returns
-    -------
-    coldest, mildest
-        A half is worth 0.5; one half alone is both.
-
-    Examples
-    --------
     >>> zone_span("5"), zone_span("6b")
     ((5.0, 5.5), (6.5, 6.5))
     """

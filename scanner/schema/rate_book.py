@@ -186,20 +186,8 @@ class RateBook(Settings):
 
 def words_of(key: str) -> str:
     """
-    Say what a reader calls a rate.
+    Say what a reader calls a rate, without its unit.
 
-    Parameters
-    ----------
-    key
-        Its name in the rate book.
-
-    Returns
-    -------
-    words
-        Without the unit.
-
-    Examples
-    --------
     >>> words_of("set_edging_ft_per_hour")
     'edging pace'
     """
@@ -208,27 +196,11 @@ def words_of(key: str) -> str:
 
 def factor(key: str, value: float) -> float:
     """
-    Turn a figure of the rate book into what a quantity is multiplied by.
+    Turn a figure of the rate book into the hours, dollars or share that one unit is multiplied by.
 
-    Parameters
-    ----------
-    key
-        Its name; the end of the name is its unit.
-    value
-        The figure in that unit.
+    The end of its name is its unit. `ZeroDivisionError` for a pace of zero, which the rate book
+    refuses when it is read.
 
-    Returns
-    -------
-    factor
-        Hours, dollars or a share for one unit.
-
-    Raises
-    ------
-    ZeroDivisionError
-        If a pace is zero; the rate book refuses that when it is read.
-
-    Examples
-    --------
     >>> factor("set_edging_ft_per_hour", 25), factor("water_in_minutes", 3)
     (0.04, 0.05)
     >>> factor("labor_usd_per_hour", 28), factor("waste_share", 0.1)
@@ -245,20 +217,8 @@ def factor(key: str, value: float) -> float:
 
 def unit_of(key: str) -> str:
     """
-    Tell the unit of a figure of the rate book, in which its name ends.
+    Tell the unit of a figure of the rate book, in which its name ends, in words.
 
-    Parameters
-    ----------
-    key
-        Its name.
-
-    Returns
-    -------
-    unit
-        The unit in words.
-
-    Examples
-    --------
     >>> unit_of("labor_usd_per_hour"), unit_of("heads_per_100ft"), unit_of("cut_depth_in")
     ('USD per hour', 'heads per 100ft', 'in')
     """

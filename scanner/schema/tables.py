@@ -136,20 +136,8 @@ def check_table(table: Table, schema: TableSchema) -> Table:
 
 def empty_table(schema: TableSchema) -> pd.DataFrame:
     """
-    Make a table without rows that has all the columns of a schema.
+    Make a table without rows that has all the columns and types of a schema.
 
-    Parameters
-    ----------
-    schema
-        One of `TABLES`.
-
-    Returns
-    -------
-    table
-        No rows, the schema's columns and types.
-
-    Examples
-    --------
     >>> len(empty_table(CALLS)), "rank" in empty_table(CALLS)
     (0, True)
     """

@@ -93,7 +93,6 @@ def _alike_words(text: str, by_first: dict[str, list[int]], index: Index) -> lis
 
 
 def _find_near(clients: pd.DataFrame, lots: Lots, frame: str) -> list[list[int]]:
-    """List the lots round each client's point, nearest first."""
     is_known = clients["lon"].notna().to_numpy()
     places = clients.loc[is_known, ["lon", "lat"]].to_numpy(float)
     points = to_feet(np.asarray(shapely.points(places), object).reshape(-1), frame)

@@ -101,7 +101,6 @@ def _open(source: Source) -> RawLayer:
 
 
 def _geodatabase_in(path: Path) -> str:
-    """Name the file geodatabase in a zip; blank where there is none."""
     try:
         with zipfile.ZipFile(path) as archive:
             found = {

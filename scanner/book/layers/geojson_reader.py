@@ -86,7 +86,6 @@ def _refuse(file: str, what: str) -> None:
 
 
 def _said(feature: Any) -> dict[str, Any]:  # noqa: ANN401  # whatever JSON holds
-    """Give a feature's properties; none where there are none."""
     said = feature.get("properties") if isinstance(feature, dict) else None
     return said if isinstance(said, dict) else {}
 

@@ -49,7 +49,6 @@ def stream_geoparquet(path: Path, file: str) -> Iterator[RawLayer]:
 
 
 def _find_shapes(parquet: pq.ParquetFile, file: str) -> tuple[str, dict[str, Any]]:
-    """Find the column of shapes, and what the file says of it."""
     try:
         told = json.loads((parquet.metadata.metadata or {})[b"geo"])
         name = told["primary_column"]

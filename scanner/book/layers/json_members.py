@@ -80,7 +80,6 @@ class Members:
         yield features
 
     def _expect(self, letters: str) -> str:
-        """Step over one of some letters."""
         found = self._skip()
         if not found or found not in letters:
             self._fail(f"none of {letters}")
@@ -88,7 +87,6 @@ class Members:
         return found
 
     def _value(self) -> tuple[Any, str]:
-        """Read one value and its text, however long, where white space was passed over."""
         while True:
             try:
                 value, end = _DECODER.raw_decode(self._text, self._at)

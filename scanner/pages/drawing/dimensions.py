@@ -162,7 +162,6 @@ class Dimensions:
         return None
 
     def _deep(self, at: int) -> float:
-        """Depth of a bed as drawn at its ends [pt]."""
         return float(self.beds[at].area / max(shapely.linestrings(self._edge(at)).length, 1e-9))
 
     def _fits(self, across: Points, spot: Points, width: float) -> bool:

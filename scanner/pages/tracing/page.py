@@ -1,9 +1,4 @@
-"""
-The tracing page: one file in which lots are drawn by hand, and saved for the book's sites.
-
-The page, its drawing code and its looks are ours; Leaflet moves the map. It measures on
-the plane that a scan measures on.
-"""
+"""The tracing page: one file in which lots are drawn by hand on the plane that a scan measures on."""
 
 from __future__ import annotations
 
