@@ -46,7 +46,7 @@ def chromium_path() -> str | None:
 
 
 LONGEST = (
-    "test_record", "test_mutations", "test_hostile_text", "test_bad_days", "test_quote", "test_sample_season", "test_build",
+    "test_record", "test_mutations", "test_hostile_text", "test_bad_days", "test_quote", "test_build",
     "test_four_ways", "test_season", "test_ceilings", "test_letters", "test_visit", "test_sketch", "test_store",
     "test_properties", "test_sample", "test_plan", "test_trace_browser", "test_webmap_browser", "test_sold",
     "test_assemble", "test_demo", "test_forget", "test_calls",

@@ -1,4 +1,4 @@
-"""The sample book from command to files, with nothing replaced: scanned once here and once in a process of its own."""
+"""The sample book from command to files, with nothing replaced: scanned once here and once in a process of its own; and its season."""
 
 from __future__ import annotations
 
@@ -7,24 +7,29 @@ import json
 import math
 import os
 import re
+import runpy
 import shutil
 import subprocess
 import sys
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import pandas as pd
 import pytest
 import shapely
 from click.testing import Result
+from pandas.testing import assert_frame_equal
 from scipy.stats import spearmanr
 
+from scanner.calls.log import begin_log, read_season
+from scanner.calls.log.file import LOG_FILE
 from scanner.cli.sample import copy_sample_book
+from scanner.errors import LogError
 from scanner.ground.stored import match_stored_beds, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
-from scanner.schema.documents import Scan
+from scanner.schema.documents import Scan, Season
 from tests.cli.desk import keeping_scans, type_in
 from tests.house.renew import BLOCK, ROOT, SAMPLE_BOOK, SAMPLE_DAY, call_list_block
 from tests.map_files import data_of, map_html
@@ -224,3 +229,55 @@ def test_faulty_book_is_scanned_all_the_same(tmp_path: Path) -> None:
     assert result.exit_code == 1
     assert "need fixing" in result.stderr
     assert (tmp_path / "out" / "map.html").is_file()
+
+
+# --- The log is what the season leaves, typed command by command
+
+SEASON = ROOT / "sample_data" / "season"
+NOT_TYPED = {"stored", "listed", "alike", "if_damaged"}
+"""What a scan notes, of which the sample's log has some, and what is said of the file itself."""
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Season:
+    folder = tmp_path_factory.mktemp("kept")
+    begin_log(folder, (SEASON / "log.sql").read_text(encoding="utf-8"))
+    assert (folder / LOG_FILE).stat().st_mode & 0o777 == 0o600
+    return read_season(folder)
+
+
+@pytest.fixture(scope="module")
+def played(demo: Demo, tmp_path_factory: pytest.TempPathFactory) -> Season:
+    folder = tmp_path_factory.mktemp("played")
+    # What the scan of another day has read and measured is there; its log is not
+    names = shutil.ignore_patterns(LOG_FILE, "copies")
+    shutil.copytree(demo.folder / "maps" / "demo-book", folder / "book", ignore=names)
+    play = runpy.run_path(str(SEASON.with_name("make_season.py")))["play_season"]
+    return read_season(play(folder))
+
+
+@pytest.mark.parametrize("name", [one.name for one in fields(Season) if one.name not in NOT_TYPED])
+def test_what_was_typed_stands(kept: Season, played: Season, name: str) -> None:
+    told, made = getattr(kept, name), getattr(played, name)
+    if not isinstance(told, pd.DataFrame):
+        assert told == made
+        return
+    # Typed in another minute; and a price that was said stays when today's program works out a few dollars more
+    told, made = (table.drop(columns="recorded_at", errors="ignore") for table in (told, made))
+    assert_frame_equal(told, made, rtol=0.05, check_exact=False)
+    assert len(told) or name in {"letters", "notes", "remarks"}
+
+
+def test_beds_that_were_asked_for_keep_their_names(kept: Season, played: Season) -> None:
+    ids = {*played.jobs["client_id"], *played.quotes["client_id"]}
+    made = played.stored[played.stored["client_id"].isin(ids)].reset_index(drop=True)
+    columns = ["bed_id", "client_id", "along", "area_ft2", "last_seen", "built_on"]
+    assert_frame_equal(kept.stored[columns], made[columns], rtol=0.05, check_exact=False)
+    assert kept.stored["built_on"].gt("").sum() == 1
+
+
+def test_a_log_that_breaks_off_is_none(tmp_path: Path) -> None:
+    text = (SEASON / "log.sql").read_text(encoding="utf-8")
+    with pytest.raises(LogError, match="cannot be used"):
+        begin_log(tmp_path, text.replace("COMMIT;", "no statement;"))
+    assert read_season(tmp_path).calls.empty
