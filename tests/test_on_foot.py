@@ -24,18 +24,26 @@ A,Ada Sample,1 Sample St,,,North,Tuesday,1,no
 B,Bo Sample,2 Sample St,-98.75,41.25,North,Tuesday,2,no
 C,Cy Sample,3 Sample St,,,North,Tuesday,3,no
 """
+TWICE_DRAWN = """client_id,name
+D,Di Sample
+E,Ed Sample
+"""
 EDGES = HEADER + "B,curb,78,,18,drive 18 ft\nC,curb,60,6,,\nC,house,40,,,\n"
 
-LOT = (
+LOTS = (
     Drawing()
-    .add("property", box(0, 0, 80, 100))
     .add("street", street_south(0), "")
-    .add("house", box(20, 50, 60, 80))
+    .add("property", box(0, 0, 80, 100), "D")
+    .add("house", box(20, 50, 60, 80), "D")
+    .add("property", box(200, 0, 280, 100), "E")
+    .add("house", box(220, 50, 260, 80), "E")
 )
 
 
-def book_of(folder: Path, *, edges: str = EDGES, drawing: Drawing | None = None) -> Path:
-    (folder / "clients.csv").write_text(CLIENTS, encoding="utf-8")
+def book_of(
+    folder: Path, *, clients: str = CLIENTS, edges: str = EDGES, drawing: Drawing | None = None
+) -> Path:
+    (folder / "clients.csv").write_text(clients, encoding="utf-8")
     (folder / "measured.csv").write_text(edges, encoding="utf-8")
     if drawing is not None:
         (folder / "sites").mkdir()
@@ -117,12 +125,13 @@ def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(scanned):
 
 
 def test_measured_beats_the_layer(tmp_path):
-    edges = HEADER + "A,curb,40,,,\n"
-    _, out, _ = scan_of(tmp_path, edges=edges, drawing=LOT)
+    """One of two lots that are drawn alike was measured, too."""
+    edges = HEADER + "D,curb,40,,,\n"
+    _, out, found = scan_of(tmp_path, clients=TWICE_DRAWN, edges=edges, drawing=LOTS)
     beds = json.loads((out / "candidates.geojson").read_text("utf-8"))["features"]
     told = {bed["properties"]["bed_id"]: bed for bed in beds}
     # The layer has 80 ft of curb (56 beside a guessed drive); the wheel said 40
-    curbs = [bed for name, bed in told.items() if "-curb-" in name]
+    curbs = [bed for name, bed in told.items() if name.startswith("D-curb-")]
     assert len(curbs) == 1
     assert curbs[0]["properties"]["edge_source"] == "measured"
     assert curbs[0]["properties"]["area_ft2"] == 160
@@ -130,14 +139,11 @@ def test_measured_beats_the_layer(tmp_path):
     assert curbs[0]["geometry"]["type"] == "Polygon"
     assert curbs[0]["properties"]["edge_ft"] == 40
     assert "measured 40 ft where 56 ft are drawn" in curbs[0]["properties"]["cautions"]
-    house = told["A-house-1"]
+    house = told["D-house-1"]
     assert house["properties"]["edge_source"] == "surveyed"
     assert house["geometry"]["type"] == "Polygon"
-
-
-def test_the_layer_alone_for_comparison(tmp_path):
-    *_, found = scan_of(tmp_path, edges=HEADER, drawing=LOT)
-    (bed,) = found.beds.query("along == 'curb' and skip_reason == ''").to_dict("records")
+    of_the_layer = found.beds.query("client_id == 'E' and along == 'curb' and skip_reason == ''")
+    (bed,) = of_the_layer.to_dict("records")
     assert bed["edge_source"] == "surveyed"
     assert bed["edge_ft"] == pytest.approx(56, abs=0.1)
 

@@ -15,6 +15,7 @@ from scanner.pages.summary import summarize
 from scanner.pipeline import scan
 from scanner.schema.documents import Book
 from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
+from tests.cli.desk import taken_out
 from tests.sites import (
     Drawing,
     clients_of,
@@ -51,9 +52,17 @@ def edge_on_foot(client: str, along: str, length_ft: float, **columns: object) -
     return {**row, **columns}
 
 
-def test_case_12_prices_fall_in_the_bands_of_the_trade():
+@pytest.fixture(scope="module")
+def one_bed_scan():
+    """Case 12 scanned, and the progress that was told."""
+    told = []
+    found = scan(book_of(one_bed()), today=TODAY, progress=lambda *step: told.append(step))
+    return taken_out(found), told
+
+
+def test_case_12_prices_fall_in_the_bands_of_the_trade(one_bed_scan):
     """$5–8 a square foot of mulch, $7–11 accent, $11–18 planted, $9–13 gravel (common practice, no source)."""
-    found = scan(book_of(one_bed()), today=TODAY)
+    found, _ = one_bed_scan
     prices = found.table("prices").set_index("finish")
     usd_per_ft2 = prices["price_cents"] / 100 / found.beds["area_ft2"].iloc[0]
     assert 5 <= usd_per_ft2["mulch"] <= 8
@@ -71,9 +80,9 @@ def test_case_12_prices_fall_in_the_bands_of_the_trade():
     assert quantities["accent_count"] == 10
 
 
-def test_case_12_price_is_that_worked_out_from_the_standard_rates():
+def test_case_12_price_is_that_worked_out_from_the_standard_rates(one_bed_scan):
     """Direct cost and price as `tests/job/test_prices.py` has them line by line."""
-    prices = scan(book_of(one_bed()), today=TODAY).table("prices").set_index("finish")
+    prices = one_bed_scan[0].table("prices").set_index("finish")
     direct = (prices["direct_cost_cents"] / 100).to_dict()
     assert direct == pytest.approx(
         {"mulch": 882.94, "accent": 1147.50, "planted": 1790.13, "gravel": 1331.85}, abs=0.02
@@ -132,7 +141,5 @@ def test_measured_edges_alone_go_the_whole_way():
     assert "F" in found.calls["client_id"].tolist()
 
 
-def test_progress_is_told_and_ends_at_the_whole():
-    told = []
-    scan(book_of(one_bed()), today=TODAY, progress=lambda *step: told.append(step))
-    assert told[-1][1:] == (1, 1)
+def test_progress_is_told_and_ends_at_the_whole(one_bed_scan):
+    assert one_bed_scan[1][-1][1:] == (1, 1)
