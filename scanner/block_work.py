@@ -132,7 +132,6 @@ def _without(tables: dict[str, pa.Table], client_ids: list[str]) -> dict[str, pa
 
 
 def _along(tables: dict[str, pa.Table], client_ids: Ids) -> dict[str, pa.Table]:
-    """Put the rows of every table in the order of the lots."""
     places = pd.Series(range(len(client_ids)), index=client_ids)
     sorted_tables = dict[str, pa.Table]()
     for name, table in tables.items():

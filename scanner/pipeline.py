@@ -98,11 +98,6 @@ def scan(
     -------
     scan
         Every table that the pages need.
-
-    Raises
-    ------
-    SchemaError
-        If a stage hands over a table that breaks its schema: a bug.
     """
     told = progress or (lambda _step, _done, _total: None)
     book = _put_right(book, season)
@@ -261,7 +256,6 @@ def _built(land: Land, season: Season) -> tuple[GeoDataFrame, GeoDataFrame]:
 
 
 def _settle(book: Book, fees: pd.DataFrame, stages: Stages) -> Terms:
-    """Settle what every block works by."""
     demand = Demand(fees["fee_usd"], stages.mean_buyers)
     return settle_terms(demand, rules=book.rules, rates=book.rates)
 
@@ -293,7 +287,6 @@ def _assume(book: Book, fees: pd.DataFrame) -> tuple[tuple[str, str], ...]:
 def _use_machines(
     parts: list[Part], calls: pd.DataFrame, rates: RateBook
 ) -> tuple[MachineUse, ...]:
-    """Count what the leads of the list use of each machine."""
     chances = calls[calls["left_out"] == ""].set_index("offer_id")["chance"]
     beds = (part["quantities"] for part in parts)
     # `isin` would look the whole list through again for every part

@@ -134,7 +134,6 @@ def _written_rest(clients: pd.DataFrame, rates: RateBook, today: date) -> pd.Ser
 
 
 def _parts(offers: pd.DataFrame, beds: pd.DataFrame) -> pd.DataFrame:
-    """List the beds of each offer with their measures."""
     parts = offers[["offer_id"]].assign(bed_id=offers["bed_ids"].str.split()).explode("bed_id")
     measures = ["bed_id", "along", "edge_ft", "trim_ft", "absorbed_ft2", "turf_left_width_ft"]
     return parts.merge(pd.DataFrame(beds[measures]), on="bed_id", how="left")

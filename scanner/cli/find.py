@@ -84,7 +84,6 @@ def scan_into(
 
 
 def _share(asked: Asked) -> int:
-    """Scan a book and write what can be handed on; nothing of it is kept."""
     folder = asked.out_folder or asked.folder.with_name(f"{asked.folder.name}-shared")
     with scanned(asked.book, today=asked.today) as at:
         asked.tell_files(publish_shared(at.found, folder))

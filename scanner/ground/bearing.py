@@ -59,25 +59,11 @@ def list_bearing(
     rules: LocalRules,
 ) -> pd.DataFrame:
     """
-    List what bears on the ground of each of some lots.
+    List what bears on the ground of each of some lots: ``client_id`` and ``row`` of `features`, each pair once.
 
-    Parameters
-    ----------
-    features
-        Columns ``kind``, ``along``, ``client_id``, ``pavement_ft`` and ``west south east north`` [degrees].
-    shapes
-        Gives the shapes of some rows, streets, outlines and houses [degrees].
-    client_ids
-        Clients.
-    rules
-        As for `reach_ft`.
-
-    Returns
-    -------
-    pairs
-        ``client_id`` and ``row`` of `features`, each pair once: streets within the reach of
-        fronts, outlines that may stand before a wall, all that lies near the client's outlines,
-        and what the strips hang on of lots that may claim the same ground as his.
+    Streets within the reach of fronts, outlines that may stand before a wall, all that lies near
+    the client's outlines, and what the strips hang on of lots that may claim the same ground as
+    his. `shapes` gives those of some rows, streets, outlines and houses [degrees].
     """
     boxes, kind = features[ENDS].to_numpy(float), features["kind"]
     owner = features["client_id"].to_numpy(object)

@@ -163,7 +163,6 @@ def cut_beds(
 
 
 def _cut_kind(bands: Parts, ground: Ground, along: str, rules: LocalRules) -> pd.DataFrame:
-    """Cut one kind's bands into pieces and say of each why it makes no bed."""
     pieces, lot, lost = _open(bands, ground.removed, rules.min_depth_ft)
     touching = contacts_of(pieces, lot, ground.border, len(ground.turf))
     edge_ft = length_ft(touching, EDGE[along], len(pieces))

@@ -120,7 +120,6 @@ def _nearest_curb(streets: np.ndarray, corner: np.ndarray) -> np.ndarray:
 
 
 def _on_ring(rings: np.ndarray, at_ft: np.ndarray) -> np.ndarray:
-    """Give the points at some way round rings."""
     return shapely.get_coordinates(
         shapely.line_interpolate_point(rings, at_ft % np.maximum(shapely.length(rings), LEAST_FT))
     )

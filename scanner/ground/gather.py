@@ -113,7 +113,6 @@ def gather(
 def _bring(
     features: GeoDataFrame, client_ids: np.ndarray, rules: LocalRules
 ) -> tuple[str, pd.DataFrame, np.ndarray]:
-    """Bring what lies near some clients' outlines into their plane."""
     shapes = features.geometry.to_numpy()
     own = ((features["kind"] == "property") & features["client_id"].isin(client_ids)).to_numpy()
     # A client whose outlines lie in two cells is measured in the first.

@@ -102,7 +102,6 @@ def _faced_by(
 
 
 def _is_left(line: shapely.Geometry, point: np.ndarray) -> bool:
-    """Tell whether a point lies on the left of the nearest straight piece of a line."""
     xy = shapely.get_coordinates(line)
     pieces = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))
     at = int(np.argmin(shapely.distance(pieces, shapely.points(point))))

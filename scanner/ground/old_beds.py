@@ -20,23 +20,11 @@ def list_old_beds(
     features: GeoDataFrame, stored: GeoDataFrame, answers: pd.DataFrame
 ) -> pd.DataFrame:
     """
-    List the beds that lots have already.
+    List the beds that lots have already: columns `BED_COLUMNS`, of shapes in degrees.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees: kind `bed`, and outlines to place them by.
-    stored
-        Table `STORED_BEDS`, degrees: those that were built.
-    answers
-        Table `ANSWERS`: lots that a crew saw a bed on.
-
-    Returns
-    -------
-    beds
-        Columns `BED_COLUMNS`: ``client_id`` blank where a bed lies on no client's lot,
-        ``area_ft2`` NaN where a crew saw it and nobody measured it, ``known_from`` built,
-        drawn or seen. A lot with a bed that is built or drawn has no row for one seen.
+    ``client_id`` is blank where a bed lies on no client's lot, ``area_ft2`` NaN where a crew saw it
+    and nobody measured it, ``known_from`` built, drawn or seen. A lot with a bed that is built or
+    drawn has no row for one seen.
     """
     built = stored[stored["built_on"] != ""]
     rows = [

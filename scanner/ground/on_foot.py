@@ -63,11 +63,6 @@ def size_measured(
     beds
         Table `BEDS`, one row an edge of a kind that is offered; ``frame`` is blank.
 
-    Raises
-    ------
-    SchemaError
-        If `measured` breaks its schema.
-
     Notes
     -----
     edge = length − openings; depth = room where the rest of it is too narrow for a mower,

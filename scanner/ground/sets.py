@@ -47,28 +47,10 @@ def combine_beds(
     sets: pd.DataFrame, beds: pd.DataFrame, survey: Survey | None, *, rules: LocalRules
 ) -> pd.DataFrame:
     """
-    Lay the beds of each offer together.
+    Lay the beds of each offer together: table `OFFER_BEDS`, one row an offer and bed.
 
-    Parameters
-    ----------
-    sets
-        Columns ``offer_id``, ``client_id``, ``bed_id``, ``place``: any kept beds of one client.
-    beds
-        Table `BEDS`.
-    survey
-        The block that the beds lie in; None where all were measured on foot.
-    rules
-        Mower [ft], order of kinds.
-
-    Returns
-    -------
-    offer_beds
-        Table `OFFER_BEDS`, one row an offer and bed.
-
-    Raises
-    ------
-    SchemaError
-        If what comes out breaks its schema.
+    `sets`: ``offer_id client_id bed_id place``, any kept beds of one client; `survey`: the block
+    that they lie in; None where all were measured on foot.
     """
     sets = sets.sort_values(["offer_id", "place"])
     rows = beds.iloc[pd.Index(beds["bed_id"]).get_indexer(sets["bed_id"])].reset_index(drop=True)

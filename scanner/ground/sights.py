@@ -92,7 +92,6 @@ def _line_along(
 
 
 def _right_of(step: np.ndarray, along: np.ndarray) -> np.ndarray:
-    """Measure how far points lie to the right of a direction."""
     return step[:, 0] * along[:, 1] - step[:, 1] * along[:, 0]
 
 
@@ -137,7 +136,6 @@ def drive_sights(
 
 
 def _lines_near(lots: Lots, others: Parts) -> Segs:
-    """Cut the lots' own and other outlines into their sides."""
     every = others.add(lots.outline, 1, np.arange(len(lots.outline)))
     return cut_rings(every.shape, every.lot, every.bits)
 

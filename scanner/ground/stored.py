@@ -30,26 +30,7 @@ NEAR_DEGREES = 0.01
 
 
 def plant_built(features: GeoDataFrame, stored: GeoDataFrame) -> GeoDataFrame:
-    """
-    Let the beds that were built join the ground.
-
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees.
-    stored
-        Table `STORED_BEDS`, degrees.
-
-    Returns
-    -------
-    features
-        Table `FEATURES` with a ``bed`` more for each bed that was built and has a shape.
-
-    Raises
-    ------
-    SchemaError
-        If a table breaks its schema.
-    """
+    """Let the beds that were built and have a shape join the ground as a ``bed`` each [degrees]."""
     built = _with_shape(stored[stored["built_on"] != ""])
     if built.empty:
         return features
@@ -77,23 +58,10 @@ def match_stored_beds(
     beds: pd.DataFrame, stored: GeoDataFrame, *, frame: str, rules: LocalRules
 ) -> pd.DataFrame:
     """
-    Give the beds of a plane the names that they had, and mark what is built already.
+    Give the beds of a plane the names that they had, and mark what is built already: by name.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS` of some clients [ft]; in no plane where they were measured on foot.
-    stored
-        Table `STORED_BEDS`, degrees.
-    frame
-        The plane; blank: none.
-    rules
-        ``gap_ft``: what is left between a bed and its edge is no bed.
-
-    Returns
-    -------
-    beds
-        The same beds by name, ``skip_reason`` built where they are.
+    `frame`: the plane, blank where they were measured on foot; `stored`: table `STORED_BEDS`,
+    degrees; what is left between a built bed and its edge, up to ``gap_ft``, is no bed.
     """
     stored = stored[stored["client_id"].isin(beds["client_id"].unique())]
     if stored.empty or beds.empty:
@@ -136,24 +104,9 @@ def name_corrected(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
 
 def remember_beds(beds: pd.DataFrame, *, today: date) -> GeoDataFrame:
     """
-    Put the beds of a scan into the form in which the log keeps them.
+    Put the beds [ft] of a scan into the form in which the log keeps them: table `STORED_BEDS`, degrees.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS` [ft].
-    today
-        Day of the scan.
-
-    Returns
-    -------
-    stored
-        Table `STORED_BEDS`, degrees; no shape where a bed was measured on foot.
-
-    Raises
-    ------
-    SchemaError
-        If the table breaks its schema.
+    No shape where a bed was measured on foot.
     """
     shapes = _nowhere(len(beds))
     for frame in sorted(set(beds["frame"]) - {""}):

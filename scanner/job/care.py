@@ -72,11 +72,6 @@ def plan_care(
         Columns `CARE_COLUMNS`, in the order of route, day and stop; nothing is worked out
         for a bed that nobody measured.
 
-    Raises
-    ------
-    SchemaError
-        If `clients` breaks its schema.
-
     Notes
     -----
     mulch_yd3 = area_ft2 * refresh_depth_in / 324; price = (hours * labor + mulch with

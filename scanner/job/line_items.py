@@ -23,37 +23,11 @@ TAX = "sales tax, on top of the price"
 
 def itemize(prices: pd.DataFrame, quantities: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
-    Write prices out line by line.
+    Write prices out line by line: table `LINE_ITEMS`, in the order of `prices`.
 
-    Parameters
-    ----------
-    prices
-        Table `PRICES`: the offers and finishes that are asked for.
-    quantities
-        Table `QUANTITIES`: the beds of these offers, others too.
-    rates
-        The rate book that the prices were made with.
-
-    Returns
-    -------
-    line_items
-        Table `LINE_ITEMS`, in the order of `prices`: each bed in the order of the work, then
-        what the beds share, overhead and profit, minimum job, sales tax last. Without the
-        sales tax, the amounts of an offer and finish sum to its price to the cent.
-
-    Raises
-    ------
-    SchemaError
-        If the beds of an offer have no quantities.
-    RateError
-        If set-up alone fills the crew's day.
-
-    Examples
-    --------
-    >>> from scanner.schema.tables import PRICES, QUANTITIES
-    >>> nothing = [empty_table(schema) for schema in (PRICES, QUANTITIES)]
-    >>> len(itemize(*nothing, rates=RateBook.model_construct()))
-    0
+    Each bed in the order of the work, then what the beds share, overhead and profit, minimum job,
+    sales tax last. Without the sales tax, the amounts of an offer and finish sum to its price to
+    the cent. `RateError` if set-up alone fills the crew's day.
     """
     if prices.empty:
         return empty_table(LINE_ITEMS)

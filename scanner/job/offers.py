@@ -33,31 +33,11 @@ def make_offers(
     answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
-    Write out what each client is offered.
+    Write out what each client is offered: table `OFFERS`, by client.
 
-    Parameters
-    ----------
-    bundles
-        What `bundle_beds` chose.
-    prices
-        Table `PRICES` of those sets and of each bed alone.
-    offer_beds
-        Table `OFFER_BEDS` of the same.
-    rules
-        Job limit [crew-days].
-    answers
-        Table `ANSWERS`: slopes, and edges that a crew has seen. None: none has looked yet.
-
-    Returns
-    -------
-    offers
-        Table `OFFERS`, by client: phase 1 is the lead with its upgrade, later jobs are
-        the phases after it.
-
-    Raises
-    ------
-    SchemaError
-        If an offer that is due was not priced.
+    Phase 1 is the lead with its upgrade, later jobs are the phases after it. `prices` and
+    `offer_beds` hold the sets that `bundle_beds` chose, and each bed alone; `answers`: slopes, and
+    edges that a crew has seen; None: none has looked yet.
     """
     if bundles.empty:
         return empty_table(OFFERS)

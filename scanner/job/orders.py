@@ -63,29 +63,11 @@ def sum_order(
     tasks: pd.DataFrame, planted: pd.DataFrame, *, species: Mapping[str, Plant], rates: RateBook
 ) -> pd.DataFrame:
     """
-    Sum the materials of some jobs and round them to what is sold.
+    Sum the materials of some jobs and round them to what is sold: table `ORDER`.
 
-    Parameters
-    ----------
-    tasks
-        Table `JOB_TASKS` of the jobs.
-    planted
-        Table `CHOSEN_PLANTS` of their beds, with ``job_id``.
-    species
-        The list of species: who is sold by the flat.
-    rates
-        Waste, length of a stick [ft], what the own trailer fetches [yd³].
-
-    Returns
-    -------
-    order
-        Table `ORDER`: materials in the order of the work, plants by name last, each with the jobs
-        that need it beneath; what the crews fetch is a material of its own.
-
-    Raises
-    ------
-    SchemaError
-        If `planted` breaks its schema.
+    Materials in the order of the work, plants by name last, each with the jobs that need it
+    beneath; what the crews fetch is a material of its own. `planted`: table `CHOSEN_PLANTS` of the
+    jobs' beds, with ``job_id``.
     """
     check_table(planted, CHOSEN_PLANTS)
     rows = [*_materials(tasks, rates), *_pots(planted, species)]

@@ -58,19 +58,6 @@ def place_plants(offer_beds: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     plants
         Table `PLANTS`, one row a plant: accents first, in the order of `offer_beds`, then
         row by row from the edge.
-
-    Raises
-    ------
-    SchemaError
-        If `offer_beds` breaks its schema.
-
-    Examples
-    --------
-    >>> from scanner.schema.documents import Rate
-    >>> one = Rate(value=24, low=24, high=24, source="an example")
-    >>> rates = RateBook.model_construct(plant_spacing_in=one, accent_spacing_ft=one)
-    >>> place_plants(empty_table(OFFER_BEDS), rates=rates).columns.tolist()
-    ['offer_id', 'bed_id', 'planting', 'x_ft', 'y_ft', 'is_low', 'is_front', 'room_ft']
     """
     check_table(offer_beds, OFFER_BEDS)
     beds = offer_beds[offer_beds["skip_reason"] == ""].reset_index(drop=True)

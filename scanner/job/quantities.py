@@ -29,24 +29,11 @@ def know_lots(
     answers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """
-    Gather what clients and crews said of each lot.
+    Gather what clients and crews said of each lot: one row a ``client_id``.
 
-    Parameters
-    ----------
-    beds
-        Table `BEDS` or `OFFER_BEDS`: all beds of these lots [ft].
-    clients
-        Table `CLIENTS`: who has sprinklers.
-    rates
-        Sprinkler heads per 100 ft.
-    answers
-        Table `ANSWERS`: heads, gates and slopes that crews saw. None: none has looked yet.
-
-    Returns
-    -------
-    lots
-        By ``client_id``: `heads_per_ft` of edge (counted ones are shared out by the length of
-        the beds' edges), `sprinklers_unknown`, `gate_in` and `slope_percent` (NaN: not seen).
+    `heads_per_ft` of edge (counted ones are shared out by the length of the beds' edges),
+    `sprinklers_unknown`, `gate_in` and `slope_percent` (NaN: not seen). `beds`: all of these lots
+    [ft]; `answers`: None: no crew has looked yet.
     """
     answers = empty_table(ANSWERS) if answers is None else answers
     edge_ft = beds.drop_duplicates("bed_id").groupby("client_id")["edge_ft"].sum()
@@ -100,17 +87,6 @@ def take_off(
     A volume is area times depth over 324 ft²·in/yd³. The strip along a wall is
     skimmed of its sod only, takes no compost and gets gravel in every finish. A loader
     reaches what lies at the street, a front wall, and all else through a gate wide enough.
-
-    Examples
-    --------
-    >>> from scanner.schema.documents import Rate
-    >>> one = Rate(value=1, low=1, high=1, source="an example")
-    >>> rates = RateBook.model_construct(**dict.fromkeys(RateBook.model_fields, one))
-    >>> from scanner.schema.tables import OFFER_BEDS
-    >>> beds = empty_table(OFFER_BEDS)
-    >>> lots = know_lots(beds, pd.DataFrame(columns=["client_id", "sprinklers"]), rates=rates)
-    >>> take_off(beds, lots, rates=rates).columns[-1]
-    'head_count'
     """
     beds = kept(offer_beds)
     heads_per_ft = beds["client_id"].map(lots["heads_per_ft"]).to_numpy(float)

@@ -110,11 +110,6 @@ def choose_plants(
         Table `CHOSEN_PLANTS`, in the order of `plants`; it joins them by its first four columns.
     problems
         Table `PROBLEMS`: where no species fits, a wish that cannot be met, a zone not known.
-
-    Raises
-    ------
-    SchemaError
-        If `plants` breaks its schema.
     """
     check_table(plants, PLANTS)
     beds = offer_beds[["offer_id", "bed_id", "client_id", "along", "low_plant_ft2"]]

@@ -201,7 +201,6 @@ def _route_plot(routes: list[dict[str, Any]]) -> str:
 
 
 def _reach(calls: pd.DataFrame) -> list[int]:
-    """Sum the profit to expect down the list."""
     listed = calls[calls["left_out"] == ""].sort_values("rank")
     return [int(cents) for cents in listed["expected_profit_cents"].cumsum()]
 

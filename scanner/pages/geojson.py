@@ -83,7 +83,6 @@ def _features(part: Part, reasons: pd.Series[str]) -> Text:
 
 
 def _geometries(part: Part) -> Text:
-    """Write the geometry of each bed as JSON, null where it lies nowhere."""
     shapes = part["shapes"]
     drawn = shapes[shapes["layer"] == "bed"].drop_duplicates("ref").set_index("ref")["geometry"]
     found = drawn.reindex(part["beds"]["bed_id"]).to_numpy()
@@ -94,7 +93,6 @@ def _geometries(part: Part) -> Text:
 
 
 def _properties(part: Part, reasons: pd.Series[str]) -> dict[str, Text]:
-    """Give each property of the beds as JSON, in the file's order."""
     beds, quantities, prices = part["beds"], part["quantities"], part["prices"]
     bed_ids = beds["bed_id"]
     is_alone = quantities["offer_id"] == quantities["bed_id"]

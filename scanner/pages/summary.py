@@ -90,7 +90,6 @@ def _uncalled(scan: Scan) -> dict[str, Any]:
 
 
 def _record(scan: Scan) -> dict[str, int]:
-    """On how much on record the chances rest."""
     counts = ("attempt", "talk", "quote")
     return {f"chance_{name}s": getattr(scan.chance_record, f"{name}_count") for name in counts}
 

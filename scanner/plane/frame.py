@@ -96,22 +96,8 @@ def in_space(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
 
 def to_degrees(shapes: np.ndarray, frame: str) -> np.ndarray:
     """
-    Move shapes from a local plane back to degrees.
+    Move shapes from a local plane [ft] back to WGS 84 longitude and latitude [degrees].
 
-    Parameters
-    ----------
-    shapes
-        Geometry array in the plane [ft].
-    frame
-        Plane, as `name_frames` names it.
-
-    Returns
-    -------
-    shapes
-        The same shapes, WGS 84 longitude and latitude [degrees].
-
-    Examples
-    --------
     >>> to_degrees(shapely.points([[0.0, 0.0]]), "-98.75,41.25")[0].wkt
     'POINT (-98.75 41.25)'
     """

@@ -39,20 +39,8 @@ Overlay = Callable[..., np.ndarray]
 
 def snap(shapes: np.ndarray) -> np.ndarray:
     """
-    Put shapes on the grid and drop points in the middle of their straight sides.
+    Put shapes [ft] on the grid and drop points in the middle of their straight sides; what rounding breaks is mended.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows.
-
-    Returns
-    -------
-    shapes
-        The same shapes on the grid [ft]; polygons that rounding breaks are mended.
-
-    Examples
-    --------
     >>> snap(shapely.linestrings([[[0, 0.0001], [5, 0], [9, 0]]]))[0].wkt
     'LINESTRING (0 0, 9 0)'
     """

@@ -106,27 +106,10 @@ def _snapped(on: Stretches, size: np.ndarray) -> Stretches:
 
 def chains(border: Segs, bits: int | np.ndarray) -> Chains:
     """
-    Join the stretches that lie on some layer to whole chains, round the start of a ring too.
+    Join the stretches that lie on some layers to whole chains, round the start of a ring too.
 
-    Parameters
-    ----------
-    border
-        Labelled border [ft].
-    bits
-        Layers, any of them; one for all stretches, or one a stretch.
-
-    Returns
-    -------
-    chains
-        Chains of `LEAST_EDGE_FT` and more, lots in order.
-
-    Examples
-    --------
-    >>> from scanner.plane.segments import cut_rings
-    >>> boxes = cut_rings(shapely.box([0, 4], [0, 1], [4, 8], [3, 9]), np.array([0, 0]), [0, 8])
-    >>> found = label(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), 1)
-    >>> chains(found, 8).lines()[0].wkt
-    'LINESTRING (4 1, 4 3)'
+    `bits`: any of them; one for all stretches, or one a stretch. Chains of `LEAST_EDGE_FT` and
+    more, lots in order.
     """
     at = np.flatnonzero(border.bits & bits)
     if not len(at):

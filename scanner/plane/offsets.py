@@ -90,23 +90,11 @@ def close_ground(shapes: np.ndarray, radius_ft: float) -> np.ndarray:
 
 def may_be_narrow(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     """
-    Tell which shapes an opening may change, without working it out.
+    Tell which single polygons [ft] an opening of that width may change, without working it out.
 
-    Parameters
-    ----------
-    shapes
-        Single polygons [ft], n rows.
-    width_ft
-        Width of the opening [ft].
+    False only where a shape is convex, has no corner under 60 degrees and is nowhere narrower than
+    `PLENTY` widths: its opening is itself.
 
-    Returns
-    -------
-    is_doubtful
-        False only where a shape is convex, has no corner under 60 degrees and is nowhere
-        narrower than `PLENTY` widths: its opening is itself.
-
-    Examples
-    --------
     >>> may_be_narrow(shapely.box(0, 0, 40, [4, 2.5]), 2.0).tolist()
     [False, True]
     """

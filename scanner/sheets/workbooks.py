@@ -93,7 +93,6 @@ def _read(path: Path, room: Room) -> list[tuple[str, list[list[str]]]]:
 
 
 def _texts_of(row: Sequence[Cell | MergedCell]) -> list[str]:
-    """Make texts of a row's cells, without the blank ones at its end."""
     texts = ["" if cell.value is None else _cell_text(cell) for cell in row]
     while texts and not texts[-1]:
         texts.pop()

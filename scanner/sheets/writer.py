@@ -119,7 +119,6 @@ def _write_page(workbook: Workbook, page: Page, title: str) -> None:
 
 
 def _look(workbook: Workbook, sheet: Sheet, column: Column) -> Looks:
-    """Make the two formats of a column."""
     looks: dict[str, object] = {
         "num_format": column.number_format,
         "valign": "top",
