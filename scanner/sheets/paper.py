@@ -32,17 +32,18 @@ OWN_LOOKS: dict[str, dict[str, object]] = {
     "called_on": {"num_format": "m/d/yy", "align": "left"},
 }  # fmt: skip
 
-ROW_PT, HEADING_PT = 58.0, 18.0
-"""Heights of a row with room for five lines, and of the headings [points]."""
+MOST_LINES = 5
+ROW_PT, HEADING_PT = MOST_LINES * LINE_PT + PAD_PT, 15.0
+"""Heights of a row with room for so many lines, and of the headings [points]."""
 
 OWN_PT = 70.0
 """Width of a column of the office's own [points]."""
 
-MOST_LINES = int((ROW_PT - PAD_PT) / LINE_PT) + 1
 HEADING = {"client": "Under way"}
 """The row above those who are under way."""
 
-MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.95, "bottom": 0.5}
+MARGINS_IN = {"left": 0.5, "right": 0.5, "top": 0.82, "bottom": 0.41}
+"""On A4 they leave room for eight rows of which one is two lines higher, or has a heading above it."""
 HEAD_LETTERS = 70
 """Of a company's name; a head takes 255 letters in all."""
 
@@ -106,10 +107,10 @@ class PaperPage:
         paper.set_header(
             f'&L&"Times New Roman,Bold"&19Calls\n&"Arial,Regular"&10 {line}'
             f'&R&"Arial,Bold"&10Caller {"_" * 22}   Date {"_" * 12}',
-            {"margin": 0.4},
+            {"margin": 0.28},
         )  # fmt: skip
         paper.set_footer(
-            f'&L&"Arial,Regular"&8 {foot}&R&"Arial,Regular"&8Page &P of &N', {"margin": 0.3}
+            f'&L&"Arial,Regular"&8 {foot}&R&"Arial,Regular"&8Page &P of &N', {"margin": 0.24}
         )
 
 

@@ -29,7 +29,7 @@ FILL_IN_SHADE, FILL_IN_LINE = "#FBF3D9", "#B9B9B9"
 FONT = {"font_name": "Arial", "font_size": 9.5}
 LETTER_PAPER = 1
 SIDE_MARGIN_IN = 0.4
-LINE_PT, PAD_PT, SIDE_PAD_PT = 10.9, 4.0, 5.0
+LINE_PT, PAD_PT, SIDE_PAD_PT = 10.9, 3.5, 5.0
 """Height of a line, what a cell keeps free above and below, and at its sides [points]."""
 ONE_LINE_PT = LINE_PT + PAD_PT
 PX_PER_PT, PT_PER_LETTER = 96 / 72, 5.25

@@ -15,7 +15,9 @@ from scanner.pages.call_sheet import calls_xlsx, short_say
 from scanner.schema.log_tables import OUTCOMES
 from scanner.sheets.call_paper import TICKS
 from scanner.sheets.lists import CALL_LIST
+from scanner.sheets.paper import HEADING_PT
 from scanner.sheets.reader import read_sheet
+from scanner.sheets.writer import LINE_PT, PAD_PT
 from tests.small_scan import FORMULA_NAME, TODAY, small_scan
 
 HEADINGS = [
@@ -68,6 +70,9 @@ def test_eight_usual_rows_fill_a_page(sheet):
     for _, high_pt in (LETTER_PT, A4_PT):
         room_pt = high_pt - margins_pt - sheet.row_dimensions[1].height
         assert room_pt // usual_pt == 8
+        # A row of seven lines, or the heading above who is under way, moves no client to the next page
+        assert 7 * usual_pt + 7 * LINE_PT + PAD_PT <= room_pt
+        assert 8 * usual_pt + HEADING_PT <= room_pt
 
 
 def test_every_page_has_headings_company_day_and_number(sheet):
