@@ -68,7 +68,7 @@ def test_eight_usual_rows_fill_a_page(sheet):
     usual_pt = min(sheet.row_dimensions[row].height for row in range(2, sheet.max_row + 1))
     margins_pt = (sheet.page_margins.top + sheet.page_margins.bottom) * PT_PER_IN
     for _, high_pt in (LETTER_PT, A4_PT):
-        room_pt = high_pt - margins_pt - sheet.row_dimensions[1].height
+        room_pt = high_pt - margins_pt - HEADING_PT
         assert room_pt // usual_pt == 8
         # A row of seven lines, or the heading above who is under way, moves no client to the next page
         assert 7 * usual_pt + 7 * LINE_PT + PAD_PT <= room_pt
