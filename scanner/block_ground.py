@@ -122,7 +122,6 @@ def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
 
 
 def _list_ground(look: Look, block: Block) -> Tables:
-    """List `GROUND_TABLES` of lots looked at."""
     nothing = {name: empty_table(schema) for name, schema in GROUND_TABLES.items()}
     beds = curve_beds(look.beds, look.survey, rules=block.book.rules)
     found = nothing | {"beds": beds.loc[:, [*BEDS.columns]]}

@@ -162,7 +162,6 @@ def _work_lots(
 
 
 def _price(block: Block, ground: Ground, terms: Terms) -> Tables:
-    """Take lots from beds to offers."""
     book, season = block.book, block.season
     desk = Desk(book, season, ground)
     bundles = bundle_beds(

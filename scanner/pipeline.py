@@ -145,46 +145,16 @@ def price_job(
     book: Book, season: Season, client_id: str, bed_ids: tuple[str, ...]
 ) -> dict[str, pd.DataFrame]:
     """
-    Price any of a client's beds as one job, in every finish.
+    Price any of a client's beds, lead first, as one job in every finish: ``offer_beds quantities prices line_items``.
 
-    Parameters
-    ----------
-    book
-        A book as `read_book` gives it.
-    season
-        What the log knows.
-    client_id
-        The client.
-    bed_ids
-        Beds that a scan found on the lot and did not skip, lead first.
-
-    Returns
-    -------
-    tables
-        ``offer_beds quantities prices line_items`` of that job alone, by name.
+    A scan must have found the beds and not skipped them.
     """
     with _few_blocks(_put_right(book, season), season, {client_id}) as blocks:
         return price_set(next(blocks), bed_ids)
 
 
 def list_ground(book: Book, season: Season, client_ids: Collection[str]) -> pd.DataFrame:
-    """
-    List what plans of some clients' lots are drawn from, as a scan sees them.
-
-    Parameters
-    ----------
-    book
-        A book as `read_book` gives it.
-    season
-        What the log knows.
-    client_ids
-        Clients whose lots were scanned and have beds drawn.
-
-    Returns
-    -------
-    shapes
-        Table `PLAN_SHAPES`.
-    """
+    """List what plans of some clients' lots, scanned and with beds drawn, are drawn from: table `PLAN_SHAPES`."""
     with _few_blocks(book, season, client_ids) as blocks:
         surveys = [look_at(block, block.client_ids).survey for block in blocks]
     drawn = [list_plan_shapes(survey) for survey in surveys if survey is not None]
@@ -263,7 +233,6 @@ def _settle(book: Book, fees: pd.DataFrame, stages: Stages) -> Terms:
 def _work(
     blocks: Iterator[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
 ) -> tuple[list[Part], Tables]:
-    """Work out all blocks; their parts, and the thin tables of the whole book."""
     workers = store.workers if lot_count > store.small_lots else 1
     parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
     done, work, ease = 0, partial(work_block, terms=terms), partial(take_unchanged, terms=terms)
@@ -279,7 +248,6 @@ def _work(
 
 
 def _assume(book: Book, fees: pd.DataFrame) -> tuple[tuple[str, str], ...]:
-    """Say what holds for the whole list."""
     usual = usual_cautions(book.rates, book.rules)
     return ("In every bed", usual), ("Annual fees", fee_words(fees))
 
@@ -297,7 +265,6 @@ def _use_machines(
 def _problems(
     book: Book, season: Season, beds: pd.DataFrame, found: pd.DataFrame, *, is_whole: bool
 ) -> pd.DataFrame:
-    """Put together what was wrong in the book, in the lots and on record."""
     return join_problems(
         book.problems,
         found,

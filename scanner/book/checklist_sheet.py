@@ -34,17 +34,7 @@ CELL_LEFT = "that answer is left out"
 def check_answers(
     rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    r"""Check the answers of a checklist: table `ANSWERS` by client and question, and what was left out.
-
-    >>> from scanner.sheets.filled import CHECKLIST
-    >>> from scanner.sheets.reader import typed_rows
-    >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
-    >>> seen = {"client_id": "A", "seen_on": "2027-02-01", "turf to curb": "y", "slope percent": "steep"}
-    >>> rows = typed_rows(CHECKLIST, seen)
-    >>> answers, problems = check_answers(rows, clients, today=date(2027, 2, 2), file="checklist.csv")
-    >>> answers[["question", "answer"]].values.tolist(), len(problems)
-    ([['turf to curb', 'yes']], 1)
-    """
+    r"""Check the answers of a checklist: table `ANSWERS` by client and question, and what was left out."""
     days = _days(rows, today)
     rows, stranger = match_rows(rows.assign(day=days)[has_any(rows, QUESTIONS)], clients)
     causes: tuple[Cause, ...] = (

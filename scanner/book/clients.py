@@ -34,14 +34,6 @@ def read_clients(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
 
     Faulty rows and cells are listed, the rest is kept; other columns are carried along. A file that is
     missing, empty, no table, without ``client_id`` or without one usable row is a `BookError`.
-
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     path = Path(folder) / "clients.csv"
-    ...     _ = path.write_text("client_id,name\n007,NA\n,Ann\n")
-    ...     clients, problems = read_clients(path)
-    >>> clients["client_id"].tolist(), clients["name"].tolist(), problems["feature"].tolist()
-    (['007'], ['NA'], ['row 3'])
     """
     if not path.is_file():
         message = (

@@ -181,7 +181,6 @@ def _find_contradictions(calls: pd.DataFrame) -> tuple[pd.Series[bool], pd.Serie
 
 
 def _causes(rows: pd.DataFrame, calls: pd.DataFrame, today: date) -> tuple[Cause, ...]:
-    """Say what may be wrong with a call, in the order in which it is told."""
     listed = ", ".join(OUTCOMES)
     days, next_days = calls["called_on"], calls["next_date"]
     early = "next_date " + next_days + " is before the call on " + days

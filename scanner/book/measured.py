@@ -30,17 +30,7 @@ MAX_FRONTAGES = 3.0
 
 
 def read_measured(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    r"""Read the edges measured on foot: tables `MEASURED` and `PROBLEMS`; no such file is no edge, not a fault.
-
-    >>> import tempfile
-    >>> clients = pd.DataFrame({"client_id": ["A"], "name": ["Ada"]})
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     path = Path(folder) / "measured.csv"
-    ...     _ = path.write_text("client_id,along,length_ft\nA,curb,60\nA,curb,none\n")
-    ...     measured, problems = read_measured(path, clients)
-    >>> measured["length_ft"].tolist(), problems["feature"].tolist()
-    ([60.0], ['row 3'])
-    """
+    r"""Read the edges measured on foot: tables `MEASURED` and `PROBLEMS`; no such file is no edge, not a fault."""
     if not path.is_file():
         return empty_table(MEASURED), list_problems([])
     try:
@@ -70,7 +60,6 @@ def check_edges(
 
 
 def _causes(edges: pd.DataFrame, rows: pd.DataFrame, clients: pd.DataFrame) -> tuple[Cause, ...]:
-    """Say what may be wrong with an edge, in the order in which it is told."""
     is_broken = rows["openings_ft"].ne("") & edges["openings_ft"].isna()
     is_broken |= rows["room_ft"].ne("") & edges["room_ft"].isna()
     most = f"{MAX_LENGTH_FT:,.0f} ft"

@@ -34,13 +34,7 @@ WGS84 = "EPSG:4326"
 def read_sites(
     folder: Path, clients: pd.DataFrame, *, left_out: Collection[str] = ()
 ) -> tuple[GeoDataFrame, pd.DataFrame]:
-    """Read all files of site features in a folder: table `FEATURES`, one outline a client, houses, outbuildings, lawns and beds placed on theirs.
-
-    >>> clients = pd.DataFrame({"client_id": ["A"]}, dtype="str")
-    >>> features, problems = read_sites(Path("no such folder"), clients)
-    >>> len(features), len(problems)
-    (0, 0)
-    """
+    """Read all files of site features in a folder: table `FEATURES`, one outline a client, houses, outbuildings, lawns and beds placed on theirs."""
     with passing_store() as store:
         land, problems = read_land(folder, clients, store, left_out=left_out)
         return check_table(land.take(land.as_read()).reset_index(drop=True), FEATURES), problems
@@ -65,7 +59,6 @@ def read_land(
 
 
 def _mark(paths: Mapping[str, Path], clients: pd.DataFrame, left_out: Collection[str]) -> str:
-    """Give the print of all that features are read from."""
     ids = "\n".join(sorted(clients["client_id"]))
     texts = list[str | bytes]()
     for file, path in paths.items():

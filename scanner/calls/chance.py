@@ -165,7 +165,6 @@ def chance_of_sale(
 
 
 def _weigh_cells(quotes: pd.DataFrame, price_years: Floats, rates: RateBook) -> Floats:
-    """Weigh the grid's cells with the prior and with each quote."""
     off = np.log(HALF_YEARS / rates.half_price_years.value) / SPREAD
     prior = START_SHARES[:, None] ** 1.5 * (1.0 - START_SHARES[:, None]) ** 0.5
     logs = np.log(prior) - 0.5 * off**2

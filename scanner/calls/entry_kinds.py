@@ -145,14 +145,6 @@ def judge(
 
     The entries are all that were not taken back; where the kind has parts, both frames of them carry
     the ``entry_id`` of their rows. What stands in `rows` twice is known the second time.
-
-    >>> one = pd.DataFrame([("A", "2027-03-02", "visit", "gate", "", "", 0, "")], columns=CALL.columns)
-    >>> more = pd.concat([one, one.assign(note=""), one.assign(note="dog")])
-    >>> judge(CALL, more, one.iloc[:0]).tolist(), judge(CALL, more, one).tolist()
-    (['added', 'known', 'changed'], ['known', 'known', 'changed'])
-    >>> one = pd.DataFrame([("A", "curbed", "2027-02-01", "yes")], columns=ANSWER.columns)
-    >>> judge(ANSWER, pd.concat([one, one.assign(answer="no"), one]), one).tolist()
-    ['known', 'changed', 'changed']
     """
     on_record, told = [*_reports(kind, entries, entry_parts)], [*_reports(kind, rows, parts)]
     standing: dict[Key, Report] = {}
@@ -187,7 +179,6 @@ def _stand(
 
 
 def _put_together(kind: Kind, before: Report | None, report: Report) -> Report:
-    """Say what stands once an entry is told after another."""
     if before is None or not kind.adds_up:
         return report
     details = tuple(new or old for new, old in zip(report[0], before[0], strict=True))

@@ -109,16 +109,7 @@ def open_terms(season: Season, *, day_hours: float, today: date) -> pd.DataFrame
 
 
 def count_quotes(calls: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFrame:
-    """Count each quote as a call that ended in one, and a lost one as a call that ended in *not now*.
-
-    >>> from scanner.calls.log import NO_SEASON
-    >>> quote = {name: "" for name in NO_SEASON.quotes} | {
-    ...     "quote_id": "Q2026-001", "client_id": "A", "quoted_on": "2026-03-03", "price_cents": 123_000, "entry_id": 4,
-    ...     "outcome": "lost", "ended_on": "2026-03-20", "why": "too dear", "recorded_at": "t"}
-    >>> both = count_quotes(NO_SEASON.calls, pd.DataFrame([quote]))
-    >>> both[["called_on", "outcome", "note", "price_cents"]].to_numpy().tolist()
-    [['2026-03-03', 'quoted', '', 123000], ['2026-03-20', 'not now', 'too dear', 0]]
-    """
+    """Count each quote as a call that ended in one, and a lost one as a call that ended in *not now*."""
     more = list[dict[str, Any]]()
     for quote in quotes.to_dict("records"):
         own = {

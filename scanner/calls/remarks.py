@@ -22,13 +22,7 @@ PUT_RIGHT = "phone"
 
 
 def with_remarks(clients: pd.DataFrame, remarks: pd.DataFrame) -> pd.DataFrame:
-    """Put right in the client list what the office put right in a call list.
-
-    >>> clients = pd.DataFrame({"client_id": ["A", "B"], "phone": ["555-0101", "555-0199"]})
-    >>> rows = [("A", "phone", "555-0111", "555-0101"), ("B", "phone", "555-0112", "555-0102")]
-    >>> with_remarks(clients, pd.DataFrame(rows, columns=[*REMARKS.columns]))["phone"].tolist()
-    ['555-0111', '555-0199']
-    """
+    """Put right in the client list what the office put right in a call list."""
     right: dict[str, pd.Series[str]] = {}
     for heading, own in remarks.groupby("heading", sort=True):
         if heading in clients:

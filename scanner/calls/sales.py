@@ -31,12 +31,6 @@ def count_sales(calls: pd.DataFrame, sales: pd.DataFrame) -> pd.DataFrame:
 
     With one more row a client and day of sale: none where a call to that client ended in a sale
     on that day or in the `SAME_SALE_DAYS` before it.
-
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "sold", "", "", "", "", "t", 0)], columns=[*CALL_LOG.columns])
-    >>> rows = [(2, "A", "A-curb-1", "A-curb-1", "2027-05-31", "t", 9), (3, "B", "B-curb-1", "7", "2027-03-09", "t", 9)]
-    >>> both = count_sales(calls, pd.DataFrame(rows, columns=[*SALE_COLUMNS]))
-    >>> both[["client_id", "called_on", "outcome", "note"]].values.tolist()
-    [['A', '2027-03-02', 'sold', ''], ['B', '2027-03-09', 'sold', 'job 7']]
     """
     report = calls[calls["outcome"] == SOLD].groupby("client_id")["called_on"].agg(list).to_dict()
     more = list[dict[str, Any]]()

@@ -23,14 +23,6 @@ def count_as_calls(calls: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     With one more row a visit that is news: none where that call is on record, nor after a
     quote, a sale or a "do not call" of the same year. A day that was promised for later stays
     promised.
-
-    >>> from scanner.schema.log_tables import CALL_LOG
-    >>> calls = pd.DataFrame([(1, "A", "2027-03-02", "quoted", "", "", "", "", "t", 0)], columns=[*CALL_LOG.columns])
-    >>> rows = [(2, "A", "2027-03-01", "Kim", "gate", "t"), (3, "A", "2027-03-09", "", "", "t")]
-    >>> columns = ["entry_id", "client_id", "visited_on", "visited_by", "note", "recorded_at"]
-    >>> both = count_as_calls(calls, pd.DataFrame(rows, columns=columns))
-    >>> both[["called_on", "outcome", "note"]].values.tolist()
-    [['2027-03-02', 'quoted', ''], ['2027-03-01', 'visit', 'gate']]
     """
     known = set(calls[["client_id", "called_on", "outcome"]].itertuples(index=False, name=None))
     settled = calls[calls["outcome"].isin(SETTLED)]

@@ -106,7 +106,6 @@ def _refuse(jobs: pd.DataFrame, found: Scan) -> tuple[pd.DataFrame, list[Problem
 def _estimates(
     jobs: pd.DataFrame, season: Season, found: Scan
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Give each job its finish and its tasks: as it was sold, else as the scan has it now."""
     told = jobs[jobs["is_told"]]
     tasks = season.job_tasks[season.job_tasks["job_id"].isin(told["job_id"])]
     sales = jobs[~jobs["is_told"]]

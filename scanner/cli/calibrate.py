@@ -54,7 +54,6 @@ def calibrate(asked: Asked, job_id: str | None) -> None:
 
 
 def _break_down(season: Season, jobs: pd.DataFrame, *, as_json: bool) -> None:
-    """Print what each job took, task by task, and say what it made."""
     tasks = list_actuals(season.jobs, season.job_tasks)
     tasks = tasks[tasks["job_id"].isin(jobs["job_id"])]
     rows = [_row(JOB_TOLD, task) for task in tasks.to_dict("records")]

@@ -204,14 +204,7 @@ def story_lines(story: Story, width: int) -> list[str]:
 
 
 def bed_words(bed: Story) -> str:
-    """Say what a bed is.
-
-    >>> bed_words({"bed_id": "C7-curb-1", "along": "curb", "edge_ft": 44.2, "area_ft2": 173.4, "skip_reason": "",
-    ...            "price_usd": 1711.2})
-    'C7-curb-1, along the curb: 44 ft, 173 ft², $1,711 alone'
-    >>> bed_words({"bed_id": "C7-house-1", "along": "house", "edge_ft": 9.0, "area_ft2": 31.0, "skip_reason": "too small"})
-    'C7-house-1, along the house wall: 9 ft, 31 ft², skipped: too small'
-    """
+    """Say what a bed is."""
     what = (
         f"skipped: {bed['skip_reason']}"
         if bed["skip_reason"]

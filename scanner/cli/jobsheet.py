@@ -124,7 +124,6 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobS
 
 
 def _cautions(beds: pd.DataFrame) -> list[str]:
-    """Give the cautions of beds that lie nowhere; the others have theirs on the drawing."""
     told = [
         words
         for cell in beds.loc[beds["frame"] == "", "cautions"]
@@ -139,7 +138,6 @@ def _cautions(beds: pd.DataFrame) -> list[str]:
 
 
 def _amounts(tasks: pd.DataFrame, rates: RateBook) -> dict[str, float]:
-    """Give how much of each quantity of the take-off a job has."""
     quantity_of_task = {task.task: task.quantity for task in (*bed_tasks(rates), *job_tasks(rates))}
     return {
         quantity_of_task[task]: float(quantity)

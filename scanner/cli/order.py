@@ -82,7 +82,6 @@ def _jobs_of(season: Season, monday: date, today: date) -> pd.DataFrame:
 
 
 def _over_capacity(book: Path, building: Building, monday: date) -> Iterator[str]:
-    """Say where the jobs of a week take more than the crews are free for."""
     capacity, _ = read_capacity(book)
     if capacity.empty:
         return

@@ -159,7 +159,6 @@ def _without_earlier(
 def _free_weeks(
     book: Path, span: tuple[date, date], today: date
 ) -> tuple[pd.DataFrame, pd.DataFrame, date, list[str]]:
-    """Read the free days, their problems, the last week that has any, and what to say of them."""
     first, last = span
     if last < monday_of(today):
         message = f"the weeks until {last} are over"

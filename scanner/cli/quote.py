@@ -85,7 +85,6 @@ def quote(
 
 
 def _close(standing: pd.DataFrame, row: dict[str, Any], today: date) -> None:
-    """Say under which number the quote is kept, and what else is open to the client."""
     is_open = quote_states(standing, today=today).eq(OPEN)
     others = standing.loc[is_open & standing["client_id"].eq(row["client_id"]), "quote_id"]
     for number in others[others != row["quote_id"]]:

@@ -73,7 +73,6 @@ def record_sheet(path: Path, asked: Asked) -> int:
 
 
 def _find_remarks(path: Path, asked: Asked) -> tuple[list[Batch], list[Problem]]:
-    """Find what the office wrote beside the calls; notes tell what was not taken up."""
     clients = asked.client_list
     cells, strange = read_added(path, clients)
     remarks, old = find_remarks(
@@ -125,7 +124,6 @@ def record_typed(
 
 
 def _say_next(batches: list[Batch], book: Path) -> None:
-    """Say what comes after a single entry, and the command that does it."""
     for kind, rows, parts in batches:
         has_hours = parts is not None and "actual_hours" in parts and parts["actual_hours"].any()
         if len(rows) != 1 or has_hours:

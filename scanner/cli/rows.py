@@ -75,15 +75,7 @@ def show_problems(problems: pd.DataFrame, *, as_json: bool) -> None:
 
 
 def problem_line(problem: dict[str, str]) -> str:
-    """Write one problem as a line of text.
-
-    >>> problem_line({"file": "clients.csv", "feature": "row 7", "client_id": "C7",
-    ...               "severity": "fault", "problem": "the id is missing", "remedy": "fill it in"})
-    'fault: clients.csv, row 7, client C7: the id is missing; to do: fill it in'
-    >>> problem_line({"file": "", "feature": "", "client_id": "",
-    ...               "severity": "note", "problem": "no lots yet", "remedy": ""})
-    'note: no lots yet'
-    """
+    """Write one problem as a line of text."""
     client = f"client {problem['client_id']}" if problem["client_id"] else ""
     place = ", ".join(part for part in (problem["file"], problem["feature"], client) if part)
     remedy = f"; to do: {problem['remedy']}" if problem["remedy"] else ""

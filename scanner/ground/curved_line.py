@@ -59,15 +59,6 @@ def curve_line(
 
     Area stays to 1 %, no curve is tighter than ``turn_radius_ft``. `turf`: what the bed may take
     beside it, None: nobody drew it; `room_ft`: how far into it the line may go.
-
-    >>> from scanner.book.settings import read_rules
-    >>> rules = read_rules(None)[0]
-    >>> bed, edge = shapely.box(0, 0, 48, 4), shapely.LineString([(0, 0), (48, 0)])
-    >>> curved = curve_line(bed, edge, shapely.box(0, 4, 48, 30), rules=rules)
-    >>> round(curved.shape.area), round(curved.line.length, 1), float(round(curved.end_ft, 1))
-    (192, 48.8, -1.0)
-    >>> curve_line(bed, edge, shapely.box(0, 4, 48, 4.2), rules=rules) is None
-    True
     """
     side = _lawn_side(bed, edge)
     path = None if side is None else _smooth(side, rules.turn_radius_ft)

@@ -47,24 +47,8 @@ def size_measured(
     measured: pd.DataFrame, *, rules: LocalRules, answers: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """
-    Size a bed along each measured edge.
+    Size a bed along each measured edge: table `BEDS`, one row an edge of a kind that is offered, ``frame`` blank.
 
-    Parameters
-    ----------
-    measured
-        Table `MEASURED`.
-    rules
-        Depth, mower, least sizes, wall strip.
-    answers
-        Table `ANSWERS`; None: no crew has looked yet.
-
-    Returns
-    -------
-    beds
-        Table `BEDS`, one row an edge of a kind that is offered; ``frame`` is blank.
-
-    Notes
-    -----
     edge = length − openings; depth = room where the rest of it is too narrow for a mower,
     else the bed's depth; area = edge × depth; bed line = edge + two depths, or two depths
     where all the room is taken.

@@ -69,27 +69,11 @@ def survey_block(
     answers: pd.DataFrame | None = None,
 ) -> Survey:
     """
-    Find and measure the beds of a block of lots.
+    Find and measure the beds of a block of lots, skipped ones too.
 
-    Parameters
-    ----------
-    features
-        Table `FEATURES`, degrees: what lies within ``front_reach_ft`` of each lot, or more.
-    client_ids
-        Clients that have an outline there, all of one plane, in order.
-    clients
-        Table `CLIENTS`.
-    rules
-        Bed sizes and local rules.
-    stored
-        Table `STORED_BEDS`: beds of earlier scans keep their names. None: there are none.
-    answers
-        Table `ANSWERS`; None: no crew has looked yet.
-
-    Returns
-    -------
-    survey
-        The lots with their beds, skipped ones too.
+    `features`: degrees, of what lies within ``front_reach_ft`` of each lot, or more; `client_ids`:
+    those with an outline there, all of one plane, in order; `stored`: beds of earlier scans, which
+    keep their names; None: there are none; `answers`: None: no crew has looked yet.
     """
     answers = empty_table(ANSWERS) if answers is None else answers
     block = gather(features, client_ids, clients, rules=rules)

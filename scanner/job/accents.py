@@ -30,24 +30,10 @@ EQUAL_SHARE = 0.95
 
 def place_accents(grounds: Shapes, stretches: EdgeParts, *, rates: RateBook) -> pd.DataFrame:
     """
-    Place the shrubs of an accent.
+    Place the shrubs of an accent on n grounds where plants may stand [ft]: ``ground``, ``x_ft``, ``y_ft``.
 
-    Parameters
-    ----------
-    grounds
-        Ground where plants may stand, n shapes [ft].
-    stretches
-        Of the edges that they lie along [ft].
-    rates
-        ``accent_spacing_ft``.
+    By ground, row and stretch of the edges that they lie along, from the edge on.
 
-    Returns
-    -------
-    spots
-        `ground` (0 to n - 1), `x_ft`, `y_ft`, by ground, row and stretch, from the edge on.
-
-    Notes
-    -----
     With w the plantable area over (longest run + 2 ft): max(1, ⌊w/spacing + ½⌋) rows share
     the depth evenly. Of five depths evenly across a row's share, those whose run is at
     least 95 % of the longest are equally good, and the one nearest their middle is taken.
@@ -148,7 +134,6 @@ def _set_out(
 
 
 def _beside(lines: Shapes, along_ft: np.ndarray, aside_ft: np.ndarray) -> np.ndarray:
-    """Step off lines at right angles, to the left where positive."""
     step_ft = 0.05
     here, before, after = (
         shapely.get_coordinates(

@@ -52,28 +52,12 @@ def plan_care(
     beds: pd.DataFrame, clients: pd.DataFrame, finishes: Mapping[str, str], *, rates: RateBook
 ) -> pd.DataFrame:
     """
-    List what each bed needs in spring, and what it costs the client.
+    List what each bed needs in spring, and what it costs the client: `CARE_COLUMNS`, by route, day and stop.
 
-    Parameters
-    ----------
-    beds
-        ``client_id bed_id area_ft2 known_from``, as `list_old_beds` gives them [ft2]; those
-        of nobody in the client list are left out.
-    clients
-        Table `CLIENTS`.
-    finishes
-        Finish of the beds that were built, by name; gravel gets no mulch.
-    rates
-        Depth of the refresh [in], paces, prices, margin.
+    `beds`: as `list_old_beds` gives them [ft²]; those of nobody in the client list are left out,
+    and nothing is worked out for one that nobody measured. `finishes`: of the beds that were built,
+    by name; gravel gets no mulch.
 
-    Returns
-    -------
-    care
-        Columns `CARE_COLUMNS`, in the order of route, day and stop; nothing is worked out
-        for a bed that nobody measured.
-
-    Notes
-    -----
     mulch_yd3 = area_ft2 * refresh_depth_in / 324; price = (hours * labor + mulch with
     waste) / (1 - gross margin), rounded once; delivery is the route's.
     """

@@ -87,29 +87,12 @@ def choose_plants(
     *, species: Plants, rules: LocalRules, rates: RateBook,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:  # fmt: skip
     """
-    Choose the species of each bed.
+    Choose the species of each bed: table `CHOSEN_PLANTS`, in the order of `plants`, and what was not to be had.
 
-    Parameters
-    ----------
-    plants
-        Table `PLANTS`: the plantings that are asked for.
-    offer_beds
-        Table `OFFER_BEDS` of the same beds.
-    answers
-        Table `ANSWERS`: ``sun`` and ``plant`` of the clients.
-    species
-        The list, in the order in which species are preferred.
-    rules
-        Zone, and the most height [in].
-    rates
-        Sizes planted and what they cost.
-
-    Returns
-    -------
-    chosen
-        Table `CHOSEN_PLANTS`, in the order of `plants`; it joins them by its first four columns.
-    problems
-        Table `PROBLEMS`: where no species fits, a wish that cannot be met, a zone not known.
+    `plants`: table `PLANTS`, the plantings that are asked for; `answers`: ``sun`` and ``plant`` of
+    the clients; `species`: the list, in the order in which species are preferred; `rules`: zone,
+    and the most height [in]; `rates`: sizes planted and what they cost. Problems are noted where no
+    species fits, a wish cannot be met, or a zone is not known.
     """
     check_table(plants, PLANTS)
     beds = offer_beds[["offer_id", "bed_id", "client_id", "along", "low_plant_ft2"]]
@@ -137,7 +120,6 @@ def choose_plants(
 def _place_of(
     bed: pd.DataFrame, sun: Mapping[Any, str], rules: LocalRules, rates: RateBook
 ) -> Place:
-    """Put together what a bed asks of its species."""
     first = bed.iloc[0]
     is_street = first["along"] in STREET_SIDE
     by_kind: tuple[Light, ...] = ("sun",) if is_street else ("sun", "part")

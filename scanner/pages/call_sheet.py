@@ -113,7 +113,6 @@ def _promised(row: Mapping[str, Any], today: date) -> str:
 
 
 def _if_asked(row: Mapping[str, Any]) -> str:
-    """Price the finishes that the sentence does not name."""
     prices = {finish: row[f"price_{finish}_usd"] for finish in FINISHES if finish != row["finish"]}
     return "\n".join(
         f"{FINISH_WORDS[finish]} {usd_said(int(price * 100))}"
@@ -152,7 +151,6 @@ def _at_your_rates(scan: Scan) -> tuple[tuple[str, str], ...]:
 
 
 def _permit_words(scan: Scan) -> str:
-    """Say how much of what is offered lies in the right-of-way."""
     listed = scan.offers["offer_id"].isin(scan.calls.loc[scan.calls["left_out"] == "", "offer_id"])
     own, area = (scan.offers.loc[listed, name].sum() for name in ("right_of_way_ft2", "area_ft2"))
     return (
@@ -162,7 +160,6 @@ def _permit_words(scan: Scan) -> str:
 
 
 def _cheapest_words(methods: tuple[tuple[str, float], ...]) -> str:
-    """Name each method with the area from which on it is the cheapest."""
     first, *others = methods
     return ", ".join(
         [first[0], *(f"{method} from {area_ft2:,.0f} ft²" for method, area_ft2 in others)]

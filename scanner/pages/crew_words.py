@@ -140,7 +140,6 @@ def list_steps(job: CrewJob) -> Iterator[str]:
 
 
 def _strip(job: CrewJob) -> Iterator[str]:
-    """Say how the turf is taken out, by the method that was priced."""
     rates = job.rates
     lb_per_ft2 = rates.soil_wet_lb_per_yd3.value * rates.cut_depth_in.value / FT2_IN_PER_YD3
     load = (

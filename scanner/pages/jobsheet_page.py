@@ -73,7 +73,6 @@ def _draw_front(paper: Paper, sheet: JobSheet) -> None:
 
 
 def _lists(sheet: JobSheet) -> Lists:
-    """Give the three columns of lists, each with its heads."""
     work = sheet.work
     return [
         [("Tools", [*list_tools(work)])],

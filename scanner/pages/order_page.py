@@ -185,7 +185,6 @@ def _columns(names: Sequence[str], width: float) -> list[Track]:
 
 
 def _in_units(units: pd.Series[str]) -> Iterator[str]:
-    """Say in which unit each material stands."""
     told = {"pot": "plants in pots", "head": "sprinkler parts in sets"}
     yield from dict.fromkeys(
         told.get(unit) or f"{name} in {'tons' if unit == 'ton' else UNITS[unit]}"

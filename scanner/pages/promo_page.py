@@ -168,7 +168,6 @@ def _where(row: dict[Any, Any]) -> str:
 
 
 def _rounds(rows: list[dict[str, Any]]) -> list[dict[Any, Any]]:
-    """Put a wave in the order in which it is driven: routes, their days, stops."""
 
     def place(row: dict[str, Any]) -> tuple[Any, ...]:
         stop = float("inf") if pd.isna(row["stop"]) else row["stop"]

@@ -121,7 +121,6 @@ def _most(paper: Paper, sketch: Sketch, scene: Scene, sender: Sender) -> tuple[f
 
 
 def _left(column: Column, sketch: Sketch, sender: Sender, scene: Scene) -> None:
-    """Say what would be built, and what is kept clear."""
     column.section("What we would build")
     beds = sketch.plan.beds.to_dict("records")
     for at, bed in enumerate(beds):
@@ -192,7 +191,6 @@ def _shows(drawn: Drawn, shapes: np.ndarray) -> bool:
 
 
 def _right(column: Column, sketch: Sketch, sender: Sender, *, is_dashed: bool) -> None:
-    """Say what it costs, and what could follow."""
     column.section("What it costs")
     for price in sorted(
         sketch.prices.to_dict("records"), key=lambda own: FINISHES.index(own["finish"])
@@ -226,7 +224,6 @@ def _right(column: Column, sketch: Sketch, sender: Sender, *, is_dashed: bool) -
 
 
 def _small_plan(column: Column, scene: Scene, drawn: Drawn) -> None:
-    """Show the whole lot at the foot of the column, as large as there is room for."""
     column.gap(PLAN_GAP - 4)
     bottom = column.paper.bottom + 4
     size = (column.width - CAPTION, min(MOST_PLAN, column.y - bottom))

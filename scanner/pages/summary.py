@@ -80,7 +80,6 @@ def _work(offers: pd.DataFrame) -> dict[str, Any]:
 
 
 def _uncalled(scan: Scan) -> dict[str, Any]:
-    """Offers whose clients are left out, and clients under way by stage."""
     stages, calls = scan.under_way["stage"], scan.calls
     is_out = (calls["left_out"] != "") & ~calls["client_id"].isin(scan.under_way["client_id"])
     return {

@@ -101,7 +101,6 @@ def _write_columns(column: Column, visit: Visit, scene: Scene | None) -> None:
 
 
 def _measure(column: Column, visit: Visit) -> None:
-    """Give places to write what is measured and seen, by the names that are typed later."""
     column.section("Measure and ask")
     paper = column.paper
     for x, words in ((LABELS, "drawn"), (MEASURED, "measured")):

@@ -150,7 +150,6 @@ def _by_page(table: pd.DataFrame, numbers: pd.Series[int]) -> Callable[[int], li
 def _pieces(
     numbers: pd.Series[int], lots: Text, pages: list[MapPage], gaps: dict[str, str]
 ) -> list[tuple[str, bytes]]:
-    """Sort lots by the page that they stand on."""
     pieces = []
     for number in numbers.unique():
         name = pages[number].name

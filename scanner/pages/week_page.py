@@ -157,7 +157,6 @@ def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
 
 
 def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
-    """Of a new call say what to offer and the price."""
     if offer is None or line["section"] != "new call":
         return str(line["next_step"])
     return f"{line['next_step']}: {usd_said(int(offer['price_cents']))}"

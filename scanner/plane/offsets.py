@@ -31,25 +31,11 @@ QUARTER_CHORDS = 8
 
 def open_ground(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     """
-    Open shapes: what a disc of a little less than `width_ft` sweeps inside each.
+    Open shapes [ft]: what a disc of a little less than `width_ft` sweeps inside each.
 
-    Eroded with round joins, dilated with mitred ones and clipped to the shape, so
-    that thin tails go and square corners stay.
+    Eroded with round joins, dilated with mitred ones and clipped to the shape, so that thin tails
+    go and square corners stay.
 
-    Parameters
-    ----------
-    shapes
-        Polygons [ft], n rows.
-    width_ft
-        Least width that stays [ft].
-
-    Returns
-    -------
-    opened
-        Polygons inside `shapes`, n rows.
-
-    Examples
-    --------
     >>> strip = shapely.box(0, 0, 40, 4)
     >>> float(round(shapely.area(open_ground(np.array([strip]), 2.0))[0], 6))
     160.0

@@ -65,24 +65,10 @@ class Stretches(NamedTuple):
 
 def cut_rings(shapes: np.ndarray, lot: np.ndarray, bits: np.ndarray | int = 0) -> Segs:
     """
-    Cut polygons and lines into straight pieces.
+    Cut polygons and lines [ft], sorted by lot, into straight pieces in order, the ground of polygons on the left.
 
-    Parameters
-    ----------
-    shapes
-        Polygons or lines [ft], n rows sorted by lot.
-    lot
-        Lot of each.
-    bits
-        What each is.
+    `bits`: what each is.
 
-    Returns
-    -------
-    segs
-        Their pieces in order, the ground of polygons on the left.
-
-    Examples
-    --------
     >>> segs = cut_rings(np.array([shapely.box(0, 0, 4, 3)]), np.array([7]))
     >>> segs.length_ft.tolist(), segs.lot.tolist()
     ([3.0, 4.0, 3.0, 4.0], [7, 7, 7, 7])
@@ -205,26 +191,11 @@ def lies_on(
     p: Segs, q: Segs, count: int, *, reach_ft: float = ON_FT, beyond_ft: float = ON_FT
 ) -> Stretches:
     """
-    Find which stretches of some pieces lie on others, not just cross them.
+    Find which stretches of some pieces [ft] lie on others, not just cross them, in the order of `p`.
 
-    Parameters
-    ----------
-    p, q
-        Pieces [ft], `q` sorted by lot.
-    count
-        Number of lots.
-    reach_ft
-        How far off a stretch may lie.
-    beyond_ft
-        How far beyond the ends of a piece of `q`.
+    `q` is sorted by lot. `reach_ft`: how far off a stretch may lie; `beyond_ft`: how far beyond the
+    ends of a piece of `q`.
 
-    Returns
-    -------
-    stretches
-        In the order of `p`.
-
-    Examples
-    --------
     >>> boxes = cut_rings(shapely.box([0, 4], [0, 1], [4, 8], [3, 9]), np.array([0, 0]))
     >>> stretches = lies_on(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), 1, beyond_ft=0)
     >>> stretches.t0.round(3).tolist(), stretches.t1.round(3).tolist()

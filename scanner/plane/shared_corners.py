@@ -12,27 +12,12 @@ from scanner.plane.spikes import build_polygons
 
 def share_corners(shapes: np.ndarray, lot: np.ndarray, box: np.ndarray) -> np.ndarray:
     """
-    Give the sides of shapes the corners of other shapes of their lot that lie on them.
+    Give the sides of shapes [ft] the corners of other shapes of their lot that lie on them, bent by `ON_FT` at most.
 
     Rounded to the grid, the corner of a drive lies a hair off the wall that it ends at; taken out
-    of a lawn one after the other, the two would leave a slit of turf between them.
+    of a lawn one after the other, the two would leave a slit of turf between them. `box`: bounds of
+    the ground that matters [ft], one row a lot. Lines stay as they were.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array [ft], n rows sorted by lot.
-    lot
-        Lot of each.
-    box
-        Bounds of the ground that matters [ft], one row a lot.
-
-    Returns
-    -------
-    shapes
-        The same, sides bent by `ON_FT` at most, n rows; lines as they were.
-
-    Examples
-    --------
     >>> wall, drive = shapely.box(0, 3, 9, 9), shapely.box(2, 0, 5, 3.001)
     >>> shared = share_corners(np.array([wall, drive]), np.array([0, 0]), np.array([[0, 0, 9, 9]]))
     >>> shapely.get_num_coordinates(shared).tolist(), shapely.touches(*shared).tolist()

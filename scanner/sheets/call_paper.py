@@ -48,14 +48,7 @@ PAPER = Sheet("Calls", (
 
 
 def call_of(row: Mapping[str, str]) -> dict[str, str]:
-    r"""Take a row of the sheet apart into columns of the call list.
-
-    >>> row = {"client": "Ada Quill\n7 Elm St\n007", "phone": "", "called_on": "2027-03-12", "note": "gate 12#",
-    ...        "answer": TICKS.replace("☐ visit", "x visit"), "next": "3/19 measure the curb"}
-    >>> call = call_of(row)
-    >>> [call[name] for name in ("client_id", "name", "outcome", "next_date", "next_action")]
-    ['007', 'Ada Quill', 'visit', '3/19', 'measure the curb']
-    """
+    r"""Take a row of the sheet apart into columns of the call list."""
     *told, client_id = [line.strip() for line in row["client"].splitlines()] or [""]
     next_date, next_action = split_next(row["next"])
     return {

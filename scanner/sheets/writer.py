@@ -232,7 +232,6 @@ def _write_notes(
 
 
 def _set_print(paper: Worksheet, title: str, *, pages_wide: int) -> None:
-    """Letter paper, landscape, a head and a page number on each, no row cut off at the side."""
     paper.set_landscape()
     paper.set_paper(LETTER_PAPER)
     paper.fit_to_pages(pages_wide, 0)

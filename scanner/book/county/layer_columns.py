@@ -69,11 +69,7 @@ def find_column(fields: pd.DataFrame, name: str, file: str) -> pd.Series:
 
 
 def list_names(names: Sequence[object] | pd.Index) -> str:
-    """List names in a sentence, not more than a few dozen.
-
-    >>> list_names(["a", "b"]), list_names([])
-    ('a, b', 'none')
-    """
+    """List names in a sentence, not more than a few dozen."""
     texts = [str(name) for name in names]
     more = f" and {len(texts) - _SHOWN_COUNT:,} more" if len(texts) > _SHOWN_COUNT else ""
     return ", ".join(texts[:_SHOWN_COUNT]) + more or "none"

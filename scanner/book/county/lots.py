@@ -190,7 +190,6 @@ def _join_parts(
 
 
 def _why_no_lot(parts: pd.DataFrame, shapes: Shapes) -> str:
-    """Say why parcels of one id are no one lot; blank where they are."""
     if len(parts) > MOST_PARTS:
         return f"{len(parts):,} parcels share it"
     if len(set(parts["address"]) - {""}) > 1:

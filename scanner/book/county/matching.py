@@ -169,7 +169,6 @@ def _by_address(address: Address | None, lots: Lots, index: Index) -> Match:
 
 
 def _find_spots(points: Shapes, lots: Lots, pavement: Shapes) -> list[_Spot]:
-    """Find the lots that each point lies in, and those within reach of a slip."""
     on_street = np.zeros(len(points), dtype=bool)
     on_street[shapely.STRtree(pavement).query(points, predicate="intersects")[0]] = True
     inside, near = _lots_by_point(points, lots, 0.0), _lots_by_point(points, lots, LINE_FT)

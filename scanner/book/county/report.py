@@ -23,13 +23,7 @@ LINES = {
 
 
 def count_clients(matches: list[Match], *, without_house: int, without_curb: int) -> dict[str, int]:
-    """Count clients by what came of them; those matched once more by house and by curb.
-
-    >>> found = [Match("address", (3,)), Match(reason="no parcel has its address")]
-    >>> counts = count_clients(found, without_house=1, without_curb=0)
-    >>> counts["clients"], counts["matched"], counts["unmatched"], counts["with_house"]
-    (2, 1, 1, 0)
-    """
+    """Count clients by what came of them; those matched once more by house and by curb."""
     ways = [match.way for match in matches]
     unmatched = ways.count("")
     matched = len(ways) - unmatched

@@ -81,7 +81,6 @@ def _describe(things: LayerFeatures) -> pd.DataFrame:
 
 
 def _widen(things: LayerFeatures, width_ft: float | None) -> tuple[pd.DataFrame, list[Problem]]:
-    """Give each centerline its width, and join those that are one street."""
     numbers = things.said["pavement_ft"]
     widths = numbers.where(numbers > 0, np.nan if width_ft is None else width_ft)
     if widths.isna().all():

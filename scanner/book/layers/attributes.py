@@ -81,7 +81,6 @@ def read_attributes(
 
 
 def _causes(attributes: pd.DataFrame, ids: Set[str]) -> tuple[Cause, ...]:
-    """Say what may be wrong with a feature, in the order in which it is told."""
     kinds, given = attributes["kind"], attributes["client_id"]
     is_strange = ~kinds.isin(FEATURE_KINDS)
     named = {kind: _name_kind(kind) for kind in kinds[is_strange].unique()}

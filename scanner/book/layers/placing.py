@@ -58,12 +58,6 @@ def place_features(features: GeoDataFrame) -> GeoDataFrame:
     """Give houses, outbuildings, lawns and beds the client whose outline holds more than half of them.
 
     Shares of area are the same in degrees as in feet, so no plane is needed.
-
-    >>> lot, house = shapely.box(0, 1, 2, 3), shapely.box(1, 2, 1.5, 2.5)
-    >>> features = GeoDataFrame(
-    ...     {"kind": ["property", "house"], "client_id": ["A", ""]}, geometry=[lot, house], crs=4326)
-    >>> place_features(features)["client_id"].tolist()
-    ['A', 'A']
     """
     is_outline = (features["kind"] == "property") & (features["client_id"] != "")
     is_homeless = features["kind"].isin(PLACED_KINDS) & (features["client_id"] == "")

@@ -173,7 +173,6 @@ def _connect(path: Path, mode: str, wait_seconds: float) -> sqlite3.Connection:
 
 
 def _version(store: Store) -> int:
-    """Tell the file's version, 0 for an empty one; refuse what is not ours or newer."""
     if not store.rows("SELECT 1 FROM sqlite_master LIMIT 1"):
         return 0
     if store.rows("PRAGMA application_id") != [(OUR_MARK,)]:

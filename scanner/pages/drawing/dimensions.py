@@ -96,7 +96,6 @@ class Dimensions:
         return True
 
     def _break(self, line: Points) -> None:
-        """Break a line where ground is cut across."""
         cut = self.brush.frame.cut
         if cut is None or cut.axis:
             return

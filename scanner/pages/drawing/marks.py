@@ -61,7 +61,6 @@ def _write_number(paper: Paper, brush: Brush, kept: Kept, foot: Points, spot: Po
 
 
 def _round(foot: Points) -> Iterator[Points]:
-    """Go round a point in ever wider rings."""
     return (
         foot + off * way
         for off in (14.0, 20.0, 26.0, 34.0, 44.0, 60.0, 80.0, 110.0, 150.0)

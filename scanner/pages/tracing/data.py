@@ -85,7 +85,6 @@ def _number_lost(clients: pd.DataFrame) -> pd.DataFrame:
 
 
 def _find_corner(book: Book) -> _Places:
-    """Find the south-west corner of all that the book knows the place of, whoever is offered."""
     is_lot = (book.features["kind"] == "property") & (book.features["client_id"] != "")
     lots = shapely.bounds(book.features.geometry[is_lot].to_numpy())[:, :2]
     places = book.clients[["lon", "lat"]].dropna().to_numpy(dtype=float)
