@@ -75,7 +75,8 @@ def test_log_never_loses_or_doubles_an_outcome(steps):
                 record_sheet(folder, sheet, today, times=1 + (what == "twice"))
                 for row in sheet:
                     told.setdefault(row[:3], []).append(row[3:])
-            check(folder, told)
+        # What is lost or doubled at any step is so at the end: the log is never written over
+        check(folder, told)
 
 
 def record_sheet(folder, rows, today, *, times):
