@@ -26,13 +26,15 @@ from scanner.ground.lawn import Lawn
 from scanner.ground.survey import IN_PLANE, Survey, survey_block
 from scanner.plane import frame as frames
 from scanner.schema.documents import LocalRules
-from scanner.schema.tables import CLIENTS, FEATURES, check_table, empty_table
+from scanner.schema.tables import CLIENTS, FEATURES, check_table
 
 HERE = "-98.75,41.25"
 """Open country: the plane that drawings lie in unless they are moved."""
 
 APART_FT, SEEN_FT = 4000.0, 650.0
 """How far apart drawings in one block lie, and how far a lot looks at the most, twice over."""
+
+STANDARD_RULES = read_rules(None)[0]
 
 RING = ("front", "side", "back")
 """All house faces pitched."""
@@ -57,17 +59,18 @@ class Drawing:
 
 def rules_of_cases(**changes: object) -> LocalRules:
     """Standard rules as the worked cases take them: no guessed opening."""
-    rules = read_rules(None)[0]
-    return rules.model_copy(update={"default_opening_ft": 0.0, **changes})
+    return STANDARD_RULES.model_copy(update={"default_opening_ft": 0.0, **changes})
 
 
 def clients_of(drawing: Drawing, **columns: object) -> pd.DataFrame:
     """One client for each id in a drawing."""
     ids = sorted({row["client_id"] for _, _, row in drawing.features} - {""})
-    clients = empty_table(CLIENTS).reindex(range(len(ids)))
-    for name, column in CLIENTS.columns.items():
-        clients[name] = np.nan if str(column.dtype) == "float64" else ""
-    return check_table(clients.assign(client_id=ids, **columns), CLIENTS)
+    blank = {
+        name: np.nan if str(column.dtype) == "float64" else ""
+        for name, column in CLIENTS.columns.items()
+    }
+    clients = pd.DataFrame(blank | {"client_id": ids} | columns, index=range(len(ids)))
+    return check_table(clients, CLIENTS)
 
 
 def features_of(drawing: Drawing, frame: str = HERE, *, decimals: int = 15) -> gpd.GeoDataFrame:

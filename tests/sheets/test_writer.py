@@ -13,6 +13,7 @@ from openpyxl import load_workbook
 from scanner.sheets.description import Column, Sheet
 from scanner.sheets.reader import read_sheet
 from scanner.sheets.writer import Page, write_workbook
+from tests.each import examples
 
 DAY = date(2027, 3, 5)
 SHEET = Sheet("Ours", (Column("client_id"), Column("note", is_filled_in=True)))
@@ -28,20 +29,20 @@ def note_of(file):
     return load_workbook(file)["Ours"]["B2"].value
 
 
-@given(
-    st.text(
-        alphabet=st.one_of(st.sampled_from("=+-@'<>r/&_x0 "), st.characters(categories=["L", "P"]))
-    )
+TEXT = st.text(
+    alphabet=st.one_of(st.sampled_from("=+-@'<>r/&_x0 "), st.characters(categories=["L", "P"]))
 )
-@example("'=1+1")
-@example("''-")
-@example("_x0041_")
-@example("'tis")
-def test_every_text_comes_back(tmp_path_factory, text):
+
+
+@examples(10)
+@given(st.lists(TEXT, min_size=10, max_size=20))
+@example(["'=1+1", "''-", "_x0041_", "'tis"])
+def test_every_text_comes_back(tmp_path_factory, texts):
     path = tmp_path_factory.mktemp("sheet") / "ours.xlsx"
-    path.write_bytes(write([{"client_id": "007", "note": text}]).getvalue())
+    path.write_bytes(write([{"client_id": "007", "note": text} for text in texts]).getvalue())
     rows, _ = read_sheet(path, SHEET)
-    assert rows[["client_id", "note"]].to_numpy().tolist() == [["007", text.strip()]]
+    told = rows[["client_id", "note"]].to_numpy().tolist()
+    assert told == [["007", text.strip()] for text in texts]
 
 
 def test_markup_of_the_library_is_text():
