@@ -14,6 +14,8 @@ import pytest
 from scanner.calls.log import read_season
 from tests.cli.desk import book_on_foot, type_in
 
+pytestmark = pytest.mark.usefixtures("scanned_once")
+
 TODAY = "2026-04-06"
 WEEK = "2026-04-13"
 

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import re
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
@@ -14,7 +13,9 @@ import pandas as pd
 import pytest
 
 from scanner.cli.who import find_client
-from tests.cli.desk import scanning_once, type_in
+from tests.cli.desk import type_in
+
+pytestmark = pytest.mark.usefixtures("scanned_once")
 
 CLIENTS = """client_id,name,address,phone,sprinklers
 007,Ada Quill,7 Elm St,(308) 555-0107,no
@@ -36,13 +37,6 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "measured.csv").write_text(MEASURED)
     (folder / "rates.toml").write_text("sales_tax_share = 0.07\n")
     return folder
-
-
-@pytest.fixture(scope="module", autouse=True)
-def scanned_once() -> Iterator[None]:
-    """What is asked of the same book and log is asked of the same scan."""
-    with scanning_once():
-        yield
 
 
 def lines_of(text: str) -> list[dict[str, str]]:

@@ -26,6 +26,8 @@ from tests.calls.test_chance import stages
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
 
+pytestmark = pytest.mark.usefixtures("scanned_once")
+
 CLIENTS = """client_id,name,address,phone,route,mow_day,stop,do_not_call,no_mail,mailing_address,renter
 C0,Ada Quill,"0 Elm St, Quillbrook",308-555-0100,East,Monday,1,,,,
 C1,Bo <b>Tansy</b>,"1 Elm St, Quillbrook",308-555-0101,East,Monday,2,,,"PO Box 7, Quillbrook, NE 68001",

@@ -5,22 +5,16 @@ from __future__ import annotations
 import json
 import re
 import shutil
-from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 
 import pytest
 
-from tests.cli.desk import scanning_once, type_in
+from tests.cli.desk import type_in
+
+pytestmark = pytest.mark.usefixtures("scanned_once")
 
 NAMES = ["Ada Quill", "Bo <b>Tansy</b>", "Cy Verbena", "Di Yarrow", "Ed Zinnia", "Flo Aster"]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def scanned_once() -> Iterator[None]:
-    """What is asked of the same book and log is asked of the same scan."""
-    with scanning_once():
-        yield
 
 
 @pytest.fixture(scope="module")

@@ -18,24 +18,30 @@ from scanner.pages import quote_page
 from scanner.pages.quote_words import write_cents
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
+from tests.sample_lots import cut_sample
+
+pytestmark = pytest.mark.usefixtures("scanned_once")
 
 DAY = "2026-02-16"
 TODAY = ("--today", DAY)
-SAMPLE = Path("sample_data/book")
 LEAD = "C0057"  # a curb bed with few plants, by a driveway and a utility box
 
 
 @pytest.fixture(scope="module")
-def scan():
-    """The sample book's lots of two clients."""
-    read = pipeline.read_book(SAMPLE)
+def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample book's lots of three clients, whose company has an address and prints the notice."""
+    return cut_sample(tmp_path_factory.mktemp("sample") / "book", LEAD, "C0056", "C0002")
+
+
+@pytest.fixture(scope="module")
+def scan(lots: Path):
+    read = pipeline.read_book(lots)
     return pipeline.scan(read, today=date(2026, 2, 16), client_ids={LEAD, "C0056"})
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Path:
-    """A copy of the sample book, whose company has an address and prints the notice."""
-    return shutil.copytree(SAMPLE, tmp_path / "book")
+def book(lots: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(lots, tmp_path / "book")
 
 
 def write(book: Path, *words: str):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -19,9 +18,11 @@ from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan
-from tests.cli.desk import keeping_scans, scanning_once, type_in
+from tests.cli.desk import keeping_scans, type_in
 from tests.paper_boxes import clashes
 from tests.sample_lots import SAMPLE, cut_sample
+
+pytestmark = pytest.mark.usefixtures("scanned_once")
 
 TODAY = date(2027, 2, 16)
 
@@ -32,13 +33,6 @@ class Drawn(NamedTuple):
     book: Book
     found: Scan
     sketches: list[Sketch]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def scanned_once() -> Iterator[None]:
-    """What is asked of the same book and log is asked of the same scan."""
-    with scanning_once():
-        yield
 
 
 @pytest.fixture(scope="module")

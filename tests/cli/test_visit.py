@@ -18,8 +18,10 @@ from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
 from scanner.units import usd_said
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
+from tests.sample_lots import SAMPLE, cut_sample
 
-SAMPLE = Path(__file__).parents[2] / "sample_data" / "book"
+pytestmark = pytest.mark.usefixtures("scanned_once")
+
 TODAY = date(2027, 2, 16)
 NO_OFFER = "C0009"
 WHO = ("C0001", "C0003", "C0063", "C0073", "C0077", "C0091", "C0110", "C0115")
@@ -44,9 +46,15 @@ def visits(seen: tuple[Book, Scan]) -> dict[str, Visit]:
     return {client: gather_visit(read, season, found, client)[0] for client in WHO}
 
 
+@pytest.fixture(scope="module")
+def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The lots whose visits are recorded."""
+    return cut_sample(tmp_path_factory.mktemp("sample") / "book", "C0003", "C0110", NO_OFFER)
+
+
 @pytest.fixture
-def book(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(SAMPLE, tmp_path / "book"))
+def book(lots: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(lots, tmp_path / "book"))
 
 
 def record(book: Path, *typed: str) -> tuple[int, str]:
