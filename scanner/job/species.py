@@ -152,15 +152,17 @@ def _pick(place: Place, species: Plants, wish: str) -> tuple[str, list[Problem]]
             f"{species[wished[0]].many} {why}" if wished else f"{shown(wish)} is not in plants.toml"
         )
         end = "; the first species that fits is taken"
-        problems.append(_fault(place, f"the client likes {shown(wish)}: {words}{end}", LIST_REMEDY))
+        problems.append(_fault(place, f"the client likes {shown(wish)}: {words}{end}"))
     name = next((name for name, plant in species.items() if not place.refuses(plant)), "")
     if not name:
-        problems.append(_fault(place, f"no species in plants.toml fits: {place.words()}; its plants stay without a name", LIST_REMEDY))  # fmt: skip
+        problems.append(_fault(place, f"no species in plants.toml fits: {place.words()}; its plants stay without a name"))  # fmt: skip
     return name, problems
 
 
-def _fault(place: Place, problem: str, remedy: str) -> Problem:
-    return fault("plants.toml", f"bed {place.bed_id}", problem, remedy, client_id=place.client_id)
+def _fault(place: Place, problem: str) -> Problem:
+    return fault(
+        "plants.toml", f"bed {place.bed_id}", problem, LIST_REMEDY, client_id=place.client_id
+    )
 
 
 def _rows_of(

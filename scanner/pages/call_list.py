@@ -93,7 +93,7 @@ def left_out_rows(scan: Scan, *, earlier: EarlierList | None = None) -> Rows:
     told = ["client_id", "name", "address", "route", "mow_day"]
     clients = scan.left_out.merge(scan.clients[told], on="client_id").join(scan.own, on="client_id")
     is_out = scan.offers["client_id"].isin(clients["client_id"])
-    offers = _first_by_client(scan.offers[is_out], "offer")
+    offers = _first_by_client(scan.offers[is_out])
     before = earlier.rows if earlier else {}
 
     def rows() -> Iterator[dict[str, Any]]:
@@ -117,7 +117,7 @@ def under_way_rows(scan: Scan) -> Iterator[dict[Any, Any]]:
     # What is offered today is not what was quoted or sold: their words tell that
     waiting = scan.under_way.loc[scan.under_way["stage"] == VISIT, "client_id"]
     is_first = (scan.offers["phase"] == FIRST_PHASE) & scan.offers["client_id"].isin(waiting)
-    offers = _first_by_client(scan.offers[is_first], "offer")
+    offers = _first_by_client(scan.offers[is_first])
     for row in scan.under_way.to_dict("records"):
         client = clients.loc[row["client_id"]]
         told = {name: client[name] for name in ("name", "address", "phone", "route", "mow_day")}
@@ -179,6 +179,6 @@ def _plain(text: str) -> str:
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
 
 
-def _first_by_client(table: pd.DataFrame, column: str) -> dict[str, str]:
-    told = table[table[column] != ""].drop_duplicates("client_id")
-    return dict(zip(told["client_id"], told[column], strict=True))
+def _first_by_client(offers: pd.DataFrame) -> dict[str, str]:
+    told = offers[offers["offer"] != ""].drop_duplicates("client_id")
+    return dict(zip(told["client_id"], told["offer"], strict=True))

@@ -1,9 +1,7 @@
 """
 The beds as RFC 7946 GeoJSON, for maps and other programs.
 
-Written by ourselves, part by part: coordinates are rounded to 9 decimals of a degree (a
-tenth of a millimeter), rings that the rounding broke are repaired, outer rings run
-counterclockwise.
+Written by ourselves, part by part.
 """
 
 from __future__ import annotations
@@ -17,10 +15,10 @@ import pyarrow.compute as pc
 import shapely
 
 from scanner.pages.summary import offered_beds, unseen_beds
+from scanner.plane.frame import round_degrees
 from scanner.schema.documents import FINISHES, Part, Scan
 from scanner.sheets.text_columns import Text, decimals, json_texts, usd
 
-DEGREE_DIGITS = 9
 MEASURES = (
     "edge_ft", "area_ft2", "mean_depth_ft", "bed_line_ft", "absorbed_ft2", "right_of_way_ft2",
     "low_plant_ft2", "plant_free_ft2", "trim_ft", "turf_left_ft2",
@@ -51,28 +49,6 @@ def beds_geojson(scan: Scan, parts: Iterable[Part]) -> Iterator[bytes]:
     yield b"\n]}\n"
 
 
-def rounded_polygons(shapes: np.ndarray) -> np.ndarray:
-    """Round polygons to what the file holds, still valid and by the right-hand rule.
-
-    Valid polygons, outer rings counterclockwise, at most 9 decimals.
-
-    Plain rounding breaks about one ring in 3,000; only those are laid on the grid anew,
-    which may drop a sliver thinner than the grid.
-
-    >>> square = shapely.box(0, 0, 1e-3, 1e-3)
-    >>> bool(shapely.is_ccw(shapely.get_exterior_ring(rounded_polygons(np.array([square]))[0])))
-    True
-    """
-    rounded = shapely.transform(shapes, lambda degrees: np.round(degrees, DEGREE_DIGITS))
-    is_broken = ~shapely.is_valid(rounded)
-    regular = shapely.make_valid(shapes[is_broken], method="structure", keep_collapsed=False)
-    repaired = shapely.set_precision(regular, 10.0**-DEGREE_DIGITS)
-    rounded[is_broken] = shapely.transform(
-        repaired, lambda degrees: np.round(degrees, DEGREE_DIGITS)
-    )
-    return shapely.orient_polygons(rounded)
-
-
 def _features(part: Part, reasons: pd.Series[str]) -> Text:
     properties = _properties(part, reasons)
     pieces: list[Text | str] = ['{"type": "Feature", "id": ', properties["bed_id"],
@@ -88,7 +64,7 @@ def _geometries(part: Part) -> Text:
     found = drawn.reindex(part["beds"]["bed_id"]).to_numpy()
     is_drawn = ~(shapely.is_missing(found) | shapely.is_empty(found))
     written = np.full(len(found), "null", dtype=object)
-    written[is_drawn] = shapely.to_geojson(rounded_polygons(found[is_drawn]))
+    written[is_drawn] = shapely.to_geojson(round_degrees(found[is_drawn]))
     return pa.array(written, pa.string())
 
 

@@ -59,7 +59,7 @@ def columns(
                 marks.append(_rect(x, y, wide, height, fill))
         marks.append(_range(x + wide + 7, up(bar.low), up(bar.high)))
         marks.append(_text(LEFT + room * (place + 0.5), HEIGHT - BOTTOM + 16, bar.label, "middle"))
-    return _picture(marks, HEIGHT, title, finding)
+    return _picture(marks, title, finding)
 
 
 def bar_line(share: float, low: float, high: float, fill: str) -> Markup:
@@ -96,7 +96,7 @@ def curve(
             )
             marks.append(_text(at, HEIGHT - BOTTOM + 16, f"{x:g}", "middle"))
     marks.append(_text(LEFT + wide / 2, HEIGHT - 6, below, "middle"))
-    return _picture(marks, HEIGHT, title, finding)
+    return _picture(marks, title, finding)
 
 
 def boxes_under_steps(
@@ -117,7 +117,7 @@ def boxes_under_steps(
         marks.append(_text(x + wide / 2, HEIGHT - BOTTOM + 16, box.label, "middle"))
     marks.append(_line(line, "limit"))
     marks.append(_text(LEFT + (WIDTH - LEFT) / 2, HEIGHT - 6, below, "middle"))
-    return _picture(marks, HEIGHT, title, finding)
+    return _picture(marks, title, finding)
 
 
 def _nice_top(most: float) -> float:
@@ -171,7 +171,7 @@ def _text(x: float, y: float, words: str, anchor: str) -> Markup:
     )
 
 
-def _picture(marks: Sequence[Markup], height: float, title: str, finding: str) -> Markup:
+def _picture(marks: Sequence[Markup], title: str, finding: str) -> Markup:
     return Markup(
         '<svg class="plot" role="img" viewBox="0 0 {} {}"><title>{}</title><desc>{}</desc>{}</svg>'
-    ).format(WIDTH, height, escape(title), escape(finding), Markup("").join(marks))
+    ).format(WIDTH, HEIGHT, escape(title), escape(finding), Markup("").join(marks))

@@ -22,6 +22,10 @@ import shapely
 
 CELL_DEGREES = 0.5
 WGS84 = "EPSG:4326"
+DEGREE_DIGITS = 9
+"""Decimals of a degree in files: a tenth of a millimeter."""
+
+_AREA = 2
 
 
 def name_frames(shapes: np.ndarray) -> np.ndarray:
@@ -109,3 +113,29 @@ def to_degrees(shapes: np.ndarray, frame: str) -> np.ndarray:
         return projector.transform(2 * x_ft - near_x, 2 * y_ft - near_y, direction="INVERSE")
 
     return shapely.transform(shapes, back, interleaved=False)
+
+
+def round_degrees(shapes: np.ndarray) -> np.ndarray:
+    """
+    Round shapes [degrees] to what files hold, still valid and by the right-hand rule.
+
+    Plain rounding breaks about one ring in 3,000; only those are laid on the grid anew, which may
+    drop a sliver thinner than the grid.
+
+    >>> sliver = shapely.box(0, 0, 1e-3, 1e-11)
+    >>> bool(shapely.is_empty(round_degrees(np.array([sliver], object))[0]))
+    True
+    """
+    rounded = _round(shapes)
+    is_area = shapely.get_dimensions(rounded) == _AREA
+    is_broken = is_area & ~shapely.is_valid(rounded)
+    mended = shapely.make_valid(shapes[is_broken], method="structure", keep_collapsed=False)
+    rounded[is_broken] = _round(shapely.set_precision(mended, 10.0**-DEGREE_DIGITS))
+    is_gone = is_area & ((shapely.get_dimensions(rounded) < _AREA) | (shapely.area(rounded) == 0))
+    rounded[is_gone] = shapely.Polygon()
+    return np.asarray(shapely.orient_polygons(rounded), object)
+
+
+def _round(shapes: np.ndarray) -> np.ndarray:
+    rounded = shapely.transform(shapes, lambda degrees: np.round(degrees, DEGREE_DIGITS))
+    return np.asarray(rounded, object)

@@ -19,10 +19,9 @@ from scanner.book.county.pieces import (
     boxes_round,
     cut_large,
 )
-from scanner.book.county.writing import round_shapes
 from scanner.book.sites import read_sites
 from scanner.errors import SiteError
-from scanner.plane.frame import name_frames, to_degrees, to_feet
+from scanner.plane.frame import name_frames, round_degrees, to_degrees, to_feet
 from scanner.plane.grid import only_ground
 from scanner.units import M_PER_FT
 from tests.county_town import (
@@ -317,7 +316,7 @@ def test_the_plane_keeps_areas_and_comes_back(lon, lat, size_ft):
 
 def test_rounding_leaves_rings_valid():
     spiky = shapely.Polygon([(0, 0), (1e-3, 0), (1e-3, 1e-3), (5e-4 + 3e-10, 2e-10), (0, 1e-3)])
-    rounded = round_shapes(np.array([spiky, shapely.Point(1.00000000049, 2)], object))
+    rounded = round_degrees(np.array([spiky, shapely.Point(1.00000000049, 2)], object))
     assert shapely.is_valid(rounded).all()
     assert shapely.get_x(rounded[1]) == 1.0
 

@@ -9,8 +9,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.pages.geojson import beds_geojson, rounded_polygons
+from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
+from scanner.plane.frame import round_degrees
 from tests.small_scan import in_parts, small_scan, with_tables
 
 # The properties that the file promises, in their order
@@ -190,7 +191,7 @@ def test_ring_that_rounding_breaks_is_repaired():
     )
     plain = shapely.transform(spike, lambda degrees: np.round(degrees, 9))
     assert not plain.is_valid
-    repaired = rounded_polygons(np.array([spike]))[0]
+    repaired = round_degrees(np.array([spike]))[0]
     assert repaired.is_valid
     assert repaired.geom_type in ("Polygon", "MultiPolygon")
     assert repaired.area == pytest.approx(1e-8, rel=1e-3)
@@ -200,7 +201,7 @@ def test_ring_that_rounding_breaks_is_repaired():
 @given(st.lists(st.tuples(st.floats(0, 1e-6), st.floats(0, 1e-6)), min_size=3, max_size=12))
 def test_rounded_polygons_are_valid_and_rounded(points):
     hull = shapely.MultiPoint(points).buffer(2e-8, quad_segs=2)
-    rounded = rounded_polygons(np.array([shapely.union_all([hull])]))
+    rounded = round_degrees(np.array([shapely.union_all([hull])]))
     assert shapely.is_valid(rounded).all()
     coordinates = shapely.get_coordinates(rounded)
     assert (np.round(coordinates, 9) == coordinates).all()

@@ -6,23 +6,16 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.book.county.pieces import Shapes
 from scanner.book.layers.attributes import COLUMNS
-from scanner.plane.frame import to_degrees
-
-DEGREE_DIGITS = 9
-"""Decimals of a degree: a tenth of a millimeter."""
-
-_AREA = 2
+from scanner.plane.frame import round_degrees, to_degrees
 
 
 def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
     """Write site features as RFC 7946 GeoJSON, one a line: the same bytes each time, rings valid after rounding."""
-    shapes = round_shapes(to_degrees(features["geometry"].to_numpy(object), frame))
+    shapes = round_degrees(to_degrees(features["geometry"].to_numpy(object), frame))
     is_kept = ~shapely.is_empty(shapes)
     rows = features.loc[is_kept, list(COLUMNS)].to_dict("records")
     lines = [
@@ -31,28 +24,6 @@ def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
     ]
     body = ",\n".join(lines)
     return f'{{"type":"FeatureCollection","features":[\n{body}\n]}}\n'.encode()
-
-
-def round_shapes(shapes: Shapes) -> Shapes:
-    """Round shapes [degrees] to what the file holds, still valid and by the right-hand rule.
-
-    >>> sliver = shapely.box(0, 0, 1e-3, 1e-11)
-    >>> bool(shapely.is_empty(round_shapes(np.array([sliver], object))[0]))
-    True
-    """
-    rounded = _round(shapes)
-    is_area = shapely.get_dimensions(rounded) == _AREA
-    is_broken = is_area & ~shapely.is_valid(rounded)
-    mended = shapely.make_valid(shapes[is_broken], method="structure", keep_collapsed=False)
-    rounded[is_broken] = _round(shapely.set_precision(mended, 10.0**-DEGREE_DIGITS))
-    is_gone = is_area & ((shapely.get_dimensions(rounded) < _AREA) | (shapely.area(rounded) == 0))
-    rounded[is_gone] = shapely.Polygon()
-    return np.asarray(shapely.orient_polygons(rounded), object)
-
-
-def _round(shapes: Shapes) -> Shapes:
-    rounded = shapely.transform(shapes, lambda degrees: np.round(degrees, DEGREE_DIGITS))
-    return np.asarray(rounded, object)
 
 
 def _known(row: Mapping[Any, Any]) -> dict[str, Any]:

@@ -82,7 +82,7 @@ def open_to_write(folder: Path, *, today: date, wait_seconds: float) -> Iterator
 
 
 @contextmanager
-def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterator[Store | None]:
+def open_to_read(folder: Path) -> Iterator[Store | None]:
     """Open a book's log to read it; nothing is written, not even beside it.
 
     The log's tables as they stand at one moment; None where there is no log yet.
@@ -93,7 +93,7 @@ def open_to_read(folder: Path, *, wait_seconds: float = WAIT_SECONDS) -> Iterato
         return
     with ExitStack() as last:
         with _in_words(path):
-            address = (path, _reading(path), wait_seconds)
+            address = (path, _reading(path), WAIT_SECONDS)
             store = Store(last.enter_context(closing(_connect(*address))), path)
             store.write("BEGIN")
             is_empty = _version(store) == 0

@@ -82,21 +82,21 @@ class Column:
             self.paper.text(self.left + indent, self.y - ABOVE * kind.size - 1, line, kind)
             self.y -= kind.leading
 
-    def boxed(self, head: str, sentences: Sequence[str], kind: Type = LIST) -> None:
+    def boxed(self, head: str, sentences: Sequence[str]) -> None:
         """Write in a tinted box what has to be read first, cut after `MOST_BOXED` lines; nothing where nothing is told."""
         if not sentences:
             return
         lines = wrap(
-            self.paper.prepared(f"{head}: {' · '.join(sentences)}"), kind.bold, self.width - 10
+            self.paper.prepared(f"{head}: {' · '.join(sentences)}"), LIST.bold, self.width - 10
         )
         if len(lines) > MOST_BOXED:
             lines[MOST_BOXED - 1 :] = ["… and more, which the office has"]
-        depth = len(lines) * kind.leading + 6
+        depth = len(lines) * LIST.leading + 6
         self.paper.canvas.setFillColor(TINT)
         self.paper.canvas.rect(self.left, self.y - depth, self.width, depth, 0, 1)
         for at, line in enumerate(lines):
-            base = self.y - 3 - at * kind.leading - ABOVE * kind.size
-            self.paper.text(self.left + 5, base, line, kind.bold)
+            base = self.y - 3 - at * LIST.leading - ABOVE * LIST.size
+            self.paper.text(self.left + 5, base, line, LIST.bold)
         self.y -= depth + 4
 
     def pair(self, words: str, amount: str, kind: Type = LIST, *, indent: float = 0) -> None:
@@ -115,10 +115,10 @@ class Column:
         self.pair(words, amount, kind, indent=_MARK_GAP)
         self.y -= 1.5
 
-    def kept_clear(self, number: int, words: str, kind: Type = LIST) -> None:
+    def kept_clear(self, number: int, words: str) -> None:
         """Write a paragraph about what is kept clear after its teal square."""
         self.paper.square(self.left + 6.2, self.y - 7.4, number)
-        self.words(words, kind, indent=_MARK_GAP)
+        self.words(words, LIST, indent=_MARK_GAP)
         self.y -= 2.5
 
     def heads(self, tracks: Sequence[Track]) -> None:
