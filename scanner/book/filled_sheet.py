@@ -107,7 +107,9 @@ def read_added(path: Path, clients: pd.DataFrame) -> tuple[pd.DataFrame, list[st
         ids = match_ids(rows["client_id"], clients, names=rows["name"])[0]
         # Without an id, or with another client's name
         is_odd = (ids == "") & rows["client_id"].isin(["", *clients["client_id"]])
-        strange += [f"{row_words(label)}, which is no client's," for label in rows.index[is_odd]]
+        if odd := [*map(row_words, rows.index[is_odd])]:
+            more = f" and {len(odd) - 1} more" if odd[1:] else ""
+            strange.append(f"{odd[0]}{more}, which is no client's,")
         own = [name for name in rows if name == PHONE or name not in OURS]
         # Who left the client list may come back
         told = rows[own].assign(client_id=ids.where(ids != "", rows["client_id"]))[~is_odd]

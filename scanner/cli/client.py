@@ -19,6 +19,7 @@ from scanner.calls.law import word_relationships
 from scanner.calls.log import read_entries, read_last_scan
 from scanner.calls.next_steps import BUILT, job_lines
 from scanner.calls.reasons import NO_CALLS
+from scanner.calls.remarks import own_columns
 from scanner.calls.sales import drop_sold
 from scanner.calls.today import list_today
 from scanner.calls.under_way import list_under_way
@@ -89,6 +90,7 @@ def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date)
     for name in ("price", "price_low", "price_high"):
         call[f"{name}_usd"] = call[f"{name}_cents"] / CENTS_PER_USD
     told = {name: _plain(known[name].iloc[0]) for name in TOLD if name in known}
+    told |= own_columns(client, season.remarks).loc[client_id].to_dict()
     return {
         "client": {name: value for name, value in told.items() if value not in ("", None)},
         "may_be_called": word_relationships(known, season, today=today).iloc[0],

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
+from scanner.calls.entry_kinds import REMARK
 from scanner.calls.log import open_log
 from scanner.calls.today import list_offered
 from scanner.pages.geojson import beds_geojson
-from scanner.schema.log_tables import LISTED
+from scanner.schema.log_tables import LISTED, REMARKS
 from scanner.schema.tables import LEFT_OUT
 from tests.calls.desk import record
 from tests.cli.desk import type_in
@@ -62,6 +64,14 @@ def test_every_word_comes_back_in_the_order_of_the_days(book: Path) -> None:
     }
     assert beds["C0003-sidewalk-1"] == (50, 200, "")
     assert beds["C0003-sidewalk-2"][2] == "too short"
+
+
+def test_what_the_office_added_in_columns_of_its_own_is_told(book: Path) -> None:
+    remarks = [("C0003", "dog", "two, bite", ""), ("C0001", "dog", "none", "")]
+    with open_log(book, today=TODAY) as log:
+        log.record(REMARK, pd.DataFrame(remarks, columns=[*REMARKS.columns]))
+    assert told("C0003")["client"]["dog"] == "two, bite"
+    assert "dog two, bite" in type_in("client", "lawns", "C0003", *DAY).stdout
 
 
 @pytest.mark.usefixtures("book")

@@ -461,6 +461,7 @@ def test_an_old_list_puts_no_phone_number_right(office: Path) -> None:
     [
         (lambda book: book["Calls"].insert_rows(1) or book["Calls"].cell(1, 1, "Call by Friday!"), "text above the headings"),
         (lambda book: book["Calls"].cell(9, 3, "buy stamps"), "row 9, which is no client's,"),
+        (lambda book: [book["Calls"].cell(row, 3, "buy stamps") for row in (8, 9, 11)], "row 8 and 2 more, which is no client's,"),
         (lambda book: book["Figures"].cell(2, book["Figures"].max_column + 1, "rings twice"), "text without a heading above it"),
         (lambda book: book.create_sheet("Ideas").cell(1, 1, "roses?"), "a sheet Ideas of your own"),
         (lambda book: setattr(book["Calls"]["C2"], "comment", Comment("beware of the dog", "Kim")), "comments on cells"),
