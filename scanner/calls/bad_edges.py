@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from scanner.schema.crew_answers import numbers_by_client, words_by_client
 from scanner.schema.edge_kinds import EDGE_KINDS
 
 WORST = 3
@@ -24,16 +23,16 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     >>> list_bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()
     [['A', 'curb', 3.0]]
     """
-    parts = []
-    for kind in EDGE_KINDS.values():
-        numbers = numbers_by_client(answers, kind.condition)
-        days = words_by_client(answers, kind.condition, "seen_on")
-        parts.append(
-            pd.DataFrame({"along": kind.name, "condition": numbers, "seen_on": days})
-            .rename_axis("client_id")
-            .reset_index()
-        )
-    edges = pd.concat(parts, ignore_index=True).astype({"along": "str"})
+    kinds = {kind.condition: kind.name for kind in EDGE_KINDS.values() if kind.condition}
+    seen = answers[answers["question"].isin(kinds)]
+    edges = pd.DataFrame(
+        {
+            "client_id": seen["client_id"],
+            "along": seen["question"].map(kinds).astype("str"),
+            "condition": pd.to_numeric(seen["answer"]).astype(float),
+            "seen_on": seen["seen_on"],
+        }
+    )
     bad = edges[edges["condition"] >= BAD_FROM]
     return bad.sort_values(["client_id", "along"], ignore_index=True)
 
