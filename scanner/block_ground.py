@@ -8,12 +8,14 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from scanner.calls.sales import set_sold_aside
+from scanner.ground.corrections import correct_beds, name_measured
 from scanner.ground.curved_beds import curve_beds
 from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
-from scanner.ground.on_foot import correct_beds, size_measured
+from scanner.ground.on_foot import size_measured
 from scanner.ground.sets import combine_beds
 from scanner.ground.stored import match_stored_beds, name_corrected, plant_built
 from scanner.ground.survey import Survey, survey_block
@@ -28,6 +30,7 @@ from scanner.schema.tables import (
     check_table,
     empty_table,
 )
+from scanner.sheets.problems import list_problems, note
 from scanner.store.blocks import Block
 from scanner.store.parquet_tables import Tables, join_tables
 
@@ -113,12 +116,30 @@ def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
             plant_built(features, season.beds), np.sort(client_ids), block.book.clients,
             rules=rules, stored=season.beds, answers=season.answers,
         )  # fmt: skip
-        drawn, measured = correct_beds(list_beds(survey), measured, rules=rules)
+        drawn = name_measured(list_beds(survey), measured, season.stored)
+        before = _before_built(block, features, measured)
+        drawn, measured = correct_beds(drawn, measured, before=before, rules=rules)
         drawn = name_corrected(drawn, season.stored)
     match = partial(match_stored_beds, stored=season.beds, frame="", rules=rules)
     on_foot = match(size_measured(measured, rules=rules, answers=season.answers))
     beds = join_tables([drawn, on_foot]).sort_values("bed_id", ignore_index=True)
     return Look(survey, set_sold_aside(check_table(beds, BEDS), season.jobs))
+
+
+def _before_built(block: Block, features: GeoDataFrame, measured: pd.DataFrame) -> pd.DataFrame:
+    """List the beds of lots where some were built since others like them were measured, as they were before that."""
+    stored = block.season.beds
+    both = measured.merge(pd.DataFrame(stored), on=["client_id", "along"], suffixes=("", "_built"))
+    since = both[(both["built_on"] != "") & (both["built_on"] >= both["measured_on"])]
+    if since.empty:
+        return empty_table(BEDS)
+    is_since = stored["bed_id"].isin(since["bed_id_built"])
+    stored = stored.assign(built_on=stored["built_on"].mask(is_since, ""))
+    ids = np.unique(since["client_id"].to_numpy(object))
+    return list_beds(survey_block(
+        plant_built(features, stored), ids, block.book.clients,
+        rules=block.book.rules, stored=stored, answers=block.season.answers,
+    ))  # fmt: skip
 
 
 def _list_ground(look: Look, block: Block) -> Tables:
@@ -131,8 +152,28 @@ def _list_ground(look: Look, block: Block) -> Tables:
         "lots": list_lots(look.survey),
         "edges": list_lot_edges(look.survey),
         "shapes": list_shapes(look.survey, beds),
-        "problems": list_notes(look.survey, rules=block.book.rules),
+        "problems": join_tables(
+            [
+                list_notes(look.survey, rules=block.book.rules),
+                _list_lost(look.survey, look.beds, block),
+            ]
+        ),
     }
+
+
+def _list_lost(survey: Survey, beds: pd.DataFrame, block: Block) -> pd.DataFrame:
+    """List beds that were measured by themselves and are drawn no more, unless they were built."""
+    measured = _of(block.book.measured, survey.lots.client_id)
+    stored = block.season.stored
+    known = {"", *beds["bed_id"], *stored.loc[stored["built_on"] != "", "bed_id"]}
+    return list_problems(
+        note(
+            "", bed["bed_id"], f"this bed was measured on {bed['measured_on']}, and is drawn no more",
+            f"measure what is there now: record BOOK visit {bed['client_id']} --edge {bed['along']}=FEET",
+            client_id=bed["client_id"],
+        )
+        for bed in measured.to_dict("records") if bed["bed_id"] not in known
+    )  # fmt: skip
 
 
 def still_named(block: Block, beds: pd.DataFrame) -> Ids:

@@ -11,9 +11,11 @@ import pytest
 from shapely import box
 
 from scanner.book.settings import read_rates
+from scanner.calls.log import NO_SEASON
+from scanner.ground.stored import remember_beds
 from scanner.pages.summary import summarize
 from scanner.pipeline import scan
-from scanner.schema.documents import Book
+from scanner.schema.documents import Book, Scan
 from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
 from tests.cli.desk import taken_out
 from tests.sites import (
@@ -21,6 +23,7 @@ from tests.sites import (
     clients_of,
     features_of,
     five_acres,
+    mid_block,
     narrow_front,
     one_bed,
     rules_of_cases,
@@ -48,7 +51,7 @@ def book_of(drawing: Drawing, measured: list[dict] | None = None, **columns: obj
 def edge_on_foot(client: str, along: str, length_ft: float, **columns: object) -> dict:
     """One row of measured.csv."""
     row = {"client_id": client, "along": along, "length_ft": length_ft, "room_ft": None,
-           "openings_ft": 0.0, "note": "", "row": 2}  # fmt: skip
+           "openings_ft": 0.0, "bed_id": "", "measured_on": "", "note": "", "row": 2}  # fmt: skip
     return {**row, **columns}
 
 
@@ -143,3 +146,60 @@ def test_measured_edges_alone_go_the_whole_way():
 
 def test_progress_is_told_and_ends_at_the_whole(one_bed_scan):
     assert one_bed_scan[1][-1][1:] == (1, 1)
+
+
+def after_building(book: Book, built_on: str, *names: str) -> Scan:
+    """Scan a book, build some of its beds, and scan it again."""
+    beds = remember_beds(scan(book, today=TODAY).table("beds"), today=TODAY)
+    beds = beds.assign(
+        shape=beds.geometry.to_wkb(),
+        built_on=[built_on * (name in names) for name in beds["bed_id"]],
+    )
+    season = replace(NO_SEASON, stored=pd.DataFrame(beds.drop(columns="geometry")))
+    return scan(book, today=TODAY, season=season)
+
+
+def test_case_19_after_a_bed_is_built_the_others_stay_as_measured():
+    # 10 + 50 drawn and 54 measured: 9 + 45; of the 54 the built bed was 45, so 9 are left
+    measured = [edge_on_foot("A", "curb", 54.0, measured_on="2026-02-20")]
+    beds = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2").beds
+    left = beds.query("along == 'curb' and skip_reason != 'built'")
+    assert left[["bed_id", "skip_reason"]].to_numpy().tolist() == [["A-curb-1", "too short"]]
+    assert left["edge_ft"].tolist() == pytest.approx([9], abs=0.1)
+    # measured after it was built, the tape knows only what is left: 12 of the 10 that are drawn
+    measured = [edge_on_foot("A", "curb", 12.0, bed_id="A-curb-1", measured_on="2026-03-09")]
+    beds = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2").beds
+    left = beds.query("bed_id == 'A-curb-1'")
+    assert left["edge_ft"].tolist() == pytest.approx([12], abs=0.1)
+
+
+def test_a_measured_bed_that_is_drawn_no_more_is_told_and_one_that_was_built_is_not():
+    measured = [edge_on_foot("A", "curb", 44.0, bed_id="A-curb-9", measured_on="2026-02-20")]
+    told = scan(book_of(mid_block(), measured), today=TODAY).problems
+    assert told[["feature", "client_id", "severity"]].to_numpy().tolist() == [
+        ["A-curb-9", "A", "note"]
+    ]
+    assert "measured on 2026-02-20, and is drawn no more" in told["problem"].iloc[0]
+    measured = [edge_on_foot("A", "curb", 44.0, bed_id="A-curb-2", measured_on="2026-02-20")]
+    after = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2")
+    assert after.problems.empty
+    assert after.beds.query("bed_id == 'A-curb-1'")["edge_ft"].tolist() == pytest.approx(
+        [10], abs=0.1
+    )
+
+
+def test_beds_without_a_drawing_keep_the_names_under_which_they_were_measured():
+    drawing = Drawing().add("property", box(0, 0, 10, 10), "OTHER")
+
+    def beds_of(*told: tuple[float, str], stored: pd.DataFrame = NO_SEASON.stored) -> pd.DataFrame:
+        rows = [edge_on_foot("F", "curb", feet, bed_id=bed) for feet, bed in told]
+        book = book_of(drawing, rows)
+        clients = pd.concat([book.clients, book.clients.assign(client_id="F")], ignore_index=True)
+        season = replace(NO_SEASON, stored=stored)
+        return scan(replace(book, clients=clients), today=TODAY, season=season).table("beds")
+
+    first = remember_beds(beds_of((40, ""), (20, "")), today=TODAY)
+    stored = pd.DataFrame(first.assign(shape=first.geometry.to_wkb()).drop(columns="geometry"))
+    # by area each would be taken for the other
+    now = beds_of((21, "F-curb-1"), (39, "F-curb-2"), stored=stored).set_index("bed_id")
+    assert now["edge_ft"].to_dict() == {"F-curb-1": 21, "F-curb-2": 39}

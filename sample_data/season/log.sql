@@ -644,19 +644,19 @@ INSERT INTO "listed" VALUES('C0100-curb-2','C0100','2026-02-16','44 ft curb bed,
 CREATE TABLE measured_edges (
         entry_id INTEGER NOT NULL REFERENCES measurements (entry_id),
         place INTEGER NOT NULL, length_ft REAL NOT NULL, room_ft REAL,
-        openings_ft REAL NOT NULL, note TEXT NOT NULL,
+        openings_ft REAL NOT NULL, note TEXT NOT NULL, bed_id TEXT NOT NULL DEFAULT '',
         PRIMARY KEY (entry_id, place)
     );
-INSERT INTO "measured_edges" VALUES(148,0,160.0,NULL,0.0,'firm soil; water at the garage');
-INSERT INTO "measured_edges" VALUES(148,1,44.0,NULL,0.0,'firm soil; water at the garage');
-INSERT INTO "measured_edges" VALUES(149,0,45.5,NULL,0.0,'edge all weeds');
-INSERT INTO "measured_edges" VALUES(149,1,18.5,NULL,0.0,'edge all weeds');
-INSERT INTO "measured_edges" VALUES(150,0,52.0,NULL,0.0,'builder''s clay');
-INSERT INTO "measured_edges" VALUES(150,1,21.0,NULL,0.0,'builder''s clay');
-INSERT INTO "measured_edges" VALUES(151,0,19.0,NULL,0.0,'trailer can stand at the curb');
-INSERT INTO "measured_edges" VALUES(151,1,44.5,NULL,0.0,'trailer can stand at the curb');
-INSERT INTO "measured_edges" VALUES(152,0,152.0,NULL,0.0,'fresh concrete beside it');
-INSERT INTO "measured_edges" VALUES(152,1,30.0,NULL,0.0,'fresh concrete beside it');
+INSERT INTO "measured_edges" VALUES(148,0,160.0,NULL,0.0,'firm soil; water at the garage','');
+INSERT INTO "measured_edges" VALUES(148,1,44.0,NULL,0.0,'firm soil; water at the garage','');
+INSERT INTO "measured_edges" VALUES(149,0,45.5,NULL,0.0,'edge all weeds','');
+INSERT INTO "measured_edges" VALUES(149,1,18.5,NULL,0.0,'edge all weeds','');
+INSERT INTO "measured_edges" VALUES(150,0,52.0,NULL,0.0,'builder''s clay','');
+INSERT INTO "measured_edges" VALUES(150,1,21.0,NULL,0.0,'builder''s clay','');
+INSERT INTO "measured_edges" VALUES(151,0,19.0,NULL,0.0,'trailer can stand at the curb','');
+INSERT INTO "measured_edges" VALUES(151,1,44.5,NULL,0.0,'trailer can stand at the curb','');
+INSERT INTO "measured_edges" VALUES(152,0,152.0,NULL,0.0,'fresh concrete beside it','');
+INSERT INTO "measured_edges" VALUES(152,1,30.0,NULL,0.0,'fresh concrete beside it','');
 CREATE TABLE measurements (
         entry_id INTEGER PRIMARY KEY REFERENCES entries (entry_id),
         client_id TEXT NOT NULL, along TEXT NOT NULL, measured_on TEXT NOT NULL
@@ -667,7 +667,7 @@ INSERT INTO "measurements" VALUES(150,'C0093','curb','2026-02-25');
 INSERT INTO "measurements" VALUES(151,'C0100','curb','2026-03-02');
 INSERT INTO "measurements" VALUES(152,'C0068','curb','2026-03-04');
 CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-INSERT INTO "meta" VALUES('schema_version','7');
+INSERT INTO "meta" VALUES('schema_version','8');
 CREATE TABLE migrations (version INTEGER PRIMARY KEY, made_on TEXT NOT NULL);
 INSERT INTO "migrations" VALUES(1,'2026-02-16');
 INSERT INTO "migrations" VALUES(2,'2026-02-16');
@@ -676,6 +676,7 @@ INSERT INTO "migrations" VALUES(4,'2026-02-16');
 INSERT INTO "migrations" VALUES(5,'2026-02-16');
 INSERT INTO "migrations" VALUES(6,'2026-02-16');
 INSERT INTO "migrations" VALUES(7,'2026-02-16');
+INSERT INTO "migrations" VALUES(8,'2026-02-16');
 CREATE TABLE printed (
         client_id TEXT NOT NULL, heading TEXT NOT NULL, text TEXT NOT NULL,
         PRIMARY KEY (client_id, heading, text)

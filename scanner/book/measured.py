@@ -54,7 +54,9 @@ def check_edges(
     edges = edges.assign(row=[label if isinstance(label, int) else 0 for label in rows.index])
     is_faulty, problems = first_faults(rows, _causes(edges, rows, clients), where)
     good = edges[~is_faulty]
-    measured = good.assign(openings_ft=good["openings_ft"].fillna(0.0))
+    # only a visit's sheet tells of single beds
+    beds = rows.loc[~is_faulty, "bed_id"].to_numpy() if "bed_id" in rows else ""
+    measured = good.assign(openings_ft=good["openings_ft"].fillna(0.0), bed_id=beds, measured_on="")
     asked = _ask(good, clients, file)
     return check_table(measured, MEASURED), [*problems, *asked]
 

@@ -103,7 +103,7 @@ VISIT = Kind(
 MEASUREMENT = Kind(
     "measurement", "measurements", MEASUREMENTS, key=("client_id", "along", "measured_on"), details=(),
     words="measurement of {client_id} on {measured_on}: {along}",
-    parts=("length_ft", "room_ft", "openings_ft", "note"), parts_table="measured_edges",
+    parts=("length_ft", "room_ft", "openings_ft", "note", "bed_id"), parts_table="measured_edges",
     day="measured_on",
 )  # fmt: skip
 

@@ -162,8 +162,8 @@ def visit(
     sides of a drive. They stand in for the edges of that kind from drawings.
 
     BLANK is the name of a blank as the visit sheet prints it: "length A=17.5" slope=flat
-    heads=2 "who decides=her son". Beds that are not typed count as drawn,
-    and all beds of a kind are scaled alike, so that their sum is what was measured.
+    heads=2 "who decides=her son". Each bed is corrected by its own length; one that is not
+    typed stays as it is drawn, or as it was measured before.
     """
     depth = dict(named_figure(typed, "curb=6") for typed in rooms)
     measured = [named_figure(typed, "curb=42.5") for typed in edges]
@@ -184,6 +184,11 @@ def visit(
         if problems:
             show_problems(list_problems(problems), as_json=False)
             return len(problems)
+        if both := sorted(
+            {edge["along"] for edge in edges_told} & {along for along, _ in measured}
+        ):
+            message = f"the {both[0]} is measured by letter and by --edge: type it one way"
+            raise click.UsageError(message)
         pieces += edges_told
     rows = typed_rows(VISIT_SHEET, head, *(head | piece for piece in pieces))
     if whole := ", ".join(dict.fromkeys(along for along, _ in measured)):

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import click
+import numpy as np
 import pandas as pd
 
 from scanner.book.checklist_sheet import check_answers
 from scanner.book.plants import read_plants
+from scanner.calls.visits import override_measured
 from scanner.cli.keeping import look_at
 from scanner.errors import BookError
 from scanner.pages.bed_words import letter_of
@@ -35,13 +37,11 @@ SIZES, HEADS, MOST_HEADS = (LENGTH, DEPTH), "heads", 200
 class Typed(NamedTuple):
     """What the blanks of one sheet say."""
 
-    edges: list[
-        dict[str, Any]
-    ]  # along, length_ft, room_ft: every piece of each kind that was measured
+    edges: list[dict[str, Any]]  # along, length_ft, room_ft, bed_id: each bed that was measured
     answers: pd.DataFrame  # rows of ANSWERS
     problems: list[Problem]
     note: str
-    more: list[str]  # sentences: a species that is not listed, beds that are scaled alike
+    more: list[str]  # sentences: what was measured, a species that is not listed
 
 
 def take_blanks(
@@ -58,18 +58,19 @@ def take_blanks(
     edges, more = list[dict[str, Any]](), list[str]()
     if sizes or HEADS in said:
         lot = _look(book, client["client_id"], today)
-        edges, more = _measured(lot, sizes) if sizes else (edges, more)
+        if sizes:
+            edges = _measured(lot, sizes)
+            more = _told(lot, edges)
         said = {
             name: _all_heads(lot, value) if name == HEADS else value for name, value in said.items()
         }
-    more += _unlisted(book, said)
     answers, problems = _answers(client, said, visited_on, today)
     note = "; ".join(
         value if name == NOTE.name else f"{name} {value}"
         for name, value in said.items()
         if not BY_NAME[name].question
     )
-    return Typed(edges, answers, problems, note, more)
+    return Typed(edges, answers, problems, note, more + _unlisted(book, said))
 
 
 def _read(typed: str) -> tuple[str, str]:
@@ -160,15 +161,18 @@ def _unlisted(book: Path, said: Mapping[str, str]) -> list[str]:
 class _Lot(NamedTuple):
     client_id: str
     beds: list[dict[Any, Any]]  # rows of BEDS
+    measured: pd.DataFrame  # table MEASURED: what was measured there before
     letters: dict[str, str]  # bed by its letter on the sheet
 
 
 def _look(book: Path, client_id: str, today: date) -> _Lot:
-    found = look_at(book, lambda _: [client_id], today=today)[0].found
+    read, season, found = look_at(book, lambda _: [client_id], today=today)[0]
     leads = found.offers[found.offers["phase"] == 1]
     named = leads["bed_ids"].iloc[0].split() if len(leads) else []
     letters = {letter_of(at): bed for at, bed in enumerate(named)}
-    return _Lot(client_id, found.table("beds").to_dict("records"), letters)
+    measured = override_measured(read.measured, season.measurements)
+    measured = measured[measured["client_id"] == client_id]
+    return _Lot(client_id, found.table("beds").to_dict("records"), measured, letters)
 
 
 def _all_heads(lot: _Lot, value: str) -> str:
@@ -182,9 +186,9 @@ def _all_heads(lot: _Lot, value: str) -> str:
     return f"{int(value) * (edge_ft / own_ft if own_ft else 1.0):g}"
 
 
-def _measured(lot: _Lot, sizes: Mapping[str, str]) -> tuple[list[dict[str, str]], list[str]]:
-    """Give all edges of the kinds that were measured, those not measured as they are drawn; and which beds are scaled alike."""
-    client_id, beds, letters = lot
+def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Give the beds that were measured, and of their kinds those that were before: the latest measuring of a kind counts."""
+    client_id, beds, before, letters = lot
     by_id = {bed["bed_id"]: bed for bed in beds}
     lengths, depths = dict[str, float](), dict[str, float]()
     for name, value in sizes.items():
@@ -206,37 +210,35 @@ def _measured(lot: _Lot, sizes: Mapping[str, str]) -> tuple[list[dict[str, str]]
     if alone := sorted(depths.keys() - lengths):
         message = f"a depth needs the length of its bed beside it: {alone[0]} has none"
         raise BookError(message)
-    kinds = {by_id[bed]["along"] for bed in (*lengths, *depths)}
-    alike = [
-        _alike(along, [bed for bed in beds if bed["along"] == along], lengths, letters)
-        for along in sorted(kinds)
-    ]
+    kinds = {by_id[bed]["along"] for bed in lengths}
+    for name, one in by_id.items():
+        if one["along"] in kinds and one["edge_source"] == "measured":
+            lengths.setdefault(name, one["edge_ft"])
+            depths.setdefault(name, _room_before(one, before))
     return [
-        {"along": bed["along"], "length_ft": f"{lengths.get(bed['bed_id'], bed['edge_ft']):g}",
-         "room_ft": f"{depths[bed['bed_id']]:g}" if bed["bed_id"] in depths else ""}
-        for bed in beds
-        if bed["along"] in kinds
-    ], [words for words in alike if words]  # fmt: skip
+        {"along": by_id[bed]["along"], "bed_id": bed, "length_ft": f"{feet:g}",
+         "room_ft": f"{depths[bed]:g}" if depths.get(bed, np.inf) < np.inf else ""}
+        for bed, feet in lengths.items()
+    ]  # fmt: skip
 
 
-def _alike(
-    along: str, beds: list[dict[Any, Any]], lengths: Mapping[str, float], letters: Mapping[str, str]
-) -> str:
-    """Say how long the beds of a kind come out where they were not measured in proportion: they are scaled alike."""
-    drawn_ft = sum(bed["edge_ft"] for bed in beds)
-    share = sum(lengths.get(bed["bed_id"], bed["edge_ft"]) for bed in beds) / drawn_ft
-    edges = {bed["bed_id"]: bed["edge_ft"] for bed in beds}
-    out = {
-        letter: (edges[bed] * share, lengths.get(bed, edges[bed]))
-        for letter, bed in letters.items() if bed in edges
-    }  # fmt: skip
-    if all(write_feet(scaled) == write_feet(told) for scaled, told in out.values()):
-        return ""
-    come = " and ".join(f"{letter} {write_feet(scaled)}" for letter, (scaled, _) in out.items())
-    return (
-        f"What is measured along {EDGE_KINDS[along].words} corrects all of it alike: {come} from now on. "
-        "Where that is not what was measured, quote the price of the visit sheet's row with --price"
-    )
+def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
+    """Say of each bed of the sheet that was measured which one it is: the letters are those of a sheet that is printed now."""
+    feet = {edge["bed_id"]: float(edge["length_ft"]) for edge in edges}
+    drawn = {bed["bed_id"]: bed for bed in lot.beds}
+    return [
+        f"{letter}, {write_feet(drawn[bed]['edge_ft'])} along {EDGE_KINDS[drawn[bed]['along']].words}, "
+        f"is {write_feet(feet[bed])} from now on"
+        for letter, bed in lot.letters.items() if bed in feet
+    ]  # fmt: skip
+
+
+def _room_before(bed: Mapping[Any, Any], before: pd.DataFrame) -> float:
+    """Give the depth of lawn that was measured along a bed before, by itself or with all of its kind."""
+    same = before[before["along"] == bed["along"]]
+    own = same[same["bed_id"] == bed["bed_id"]]
+    rooms_ft = (own if len(own) else same[same["bed_id"] == ""])["room_ft"]
+    return float(np.fmin(rooms_ft.min(), np.inf))
 
 
 def _feet(name: str, value: str) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from scanner.ground.on_foot import scale_beds
+from scanner.ground.corrections import scale_beds
 from scanner.job.prices import full_price_cents, price_offers
 from scanner.job.quantities import know_lots, take_off
 from scanner.schema.documents import Book, Scan, Season

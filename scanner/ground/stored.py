@@ -178,9 +178,9 @@ def match_beds(beds: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
     Give beds the names of the stored beds that they are.
 
     Those of the same lot and kind that share half of the smaller shape [ft], one to one, largest
-    share first; where one of the two has no shape, those whose areas are most alike. Other beds
-    keep their number where it is free, else take the next free one: a name is never given to
-    another bed.
+    share first; where one of the two has no shape, the one under whose name it was measured
+    (``is_told``), else those whose areas are most alike. Other beds keep their number where it is
+    free, else take the next free one: a name is never given to another bed.
     """
     pairs = pd.concat([_pairs_by_shape(beds, stored), _pairs_by_area(beds, stored)])
     names = beds["bed_id"].to_numpy(object).copy()
@@ -213,8 +213,9 @@ def _pairs_by_area(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
     """Pair beds of which one lies nowhere, the most alike in area first."""
     keys = ["client_id", "along"]
     one = beds[[*keys, "bed_id", "area_ft2"]].assign(
-        new=range(len(beds)), is_empty=shapely.is_empty(beds["geometry"].to_numpy())
-    )
+        new=range(len(beds)), is_empty=shapely.is_empty(beds["geometry"].to_numpy()),
+        is_told=beds.get("is_told", False),
+    )  # fmt: skip
     two = stored[[*keys, "bed_id", "area_ft2"]].assign(
         old=range(len(stored)), is_empty=shapely.is_empty(stored["geometry"].to_numpy())
     )
@@ -224,6 +225,7 @@ def _pairs_by_area(beds: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
     share = areas_ft2.min(axis=1) / areas_ft2.max(axis=1)
     # Of beds alike the same number is the likelier one
     pairs = pairs.assign(share=share, other=pairs["bed_id"] != pairs["bed_id_old"])
+    pairs["share"] = pairs["share"].mask(pairs["is_told"], np.where(pairs["other"], 0.0, np.inf))
     pairs = pairs[pairs["share"] >= SAME_SHARE]
     return pairs.sort_values(["share", "other", "new", "old"], ascending=[False, True, True, True])
 

@@ -72,6 +72,8 @@ MEASURED = TableSchema("measured", "Edges measured on foot, one row each.", {
     "length_ft": number_column("ft", "length of the edge, openings included", most=MAX_LENGTH_FT),
     "room_ft": number_column("ft", "depth of lawn there; blank: enough", most=MAX_LENGTH_FT, known=False),
     "openings_ft": number_column("ft", "drive and walk widths in the edge", most=MAX_LENGTH_FT),
+    "bed_id": text_column("bed that was measured; blank: all along that edge"),
+    "measured_on": text_column("day on which it was measured, ISO; blank: in measured.csv, before anything was built"),
     "note": text_column("anything worth knowing"),
     "row": count_column("row of the file, 2 is the first below the header"),
 })  # fmt: skip

@@ -153,9 +153,7 @@ VISITS = TableSchema("visits", "Visits to lots, one row a client and day.", {
 }, unique=("client_id", "visited_on"))  # fmt: skip
 
 MEASUREMENTS = TableSchema("measurements", "Edges as last measured on a visit, one row an edge.", {
-    **select(MEASURED, "client_id along length_ft room_ft openings_ft"),
-    "measured_on": text_column("day on which it was measured, ISO"),
-    **select(MEASURED, "note"),
+    **select(MEASURED, "client_id along length_ft room_ft openings_ft bed_id measured_on note"),
 })  # fmt: skip
 
 REMARKS = TableSchema("remarks", "What the office wrote into its lists beside the calls, one row a client and column.", {

@@ -28,7 +28,7 @@ CLIENT_SHEET = Sheet("Clients", table_columns(
 
 _EDGE = tuple(
     replace(column, unit="ft" if column.kind == NUMBER else "")
-    for column in table_columns(MEASURED) if column.name != "row"
+    for column in table_columns(MEASURED) if column.name not in ("bed_id", "measured_on", "row")
 )  # fmt: skip
 MEASURED_SHEET = Sheet("Measured", _EDGE)
 
@@ -42,7 +42,7 @@ CAPACITY_SHEET = Sheet("Capacity", (
 EDGE_CELLS = ("along", "length_ft", "room_ft", "openings_ft")
 VISIT_SHEET = Sheet("Visits", (
     CLIENT_ID, NAME, Column("visited_on", DAY), Column("visited_by"), Column("note"),
-    *(column for column in _EDGE if column.name in EDGE_CELLS),
+    *(column for column in _EDGE if column.name in EDGE_CELLS), Column("bed_id"),
 ), needs=("client_id", "visited_on"))  # fmt: skip
 
 MOST_HOURS, MOST_USD = 10_000.0, 10_000_000.0

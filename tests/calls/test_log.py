@@ -231,8 +231,9 @@ def test_old_file_is_brought_up_to_date_and_a_copy_kept(tmp_path, monkeypatch):
         (6, "2027-03-03"),
         (7, "2027-03-03"),
         (8, "2027-03-03"),
+        (9, "2027-03-03"),
     ]
-    assert raw.execute("SELECT value FROM meta").fetchall() == [("8",)]
+    assert raw.execute("SELECT value FROM meta").fetchall() == [("9",)]
     assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     raw.close()
     # A kind of entry that the old file did not know
@@ -292,7 +293,7 @@ def test_newer_file_is_refused_and_not_touched(tmp_path, monkeypatch):
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     for use in (lambda: record(tmp_path, VISIT), lambda: read_season(tmp_path)):
         with pytest.raises(
-            LogError, match=r"written by a newer bed-scanner \(version 9 .* knows 8\)"
+            LogError, match=r"written by a newer bed-scanner \(version 10 .* knows 9\)"
         ):
             use()
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
@@ -419,7 +420,7 @@ def test_correcting_back_counts(tmp_path):
 def test_measuring_corrected_back_counts(tmp_path):
     for length_ft in (40.0, 44.0, 40.0):
         edge = pd.DataFrame(
-            [("A", "curb", length_ft, np.nan, 0.0, "2027-03-02", "")],
+            [("A", "curb", length_ft, np.nan, 0.0, "", "2027-03-02", "")],
             columns=[*MEASUREMENTS.columns],
         )
         with open_log(tmp_path, today=DAY) as log:

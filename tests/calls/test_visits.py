@@ -32,7 +32,7 @@ def edges_of(*rows):
         [
             {"client_id": row[0], "along": row[1], "length_ft": float(row[2]), "openings_ft": 0.0,
              "room_ft": float(row[4]) if len(row) > 4 else float("nan"),
-             "measured_on": row[3], "note": ""}
+             "bed_id": "", "measured_on": row[3], "note": ""}
             for row in rows
         ]
     )  # fmt: skip
@@ -143,7 +143,8 @@ def test_visit_on_record_as_a_call_is_not_counted_twice(tmp_path):
 def test_measured_on_a_visit_beats_the_file():
     file = pd.DataFrame(
         {"client_id": ["A", "A", "B"], "along": ["curb", "house", "curb"], "length_ft": [60.0, 30.0, 50.0],
-         "room_ft": float("nan"), "openings_ft": 0.0, "note": "", "row": [2, 3, 4]}
+         "room_ft": float("nan"), "openings_ft": 0.0, "bed_id": "", "measured_on": "", "note": "",
+         "row": [2, 3, 4]}
     )  # fmt: skip
     file = check_table(file, MEASURED)
     both = override_measured(

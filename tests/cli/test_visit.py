@@ -153,11 +153,34 @@ def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
     )
 
 
+def letter(book, number):
+    """The letter of a curb bed on a sheet that is printed now."""
+    lead = look(book, "C0003")[1].offers.query("phase == 1")["bed_ids"].iloc[0].split()
+    return "AB"[lead.index(f"C0003-curb-{number}")]
+
+
 def test_a_bed_that_was_not_measured_stays_as_drawn(book):
     assert record(book, "C0003", "length A=20")[0] == 0
     measured = read_season(book).measurements["length_ft"].tolist()
-    assert measured[0] == 20
-    assert measured[1] == pytest.approx(16.144, abs=0.001)
+    assert measured == [20]
+    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
+    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
+        [20, 16.144], abs=0.001
+    )
+    # measured another day, the first stays as it was measured: the latest measuring of a kind counts
+    assert (
+        record(book, "C0003", f"length {letter(book, 1)}=19", f"depth {letter(book, 1)}=3.9")[0]
+        == 0
+    )
+    assert record(book, "C0003", f"length {letter(book, 2)}=15")[0] == 0
+    edges = read_season(book).measurements.set_index("bed_id")
+    assert edges["length_ft"].to_dict() == {"C0003-curb-1": 19, "C0003-curb-2": 15}
+    assert edges.loc["C0003-curb-1", "room_ft"] == 3.9
+    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
+    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
+        [19, 15], abs=0.01
+    )
+    assert beds["area_ft2"]["C0003-curb-1"] == pytest.approx(74.1, abs=0.1)
 
 
 @pytest.mark.parametrize(
@@ -232,18 +255,17 @@ def test_a_plant_that_no_list_has_is_told_and_the_rest_recorded(book):
     assert (book / "out" / "visit-C0003.pdf").is_file()
 
 
-def test_beds_that_do_not_come_out_as_measured_are_told(book):
-    beds = look(book, "C0003")[1].table("beds").query("skip_reason == ''").set_index("bed_id")
-    curb = beds[beds["along"] == "curb"]["edge_ft"]
-    # one bed half as long as drawn: all of the kind are scaled, so the other is shorter too
-    first = round(curb.iloc[0] / 2, 1)
-    _, said = record(book, "C0003", f"length A={first}")
-    assert ("corrects all of it alike: A " in said) == (len(curb) > 1)
+def test_two_beds_measured_by_their_letters_come_out_as_typed(book):
+    # drawn 17.6 and 16.1 ft, told 16.9 and 16.8: the same sum, each its own
+    record(book, "C0003", "length A=16.9", "length B=16.8")
+    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
+    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
+        [16.9, 16.8], abs=0.01
+    )
 
 
-def test_two_beds_measured_by_their_letters_are_scaled_by_their_sum(book):
-    # drawn 17.6 and 16.1 ft, told 16.9 and 16.8: both times 33.7, so both stay as drawn, and that is said
-    _, said = record(book, "C0003", "length A=16.9", "length B=16.8")
-    assert "corrects all of it alike: A 18 ft and B 16 ft from now on" in said
-    edges = read_season(book).measurements.query("client_id == 'C0003'")
-    assert sorted(edges["length_ft"]) == [16.8, 16.9]
+def test_a_kind_is_measured_by_letter_or_as_a_whole(book):
+    done = type_in("record", str(book), "visit", "C0003", "length A=16", "--edge", "curb=30", "--today", TODAY.isoformat())  # fmt: skip
+    assert done.exit_code == 2
+    assert "measured by letter and by --edge: type it one way" in " ".join(done.stderr.split())
+    assert read_season(book).visits.empty

@@ -128,7 +128,7 @@ def test_a_bed_that_nobody_drew_is_a_caution():
 def test_answers_hold_for_edges_measured_on_foot():
     measured = pd.DataFrame(
         {"client_id": "A", "along": ["curb", "house"], "length_ft": 60.0, "room_ft": 20.0,
-         "openings_ft": 0.0, "note": "", "row": [2, 3]}
+         "openings_ft": 0.0, "bed_id": "", "measured_on": "", "note": "", "row": [2, 3]}
     )  # fmt: skip
     told = answers(("A", "turf to curb", "no"), ("A", "has bed", "yes"))
     beds = size_measured(check_table(measured, MEASURED), rules=rules_of_cases(), answers=told)

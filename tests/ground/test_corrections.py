@@ -10,8 +10,8 @@ import pytest
 import shapely
 from shapely import Point, box
 
+from scanner.ground.corrections import correct_beds
 from scanner.ground.lot_tables import list_beds
-from scanner.ground.on_foot import correct_beds
 from scanner.ground.stored import match_stored_beds, name_corrected, remember_beds
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
@@ -28,17 +28,22 @@ from tests.sites import (
 
 
 def measured(*rows):
-    """Table `MEASURED` of (client, along, length, room, openings)."""
-    columns = ["client_id", "along", "length_ft", "room_ft", "openings_ft"]
-    table = pd.DataFrame(rows, columns=columns).astype(
+    """Table `MEASURED` of (client, along, length, room, openings) and, if told, bed and day."""
+    columns = ["client_id", "along", "length_ft", "room_ft", "openings_ft", "bed_id", "measured_on"]
+    filled = [(*row, "", "")[:7] if len(row) < 7 else row for row in rows]
+    table = pd.DataFrame(filled, columns=columns).astype(
         {"room_ft": float, "openings_ft": float, "length_ft": float}
     )
     return check_table(table.assign(note="", row=range(2, len(rows) + 2)), MEASURED)
 
 
 def corrected(drawing, *rows):
-    found = survey(drawing)
-    return correct_beds(list_beds(found), measured(*rows), rules=rules_of_cases())
+    return correct(list_beds(survey(drawing)), measured(*rows))
+
+
+def correct(beds, told, before=None):
+    before = beds[:0] if before is None else before
+    return correct_beds(beds, told, before=before, rules=rules_of_cases())
 
 
 def test_case_19_measured_on_a_drawn_lot():
@@ -75,9 +80,7 @@ def test_case_19_a_water_meter_and_a_sight_triangle_stay():
 
 def test_case_19_in_all_forms():
     rows = [(name, "curb", 54, np.nan, 0) for name in FORMS]
-    beds, _ = correct_beds(
-        list_beds(survey(in_all_forms(mid_block()))), measured(*rows), rules=rules_of_cases()
-    )
+    beds, _ = correct(list_beds(survey(in_all_forms(mid_block()))), measured(*rows))
     curbs = beds[beds["along"] == "curb"]
     for name in FORMS:
         mine = curbs[curbs["client_id"] == name].sort_values("edge_ft")
@@ -91,6 +94,34 @@ def test_a_piece_too_short_becomes_a_bed_where_the_tape_says_so():
     # 10 + 50 drawn, 75 measured: 12.5 + 62.5
     beds, _ = corrected(mid_block(), ("A", "curb", 75, np.nan, 0))
     assert beds.loc[beds["along"] == "curb", "skip_reason"].tolist() == ["", ""]
+
+
+def test_case_5_each_bed_by_its_own_length():
+    # 28 + 28 drawn; A measured 25 and B 31: 100 and 124 ft², not twice the mean of 112
+    beds, rest = corrected(
+        front_walk(), ("A", "curb", 25, np.nan, 0, "A-curb-1", ""), ("A", "curb", 31, np.nan, 0, "A-curb-2", "")
+    )  # fmt: skip
+    assert rest.empty
+    assert beds["edge_ft"].tolist() == pytest.approx([25, 31], abs=0.01)
+    assert beds["area_ft2"].tolist() == pytest.approx([100, 124], abs=0.1)
+    assert shapely.area(beds["geometry"].to_numpy()).tolist() == pytest.approx([100, 124], abs=0.1)
+
+
+def test_a_bed_that_was_not_measured_stays_as_drawn_beside_one_that_was():
+    beds, _ = corrected(front_walk(), ("A", "curb", 25, 3, 0, "A-curb-1", ""))
+    assert beds["area_ft2"].tolist() == pytest.approx([75, 112], abs=0.1)
+    assert beds["edge_source"].tolist() == ["measured", "surveyed"]
+    # what is told of all others of its kind is laid on them alone
+    beds, _ = corrected(
+        front_walk(), ("A", "curb", 25, np.nan, 0, "A-curb-1", ""), ("A", "curb", 14, np.nan, 0)
+    )
+    assert beds["edge_ft"].tolist() == pytest.approx([25, 14], abs=0.01)
+
+
+def test_a_measured_bed_that_is_drawn_no_more_is_not_laid_on_another():
+    beds, rest = corrected(front_walk(), ("A", "curb", 40, np.nan, 0, "A-curb-9", ""))
+    assert beds["edge_ft"].tolist() == pytest.approx([28, 28], abs=0.01)
+    assert rest.empty
 
 
 def test_more_than_fifteen_percent_apart_is_said():
@@ -127,16 +158,14 @@ def test_edges_that_nobody_drew_stand_for_themselves():
 
 def test_a_denied_bed_stays_denied():
     found = survey(mid_block(), answers=answers(("A", "turf to curb", "no")))
-    beds, _ = correct_beds(
-        list_beds(found), measured(("A", "curb", 90, np.nan, 0)), rules=rules_of_cases()
-    )
+    beds, _ = correct(list_beds(found), measured(("A", "curb", 90, np.nan, 0)))
     assert set(beds.loc[beds["along"] == "curb", "skip_reason"]) == {"denied"}
 
 
 def test_a_lot_without_measurements_is_as_it_was():
     drawing = Drawing().add("property", box(0, 0, 60, 100)).add("street", box(-99, -40, 200, 0), "")
     found = survey(drawing)
-    beds, rest = correct_beds(list_beds(found), measured(), rules=rules_of_cases())
+    beds, rest = correct(list_beds(found), measured())
     assert rest.empty
     assert beds[["bed_id", "area_ft2", "edge_source"]].equals(
         found.beds[["bed_id", "area_ft2", "edge_source"]]
@@ -156,7 +185,7 @@ def test_a_measured_bed_keeps_its_name_from_scan_to_scan():
             frame=list_beds(found)["frame"].iloc[0],
             rules=rules_of_cases(),
         )
-        beds, _ = correct_beds(seen, tape, rules=rules_of_cases())
+        beds, _ = correct(seen, tape)
         beds = name_corrected(beds, stored)
         names.append(dict(zip(beds["bed_id"], beds["edge_ft"].round(1), strict=True)))
         now = remember_beds(beds, today=date(2027, 3, 1))

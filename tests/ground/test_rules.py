@@ -347,7 +347,7 @@ def test_measured_edges():
             ("A", "sidewalk", 40.0, 1.5, 0.0),
         ],
         columns=["client_id", "along", "length_ft", "room_ft", "openings_ft"],
-    ).assign(note="", row=2)
+    ).assign(bed_id="", measured_on="", note="", row=2)
     beds = size_measured(check_table(rows, MEASURED), rules=rules_of_cases())
     assert beds["area_ft2"].tolist() == [192, 350, 120, 40, 60]
     assert beds["bed_line_ft"].tolist() == [56, 14, 38, 18, 3]

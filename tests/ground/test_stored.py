@@ -177,7 +177,7 @@ def test_re_ordered_features_keep_names():
 def measured_of(*lengths_ft):
     rows = [
         {"client_id": "A", "along": "curb", "length_ft": length, "room_ft": np.nan,
-         "openings_ft": 0.0, "note": "", "row": number}
+         "openings_ft": 0.0, "bed_id": "", "measured_on": "", "note": "", "row": number}
         for number, length in enumerate(lengths_ft, start=2)
     ]  # fmt: skip
     return size_measured(check_table(pd.DataFrame(rows), MEASURED), rules=read_rules(None)[0])

@@ -66,7 +66,7 @@ BED_ROWS = replace(
 )
 """Beds as the log keeps them: their shapes as bytes, which only a scan reads."""
 
-LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0}
+LATER_COLUMNS: dict[str, Any] = {"price_cents": 0, "say": "", "alike_clients": 0, "bed_id": ""}
 """Columns that older logs lack, and what stands there."""
 
 _DAYS = ("_on", "_date", "last_seen")
