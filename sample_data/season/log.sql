@@ -667,7 +667,7 @@ INSERT INTO "measurements" VALUES(150,'C0093','curb','2026-02-25');
 INSERT INTO "measurements" VALUES(151,'C0100','curb','2026-03-02');
 INSERT INTO "measurements" VALUES(152,'C0068','curb','2026-03-04');
 CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-INSERT INTO "meta" VALUES('schema_version','8');
+INSERT INTO "meta" VALUES('schema_version','9');
 CREATE TABLE migrations (version INTEGER PRIMARY KEY, made_on TEXT NOT NULL);
 INSERT INTO "migrations" VALUES(1,'2026-02-16');
 INSERT INTO "migrations" VALUES(2,'2026-02-16');
@@ -677,6 +677,7 @@ INSERT INTO "migrations" VALUES(5,'2026-02-16');
 INSERT INTO "migrations" VALUES(6,'2026-02-16');
 INSERT INTO "migrations" VALUES(7,'2026-02-16');
 INSERT INTO "migrations" VALUES(8,'2026-02-16');
+INSERT INTO "migrations" VALUES(9,'2026-02-16');
 CREATE TABLE printed (
         client_id TEXT NOT NULL, heading TEXT NOT NULL, text TEXT NOT NULL,
         PRIMARY KEY (client_id, heading, text)
