@@ -42,12 +42,10 @@ def correct_beds(
     beds: pd.DataFrame, measured: pd.DataFrame, *, before: pd.DataFrame, rules: LocalRules
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
-    Correct the beds of drawn lots by edges measured there.
+    Correct the beds of drawn lots by edges measured there; those ``before`` of lots where some were built since.
 
-    ``before``: table `BEDS` of those lots where beds were built since they were measured, as it was
-    then; what was measured along all of an edge was measured along those beds, too. Gives table
-    `BEDS` with ``share`` and ``room_ft``: how `scale_beds` changed each; and the rows of `measured`
-    along edges that nobody drew.
+    Gives table `BEDS` with ``share`` and ``room_ft``: how `scale_beds` changed each; and the rows
+    of `measured` along edges that nobody drew.
     """
     measured = check_table(measured, MEASURED)
     beds, before = _in_parts(beds, measured), _in_parts(before, measured)
@@ -77,7 +75,6 @@ def _in_parts(beds: pd.DataFrame, measured: pd.DataFrame) -> pd.DataFrame:
 
 
 def _drawn_ft(beds: pd.DataFrame, keys: list[str]) -> pd.Series[float]:
-    """Add up the edges that are drawn, by keys."""
     length_ft = beds.groupby(keys)["edge_ft"].sum()
     return length_ft[length_ft >= LEAST_DRAWN_FT]
 
