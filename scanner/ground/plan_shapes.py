@@ -33,7 +33,6 @@ def list_plan_shapes(survey: Survey) -> pd.DataFrame:
     openings = ~shapely.is_empty(survey.ground.openings)
     limits, circles = survey.limits.ground, survey.limits.circles
     is_corner = (limits.bits & AT_CORNER) > 0
-    openings = ~shapely.is_empty(survey.ground.openings)
     rows = [
         ("outline", "", lots.outline, every),
         ("drive", "guessed", survey.ground.openings[openings], every[openings]),
