@@ -16,7 +16,9 @@ import pyarrow.parquet as pq
 import shapely
 import xlsxwriter
 
+from scanner.store import ceilings
 from tests import open_documents
+from tests.each import DEPTH
 
 SHEET_XML = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 HEADING = '<row r="1"><c r="A1" t="inlineStr"><is><t>client_id</t></is></c></row>'
@@ -26,6 +28,11 @@ ENDLESS = """
     SELECT i AS fid, NULL AS geom, hex(zeroblob(1000)) AS kind FROM n
 """
 BOX = shapely.box(-98, 41, -97.999, 41.001)
+
+SHARE = 10 if DEPTH == 1 else 1
+"""Of these ceilings the readers have a share: what is read up to one costs alike for each row and fault."""
+LOWERED = {name: getattr(ceilings, name) // SHARE for name in ("MAX_ROWS", "MAX_FAULTS")}
+ROWS, FAULTS = LOWERED.values()
 
 Hostile = tuple[Path, str]
 """A file, and words of the sentence that it is refused with."""
@@ -71,11 +78,11 @@ def hostile_sheets(folder: Path) -> Iterator[Hostile]:
         path.write_bytes(content)
         return path
 
-    far = '<row r="1048576"><c r="XFD1048576"><v>1</v></c></row>'
-    yield book("far", far), "row 1,048,576, column 16,384, far from any list: copy the cells"
+    far = f'<row r="{ROWS}"><c r="XFD{ROWS}"><v>1</v></c></row>'
+    yield book("far", far), f"row {ROWS:,}, column 16,384, far from any list: copy the cells"
     yield (
         book("farther", '<row r="99999999999"><c r="A99999999999"/></row>'),
-        "1,048,576 rows: copy",
+        f"{ROWS:,} rows: copy",
     )
     yield book("blanks", f"<row>{'<c/>' * 20_000}</row>"), "more than 16,384 cells in a row: copy"
     yield book("bomb", f"<row>{' ' * 30_000_000}</row>"), "bytes, more than 10,000,000: copy"
@@ -99,15 +106,15 @@ def hostile_sheets(folder: Path) -> Iterator[Hostile]:
     yield book("deep", deep + deep.replace("<", "</")), "more than 100 parts within each other"
     yield text("cell", b"client_id,name\nA," + b"x" * 140_000), "more than 131,072 letters in row 2"
     yield text("commas", b"client_id" + b"," * 2_100), "column 2,101, far from any list"
-    yield text("lines", b"client_id,name\n" + b"\n" * 1_100_000), "more than 1,048,576 rows"
+    yield text("lines", b"client_id,name\n" + b"\n" * (ROWS + 50)), f"more than {ROWS:,} rows"
     wide = b",".join(b"c%d" % at for at in range(1_500))
     yield (
         text("wide", wide + b",client_id\n" + b"1\n" * 7_000),
         "cells below its headings, more than 10,000,000",
     )
     yield (
-        text("quotes", b'client_id,name\n"A\n' + b'"\n' * 110_000),
-        "100,000 quotation marks without",
+        text("quotes", b'client_id,name\n"A\n' + b'"\n' * (FAULTS + 50)),
+        f"{FAULTS:,} quotation marks without",
     )
     yield text("nul", b"client_id,na\0me\nA,b\n"), "save it again as CSV UTF-8"
     yield (
@@ -117,9 +124,9 @@ def hostile_sheets(folder: Path) -> Iterator[Hostile]:
     yield (
         text(
             "faults",
-            b"client_id,visits_per_year\n" + b"".join(b"%d,x\n" % at for at in range(100_010)),
+            b"client_id,visits_per_year\n" + b"".join(b"%d,x\n" % at for at in range(FAULTS + 10)),
         ),
-        "100,000 faults of one kind",
+        f"{FAULTS:,} faults of one kind",
     )
 
 
@@ -138,9 +145,9 @@ def hostile_documents(folder: Path) -> Iterator[Hostile]:
     wide = cell("x", 'table:number-columns-repeated="999999999"')
     yield made("far", open_documents.row(wide)), "column 999,999,999, far from any list: copy"
     row = open_documents.row("x", times=999_999_999)
-    yield made("tall", row), "more than 1,048,576 rows: copy the cells"
+    yield made("tall", row), f"more than {ROWS:,} rows: copy the cells"
     blank = open_documents.row(cell(""), times=999_999_999)
-    yield made("gap", blank, open_documents.row("x")), "more than 1,048,576 rows: copy the cells"
+    yield made("gap", blank, open_documents.row("x")), f"more than {ROWS:,} rows: copy the cells"
     block = open_documents.row(cell("x", 'table:number-columns-repeated="2000"'), times=9_999)
     yield made("block", block), "more than 10,000,000 cells"
     spaces = cell("<text:s text:c='999999999'/>" * 1_000)
@@ -197,7 +204,7 @@ def hostile_geojson(folder: Path) -> Iterator[Hostile]:
     )
     line = f'{{"type":"LineString","coordinates":[{"[0,0]," * 1_500_000}[0,0]]}}'
     yield layer("points", feature(line)), "more than 64,000,000 letters or 1,000,000 points"
-    yield layer("zeros", "0," * 110_000 + "0"), "more than 100,000 faulty features"
+    yield layer("zeros", "0," * (FAULTS + 50) + "0"), f"more than {FAULTS:,} faulty features"
     said = ",".join(f'"p{at}":1' for at in range(2_001))
     yield layer("properties", feature(said=f"{{{said}}}")), "more than 2,000 different properties"
     yield layer("half", feature(said='{"kind":"\\ud800"}')), "kind is '�'"
@@ -314,7 +321,7 @@ def hostile_layers(folder: Path) -> Iterator[Hostile]:
         parquet(
             "rows", geometry=pa.nulls(2_000_000, pa.binary()), kind=pa.nulls(2_000_000, pa.string())
         ),
-        "2,000,000 features, more than 100,000",
+        f"2,000,000 features, more than {FAULTS:,}",
     )
     one = pa.DictionaryArray.from_arrays(
         pa.array([0] * 4_096, pa.int32()), pa.array(["x" * 2_000_000])

@@ -21,6 +21,7 @@ from scanner.errors import InputError
 from scanner.pages.sealed import offer_backgrounds
 from scanner.store import ceilings
 from tests.hostile_files import (
+    LOWERED,
     Hostile,
     hostile_databases,
     hostile_documents,
@@ -60,9 +61,17 @@ def read_settings(path: Path) -> list[str]:
     return problems["problem"].tolist()
 
 
+def lower_ceilings() -> None:
+    """Lower what every reader here has taken over from the list of ceilings."""
+    for module in [module for name, module in sys.modules.items() if name.startswith("scanner.")]:
+        for name in LOWERED.keys() & vars(module).keys():
+            setattr(module, name, LOWERED[name])
+
+
 def read_within(read: Callable[[Path], list[str]], path: Path, answer: Connection) -> None:
     """Read a file with little memory and time, and send what is said of it and the most memory that it took."""
     pages = int(Path("/proc/self/statm").read_text().split()[0])
+    lower_ceilings()
     most = pages * resource.getpagesize() + GIGABYTE
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
     resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
