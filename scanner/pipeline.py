@@ -86,7 +86,7 @@ def scan(
         Day of the scan: recent contacts count from it.
     season
         What the log knows: beds keep their names, built ones are not found again, whoever
-        rests is left out.
+        rests is left out. What was said on later days is left aside.
     client_ids
         Clients whose lots are looked at; None: all, and what is on record in vain is listed.
     progress
@@ -99,7 +99,7 @@ def scan(
     scan
         Every table that the pages need.
     """
-    told = progress or (lambda _step, _done, _total: None)
+    season, told = season.until(today), progress or (lambda _step, _done, _total: None)
     book = _put_right(book, season)
     fees = annual_fees(book.clients, rates=book.rates)
     with nullcontext(store) if store else passing_store() as place:

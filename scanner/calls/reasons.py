@@ -124,12 +124,8 @@ def _written_rest(clients: pd.DataFrame, rates: RateBook, today: date) -> pd.Ser
         return pd.Series("", index=clients.index, dtype="str")
     sent = pd.to_datetime(clients["written_on"], format="ISO8601", errors="coerce")
     free_again = sent + pd.to_timedelta(rates.letter_open_days.value, unit="D")
-    report = (
-        "letter sent "
-        + clients["written_on"]
-        + ", rests until "
-        + free_again.dt.strftime("%Y-%m-%d")
-    )
+    until = free_again.dt.strftime("%Y-%m-%d")
+    report = "letter sent " + clients["written_on"] + ", rests until " + until
     return report.where(free_again > pd.Timestamp(today), "")
 
 

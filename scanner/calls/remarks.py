@@ -56,15 +56,21 @@ def known_of(clients: pd.DataFrame, season: Season, client_id: str, *, today: da
     said = pd.concat(
         [table[["client_id", "called_on", "entry_id", "note"]] for table in (season.said, visits)]
     )
-    # A job's number is no word of a client's
-    is_word = (said["note"] != "") & ~said["note"].str.fullmatch(r"job \S+(, \S+)*")
-    said = said[(said["client_id"] == client_id) & is_word].drop_duplicates(["called_on", "note"])
+    said = spoken(said[said["client_id"] == client_id], season.jobs)
+    said = said.drop_duplicates(["called_on", "note"])
     last = said.sort_values(["called_on", "entry_id"]).tail(2)[["called_on", "note"]]
     return [
         *filter(None, client["notes"]),
         *(f"{heading}: {text}" for heading, text in own.items() if text),
         *(f"{short_day(day, today)}: {note}" for day, note in last.to_numpy().tolist()),
     ]
+
+
+def spoken(said: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
+    """Leave out what has no note, and the number of a job that stands for one: nobody said that."""
+    numbers = {*jobs["job_id"]}
+    is_number = said["note"].map(lambda note: {*note.removeprefix("job ").split(", ")} <= numbers)
+    return said[said["note"].ne("") & ~is_number.astype(bool)]
 
 
 def find_remarks(

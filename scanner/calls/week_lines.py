@@ -60,17 +60,8 @@ def list_week(
     rows += [row for row in _call_backs(history, last_day) if row.client_id not in settled]
     settled = {row.client_id for row in rows}
     fresh = to_call[(to_call["last_called_on"] == "") & ~to_call["client_id"].isin(settled)]
-    rows += [
-        Line(
-            NEW,
-            call["client_id"],
-            "",
-            call["offer"],
-            record_call(call["client_id"]),
-            call["bed_ids"],
-        )
-        for call in fresh.head(NEW_COUNT).to_dict("records")
-    ]
+    news = fresh.head(NEW_COUNT)[["client_id", "offer", "bed_ids"]].to_numpy().tolist()
+    rows += [Line(NEW, name, "", offer, record_call(name), beds) for name, offer, beds in news]
     told = [asdict(row) | {"about": row.about} for row in rows]
     lines = pd.DataFrame(told, columns=[*WEEK_LINES.columns])
     lines = lines[lines["client_id"].isin(clients["client_id"])]
@@ -78,9 +69,8 @@ def list_week(
     # New calls keep the order of the list
     day = lines["day"].where(lines["section"] != NEW, "")
     ordered = lines.assign(_place=place, _day=day).sort_values(["_place", "_day"], kind="stable")
-    return check_table(
-        ordered[[*WEEK_LINES.columns]].reset_index(drop=True), WEEK_LINES
-    ), len(quotes) - len(old)  # fmt: skip
+    ordered = ordered.reset_index(drop=True)[[*WEEK_LINES.columns]]
+    return check_table(ordered, WEEK_LINES), len(quotes) - len(old)
 
 
 def _visits(

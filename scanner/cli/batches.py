@@ -29,9 +29,8 @@ def _calls(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
         calls = calls.assign(price_cents=rows["price_cents"].reindex(calls.index))
         strangers = find_strange_beds(calls, asked.season.stored)
         calls = keep_listed_prices(calls, asked.season.calls, asked.season.listed)
-        return [(CALL, calls.iloc[:0] if strangers else calls, None)], list_problems(
-            [*found, *strangers]
-        )
+        kept = calls.iloc[:0] if strangers else calls
+        return [(CALL, kept, None)], list_problems([*found, *strangers])
     entries = read_entries(asked.book, CALL)
     known = with_recorded(clients, entries)
     calls, found = check_calls(rows, known, today=asked.today, file=file, on_record=entries)
@@ -48,10 +47,8 @@ def _answers(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
 def _visits(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
     visits, edges, found = check_visits(rows, asked.client_list, today=asked.today, file=file)
     # what was typed is recorded whole or not at all
-    is_kept = file or not found
-    return [(VISIT, visits, None), (MEASUREMENT, edges, None)] if is_kept else [], list_problems(
-        found
-    )
+    told: list[Batch] = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
+    return told if file or not found else [], list_problems(found)
 
 
 def _jobs(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:

@@ -21,7 +21,7 @@ from scanner.cli.keeping import (
     take_up_remarks,
     why_kept,
 )
-from scanner.cli.options import Asked, command
+from scanner.cli.options import Asked, command, season_on
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
 from scanner.pages.share import publish_shared
 from scanner.store.folder import kept_folders
@@ -67,7 +67,7 @@ def scan_into(
     why = partial(why_kept, book=book, today=today)
     with stoppable(what_stands), pipeline.open_store(book) as store:
         take_up_remarks(book, folder, today=today)
-        season = pipeline.open_season(book)
+        season = season_on(book, today)
         with progress_bar("reading the book") as report:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)

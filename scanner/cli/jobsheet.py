@@ -11,7 +11,6 @@ import pandas as pd
 from scanner.calls.remarks import known_of
 from scanner.calls.to_build import BuildDays, list_to_build
 from scanner.cli.building import Building, Job, close_with, gather, plan_for, unwritten_words
-from scanner.cli.keeping import season_of
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.sold import check_won
@@ -45,7 +44,7 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
 
     WHO is a client (id, name or phone number) or the number of a job that is sold. Writes jobsheet-CLIENT.pdf.
     """
-    book, today, season = asked.book, asked.today, season_of(asked.book)
+    book, today, season = asked.book, asked.today, asked.season
     jobs = _week_of(season, _job_of(asked, season, who), on)
     own = jobs.iloc[:1]
     building = gather(book, season, own, today=today)

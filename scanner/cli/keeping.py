@@ -23,6 +23,7 @@ from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_seals, read_season
 from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
+from scanner.cli.options import season_on
 from scanner.cli.talk import progress_bar, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError, LogError
@@ -61,18 +62,12 @@ def scanned(book: Path, *, today: date) -> Iterator[Scanned]:
     if at_hand := click.get_current_context().meta.get(AT_HAND):
         yield at_hand
         return
-    season = pipeline.open_season(book)
+    season = season_on(book, today)
     with pipeline.open_store(book) as store:
         with progress_bar("reading the book") as report:
             read = read_for_scan(book, season, store=store)
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
         yield Scanned(read, season, found)
-
-
-def season_of(book: Path) -> Season:
-    """Read what the log knows, unless a scan that has read it is at hand."""
-    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
-    return at_hand.season if at_hand else read_season(book)
 
 
 def read_aside(book: Path, season: Season) -> Book:
@@ -91,7 +86,7 @@ def look_at(
     at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
     if at_hand:
         return at_hand, whom(at_hand.book.clients)
-    season = pipeline.open_season(book)
+    season = season_on(book, today)
     read = read_aside(book, season)
     client_ids = whom(read.clients)
     with progress_bar("looking at the lots") as report:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scanner.cli.talk import tell
+from scanner.cli.talk import counted, say, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -106,10 +106,8 @@ class Asked:
 
     @cached_property
     def season(self) -> Season:
-        """What the log knew when the command began."""
-        from scanner.calls.log import read_season  # help waits for no table
-
-        return read_season(self.book)
+        """What the log knew when the command began, up to the day that it asks for."""
+        return season_on(self.book, date.max if self.today == date.min else self.today)
 
     @cached_property
     def client_list(self) -> pd.DataFrame:
@@ -131,6 +129,19 @@ class Asked:
         """Name files that were written, one a line or as a list for other programs."""
         names = [str(file) for file in files]
         tell(json.dumps(names, indent=2) if self.as_json else "\n".join(names))
+
+
+def season_on(book: Path, today: date) -> Season:
+    """Read what the log knows up to a day, and say what is left aside."""
+    from scanner.calls.log import read_season  # help waits for no table
+
+    season = read_season(book).until(today)
+    if count := season.later_count:
+        say(
+            f"Left aside: {counted(count, 'entry', 'entries')} of days after {today}. Whoever asked not to be called stays "
+            "left out."
+        )
+    return season
 
 
 def command(

@@ -21,7 +21,6 @@ from scanner.cli.building import (
     quantity_of,
     unwritten_words,
 )
-from scanner.cli.keeping import season_of
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError
@@ -49,7 +48,7 @@ def order(asked: Asked, week: date | None) -> int:
 
     Writes order-WEEK.csv and order-WEEK.pdf: what to order, where it goes, what to settle before.
     """
-    book, today, season = asked.book, asked.today, season_of(asked.book)
+    book, today, season = asked.book, asked.today, asked.season
     monday = monday_of(week or today)
     building = gather(book, season, _jobs_of(season, monday, today), today=today)
     plans = plan_for(book, building, building.jobs, season, today=today)

@@ -8,6 +8,7 @@ import pandas as pd
 
 from scanner.book.capacity import read_capacity
 from scanner.book.settings import read_rules
+from scanner.calls.remarks import spoken
 from scanner.calls.today import list_today
 from scanner.calls.week_lines import list_week
 from scanner.cli.calls import last_scan, list_callees
@@ -42,7 +43,7 @@ def week(asked: Asked) -> int:
     monday = coming_monday(today)
     free = capacity.groupby("week")["free_crew_days"].sum()
     mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
-    noted = season.said[_is_said(season)].sort_values(["called_on", "entry_id"])
+    noted = spoken(season.said, season.jobs).sort_values(["called_on", "entry_id"])
     is_open = (season.jobs["built_on"] == "") & season.jobs["client_id"].isin(clients["client_id"])
     open_jobs = season.jobs[is_open]
     tables = WeekTables(
@@ -68,16 +69,6 @@ def week(asked: Asked) -> int:
     if not len(lines):
         say(f"Nothing is on record and nobody is on the list of {counted(len(clients), 'client')}.")
     return len(faults_of(problems))
-
-
-def _is_said(season: Season) -> pd.Series[bool]:
-    """Tell what somebody said: every note but those that a job's own call has."""
-    said, job_ids = season.said, {*season.jobs["job_id"]}
-    is_of_job = [
-        outcome == "sold" and note.startswith("job ") and {*note.removeprefix("job ").split(", ")} <= job_ids
-        for outcome, note in zip(said["outcome"], said["note"], strict=True)
-    ]  # fmt: skip
-    return said["note"].ne("") & ~pd.Series(is_of_job, index=said.index, dtype=bool)
 
 
 def _hours(season: Season, jobs: pd.DataFrame) -> float:

@@ -8,7 +8,7 @@ The values themselves are data: they stand in ``book/standard/rates.toml`` and
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -26,6 +26,7 @@ from scanner.schema.local_rules import (
     LocalRules,
     Setbacks,
 )
+from scanner.schema.log_tables import NOTE
 from scanner.schema.plant_list import Plant
 from scanner.schema.rate_book import (
     FINISH_LONG_WORDS,
@@ -209,12 +210,30 @@ class Season:
     alike: pd.DataFrame
     # salt and marks of phone numbers whose owners were erased, and are not to be called
     forgotten: tuple[str, ...] = ()
+    later_count: int = 0  # entries of later days that `until` left aside
     if_damaged: str = ""  # what is told where the shapes of stored beds cannot be read
 
     @property
     def said(self) -> pd.DataFrame:
         """Give calls and notes together, table `SAID`: what whoever calls next has to know."""
         return pd.concat([self.calls, self.notes], ignore_index=True)
+
+    def until(self, day: date) -> Season:
+        """
+        Leave aside what was said, noted, visited and mailed after a day.
+
+        A "do not call" holds whenever it was said, in a later day's notes; so does what was built,
+        measured and seen.
+        """
+        last = day.isoformat()
+        said = self.said[self.said["called_on"].le(last) | self.said["outcome"].eq("do not call")]
+        is_call = said["called_on"].le(last) & said["outcome"].ne(NOTE)
+        letters = self.letters[self.letters["told_on"] <= last]
+        return replace(
+            self, calls=said[is_call], notes=said[~is_call], letters=letters,
+            visits=self.visits[self.visits["visited_on"] <= last],
+            later_count=len(self.said) - len(said) + len(self.letters) - len(letters),
+        )  # fmt: skip
 
     @cached_property
     def beds(self) -> GeoDataFrame:

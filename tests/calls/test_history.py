@@ -100,6 +100,21 @@ def test_a_note_is_no_call():
     assert alone.tolist()[1:] == ["", "", "two dogs", "", "", "", False]
 
 
+def test_what_is_said_later_is_left_aside_and_do_not_call_holds():
+    """Asked on March 5: a call and a note of later days are not known yet, a bar that is to come bars all the same."""
+    season = season_of(
+        ("A", "2027-03-05", "visit", "gate"), ("A", "2027-03-06", "no"), ("B", "2027-03-09", "do not call"),
+    )  # fmt: skip
+    season = replace(season, notes=log_of(("A", "2027-03-07", "note", "dog")))
+    known = season.until(date(2027, 3, 5))
+    assert known.calls[["client_id", "outcome"]].to_numpy().tolist() == [["A", "visit"]]
+    assert known.later_count == 2
+    again = known.until(date(2027, 3, 5))
+    told = tell_history(again.said, rates=small_rates()).set_index("client_id")
+    assert told["is_barred"].to_dict() == {"A": False, "B": True}
+    assert told.loc["A", ["last_outcome", "last_note"]].tolist() == ["visit", "gate"]
+
+
 def test_a_note_takes_no_promise_back():
     back = ("A", "2027-03-02", "call back", "", "", "2027-03-10")
     tried = ("A", "2027-03-10", "not reached", "", "", "2027-03-15")

@@ -12,6 +12,7 @@ from scanner.calls.log.reading import NO_SEASON
 from scanner.calls.remarks import find_remarks, known_of, list_printed, own_columns, with_remarks
 from scanner.schema.log_tables import CALL_LOG, PRINTED, REMARKS, VISITS
 from scanner.schema.tables import empty_table
+from tests.calls.calls_on_record import jobs
 
 CLIENT_LIST = pd.DataFrame(
     {"client_id": ["A", "B"], "phone": ["402-555-0101", ""], "gate": ["12#", ""]}, dtype="str"
@@ -104,7 +105,13 @@ def test_who_goes_to_a_lot_knows_dog_gate_and_wishes_of_that_client_alone():
         [("A", "dog", "yes", ""), ("A", "phone", "402-555-0111", "402-555-0101"), ("B", "dog", "no", "")],
         columns=[*REMARKS.columns],
     )  # fmt: skip
-    season = replace(NO_SEASON, calls=calls, visits=visits, remarks=remarks)
+    season = replace(
+        NO_SEASON,
+        calls=calls,
+        visits=visits,
+        remarks=remarks,
+        jobs=jobs(("Q2027-001", 1500, 1200, 1800)),
+    )
     today = date(2027, 3, 16)
     assert known_of(clients, season, "A", today=today) == [
         "shut the gate", "gate: 12#", "dog: yes", "Mar 2: wants roses", "Mar 9: two steps",

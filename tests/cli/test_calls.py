@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import re
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -119,6 +119,15 @@ def test_refusal_and_do_not_call_are_respected(book: Path) -> None:
     }
     assert rows["C0002"]["left_out"] == "no on 2026-02-01, rests until 2027-02-01"
     assert rows["C0001"]["left_out"] == "asked not to be called"
+
+
+def test_what_was_said_on_later_days_is_left_aside_and_said(book: Path) -> None:
+    record(book, ("C0002", "2026-02-20", "no"), ("C0001", "2026-02-20", "do not call"), today=date(2026, 2, 20))  # fmt: skip
+    result = type_in("calls", "lawns", *DAY)
+    assert "Left aside: 1 entry of days after 2026-02-16." in result.stderr
+    listed = [row["client_id"] for row in csv.DictReader(result.stdout.splitlines())]
+    assert "C0002" in listed
+    assert "C0001" not in listed
 
 
 def test_list_may_be_filled_in_and_recorded_as_it_is(book: Path) -> None:
