@@ -219,12 +219,7 @@ class Season:
         return pd.concat([self.calls, self.notes], ignore_index=True)
 
     def until(self, day: date) -> Season:
-        """
-        Leave aside what was said, noted, visited and mailed after a day.
-
-        A "do not call" holds whenever it was said, in a later day's notes; so does what was built,
-        measured and seen.
-        """
+        """Leave aside what was said, noted, visited and mailed after a day; a "do not call" stands, among the notes."""
         last = day.isoformat()
         said = self.said[self.said["called_on"].le(last) | self.said["outcome"].eq("do not call")]
         is_call = said["called_on"].le(last) & said["outcome"].ne(NOTE)
