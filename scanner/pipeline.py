@@ -40,8 +40,7 @@ from scanner.ground.bearing import reach_ft
 from scanner.ground.plan_shapes import list_plan_shapes
 from scanner.ground.stored import find_neighbors
 from scanner.job.bundles import Demand
-from scanner.job.machines import use_machines
-from scanner.job.method import break_even_areas
+from scanner.job.method import break_even_areas, use_machines
 from scanner.job.wording import usual_cautions
 from scanner.pages.publish import publish
 from scanner.reuse import Terms, settle_terms

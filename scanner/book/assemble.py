@@ -7,11 +7,15 @@ as site features, and clients without a lot into a list that a person fills in.
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from scanner.book.book import SITES_FOLDER
 from scanner.book.clients import read_client_list
@@ -33,10 +37,11 @@ from scanner.book.county.matching import Match, match_clients
 from scanner.book.county.report import count_clients
 from scanner.book.county.roofs import note_roofs
 from scanner.book.county.streets import Streets, find_sidewalks, find_streets
-from scanner.book.county.writing import features_geojson
+from scanner.book.layers.attributes import COLUMNS
 from scanner.book.layers.better import ASSEMBLED_FILE
 from scanner.book.measured import read_measured
 from scanner.book.settings import read_rules
+from scanner.plane.frame import round_degrees, to_degrees
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.replacing import put_in_place
 
@@ -128,3 +133,29 @@ def _tell_measured(matches: list[Match], clients: pd.DataFrame, folder: Path) ->
 def _count_without_house(features: pd.DataFrame, owned: Owned) -> int:
     housed = features.loc[features["kind"] == HOUSE.name, "client_id"]
     return int((~np.isin(owned.client_id.astype(str), housed.to_numpy(object).astype(str))).sum())
+
+
+def features_geojson(features: pd.DataFrame, frame: str) -> bytes:
+    """Write site features as RFC 7946 GeoJSON, one a line: the same bytes each time, rings valid after rounding."""
+    shapes = round_degrees(to_degrees(features["geometry"].to_numpy(object), frame))
+    is_kept = ~shapely.is_empty(shapes)
+    rows = features.loc[is_kept, list(COLUMNS)].to_dict("records")
+    lines = [
+        f'{{"type":"Feature","properties":{_json(_known(row))},"geometry":{_json(shapely.geometry.mapping(shape))}}}'
+        for row, shape in zip(rows, shapes[is_kept], strict=True)
+    ]
+    body = ",\n".join(lines)
+    return f'{{"type":"FeatureCollection","features":[\n{body}\n]}}\n'.encode()
+
+
+def _known(row: Mapping[Any, Any]) -> dict[str, Any]:
+    """Keep what is known: no blanks, no missing numbers; a whole number stays whole."""
+    known = {str(name): value for name, value in row.items() if value != "" and value == value}  # noqa: PLR0124  # NaN isn't
+    return {
+        name: int(value) if isinstance(value, float) and value.is_integer() else value
+        for name, value in known.items()
+    }
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
 from pathlib import Path
 
 from scanner.book.clients import client_files, read_client_list
-from scanner.book.example import find_example, tell_example
 from scanner.book.measured import read_measured
 from scanner.book.plants import read_plants
 from scanner.book.settings import read_rates, read_rules
@@ -18,6 +18,9 @@ from scanner.store.land import no_features
 
 SITES_FOLDER = "sites"
 MEASURED_FILE = "measured.csv"
+
+EXAMPLES = ("sites/example.geojson", "measured.csv")
+"""Files whose example speaks of the clients of the example, in a book's folder."""
 
 
 def read_book(folder: Path, *, needs_lots: bool = True, store: Store | None = None) -> Book:
@@ -92,3 +95,29 @@ def _passed_over(client_files: list[Path]) -> list[Problem]:
         )
         for path in client_files[1:]
     ]
+
+
+def find_example(folder: Path, client_file: Path) -> set[str]:
+    """Find which of `EXAMPLES` were left as they were when the client list was replaced."""
+    if not client_file.is_file() or _is_example(client_file, "clients.csv"):
+        return set()
+    return {name for name in EXAMPLES if _is_example(folder / name, name)}
+
+
+def tell_example(names: set[str]) -> list[Problem]:
+    """Say that the example is left out."""
+    return [
+        note(name, "", "this is the example of a new book, and the client list is your own: it is left out",
+             "delete the file, or put your own into its place")
+        for name in sorted(names)
+    ]  # fmt: skip
+
+
+def _is_example(path: Path, name: str) -> bool:
+    template = files("scanner.book").joinpath("templates", *name.split("/"))
+    return path.is_file() and _lines(path.read_bytes()) == _lines(template.read_bytes())
+
+
+def _lines(content: bytes) -> list[bytes]:
+    """Split into lines, whatever ends them and whatever stands before the first."""
+    return content.removeprefix(b"\xef\xbb\xbf").split()

@@ -52,22 +52,8 @@ def _projector(frame: str) -> pyproj.Transformer:
 
 def to_feet(shapes: np.ndarray, frame: str) -> np.ndarray:
     """
-    Move shapes from degrees to a local plane.
+    Move shapes from WGS 84 longitude and latitude [degrees] to a local plane [ft], as `name_frames` names it.
 
-    Parameters
-    ----------
-    shapes
-        Geometry array, WGS 84 longitude and latitude [degrees].
-    frame
-        Plane, as `name_frames` names it.
-
-    Returns
-    -------
-    shapes
-        The same shapes [ft].
-
-    Examples
-    --------
     >>> east, north = to_feet(shapely.points([[-98.75, 41.25]]), "-98.75,41.25")[0].coords[0]
     >>> abs(round(east, 6)), abs(round(north, 6))
     (0.0, 0.0)

@@ -49,24 +49,11 @@ NO_CHAINS = Chains(
 
 def label(border: Segs, layers: Segs, count: int) -> Segs:
     """
-    Cut a border where what it lies on changes.
+    Cut a border [ft] where what it lies on changes: its stretches in order.
 
-    Parameters
-    ----------
-    border
-        Pieces of a border [ft].
-    layers
-        Pieces of what it may lie on [ft], sorted by lot, with bits.
-    count
-        Number of lots.
+    `layers`: pieces of what it may lie on, sorted by lot, with bits. A stretch has those of all
+    that it lies on, none at a lot line.
 
-    Returns
-    -------
-    border
-        Its stretches in order; `bits` are those of all that a stretch lies on, none at a lot line.
-
-    Examples
-    --------
     >>> from scanner.plane.segments import cut_rings
     >>> boxes = cut_rings(shapely.box([0, 4], [0, 1], [4, 8], [3, 9]), np.array([0, 0]), [0, 8])
     >>> found = label(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from scanner.job.machines import use_machines
+from scanner.job.method import use_machines
 from tests.job.job_cases import STANDARD
 
 
