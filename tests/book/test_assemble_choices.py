@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shutil
 
 import openpyxl
 import pytest
@@ -14,14 +15,26 @@ from tests.county_town import assemble, lot, parcels, point, row_of_lots, unmatc
 LAYERS = {"property": row_of_lots()}
 
 
+TWO = ({"client_id": "A", "address": "103 Clovr St"}, {"client_id": "B", "parcel_id": "10-004"})
+"""Two clients: one whose address is misspelled, one who is found."""
+
+
 @pytest.fixture
 def book(tmp_path):
-    """Two clients: one whose address is misspelled, one who is found."""
-    clients = [
-        {"client_id": "A", "address": "103 Clovr St"},
-        {"client_id": "B", "parcel_id": "10-004"},
-    ]
-    return write_book(tmp_path / "book", *clients)
+    return write_book(tmp_path / "book", *TWO)
+
+
+@pytest.fixture(scope="module")
+def assembled(tmp_path_factory):
+    book = write_book(tmp_path_factory.mktemp("assembled") / "book", *TWO)
+    assemble(book, LAYERS)
+    return book
+
+
+@pytest.fixture
+def listed(assembled, tmp_path):
+    """A copy of that book with the list of those who were not found."""
+    return shutil.copytree(assembled, tmp_path / "book")
 
 
 def fill(book, **choices):
@@ -41,9 +54,8 @@ def write(book, *rows, columns=CHOICES.names):
     return path
 
 
-def test_the_list_has_a_row_a_client_and_room_for_a_choice(book):
-    assemble(book, LAYERS)
-    rows = unmatched_rows(book)
+def test_the_list_has_a_row_a_client_and_room_for_a_choice(listed):
+    rows = unmatched_rows(listed)
     assert list(rows) == ["A"]
     assert tuple(rows["A"]) == CHOICES.names
     assert rows["A"]["choice"] == ""
@@ -51,32 +63,29 @@ def test_the_list_has_a_row_a_client_and_room_for_a_choice(book):
 
 
 @pytest.mark.parametrize("choice", ["1", "10-002", " 10-002 ", "place"])
-def test_a_choice_is_a_number_an_id_or_a_place(book, choice):
-    assemble(book, LAYERS)
+def test_a_choice_is_a_number_an_id_or_a_place(listed, choice):
     lon, lat = point(120, 60)
-    path = fill(book, A=f"{lat}, {lon}" if choice == "place" else choice)
-    made = assemble(book, LAYERS, matches=path)
+    path = fill(listed, A=f"{lat}, {lon}" if choice == "place" else choice)
+    made = assemble(listed, LAYERS, matches=path)
     assert (made.counts["by_choice"], made.counts["unmatched"]) == (1, 0)
     assert made.problems.empty
 
 
-def test_a_choice_is_kept_for_the_next_time(book):
-    assemble(book, LAYERS)
-    path = fill(book, A="1")
-    assemble(book, LAYERS, matches=path)
-    row = unmatched_rows(book)["A"]
+def test_a_choice_is_kept_for_the_next_time(listed):
+    path = fill(listed, A="1")
+    assemble(listed, LAYERS, matches=path)
+    row = unmatched_rows(listed)["A"]
     assert (row["choice"], row["why"]) == ("10-002", "matched by your choice")
-    assert assemble(book, LAYERS, matches=path).counts["by_choice"] == 1
+    assert assemble(listed, LAYERS, matches=path).counts["by_choice"] == 1
 
 
-def test_a_choice_that_was_not_read_is_not_lost(book):
-    assemble(book, LAYERS)
-    path = fill(book, A="1")
+def test_a_choice_that_was_not_read_is_not_lost(listed):
+    path = fill(listed, A="1")
     before = path.read_bytes()
     with pytest.raises(
         BookError, match=r"row 2, client A\) that would be lost: add --matches unmatched.csv"
     ):
-        assemble(book, LAYERS)
+        assemble(listed, LAYERS)
     assert path.read_bytes() == before
 
 
@@ -120,9 +129,8 @@ def test_a_missing_column_is_refused(book):
         ("12.0000, -97.0000", "no lot lies there"),
     ],
 )
-def test_a_choice_that_fits_no_lot_is_a_fault_and_the_rest_is_done(book, choice, words):
-    assemble(book, LAYERS)
-    made = assemble(book, LAYERS, matches=fill(book, A=choice))
+def test_a_choice_that_fits_no_lot_is_a_fault_and_the_rest_is_done(listed, choice, words):
+    made = assemble(listed, LAYERS, matches=fill(listed, A=choice))
     assert words in made.problems["problem"].iloc[0]
     assert made.problems[["file", "feature", "client_id"]].iloc[0].tolist() == [
         "unmatched.csv",
@@ -181,12 +189,11 @@ def test_a_lot_of_another_client_is_not_offered(tmp_path):
     assert row["likely_1"]
 
 
-def test_no_list_stays_where_all_are_matched(book):
-    assemble(book, LAYERS)
-    write_book(book, {"client_id": "B", "parcel_id": "10-004"})
-    made = assemble(book, LAYERS)
+def test_no_list_stays_where_all_are_matched(listed):
+    write_book(listed, {"client_id": "B", "parcel_id": "10-004"})
+    made = assemble(listed, LAYERS)
     assert made.unmatched_file is None
-    assert not (book / "unmatched.csv").exists()
+    assert not (listed / "unmatched.csv").exists()
 
 
 def test_cells_cannot_run_as_formulas(book):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 import shapely
 
@@ -40,24 +42,33 @@ def at(x, y):
     return {"lon": lon, "lat": lat}
 
 
-@pytest.mark.parametrize(
-    ("cells", "way"),
-    [
-        ({"parcel_id": "10-002"}, "by_parcel_id"),
-        ({"parcel_id": " 10-002 "}, "by_parcel_id"),
-        ({"address": "103 Clover Street, Quillbrook"}, "by_address"),
-        ({"parcel_id": "99-123", "address": "103 Clover St"}, "by_address"),
-        (at(120, 60), "by_place"),
-        ({"parcel_id": "99-123", "address": "7 Nowhere Road"} | at(120, 60), "not_found"),
-        ({"parcel_id": "99-123", "address": "the blue house"} | at(120, 60), "by_place"),
-        ({"address": "103 Clover Ln"} | at(120, 60), "by_place"),
-    ],
+# Each client on a lot of his own, n: its id, its number, a point in it
+WAYS = (
+    (lambda n: {"parcel_id": f"10-{n + 1:03d}"}, "by_parcel_id"),
+    (lambda n: {"parcel_id": f" 10-{n + 1:03d} "}, "by_parcel_id"),
+    (lambda n: {"address": f"{101 + 2 * n} Clover Street, Quillbrook"}, "by_address"),
+    (lambda n: {"parcel_id": "99-123", "address": f"{101 + 2 * n} Clover St"}, "by_address"),
+    (lambda n: at(80 * n + 40, 60), "by_place"),
+    (
+        lambda n: {"parcel_id": "99-123", "address": "7 Nowhere Road"} | at(80 * n + 40, 60),
+        "not_found",
+    ),
+    (
+        lambda n: {"parcel_id": "99-123", "address": "the blue house"} | at(80 * n + 40, 60),
+        "by_place",
+    ),
+    (lambda n: {"address": f"{101 + 2 * n} Clover Ln"} | at(80 * n + 40, 60), "by_place"),
 )
-def test_by_id_else_by_address_else_by_place(tmp_path, cells, way):
-    made = assemble(write_book(tmp_path, client(**cells)), {"property": row_of_lots()})
-    assert made.counts[way] == 1
-    if way != "not_found":
-        assert is_at(outline(made, "A"), lot(1))
+
+
+def test_by_id_else_by_address_else_by_place(tmp_path):
+    clients = [client(f"C{n}", **cells(n)) for n, (cells, _) in enumerate(WAYS)]
+    made = assemble(write_book(tmp_path, *clients), {"property": row_of_lots(len(WAYS))})
+    for way, count in Counter(way for _, way in WAYS).items():
+        assert made.counts[way] == count, way
+    for n, (_, way) in enumerate(WAYS):
+        found = outline(made, f"C{n}")
+        assert found.is_empty if way == "not_found" else is_at(found, lot(n)), n
 
 
 def test_an_id_as_a_number_is_the_same_id(tmp_path):
@@ -90,44 +101,45 @@ def test_a_point_on_a_lot_with_another_number_is_not_taken(tmp_path):
     assert row["likely_1"] == "10-002"
 
 
-@pytest.mark.parametrize(
-    ("place", "why"),
-    [
-        (at(120, -25), "lie in the street"),
-        (at(120, -5), "lie in no lot"),
-        (at(120, 500), "lie in no lot"),
-        (at(79, 60), "lie in a lot, but next to its line"),
-        ({"lon": "0", "lat": "0"}, "no lon and lat that can be used"),
-    ],
-)
-def test_a_point_in_the_street_or_in_no_lot_is_not_snapped(tmp_path, place, why):
-    book = write_book(tmp_path, client(**place))
+def test_a_point_in_the_street_or_in_no_lot_is_not_snapped(tmp_path):
+    reasons = {
+        "street": (at(120, -25), "lie in the street"),
+        "verge": (at(120, -5), "lie in no lot"),
+        "far": (at(120, 500), "lie in no lot"),
+        "line": (at(79, 60), "lie in a lot, but next to its line"),
+        "zero": ({"lon": "0", "lat": "0"}, "no lon and lat that can be used"),
+    }
+    book = write_book(tmp_path, *(client(name, **place) for name, (place, _) in reasons.items()))
     layers = {"property": row_of_lots(), "street": shapes(box(-100, -40, 500, -10))}
     made = assemble(book, layers)
-    assert made.counts["unmatched"] == 1
-    assert why in unmatched_rows(book)["A"]["why"]
+    assert made.counts["unmatched"] == len(reasons)
+    rows = unmatched_rows(book)
+    for name, (_, why) in reasons.items():
+        assert why in rows[name]["why"], name
 
 
-@pytest.mark.parametrize(
-    ("cells", "is_taken"),
-    [
-        ({"address": "101 Clover Lane"}, True),  # its number and a street that is nearly the same
-        ({"parcel_id": "10001"}, True),  # the id without its dash
-        ({"address": "101 Elm St"}, False),
-        ({"address": "103 Clover Lane"}, False),  # the neighbor's number
-        ({"parcel_id": "10002"}, False),  # the neighbor's id
-        ({}, False),
-    ],
-)
-def test_a_point_next_to_a_line_needs_an_address_or_an_id_that_agrees(tmp_path, cells, is_taken):
-    # a foot west of the line between lots 1 and 2
-    book = write_book(tmp_path, client(**cells, **at(79, 60)))
-    made = assemble(book, {"property": row_of_lots()})
-    assert made.counts["by_place"] == is_taken
-    if is_taken:
-        assert is_at(outline(made, "A"), lot(0))
-    else:
-        assert "next to its line" in unmatched_rows(book)["A"]["why"]
+def test_a_point_next_to_a_line_needs_an_address_or_an_id_that_agrees(tmp_path):
+    # Each a foot west of the line behind a lot of his own, n, with a lot between him and the next
+    cases = (
+        (lambda n: {"address": f"{101 + 2 * n} Clover Lane"}, True),  # its number and a street that is nearly the same
+        (lambda n: {"parcel_id": f"10{n + 1:03d}"}, True),  # the id without its dash
+        (lambda n: {"address": f"{101 + 2 * n} Elm St"}, False),
+        (lambda n: {"address": f"{103 + 2 * n} Clover Lane"}, False),  # the neighbor's number
+        (lambda n: {"parcel_id": f"10{n + 2:03d}"}, False),  # the neighbor's id
+        (lambda _n: {}, False),
+    )  # fmt: skip
+    clients = [
+        client(f"C{case}", **cells(2 * case), **at(160 * case + 79, 60))
+        for case, (cells, _) in enumerate(cases)
+    ]
+    book = write_book(tmp_path, *clients)
+    made = assemble(book, {"property": row_of_lots(2 * len(cases))})
+    assert made.counts["by_place"] == 2
+    for case, (_, is_taken) in enumerate(cases):
+        if is_taken:
+            assert is_at(outline(made, f"C{case}"), lot(2 * case)), case
+        else:
+            assert "next to its line" in unmatched_rows(book)[f"C{case}"]["why"], case
 
 
 @pytest.mark.parametrize(
