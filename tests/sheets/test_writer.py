@@ -70,8 +70,8 @@ def test_rows_cost_no_memory():
         return most
 
     peak(10)
-    # 5,000 rows of two cells packed are some 60 KB; kept as cells they would be 3 MB
-    assert peak(5_000) < peak(500) + 500_000
+    # 2,000 rows of two cells packed are some 25 KB; kept as cells they would be 1.2 MB
+    assert peak(2_000) < peak(200) + 300_000
 
 
 def test_every_workbook_of_a_process_looks_like_its_first():
