@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.curved_line import LEAST_LINE_FT, LEAST_WAVE_FT, Curved, curve_line
+from scanner.ground.curved_line import LEAST_LINE_FT, LEAST_WAVE_FT, ON_EDGE_FT, Curved, curve_line
 from scanner.ground.kinds import shift
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.schema.documents import LocalRules
@@ -40,14 +40,12 @@ def curve_beds(beds: pd.DataFrame, survey: Survey | None, *, rules: LocalRules) 
     tables, straight = [beds.iloc[:0]], list[int]()
     for row in rows.tolist():
         beside = shapes[(offer == offer[row]) & (np.arange(len(beds)) != row)]
-        turf = shapely.difference(survey.lawn.ground[lot[row]], shapely.union_all(beside))
-        curved = curve_line(
-            shapes[row],
-            edges[row],
-            None if is_scaled[row] else turf,
-            rules=rules,
-            room_ft=room_ft[row],
-        )
+        lawn = survey.lawn.ground[lot[row]]
+        # Where a tape found more than is drawn, a bed sticks out of its lawn, and so may its curve
+        out = shapely.difference(shapes[row], shapely.buffer(lawn, ON_EDGE_FT))
+        out = shapely.buffer(out, 2 * BESIDE_FT)
+        turf = shapely.difference(shapely.union(lawn, out), shapely.union_all(beside))
+        curved = curve_line(shapes[row], edges[row], turf, rules=rules, room_ft=room_ft[row])
         if curved is None:
             straight.append(row)
         else:
@@ -91,10 +89,14 @@ def _measure(
     area_ft2, depth_ft = before["area_ft2"], before["mean_depth_ft"]
     share = curved.shape.area / straight.area
     ends_ft = (before["bed_line_ft"] - (curved.line.length - curved.line_ft)).clip(lower=0.0)
-    open_ends = (ends_ft / depth_ft.clip(lower=LEAST_WAVE_FT)).clip(upper=2.0)
+    open_ends, drives = (
+        (of_ends_ft / depth_ft.clip(lower=LEAST_WAVE_FT)).clip(upper=2.0)
+        for of_ends_ft in (ends_ft, (before["trim_ft"] - before["edge_ft"]).clip(lower=0.0))
+    )
     return limited.assign(
         area_ft2=area_ft2 * share,
         mean_depth_ft=depth_ft * share,
         turf_left_ft2=(before["turf_left_ft2"] - area_ft2 * (share - 1)).clip(lower=0.0),
         bed_line_ft=before["bed_line_ft"] + curved.line_ft + open_ends * curved.end_ft,
+        trim_ft=before["trim_ft"] + drives.clip(upper=2.0 - open_ends) * curved.end_ft,
     )

@@ -49,7 +49,7 @@ class Curved(NamedTuple):
 def curve_line(
     bed: shapely.Geometry,
     edge: shapely.Geometry,
-    turf: shapely.Geometry | None,
+    turf: shapely.Geometry,
     *,
     rules: LocalRules,
     room_ft: float = np.inf,
@@ -58,7 +58,7 @@ def curve_line(
     Curve the lawn side of a bed [ft] drawn straight; None where there is no room for it.
 
     Area stays to 1 %, no curve is tighter than ``turn_radius_ft``. `turf`: what the bed may take
-    beside it, None: nobody drew it; `room_ft`: how far into it the line may go.
+    beside it; `room_ft`: how far into it the line may go.
     """
     side = _lawn_side(bed, edge)
     path = None if side is None else _smooth(side, rules.turn_radius_ft)
@@ -141,7 +141,7 @@ def turn_radii(path: Points) -> Points:
 def _wave(
     bed: shapely.Geometry,
     path: Points,
-    turf: shapely.Geometry | None,
+    turf: shapely.Geometry,
     before: shapely.Geometry,
     high_ft: float,
 ) -> Curved | None:
@@ -165,7 +165,7 @@ def _wave(
 def _lay(
     bed: shapely.Geometry,
     line: Points,
-    turf: shapely.Geometry | None,
+    turf: shapely.Geometry,
     before: shapely.Geometry,
     end_ft: float,
 ) -> Curved | None:
@@ -178,10 +178,9 @@ def _lay(
     kept = shapely.difference(bed, _beside(longer, WIDE_FT))
     out_ft = float(shapely.distance(shapely.points(line), bed).max()) + ON_EDGE_FT
     new = shapely.difference(shapely.intersection(_beside(line, -out_ft), before), bed)
-    if turf is not None:
-        if shapely.difference(new, turf).area > SPILL_FT2:
-            return None
-        new = shapely.intersection(new, turf)
+    if shapely.difference(new, turf).area > SPILL_FT2:
+        return None
+    new = shapely.intersection(new, turf)
     parts = shapely.get_parts(mend(np.array([shapely.union(kept, new)]))[0])
     parts = parts[shapely.get_type_id(parts) == 3]  # noqa: PLR2004  # polygons
     if not len(parts):

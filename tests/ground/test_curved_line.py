@@ -9,6 +9,7 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from scanner.ground.corrections import scale_beds
 from scanner.ground.curved_beds import curve_beds
 from scanner.ground.curved_line import curve_line
 from tests.sites import beds_of, hydrant_front, one_bed, rules_of_cases, survey
@@ -115,6 +116,9 @@ def test_the_worked_bed_is_edged_along_its_curve():
     assert bed["area_ft2"] == pytest.approx(bed["geometry"].area)
     # all of the border that is neither curb (60) nor drive, where it is a foot less deep
     assert bed["bed_line_ft"] == pytest.approx(bed["geometry"].length - 60 - 3, abs=0.1)
+    # string-trimming is saved where turf met curb, and drive as deep as the bed's end is: 4 ft, now 3
+    assert before["trim_ft"] == pytest.approx(60 + 4, abs=0.1)
+    assert bed["trim_ft"] == pytest.approx(60 + 3, abs=0.1)
     assert bed["turf_left_ft2"] == pytest.approx(before["turf_left_ft2"], abs=2.4)
     assert bed["plantable"].difference(bed["geometry"]).area < 1e-3
     assert bed["cautions"] == before["cautions"]
@@ -141,19 +145,40 @@ def test_straight_is_the_rule_and_no_room_is_said():
     assert bed["bed_line_ft"] == pytest.approx(64, abs=0.1)
 
 
+def measured_to(share, found):
+    """The curb beds as a visit leaves them that measured so much of what is drawn."""
+    beds = beds_of(found, "curb").assign(share=share, room_ft=np.nan)
+    return scale_beds(beds, rules=RULES)
+
+
 def test_a_measured_bed_keeps_its_measures():
-    # scaled to 54 of 60 ft measured, as a visit does it
+    # 54 of 60 ft
     found = survey(one_bed(), RULES)
-    beds = beds_of(found, "curb")
-    scaled = beds.assign(
-        edge_source="measured", edge_ft=54.0, area_ft2=216.0, bed_line_ft=58.0,
-        geometry=[shapely.affinity.scale(beds["geometry"].iloc[0], 0.9, 1.0)],
-        plantable=[shapely.affinity.scale(beds["plantable"].iloc[0], 0.9, 1.0)],
-        edge=[shapely.affinity.scale(beds["edge"].iloc[0], 0.9, 1.0)],
-    )  # fmt: skip
+    scaled = measured_to(0.9, found)
     (bed,) = curve_beds(scaled, found, rules=RULES).to_dict("records")
-    assert (bed["edge_ft"], bed["edge_source"]) == (54.0, "measured")
+    assert (bed["edge_ft"], bed["edge_source"]) == (pytest.approx(54), "measured")
     assert bed["area_ft2"] == pytest.approx(216, rel=0.01)
     assert bed["geometry"].area == pytest.approx(216, rel=0.01)
+    # 54 on the lawn side, a curve that adds a foot at most, and an end of 3 ft; as much at the drive
     assert 57.0 < bed["bed_line_ft"] < 58.5
+    assert bed["trim_ft"] == pytest.approx(54 + 3, abs=0.1)
     assert bed["plantable"].difference(bed["geometry"]).area < 1e-3
+
+
+def test_a_measured_bed_curves_into_no_patio():
+    # at the crest of the first wave, 14 ft from the end of the bed of 54
+    patio = box(34, 4, 39, 9)
+    found = survey(one_bed().add("patio", patio), RULES)
+    scaled = measured_to(0.9, found)
+    (bed,) = curve_beds(scaled, found, rules=RULES).to_dict("records")
+    origin = found.lots.origin[0]
+    assert (bed["geometry"] & shapely.affinity.translate(patio, *origin)).area < 0.25
+    assert bed["area_ft2"] == pytest.approx(216, rel=0.01)
+
+
+def test_a_bed_measured_longer_than_its_lawn_curves_still():
+    found = survey(one_bed(), RULES)
+    (bed,) = curve_beds(measured_to(1.2, found), found, rules=RULES).to_dict("records")
+    assert bed["area_ft2"] == pytest.approx(288, rel=0.01)
+    assert "drawn straight" not in bed["cautions"]
+    assert bed["bed_line_ft"] > 72 + 3
