@@ -21,6 +21,7 @@ from scanner.calls.next_steps import BUILT, job_lines
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.remarks import own_columns
 from scanner.calls.sales import drop_sold
+from scanner.calls.seasons import beds_said
 from scanner.calls.today import list_today
 from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command
@@ -156,14 +157,15 @@ def _tell(kind: Kind, of: dict[Any, Any]) -> tuple[str, str, str, str]:
     """Give of an entry the day that counts, what it was, its words, and what is next."""
     if kind is CALL:
         price = f" about {usd_said(int(of['price_cents']))}" if of["price_cents"] else ""
-        beds = f" for {of['bed_ids'] or 'what is not on record'}" if price else ""
+        told = beds_said(of["bed_ids"]) if of["bed_ids"] else "what is not on record"
+        beds = f" for {told}" if price else ""
         return of["called_on"], f"{of['outcome']}{price}{beds}", of["note"], f"{of['next_date']} {of['next_action']}".strip()  # fmt: skip
     if kind is VISIT:
         by = f" by {of['visited_by']}" if of["visited_by"] else ""
         return of["visited_on"], f"visit{by}", of["note"], ""
     if kind is QUOTE:
         price = f"${of['price_cents'] / CENTS_PER_USD:,.2f}, good until {of['good_until']}"
-        words = of["why"] or f"{of['bed_ids']}, {of['finish']}, {price}"
+        words = of["why"] or f"{beds_said(of['bed_ids'])}, {of['finish']}, {price}"
         what = f"quote {of['quote_id']} {of['outcome']}".strip()
         return of["ended_on"] or of["quoted_on"], what, words, ""
     if kind is LETTER:
