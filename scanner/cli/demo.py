@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from scanner.calls.log import begin_log
+from scanner.calls.log import begin_log, read_season
 from scanner.cli.find import scan_into
 from scanner.cli.keeping import AT_HAND
 from scanner.cli.options import json_option, open_day_option, out_option
@@ -21,11 +21,14 @@ DEMO_FOLDER = Path("maps") / "demo"
 SAMPLE_DAY = date(2026, 3, 16)
 """The Monday after the four weeks that the sample's log tells of."""
 
+QUOTE = "quote BOOK C0106 --beds C0106-curb-1 --price 1650"
+"""The open quote, printed again: its lot was measured since, so this one writes into the log, and the others read what it wrote."""
+
 PAGES = (
-    "week BOOK", "sketch BOOK C0095", "visit BOOK C0095", "quote BOOK C0106 --beds C0106-curb-1 --price 1650", "jobsheet BOOK C0057",
+    "week BOOK", "sketch BOOK C0095", "visit BOOK C0095", "jobsheet BOOK C0057",
     "order BOOK --week 2026-03-23", "promo BOOK --weeks 2026-04-06..2026-04-27 --calls-a-week 20 --letters", "forecast BOOK",
 )  # fmt: skip
-"""What is made of the sample beside the scan's own pages; the quote is the open one, printed again."""
+"""What is made of the sample beside the scan's own pages and the quote's."""
 
 
 @click.command()
@@ -53,7 +56,9 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date | None, as_jso
             contextlib.redirect_stdout(io.StringIO() if as_json else sys.stdout),
             contextlib.redirect_stderr(io.StringIO()) as said,
         ):
-            codes = [_type(ctx, [*line.split(), *ending], book) for line in PAGES]
+            codes = [_type(ctx, [*QUOTE.split(), *ending], book)]
+            ctx.meta[AT_HAND] = ctx.meta[AT_HAND]._replace(season=read_season(book))
+            codes += [_type(ctx, [*line.split(), *ending], book) for line in PAGES]
     if any(codes):
         say(said.getvalue().rstrip())
     say(

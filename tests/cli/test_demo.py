@@ -133,6 +133,15 @@ def test_pages_agree_on_how_many_lots_are_scanned(folder: Path) -> None:
 
 
 @pytest.mark.usefixtures("first")
+def test_the_forecast_of_the_demo_is_the_one_that_is_typed(folder: Path) -> None:
+    """The quote is printed again before it: its lot was measured since."""
+    with contextlib.chdir(folder):
+        type_in("forecast", "maps/demo-book", "--out", "typed", "--today", str(SAMPLE_DAY))
+    demo, typed = (folder / where / "forecast.html" for where in ("maps/demo", "typed"))
+    assert demo.read_text(encoding="utf-8") == typed.read_text(encoding="utf-8")
+
+
+@pytest.mark.usefixtures("first")
 def test_a_second_scan_of_the_day_gives_the_same_bytes(folder: Path) -> None:
     """Quotes keep the price that they were made at, and the list that the first scan leaves teaches nothing new."""
     pages = folder / "maps" / "demo"
