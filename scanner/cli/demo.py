@@ -50,14 +50,15 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date | None, as_jso
     if is_new and day >= SAMPLE_DAY:
         say("Its log holds four weeks of calls, visits and quotes.")
         begin_log(book, (sample_folder("season") / "log.sql").read_text(encoding="utf-8"))
-    with scan_into(folder, book=book, today=day, as_json=as_json) as (ctx.meta[AT_HAND], code):
+    with scan_into(folder, book=book, today=day, as_json=as_json) as (at_hand, code):
+        ctx.meta[AT_HAND] = at_hand
         ending = ["--today", day.isoformat(), "--out", str(folder)]
         with (
             contextlib.redirect_stdout(io.StringIO() if as_json else sys.stdout),
             contextlib.redirect_stderr(io.StringIO()) as said,
         ):
             codes = [_type(ctx, [*QUOTE.split(), *ending], book)]
-            ctx.meta[AT_HAND] = ctx.meta[AT_HAND]._replace(season=read_season(book))
+            ctx.meta[AT_HAND] = at_hand._replace(season=read_season(book))
             codes += [_type(ctx, [*line.split(), *ending], book) for line in PAGES]
     if any(codes):
         say(said.getvalue().rstrip())
