@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from importlib.resources import files
 from itertools import product
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, Page
 
 from scanner.pages.paper import look
 from scanner.pages.tracing.page import render_trace
@@ -54,19 +56,25 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
+@pytest.fixture(scope="module")
+def page(chromium: Browser) -> Iterator[Page]:
+    """One page for all: a new one took longer than what is looked at."""
+    context = chromium.new_context(reduced_motion="reduce")
+    context.set_offline(True)
+    yield context.new_page()
+    context.close()
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize(("name", "size"), [*product(NAMES, SIZES)])
-def test_a_checker_finds_nothing(chromium, place, name, size):
+def test_a_checker_finds_nothing(page, place, name, size):
     width, height = SIZES[size]
-    context = chromium.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")  # fmt: skip
-    context.set_offline(True)
-    page = context.new_page()
+    page.set_viewport_size({"width": width, "height": height})
     page.goto((place / f"{name}.html").as_uri())
     if name == "map":
         page.locator("#rows .row .go").first.click()
     page.evaluate((files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"))
     found = page.evaluate("rules => axe.run(document, rules)", RULES)
-    context.close()
     looked_at = {
         rule["id"] for part in found if isinstance(found[part], list) for rule in found[part]
     }
@@ -81,15 +89,14 @@ def test_a_checker_finds_nothing(chromium, place, name, size):
 
 
 @pytest.mark.browser
-def test_the_checker_sees_what_is_amiss(chromium):
-    page = chromium.new_page()
+def test_the_checker_sees_what_is_amiss(page):
+    page.goto("about:blank")
     page.set_content(
         '<main><p style="color:#aaa;background:#fff">pale</p><button style="width:9px;height:9px;padding:0">x</button>'
         '<button style="width:9px;height:9px;padding:0">y</button><img src="data:,"></main>'
     )
     page.evaluate((files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"))
     found = page.evaluate("rules => axe.run(document, rules)", RULES)
-    page.close()
     assert {"color-contrast", "target-size", "image-alt"} <= {x["id"] for x in found["violations"]}
 
 
