@@ -70,6 +70,16 @@ def usd_text(amount_cents: int) -> str:
     return f"{sign}{whole}.{rest:02d}"
 
 
+def write_usd(amount_cents: float, digits: int = 0) -> str:
+    """Write cents as people read dollars: whole ones, or with so many decimals.
+
+    >>> write_usd(182_049), write_usd(-5_000), write_usd(-40), write_usd(129_765, 2), write_usd(5, 2)
+    ('$1,820', '-$50', '$0', '$1,297.65', '$0.05')
+    """
+    amount = round(amount_cents / CENTS_PER_USD, digits)
+    return f"{'-' if amount < 0 else ''}${abs(amount):,.{digits}f}"
+
+
 def said_cents(price_cents: int) -> int:
     """Round a price that a client hears, sees or signs [cents]: up to $10.
 

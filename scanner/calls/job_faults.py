@@ -10,7 +10,7 @@ import pandas as pd
 
 from scanner.schema.documents import Scan
 from scanner.schema.tables import PROBLEMS
-from scanner.units import CENTS_PER_USD
+from scanner.units import write_usd
 
 FAR_FACTOR = 3.0
 """A price under a third of the quick price's low end or over thrice its high end is asked about; no quote is written under a third of its price."""
@@ -62,7 +62,7 @@ def what_to_look_at(
     is_far = high > 0 and not low / FAR_FACTOR <= sold <= high * FAR_FACTOR
     if is_told and is_far and not notes:
         notes.append(
-            fault_of(job, f"sold_usd {_usd(sold)} is far outside the quick price, {_usd(low)} to {_usd(high)}; it is recorded",
+            fault_of(job, f"sold_usd {write_usd(sold)} is far outside the quick price, {write_usd(low)} to {write_usd(high)}; it is recorded",
                      "if it is a slip, record the job again with the right price", "note")
         )  # fmt: skip
     return notes
@@ -76,7 +76,3 @@ def fault_of(
     cells = (row.get("file", ""), feature or f"job {row['job_id']}", str(row.get("client_id", "")), severity,
              f"job '{row['job_id']}': {problem}" if feature else problem, remedy)  # fmt: skip
     return dict(zip(PROBLEMS.columns, cells, strict=True))
-
-
-def _usd(cents: float) -> str:
-    return f"${cents / CENTS_PER_USD:,.0f}"

@@ -17,7 +17,7 @@ from scanner.calls.seasons import beds_said
 from scanner.calls.trials import OPEN, QUOTE_DAYS
 from scanner.schema.documents import Season
 from scanner.sheets.days import coming_monday
-from scanner.units import CENTS_PER_USD, DAYS_PER_WEEK, usd_said
+from scanner.units import DAYS_PER_WEEK, usd_said, write_usd
 
 CALL_BACK, VISIT, QUOTE, SOLD, NOT_MARKED, TO_BUILD, BUILT, NEW = (
     "call back", "visit", "quote", "sold", "not marked", "to build", "built", "new call",
@@ -48,7 +48,7 @@ class Line:
         """Say what was quoted or sold, a price only with the beds it was said for; blank: today's offer, or nothing is on record."""
         if self.number:
             number = "" if self.number in self.bed_ids.split() else f"{self.number}: "
-            return f"{number}{beds_said(self.bed_ids)}, ${self.price_cents / CENTS_PER_USD:,.0f}"
+            return f"{number}{beds_said(self.bed_ids)}, {write_usd(self.price_cents)}"
         if self.section in (CALL_BACK, VISIT, NEW):
             return ""
         price = f"about {usd_said(self.price_cents)}" if self.price_cents else ""

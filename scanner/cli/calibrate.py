@@ -20,7 +20,7 @@ from scanner.schema.documents import RateBook, Season
 from scanner.sheets.cells import factor, sheet_row
 from scanner.sheets.description import Sheet
 from scanner.sheets.lists import JOB_TOLD, TASKS_COMPARED
-from scanner.units import CENTS_PER_USD
+from scanner.units import CENTS_PER_USD, write_usd
 
 
 @command("json")
@@ -82,8 +82,8 @@ def job_words(job: dict[Any, Any]) -> str:
     )
     return (
         f"Job {job['job_id']} ({job['bed_ids']}, client {job['client_id']}): estimated {job['estimated_hours']:.1f} h, "
-        f"took {job['took_hours']:.1f} h; brought in ${job['price_cents'] / CENTS_PER_USD:,.2f}, "
-        f"cost ${job['cost_cents'] / CENTS_PER_USD:,.2f}{made}."
+        f"took {job['took_hours']:.1f} h; brought in {write_usd(job['price_cents'], 2)}, "
+        f"cost {write_usd(job['cost_cents'], 2)}{made}."
     )
 
 
@@ -123,6 +123,6 @@ def _tell_losses(losses: pd.DataFrame) -> None:
     for loss in losses.to_dict("records"):
         say(
             f"Lost money: job {loss['job_id']} ({loss['bed_ids']}, client {loss['client_id']}) brought in "
-            f"${loss['price_cents'] / CENTS_PER_USD:,.2f} and cost ${loss['cost_cents'] / CENTS_PER_USD:,.2f}, "
-            f"${-loss['made_cents'] / CENTS_PER_USD:,.2f} more."
+            f"{write_usd(loss['price_cents'], 2)} and cost {write_usd(loss['cost_cents'], 2)}, "
+            f"{write_usd(-loss['made_cents'], 2)} more."
         )

@@ -34,7 +34,7 @@ from scanner.schema.log_tables import LISTED, QUOTES
 from scanner.schema.plan_tables import QUOTE as QUOTED
 from scanner.schema.plan_tables import SOLD
 from scanner.schema.tables import LEFT_OUT
-from scanner.units import CENTS_PER_USD, usd_said
+from scanner.units import CENTS_PER_USD, usd_said, write_usd
 
 TOLD = (
     "client_id", "name", "address", "phone", "email", "route", "mow_day", "stop", "client_since", "visits_per_year",
@@ -147,7 +147,7 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
         for entry in entries.to_dict("records") if entry["client_id"] == client_id
     ] + [
         {"entry_id": numbers.get(job["job_id"]), "day": job["built_on"], "what": f"job {job['job_id']}, {job['finish']}, {'built' if job['built_on'] else 'sold, not built'}",
-         "words": f"sold for ${job['sold_cents'] / CENTS_PER_USD:,.0f}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
+         "words": f"sold for {write_usd(job['sold_cents'])}" + (f"; {job['note']}" if job["note"] else ""), "next": ""}
         for job in season.jobs[season.jobs["client_id"] == client_id].to_dict("records")
     ]  # fmt: skip
     return sorted(rows, key=lambda row: row["day"] or "9999")
@@ -164,7 +164,7 @@ def _tell(kind: Kind, of: dict[Any, Any]) -> tuple[str, str, str, str]:
         by = f" by {of['visited_by']}" if of["visited_by"] else ""
         return of["visited_on"], f"visit{by}", of["note"], ""
     if kind is QUOTE:
-        price = f"${of['price_cents'] / CENTS_PER_USD:,.2f}, good until {of['good_until']}"
+        price = f"{write_usd(of['price_cents'], 2)}, good until {of['good_until']}"
         words = of["why"] or f"{beds_said(of['bed_ids'])}, {of['finish']}, {price}"
         what = f"quote {of['quote_id']} {of['outcome']}".strip()
         return of["ended_on"] or of["quoted_on"], what, words, ""

@@ -12,7 +12,7 @@ import pandas as pd
 from scanner.cli.talk import counted
 from scanner.schema.documents import FINISH_LONG_WORDS, RateBook, Scan
 from scanner.schema.edge_kinds import EDGE_KINDS
-from scanner.units import CENTS_PER_USD, usd_said
+from scanner.units import CENTS_PER_USD, usd_said, write_usd
 
 TASK_LETTERS = 50
 HALF_CENT = 0.005
@@ -36,12 +36,12 @@ def price_lines(price: dict[Any, Any], items: pd.DataFrame, found: Scan, width: 
     labor, materials = items[is_labor & ~is_own], items[~is_labor & ~is_own]
     has_many = len(beds) > 1
     until = (
-        f"{_usd(price['price_low_cents'], 0)} to {_usd(price['price_high_cents'], 0)} until it is measured; "
+        f"{write_usd(price['price_low_cents'])} to {write_usd(price['price_high_cents'])} until it is measured; "
         f"{price['crew_days']:.1f} crew-days; stripped by {_method(price['method'])}; said to the client as "
         f"{usd_said(price['price_cents'])}"
     )
     return [
-        f"{price['offer_id']}, {FINISH_LONG_WORDS[price['finish']]}: {_usd(price['price_cents'])} before tax",
+        f"{price['offer_id']}, {FINISH_LONG_WORDS[price['finish']]}: {write_usd(price['price_cents'], 2)} before tax",
         *_wrapped(until, width),
         "",
         *(line for bed in beds.to_dict("records") for line in _wrapped(_bed_words(bed), width)),
@@ -120,7 +120,7 @@ def _item_line(item: dict[Any, Any], has_many: bool) -> str:
     )
     each = f"{item['labor_hours']:.2f}" if item["labor_hours"] else f"${item['rate_usd']:,.2f}"
     amount = f"{quantity} {UNITS.get(item['unit'], item['unit'])}"
-    return f"  {task:<{TASK_LETTERS}}{amount:>14}{each:>8}{_usd(item['amount_cents']):>13}"  # fmt: skip
+    return f"  {task:<{TASK_LETTERS}}{amount:>14}{each:>8}{write_usd(item['amount_cents'], 2):>13}"  # fmt: skip
 
 
 def _own_line(item: dict[Any, Any], rates: RateBook) -> str:
@@ -138,7 +138,7 @@ def _sum_line(words: str, items: pd.DataFrame, *, hours: float = 0.0) -> str:
 
 
 def _amount_line(words: str, amount_cents: int, hours: str = "") -> str:
-    return f"  {words:<{TASK_LETTERS + 14}}{hours:>8}{_usd(amount_cents):>13}"
+    return f"  {words:<{TASK_LETTERS + 14}}{hours:>8}{write_usd(amount_cents, 2):>13}"
 
 
 def _bed_words(bed: dict[Any, Any]) -> str:
@@ -151,10 +151,6 @@ def _bed_words(bed: dict[Any, Any]) -> str:
 
 def _method(method: str) -> str:
     return method if method == "hand" else f"the {method}"
-
-
-def _usd(amount_cents: int, digits: int = 2) -> str:
-    return f"${amount_cents / CENTS_PER_USD:,.{digits}f}"
 
 
 def _rests(count: int, one: str, many: str) -> str:

@@ -25,12 +25,12 @@ from scanner.ground.stored import remember_beds
 from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.publish import publish_files
 from scanner.pages.quote_page import quote_pdf
-from scanner.pages.quote_words import Quote, bed_names, write_cents
+from scanner.pages.quote_words import Quote, bed_names
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Book, Scan
 from scanner.schema.log_tables import QUOTE_TASKS
 from scanner.sheets.filled import MOST_USD
 from scanner.sheets.problems import faults_of
-from scanner.units import cents_from_usd, said_cents
+from scanner.units import cents_from_usd, said_cents, write_usd
 
 SAME = ("client_id", "bed_ids", "finish", "price_cents")
 """What makes an open quote the one that is asked for again."""
@@ -93,7 +93,7 @@ def _close(standing: pd.DataFrame, row: dict[str, Any], today: date) -> None:
         )
     kept = "on record already" if row["quote_id"] in set(others) else "kept in the log"
     say(
-        f"Quote {row['quote_id']} over {write_cents(row['price_cents'])} before tax, {kept}. When it is answered: record BOOK "
+        f"Quote {row['quote_id']} over {write_usd(row['price_cents'], 2)} before tax, {kept}. When it is answered: record BOOK "
         f"quote {row['quote_id']} won, or lost --why TEXT."
     )
 
@@ -116,7 +116,7 @@ def _price_to_say(priced: Priced, price_usd: float | None) -> int:
     said = cents_from_usd(price_usd) if price_usd else worked_out
     if said < worked_out / FAR_FACTOR:
         message = (
-            f"{write_cents(said)} is under a third of the {write_cents(worked_out)} that it works out to: no quote is written. "
+            f"{write_usd(said, 2)} is under a third of the {write_usd(worked_out, 2)} that it works out to: no quote is written. "
             "Give the whole job's price with --price"
         )
         raise BookError(message)
@@ -129,11 +129,11 @@ def _warn(priced: Priced, said: int, book: Book) -> None:
     )
     if said < low:
         say(
-            f"{write_cents(said)} is under the low end of its range, {write_cents(low)} to {write_cents(high)}."
+            f"{write_usd(said, 2)} is under the low end of its range, {write_usd(low, 2)} to {write_usd(high, 2)}."
         )
     if said < cost:
         say(
-            f"{write_cents(said)} is under the direct cost of {write_cents(cost)}: the job would lose {write_cents(cost - said)}."
+            f"{write_usd(said, 2)} is under the direct cost of {write_usd(cost, 2)}: the job would lose {write_usd(cost - said, 2)}."
         )
     if not book.rates.sales_tax_share.value:
         say("sales_tax_share in rates.toml is 0: look whether your state taxes this work.")

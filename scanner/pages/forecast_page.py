@@ -10,12 +10,12 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.plan_page import render_page, write_day, write_share, write_usd
+from scanner.pages.plan_page import render_page, write_day, write_share
 from scanner.pages.plots import Bar, bar_line, columns, curve
 from scanner.pages.whole_book import hold_of, whole_book
 from scanner.schema.documents import Scan
 from scanner.schema.plan_tables import CALL_BACK, NEW, QUOTE, SOLD, TRIED, VISIT
-from scanner.units import RANGE_STEP_CENTS
+from scanner.units import RANGE_STEP_CENTS, write_usd
 
 PARTS = (
     ("Sold, not built", "full", (SOLD,)),

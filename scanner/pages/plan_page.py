@@ -9,19 +9,9 @@ from typing import Any
 from scanner.pages.plots import PATTERNS
 from scanner.pages.sealed import POLICY_MARK, seal_page
 from scanner.pages.templates import PAGES, open_templates, read_asset
-from scanner.units import CENTS_PER_USD
+from scanner.units import write_usd
 
 _HALF_FEET_BELOW = 10
-
-
-def write_usd(cents: float) -> str:
-    """Write whole dollars.
-
-    >>> write_usd(182_049), write_usd(-5_000)
-    ('$1,820', '-$50')
-    """
-    whole = round(abs(cents) / CENTS_PER_USD)
-    return f"{'-' if cents < 0 and whole else ''}${whole:,}"
 
 
 def write_share(share: float) -> str:

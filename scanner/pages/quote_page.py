@@ -25,7 +25,8 @@ from scanner.pages.paper.column import PITCH, Column, Track
 from scanner.pages.paper.look import BODY, CONTRACT, PAPERS, TOTAL
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
-from scanner.pages.quote_words import Quote, bed_names, scope, write_cents
+from scanner.pages.quote_words import Quote, bed_names, scope
+from scanner.units import write_usd
 
 INDENT = 20.0
 """Words stand so far in, under those behind a bed's disc [pt]."""
@@ -150,7 +151,7 @@ def _costs(column: Column, quote: Quote) -> None:
             Track("", INDENT + WORDS_AT + 14, FIGURE_AT, kind=BODY.soft),
             Track("", FIGURE_AT, column.width, "right", kind=kind),
         ]
-        cells = [words, rests_on, write_cents(cents)]
+        cells = [words, rests_on, write_usd(cents, 2)]
         column.row(tracks, cells, pitch=PITCH + (2 if is_total or not place else 0))
 
 

@@ -11,7 +11,7 @@ from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.plan_page import write_feet
 from scanner.schema.documents import Company, RateBook
 from scanner.schema.local_rules import QuoteTerms
-from scanner.units import CENTS_PER_USD, IN_PER_FT
+from scanner.units import IN_PER_FT
 
 
 @dataclass(frozen=True)
@@ -109,16 +109,6 @@ def _half_yards(yd3: float) -> str:
     """
     halves = max(1, round(yd3 * 2))
     return f"{halves // 2 or ''}{'½' * (halves % 2)} yd³"
-
-
-def write_cents(cents: int) -> str:
-    """Write an amount to the cent.
-
-    >>> write_cents(129_765), write_cents(5)
-    ('$1,297.65', '$0.05')
-    """
-    whole, rest = divmod(cents, CENTS_PER_USD)
-    return f"${whole:,}.{rest:02d}"
 
 
 def bed_names(count: int) -> str:

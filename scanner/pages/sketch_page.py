@@ -18,9 +18,9 @@ from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
 from scanner.pages.paper.column import WRITE_PITCH, Column
 from scanner.pages.paper.look import HINT, LIST, PAPERS
 from scanner.pages.paper.sheet import HEAD_DEPTH, Paper
-from scanner.pages.plan_page import write_day, write_feet, write_usd
+from scanner.pages.plan_page import write_day, write_feet
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Company, RateBook
-from scanner.units import IN_PER_FT, SAID_CENTS
+from scanner.units import IN_PER_FT, SAID_CENTS, write_usd
 
 RIGHT, GAP = 188.0, 18.0
 """Width of the right column, and what parts it from the left one [pt]."""

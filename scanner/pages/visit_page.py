@@ -14,10 +14,10 @@ from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
 from scanner.pages.paper.column import KNOWN, WRITE_PITCH, Column, Track
 from scanner.pages.paper.look import HINT, LIST, PAPERS
 from scanner.pages.paper.sheet import HEAD_DEPTH, Paper
-from scanner.pages.plan_page import write_feet, write_usd
+from scanner.pages.plan_page import write_feet
 from scanner.schema.documents import FINISH_WORDS, FINISHES
 from scanner.sheets.visit_blanks import BLANKS, DEPTH, ENDINGS, HEAD, LENGTH, NOTE, Blank
-from scanner.units import usd_said
+from scanner.units import usd_said, write_usd
 
 MOST, LEAST = 262.0, 150.0
 """How high the drawing is [pt]."""

@@ -37,7 +37,7 @@ from scanner.schema.documents import FINISH_LONG_WORDS, FINISH_WORDS, FINISHES, 
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.tables import LAYERS
 from scanner.sheets.text_columns import Text
-from scanner.units import CENTS_PER_USD, usd_said
+from scanner.units import usd_said, write_usd
 
 DATA_MARK = "lots-go-here"
 """Stands in a page where its lots are written, part by part."""
@@ -222,7 +222,7 @@ def _asset(name: str) -> str:
 @cache
 def _environment() -> jinja2.Environment:
     environment = open_templates(_ASSETS)
-    environment.filters["usd"] = lambda cents: f"${cents / CENTS_PER_USD:,.0f}"
+    environment.filters["usd"] = write_usd
     environment.filters["dollars"] = lambda amount: f"${amount:,.0f}"
     environment.filters["number"] = lambda number: f"{number:,.0f}"
     # The range stands on the card, the larger job in a line of its own

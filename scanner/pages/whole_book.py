@@ -6,10 +6,11 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.plan_page import write_share, write_usd
+from scanner.pages.plan_page import write_share
 from scanner.pages.summary import scanned_ids
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Scan
 from scanner.schema.edge_kinds import EDGE_KINDS
+from scanner.units import write_usd
 
 
 def hold_of(found: Scan) -> pd.DataFrame:

@@ -15,7 +15,7 @@ import pytest
 from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.pages import quote_page
-from scanner.pages.quote_words import write_cents
+from scanner.units import write_usd
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
 from tests.sample_lots import cut_sample
@@ -255,7 +255,7 @@ def test_bad_input_is_one_sentence(book, scan):
         ("under the low end of its range, ", "price_low_cents"),
         ("under the direct cost of ", "direct_cost_cents"),
     ):
-        assert f"$600.00 is {words}{write_cents(price[name])}" in told.stderr
+        assert f"$600.00 is {words}{write_usd(price[name], 2)}" in told.stderr
     assert "direct cost" not in "".join(pages_of(book))
     assert type_in("record", str(book), "calls", "C0056", "do not call", *TODAY).exit_code == 0
     told = write(book, "C0056")
