@@ -30,7 +30,7 @@ from scanner.cli.talk import tell
 from scanner.cli.who import find_client
 from scanner.schema.documents import Season
 from scanner.schema.edge_kinds import EDGE_KINDS
-from scanner.schema.log_tables import LISTED, QUOTES
+from scanner.schema.log_tables import LISTED
 from scanner.schema.plan_tables import QUOTE as QUOTED
 from scanner.schema.plan_tables import SOLD
 from scanner.schema.tables import LEFT_OUT
@@ -136,8 +136,18 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
     A job stands under its last entry: none where a quote that was won is all that tells of it.
     """
     quotes = read_entries(book, QUOTE)
-    # Written again with another estimate behind it, it is the same quote
-    quotes = quotes.drop_duplicates([*QUOTES.columns], keep="last")
+    # Written again with another estimate behind it, or of the bed as measured since, it is the same quote
+    told = [
+        "quote_id",
+        "bed_ids",
+        "finish",
+        "price_cents",
+        "good_until",
+        "outcome",
+        "ended_on",
+        "why",
+    ]
+    quotes = quotes.drop_duplicates(told, keep="last")
     others = [(kind, read_entries(book, kind)) for kind in (CALL, VISIT, SCHEDULED, TICKET, LETTER)]
     jobs = read_entries(book, JOB)
     numbers = {job_id: int(number) for job_id, number in zip(jobs["job_id"], jobs["entry_id"], strict=True)}  # fmt: skip

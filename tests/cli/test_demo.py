@@ -142,6 +142,14 @@ def test_the_forecast_of_the_demo_is_the_one_that_is_typed(folder: Path) -> None
 
 
 @pytest.mark.usefixtures("first")
+def test_a_quote_that_was_printed_again_is_told_once(folder: Path) -> None:
+    """What changed is its area, which is not told."""
+    with contextlib.chdir(folder):
+        told = type_in("client", "maps/demo-book", "C0106", "--today", str(SAMPLE_DAY)).stdout
+    assert told.count("quote Q2026-002: curb bed, ") == 1
+
+
+@pytest.mark.usefixtures("first")
 def test_a_second_scan_of_the_day_gives_the_same_bytes(folder: Path) -> None:
     """Quotes keep the price that they were made at, and the list that the first scan leaves teaches nothing new."""
     pages = folder / "maps" / "demo"
