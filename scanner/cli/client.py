@@ -137,16 +137,7 @@ def _said_and_done(book: Path, season: Season, client_id: str) -> list[Story]:
     """
     quotes = read_entries(book, QUOTE)
     # Written again with another estimate behind it, or of the bed as measured since, it is the same quote
-    told = [
-        "quote_id",
-        "bed_ids",
-        "finish",
-        "price_cents",
-        "good_until",
-        "outcome",
-        "ended_on",
-        "why",
-    ]
+    told = "quote_id bed_ids finish price_cents good_until outcome ended_on why".split()  # noqa: SIM905
     quotes = quotes.drop_duplicates(told, keep="last")
     others = [(kind, read_entries(book, kind)) for kind in (CALL, VISIT, SCHEDULED, TICKET, LETTER)]
     jobs = read_entries(book, JOB)
