@@ -33,14 +33,17 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
     return " ".join(part for part in parts if part)
 
 
-def beside_words(files: Iterable[Path], why: Callable[[Path], str]) -> list[str]:
-    """Say which new lists lie beside one that was kept, and why."""
+def beside_words(
+    files: Iterable[Path], why: Callable[[Path], str], earlier: Iterable[Path]
+) -> list[str]:
+    """Say which new lists lie beside one that was kept, and why; and what of earlier ones is not on record."""
+    unread = [(file.name, words) for file in earlier if (words := why(file))]
     beside = [file for file in files if file.name.startswith("calls-")]
     kept = [file.with_name(f"calls{file.suffix}") for file in beside]
     return [
         f"{old.name} was kept as it is, because {why(old) or 'it was just saved'}: the new list is {new.name}."
         for old, new in zip(kept, beside, strict=True)
-    ]
+    ] + [f"Of {name}, which was saved since the last scan, {words}." for name, words in unread]
 
 
 def check_line(clients: pd.DataFrame, feature_count: int, problems: pd.DataFrame) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -56,6 +57,10 @@ def scan_into(
     """Scan a book, write its pages, say what came of it; gives the scan as long as it can be read, and how many records need fixing."""
     summary_file = folder / "summary.json"
     before = _inode(summary_file)
+    since = summary_file.stat().st_mtime if before else math.inf
+    earlier = [
+        file for file in sorted(folder.glob("calls-*.[cxo]*")) if file.stat().st_mtime > since
+    ]
 
     def what_stands() -> str:
         if _inode(summary_file) != before:
@@ -79,7 +84,7 @@ def scan_into(
         text = summary_file.read_text(encoding="utf-8")
         summary = json.loads(text)
         tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
-        say(" ".join([scan_line(summary, folder), *beside_words(files, why)]))
+        say(" ".join([scan_line(summary, folder), *beside_words(files, why, earlier)]))
         yield Scanned(read, season, found), int(summary["faults"])
 
 

@@ -340,6 +340,24 @@ def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
 
 
 @pytest.mark.usefixtures("at_once")
+def test_a_list_beside_that_is_filled_in_is_named_by_the_next_scan(office: Path) -> None:
+    """Two lists lie there, and it was the older one that somebody wrote into."""
+    lists = office / "maps" / "lawns"
+    fill(lists / "calls.xlsx", {"client_id": "001", "note": "gate"})
+    type_in("scan", "lawns", *TODAY)
+    old = lists / "calls-2027-03-02.xlsx"
+    assert old.name not in type_in("scan", "lawns", "--today", "2027-03-03").stderr
+    fill(old, {"client_id": "002", "note": "two dogs"})
+    told = type_in("scan", "lawns", "--today", "2027-03-04").stderr
+    assert (
+        f"Of {old.name}, which was saved since the last scan, sheet Figures, row 3 is not on record yet."
+        in told
+    )
+    type_in("record", "lawns", old.name, *TODAY)
+    assert old.name not in type_in("scan", "lawns", "--today", "2027-03-05").stderr
+
+
+@pytest.mark.usefixtures("at_once")
 def test_a_copy_of_the_sheet_is_recorded_and_keeps_the_list_where_it_is(office: Path) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     workbook = openpyxl.load_workbook(sheet)
