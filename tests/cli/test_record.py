@@ -552,8 +552,9 @@ def test_client_deleted_with_calls_on_record(office: Path) -> None:
 def test_clock_that_went_backwards_is_asked_about(office: Path) -> None:
     type_in("record", "lawns", "calls", "001", "visit", "--today", "2027-03-09")
     result = type_in("record", "lawns", "calls", "002", "visit", *TODAY)
-    assert result.stderr.startswith(
+    assert (
         "Something was recorded on 2027-03-09 already, and today is 2027-03-02: is this computer's clock right?"
+        in result.stderr
     )
     assert len(keys_of(office / "lawns")) == 2
 
