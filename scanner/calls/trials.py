@@ -57,6 +57,8 @@ def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
     """
     calls = check_table(calls, CALL_LOG)
     calls = calls[calls["called_on"] <= today.isoformat()]
+    if calls.empty:
+        return NO_TRIALS
     calls = calls.assign(year=calls["called_on"].str.slice(0, 4))
     calls = calls.sort_values(["client_id", "called_on", "entry_id"], ignore_index=True)
     season = [calls["client_id"], calls["year"]]
@@ -75,6 +77,13 @@ def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
         _count_tries(calls[calls["year"] == str(today.year)], is_reached),
         _called_back(calls[is_reached & (calls["year"] == str(today.year))]),
     )
+
+
+_NONE = np.zeros(TRIES, dtype=np.int64)
+NO_TRIALS = Trials(
+    _NONE, _NONE, 0, 0, pd.DataFrame(columns=[*QUOTE_COLUMNS]), pd.Series(dtype="int64")
+)
+"""Of a log without a call."""
 
 
 def keep_listed_prices(
