@@ -50,10 +50,10 @@ def job(
 
     Told again, it adds to what is on record: sell it first, then give the day, the
     hours and the costs. The number of a job or of a quote that was won stands for its beds,
-    and so does a client (id, name or phone number): for the one job to build, else for the
-    beds of the first offer in the last list.
+    and so does a client (id, name or phone number): for the one job to build, with --sold
+    else for the beds of the first offer in the last list, without it for the job that was built.
     """
-    job_id, bed_ids = _job_of(asked, beds)
+    job_id, bed_ids = _job_of(asked, beds, is_sale=bool(sold_usd))
     head = {
         "job_id": job_id, "bed_ids": bed_ids, "built_on": built_on, "sold_usd": sold_usd,
         "invoiced_usd": invoiced_usd, "finish": finish or "", "method": method, "note": note,
@@ -78,7 +78,7 @@ def _mind_the_ticket(book: Path, job_id: str) -> None:
         )
 
 
-def _job_of(asked: Asked, beds: tuple[str, ...]) -> tuple[str, str]:
+def _job_of(asked: Asked, beds: tuple[str, ...], *, is_sale: bool) -> tuple[str, str]:
     """Find the job that is meant, by its number, all its beds or its client; a new one has its first bed's name."""
     season = asked.season
     jobs = season.jobs
@@ -88,7 +88,7 @@ def _job_of(asked: Asked, beds: tuple[str, ...]) -> tuple[str, str]:
         jobs, client_id = list_to_build(season), _client_of(beds[0], asked)
         if client_id not in {*jobs["client_id"]}:
             first = [bed_ids.split()[0] for bed_ids in season.listed["bed_ids"]]
-            jobs = season.listed.assign(job_id=first)
+            jobs = season.listed.assign(job_id=first) if is_sale else season.jobs
         is_own = jobs["client_id"] == client_id
     known = [*jobs.loc[is_own, ["job_id", "bed_ids"]].itertuples(index=False, name=None)]
     if len(known) > 1:

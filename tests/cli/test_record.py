@@ -655,7 +655,7 @@ def test_job_sold_then_built_and_not_found_again(office: Path) -> None:
 
 
 def test_a_job_is_named_by_its_client(office: Path) -> None:
-    """A name stands for the beds of the first offer, and once that is sold for the open job."""
+    """A name stands for the beds of the first offer, once that is sold for the open job, and then for the built one."""
     listed = read_season(office / "lawns").listed.set_index("client_id")["bed_ids"]["001"]
     sold = type_in("record", "lawns", "job", "nell example", "--sold", "4200", *TODAY)
     assert "Recorded 1 new job." in sold.stderr.splitlines()
@@ -663,6 +663,11 @@ def test_a_job_is_named_by_its_client(office: Path) -> None:
     assert "Recorded 0 new jobs, 1 changed." in told.stderr.splitlines()
     jobs = read_season(office / "lawns").jobs
     assert jobs[["bed_ids", "note"]].to_numpy().tolist() == [[listed, "start in May"]]
+    built = type_in("record", "lawns", "job", "001", "--built", "2027-03-02", *TODAY)
+    assert "Recorded 0 new jobs, 1 changed." in built.stderr.splitlines()
+    type_in("scan", "lawns", *TODAY)
+    hours = type_in("record", "lawns", "job", "001", "--hours", "set edging=2", *TODAY)
+    assert "Recorded 0 new jobs, 1 changed." in hours.stderr.splitlines()
     nobody = type_in("record", "lawns", "job", "Zora", "--sold", "1", *TODAY)
     assert nobody.exit_code == 1
 
