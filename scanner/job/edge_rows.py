@@ -10,8 +10,8 @@ import shapely
 
 Shapes = npt.NDArray[np.object_]
 
-BORDER_FT = 1e-4
-"""A position on the limit counts as inside it: a thousandth of an inch, far above rounding."""
+BORDER_FT = 0.01
+"""A position on the limit counts as inside it: an eighth of an inch, above what a border errs that was laid on the grid."""
 
 
 STRAIGHT = 2

@@ -138,7 +138,7 @@ def test_a_price_that_was_said_stands_with_its_own_beds_or_with_none(book):
     assert what(today="2027-03-20") == "curb bed, about $2,130"
     told = json.loads(type_in("client", str(book), "B", "--json", *TODAY).stdout)["said_and_done"]
     assert [row["what"] for row in told] == [
-        "quoted about $1,330 for what is not on record", "quoted about $2,130 for B-curb-1",
+        "quoted about $1,330 for what is not on record", "quoted about $2,130 for curb bed",
     ]  # fmt: skip
 
 
