@@ -16,7 +16,7 @@ from scanner.units import CENTS_PER_USD
 
 HOURS, COST = "hours", "cost"
 JOB_COLUMNS = (
-    "job_id", "client_id", "bed_ids", "estimated_hours", "took_hours", "price_cents", "cost_cents", "made_cents",
+    "job_id", "client_id", "bed_ids", "estimated_hours", "took_hours", "untold_hours", "price_cents", "cost_cents", "made_cents",
     "made_per_crew_hour_cents",
 )  # fmt: skip
 
@@ -82,7 +82,7 @@ def sum_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) ->
 
     Columns `JOB_COLUMNS`, by the day it was built. The price is the invoice, else the price as
     sold. The cost of a task is its actual cost; else its actual hours at the estimate's hourly
-    cost; else the estimate. Crew-hours are the labor hours over the people of a crew.
+    cost; else the estimate. ``untold_hours``: what of the hours taken is only estimated. Crew-hours are the labor hours over the people of a crew.
     """
     report = set(list_actuals(jobs, job_tasks)["job_id"])
     jobs, tasks = check_table(jobs, JOBS), check_table(job_tasks, JOB_TASKS)
@@ -92,7 +92,8 @@ def sum_jobs(jobs: pd.DataFrame, job_tasks: pd.DataFrame, *, rates: RateBook) ->
     summed = tasks.assign(
         cost_cents=cost.fillna(tasks["estimated_cents"].astype(float)),
         took_hours=tasks["actual_hours"].fillna(tasks["estimated_hours"]),
-    ).groupby("job_id")[["estimated_hours", "took_hours", "cost_cents"]].sum()  # fmt: skip
+        untold_hours=tasks["estimated_hours"].where(tasks["actual_hours"].isna()),
+    ).groupby("job_id")[["estimated_hours", "took_hours", "untold_hours", "cost_cents"]].sum()  # fmt: skip
     told = jobs[jobs["job_id"].isin(report)].merge(summed, on="job_id", how="left")
     told = told.sort_values(["built_on", "job_id"], ignore_index=True).assign(
         price_cents=lambda job: job["invoiced_cents"].where(job["invoiced_cents"] > 0, job["sold_cents"]),

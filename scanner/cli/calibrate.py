@@ -70,11 +70,12 @@ def _break_down(season: Season, jobs: pd.DataFrame, *, as_json: bool) -> None:
 def job_words(job: dict[Any, Any]) -> str:
     """Say what a job took and what it made.
 
-    >>> job_words({"job_id": "J1", "client_id": "A", "bed_ids": "A-curb-1", "estimated_hours": 10.0, "took_hours": 15.0,
+    >>> job_words({"job_id": "J1", "client_id": "A", "bed_ids": "A-curb-1", "estimated_hours": 10.0, "took_hours": 15.0, "untold_hours": 4.0,
     ...            "price_cents": 30_000, "cost_cents": 42_000, "made_cents": -12_000, "made_per_crew_hour_cents": -1_600.0})
-    'Job J1 (A-curb-1, client A): estimated 10.0 h, took 15.0 h; brought in $300.00, cost $420.00: $16.00 lost per crew-hour.'
+    'Job J1 (A-curb-1, client A): estimated 10.0 h, took 15.0 h, 4.0 h of them as estimated; brought in $300.00, cost $420.00: $16.00 lost per crew-hour.'
     """
     hour = job["made_per_crew_hour_cents"] / CENTS_PER_USD
+    untold = f", {job['untold_hours']:.1f} h of them as estimated" if job["untold_hours"] else ""
     made = (
         f": ${abs(hour):,.2f} {'made' if hour >= 0 else 'lost'} per crew-hour"
         if job["price_cents"] > 0
@@ -82,7 +83,7 @@ def job_words(job: dict[Any, Any]) -> str:
     )
     return (
         f"Job {job['job_id']} ({job['bed_ids']}, client {job['client_id']}): estimated {job['estimated_hours']:.1f} h, "
-        f"took {job['took_hours']:.1f} h; brought in {write_usd(job['price_cents'], 2)}, "
+        f"took {job['took_hours']:.1f} h{untold}; brought in {write_usd(job['price_cents'], 2)}, "
         f"cost {write_usd(job['cost_cents'], 2)}{made}."
     )
 

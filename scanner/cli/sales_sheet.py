@@ -54,18 +54,15 @@ def check_sales(
 
 
 def _ended(season: Season, row: pd.Series[Any], today: date) -> pd.DataFrame:
-    """Give the quote of a row as it ended; one that ended so before stays as it is told there."""
+    """Give the quote of a row as it ended."""
     outcome = row["outcome"].casefold()
     if outcome not in QUOTE_OUTCOMES:
         message = (
             f"outcome is {shown(row['outcome'])}, one of {', '.join(QUOTE_OUTCOMES)} is allowed"
         )
         raise LogError(message)
-    day = _day(row, "ended_on") if row["ended_on"] else today
-    known = season.quotes[season.quotes["quote_id"].str.casefold() == row["job_id"].casefold()]
-    if len(known) and not row["ended_on"] and known["outcome"].iloc[0] == outcome:
-        day = date.fromisoformat(known["ended_on"].iloc[0])
-    return end_quote(season, row["job_id"], outcome, day, today).assign(why=row["why"])
+    ended_on = _day(row, "ended_on") if row["ended_on"] else None
+    return end_quote(season, row["job_id"], outcome, ended_on, today).assign(why=row["why"])
 
 
 def _week(asked: Asked, row: pd.Series[Any], quote: pd.DataFrame | None) -> Row:

@@ -37,18 +37,25 @@ def quote(asked: Asked, number: str, outcome: str, why: str, on: date | None) ->
     One that was won is the job sold: it stands under its own number until the job is recorded.
     """
     season = asked.season
-    ended = end_quote(season, number, outcome, on or asked.today, asked.today).assign(why=why)
+    ended = end_quote(season, number, outcome, on, asked.today).assign(why=why)
     parts = tasks_of(season, ended)
     return record_typed(QUOTE, ended.iloc[0].to_dict(), asked, parts=parts)
 
 
-def end_quote(season: Season, number: str, outcome: str, day: date, today: date) -> pd.DataFrame:
-    """Give the quote of a number as it ended on a day; `LogError` where it cannot have."""
+def end_quote(
+    season: Season, number: str, outcome: str, day: date | None, today: date
+) -> pd.DataFrame:
+    """Give the quote of a number as it ended on a day; `LogError` where it cannot have.
+
+    Without a day it ended today; one that ended so before stays as it is told there.
+    """
     quotes = season.quotes
     told = quotes[quotes["quote_id"] == f"Q{number.upper().removeprefix('Q')}"]
     if told.empty:
         raise LogError(NO_QUOTE.format(number=number))
     row = told.iloc[0]
+    if day is None:
+        day = date.fromisoformat(row["ended_on"]) if row["outcome"] == outcome else today
     _check_day(day, today, since=row["quoted_on"], what=f"quote {row['quote_id']} was written")
     if outcome == WON and row["good_until"] < day.isoformat():
         message = (

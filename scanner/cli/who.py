@@ -8,6 +8,7 @@ import click
 import pandas as pd
 
 from scanner.cli.options import Asked
+from scanner.cli.talk import say
 from scanner.sheets.client_ids import match_ids
 
 FEWEST_DIGITS = 7
@@ -16,8 +17,12 @@ SHOWN_COUNT = 8
 
 
 def whom(asked: Asked, who: str) -> str:
-    """Find the client that somebody means in a book's list."""
-    return find_client(who, asked.callees)
+    """Find the client that somebody means in a book's list, and say who that is: an id is easily mistyped."""
+    client_id = find_client(who, asked.callees)
+    told = ("client_id", "name", "address")
+    own = asked.callees.loc[asked.callees["client_id"] == client_id, [*told]]
+    say(f"{', '.join(filter(None, own.iloc[0]))}:")
+    return client_id
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:

@@ -6,7 +6,7 @@ One species a bed; in a full planting of several rows the front row is lower by 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -58,7 +58,7 @@ class Place:
              f"live in zones {plant.zones}, and this is zone {self.zone}"),
             (plant.height_in > self.most_height_in, f"grow {plant.height_in:g} in tall, and {self.most_height_in:g} in is the most there"),
             (plant.spread_in > self.most_spread_in + SLACK_IN, f"grow {plant.spread_in:g} in wide, and {self.most_spread_in:.0f} in is the most there"),
-            (bool(missing), f"do not stand {' and '.join(missing)}"),
+            (bool(missing), f"do not stand {light_words(missing)}"),
             (self.size not in plant.sizes, f"are not sold in {size_words(self.size)}"),
         )  # fmt: skip
         return next((words for is_so, words in reasons if is_so), "")
@@ -69,7 +69,16 @@ class Place:
         height = (
             f"{self.most_height_in:g} in tall at most, " if self.most_height_in < np.inf else ""
         )
-        return f"{zone}{' and '.join(self.lights)}, {height}{self.most_spread_in:.0f} in wide at most, sold in {size_words(self.size)}"
+        return f"{zone}{light_words(self.lights)}, {height}{self.most_spread_in:.0f} in wide at most, sold in {size_words(self.size)}"
+
+
+def light_words(lights: Iterable[Light]) -> str:
+    """Say what sun there is.
+
+    >>> light_words(("sun", "part"))
+    'sun and part shade'
+    """
+    return " and ".join({"part": "part shade"}.get(light, light) for light in lights)
 
 
 def size_words(size: str) -> str:

@@ -218,7 +218,9 @@ def _plot(tables: PromoTables) -> str:
 
 
 def _steps(tables: PromoTables) -> list[str]:
-    again = [f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over."]
+    again = [
+        f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over: the command calls lists them."
+    ]
     file = tables.files[0] if tables.files else "the letters"
     send = f"Print {file} and send it; write into mailing.csv when each was sent and who asks for a visit."
     return [

@@ -12,7 +12,7 @@ import pandas as pd
 from scanner.sheets.days import NEAR_DAYS, NEARER_DAYS, YEAR_DAYS, find_day_first
 from scanner.sheets.days import read_days as days_of
 from scanner.sheets.description import DATE, DAY, NUMBER, TEXT, WHOLE, WORD, YES_NO, Column
-from scanner.sheets.problems import Cause, Problem, Where, fault, shown, told_at
+from scanner.sheets.problems import Cause, Problem, Where, fault, row_words, shown, told_at
 from scanner.units import IN_PER_FT
 
 MOST_YEARS = 2
@@ -138,11 +138,12 @@ def unread_causes(
 ) -> tuple[Cause, Cause]:
     """Say why no day was read where one is needed; ``start`` begins the sentence."""
     name, day_first = str(typed.name), find_day_first(typed.tolist())
+    row = row_words(typed.index[typed == day_first][0]) if day_first else ""
     is_missing = is_needed & (days == "")
     return (
         (
             is_missing & typed.ne("") & bool(day_first),
-            f"{start}{name} is {{{name}}}; {shown(day_first)} in this column has its day before its month, so none of it is read",
+            f"{start}{name} is {{{name}}}; {shown(day_first)}{f' in {row}' if row else ''} has its day before its month, so none of this column is read",
             "write the whole column year-month-day, as 2027-03-14",
         ),
         (is_missing, f"{start}{name} is {{{name}}}, which is no day", DAY_REMEDY),

@@ -266,9 +266,7 @@ def test_a_day_that_cannot_be_month_first_puts_its_column_in_doubt(tmp_path):
     assert calls.empty
     assert problems["feature"].tolist() == ["row 2", "row 3", "row 4"]
     assert (
-        problems["problem"]
-        .str.contains("'25.02.2026' in this column has its day before its month")
-        .all()
+        problems["problem"].str.contains("'25.02.2026' in row 2 has its day before its month").all()
     )
     assert problems["remedy"].eq("write the whole column year-month-day, as 2027-03-14").all()
 
@@ -297,7 +295,7 @@ def test_days_without_a_year_are_the_nearest(tmp_path, called_on, next_date, day
         ("9/1", "", "called_on 2027-09-01 is after today, 2027-03-05"),  # 180 days on, 185 back
         ("3/2", "3/1", "next_date 2027-03-01 is before the call on 2027-03-02"),
         ("3/2", "1/4", "next_date 2027-01-04 is before the call on 2027-03-02"),  # the next is 308 days on
-        ("25/2", "", "called_on is '25/2'; '25/2' in this column has its day before its month"),
+        ("25/2", "", "called_on is '25/2'; '25/2' in row 2 has its day before its month"),
     ],
 )  # fmt: skip
 def test_a_day_without_a_year_that_cannot_be_is_refused(tmp_path, called_on, next_date, problem):

@@ -114,8 +114,6 @@ def test_day_that_may_be_either_is_not_taken(tmp_path):
     )
     assert jobs.empty
     assert (
-        problems["problem"]
-        .str.contains("'13.05.2027' in this column has its day before its month")
-        .all()
+        problems["problem"].str.contains("'13.05.2027' in row 3 has its day before its month").all()
     )
     assert len(problems) == 2

@@ -262,14 +262,25 @@ def test_what_a_job_made_or_lost_per_crew_hour():
         "job_id",
         "estimated_hours",
         "took_hours",
+        "untold_hours",
         "price_cents",
         "cost_cents",
         "made_cents",
         "made_per_crew_hour_cents",
     ]
     assert told[columns].to_numpy().tolist() == [
-        ["J1", 10, 25, 90_000, 100_000, -10_000, -800],
-        ["J2", 10, 20, 100_000, 56_000, 44_000, 4_400],
+        ["J1", 10, 25, 0, 90_000, 100_000, -10_000, -800],
+        ["J2", 10, 20, 0, 100_000, 56_000, 44_000, 4_400],
+    ]
+
+
+def test_hours_that_nobody_told_count_as_estimated_and_are_named():
+    tasks = job_tasks(
+        ("J1", "dig", DIG, 10.0, 20.0, 280, None), ("J1", "edge", DIG, 4.0, None, 112, None)
+    )
+    told = sum_jobs(jobs(("J1", 1000, 800, 1500)), tasks, rates=RATES)
+    assert told[["estimated_hours", "took_hours", "untold_hours"]].to_numpy().tolist() == [
+        [14, 24, 4]
     ]
 
 

@@ -218,6 +218,8 @@ def test_from_quote_to_job(book):
     assert write(book, LEAD).exit_code == 0
     quote = read_season(book).quotes.iloc[0]
     assert type_in("record", str(book), "quote", "Q2026-001", "won", *TODAY).exit_code == 0
+    again = type_in("record", str(book), "quote", "Q2026-001", "won", "--today", "2026-03-12")
+    assert "Recorded 0 new quotes, 1 on record already." in again.stderr.splitlines()
     told = write(book, LEAD, "--beds", quote["bed_ids"].split()[0])
     assert told.exit_code == 1
     assert "must not be dug: it is skipped, sold" in told.stderr

@@ -39,6 +39,9 @@ def test_the_week_of_a_small_book(book, tmp_path):
         *day,
     )
     assert type_in(*noted, "--note", f"job today, gate code 42 {SCRIPT}").exit_code == 0
+    note = ("--note", "side gate only")
+    told = type_in("record", str(book), "calls", "B", "note", *note, *day)
+    assert told.stderr.startswith("B, Bo, 2 Elm St:\n")
     (book / "capacity.csv").write_text("week,crew,free_crew_days\n2026-03-16,A,1.5\nsoon,A,2\n")
     told = type_in("week", str(book), "--out", str(tmp_path / "out"), *day)
     assert told.exit_code == 1  # a row of capacity.csv needs fixing
@@ -47,6 +50,7 @@ def test_the_week_of_a_small_book(book, tmp_path):
     html = (tmp_path / "out" / "week.html").read_text(encoding="utf-8")
     assert "job today, gate code 42 &lt;script&gt;" in html
     assert SCRIPT not in html
+    assert html.count("Mar 16: “<bdi>side gate only</bdi>”") == 1  # beside the new call
     assert "4 days late" in html
     assert "Free in capacity.csv" in html
     lines = json.loads(
