@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import click
 import pandas as pd
@@ -52,7 +51,9 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
     for job in building.jobs.to_dict("records"):
         begin = {job["job_id"]: on} if on else None
         plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
-        content, unwritten = jobsheet_pdf(_sheet_of(building, job, plan, book), PAPERS[asked.paper])
+        content, unwritten = jobsheet_pdf(
+            _sheet_of(building, job, plan, asked), PAPERS[asked.paper]
+        )
         name = paper_name("jobsheet", job["client_id"])
         asked.tell_files(publish_files({name: content}, asked.folder))
         sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
@@ -90,7 +91,7 @@ def _week_of(season: Season, own: pd.DataFrame, on: date | None) -> pd.DataFrame
     return pd.concat([own, others], ignore_index=True)
 
 
-def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobSheet:
+def _sheet_of(building: Building, job: Job, plan: BuildDays, asked: Asked) -> JobSheet:
     read, rates = building.book, building.book.rates
     beds = building.beds[building.beds["job_id"] == job["job_id"]]
     tasks = building.tasks[building.tasks["job_id"] == job["job_id"]]
@@ -116,9 +117,9 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, book: Path) -> JobS
         crew_days=labor_hours / (rates.crew_count.value * rates.day_hours.value),
         hours=[*zip(hours["task"], planned, strict=True)], beds=rows,
         plan=drawn.plans.get(job["client_id"]), work=work, cautions=_cautions(beds),
-        command=f"bed-scanner record {book.as_posix()} job {job['job_id']}",
+        command=f"bed-scanner record {asked.book.as_posix()} job {job['job_id']}",
         held=plan.ticket_words if plan.is_held else "",
-        known=known_of(read.clients, building.season, str(job["client_id"]), today=building.found.today),
+        known=known_of(read.clients, asked.season, str(job["client_id"]), today=asked.today),
     )  # fmt: skip
 
 

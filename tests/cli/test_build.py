@@ -147,7 +147,9 @@ def test_order_and_sheet_begin_on_one_day_and_say_why(book):
     assert "Tue Apr 14 Ada" in text
     told = note(book, "jobsheet", "A", day="2026-04-09")
     assert f"Job A-curb-1: Tuesday, 2026-04-14 ({held})." in told.stderr
-    assert "earliest Tue Apr 14" in " ".join(text_of(book / "out" / "jobsheet-A.pdf").split())
+    text = " ".join(text_of(book / "out" / "jobsheet-A.pdf").split())
+    assert "earliest Tue Apr 14" in text
+    assert ": job A-curb-1" not in text  # the sale's own entry is nothing that anybody said
 
 
 def test_what_is_to_be_settled_before_ordering(book):
