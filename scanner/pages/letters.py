@@ -126,7 +126,7 @@ def _address(paper: Paper, row: Mapping[str, Any], window: Window) -> None:
 
 def _letter(paper: Paper, text: str, client_id: str, mailing: Mailing) -> None:
     company, window = mailing.company, WINDOWS[LETTER if paper.width == LETTER[0] else A4]
-    under = " · ".join(part for part in (company.phone, company.email) if part)
+    under = " · ".join(part for part in (company.address, company.phone, company.email) if part)
     paper.head(company.name, under, (write_day(mailing.today), "", ""))
     column = Column(paper, _SIDE, paper.width - _SIDE, paper.height - window.fold - 18)
     foot = stop_words(mailing)
