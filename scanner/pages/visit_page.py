@@ -161,4 +161,3 @@ def _said(column: Column) -> None:
         column.paper.write_here(column.left + 14 + start, base, column.right)
         column.gap(WRITE_PITCH)
     column.blank(NOTE.name, start=26)
-    column.lines(1)

@@ -87,11 +87,11 @@ def test_one_line_and_the_same_line_again() -> None:
              "--next", "3/12/2027", "--action", "measure", *TODAY)  # fmt: skip
     first = type_in(*words)
     assert (first.stdout, first.stderr, first.exit_code) == (
-        "", "Number 1 in the log; record BOOK undo NUMBER takes one back.\nRecorded 1 new call.\n"
+        "", "001, Nell Example, 12 Sample St, Meadow Fork:\nNumber 1 in the log; record BOOK undo NUMBER takes one back.\nRecorded 1 new call.\n"
         "Next, print what to take along: bed-scanner visit lawns 001\n", 0,
     )  # fmt: skip
     again = type_in(*words)
-    assert again.stderr.startswith("Recorded 0 new calls, 1 on record already.\n")
+    assert "Recorded 0 new calls, 1 on record already." in again.stderr.splitlines()
     call = read_season(Path("lawns")).calls.iloc[0]
     assert (call["client_id"], call["called_on"], call["outcome"]) == ("001", "2027-03-02", "visit")
     assert (call["note"], call["next_action"], call["next_date"]) == (
@@ -143,7 +143,8 @@ def test_day_may_be_another() -> None:
 def test_faulty_line_is_told_and_nothing_recorded(words: tuple[str, ...], told: str) -> None:
     result = type_in("record", "lawns", "calls", *words, *TODAY)
     assert told in result.stdout
-    assert result.stderr == "Recorded 0 new calls. 1 row needs fixing.\n"
+    nell = "001, Nell Example, 12 Sample St, Meadow Fork:\n"
+    assert result.stderr == f"{nell}Recorded 0 new calls. 1 row needs fixing.\n"
     assert result.exit_code == 1
     assert not Path("lawns", "book.sqlite").exists()
 
@@ -152,6 +153,7 @@ def test_faulty_line_is_told_and_nothing_recorded(words: tuple[str, ...], told: 
 def test_do_not_call_says_that_it_holds_for_good() -> None:
     result = type_in("record", "lawns", "calls", "002", "do not call", *TODAY)
     assert result.stderr == (
+        "002, Ben Example, 14 Sample St, Meadow Fork:\n"
         "002 asked not to be called: left out from now on, for good.\n"
         "Number 1 in the log; record BOOK undo NUMBER takes one back.\nRecorded 1 new call.\n"
     )

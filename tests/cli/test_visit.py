@@ -192,7 +192,7 @@ def test_a_bed_that_was_not_measured_stays_as_drawn(book):
 def test_what_cannot_be_measured_is_one_sentence_and_nothing_is_recorded(book, typed, said):
     code, told = record(book, "C0003", typed, "slope=flat")
     assert code == 1
-    assert told.count("\n") == 1
+    assert told.count("\n") == 2  # whom it is about, and what is wrong
     assert said in told
     assert read_season(book).visits.empty
     assert read_season(book).answers.empty
