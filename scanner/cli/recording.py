@@ -31,6 +31,8 @@ from scanner.sheets.reader import open_elsewhere, read_sheet
 
 NOUNS = {
     "calls": ("call", "calls"),
+    NOTE: ("note", "notes"),
+    "calls and notes": ("call or note", "calls and notes"),
     "checklist": ("answer", "answers"),
     "jobs": ("job", "jobs"),
     "visits": ("visit or measuring", "visits and measurings"),
@@ -105,8 +107,9 @@ def record_rows(
     batches += more if batches else []
     counts, numbers = _write(batches, asked)
     every = join_problems(list_problems(found), problems)
-    has_notes = any(batch is CALL and rows["outcome"].eq(NOTE).any() for batch, rows, _ in batches)
-    noun = ("call or note", "calls and notes") if has_notes else ()
+    said = {one for batch, rows, _ in batches if batch is CALL for one in rows["outcome"]}
+    notes = NOTE if said == {NOTE} else "calls and notes"
+    noun = notes if NOTE in said else kind
     code = _close(kind, counts, numbers, every, as_json=asked.as_json, noun=noun)
     _say_next(batches, asked.book)
     return code
@@ -183,10 +186,10 @@ def _mind_the_clock(newest: str, today: date) -> None:
 
 def _close(
     kind: str, counts: Counts, numbers: range, problems: pd.DataFrame, *,
-    as_json: bool, noun: tuple[str, ...] = (),
+    as_json: bool, noun: str = "",
 ) -> int:  # fmt: skip
     """Print what was left out, say what came of the rest."""
-    one, many = noun or NOUNS[kind]
+    one, many = NOUNS[noun or kind]
     if as_json:
         listed = problems.to_dict("records")
         tell(

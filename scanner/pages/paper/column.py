@@ -13,7 +13,7 @@ from scanner.pages.paper.typefaces import prepare, width_of, wrap
 PITCH: Final = 15.5
 """From one row of a table to the next [pt]."""
 WRITE_PITCH: Final = 18.4
-"""From one line to write on to the next: a hand needs 0.27 in."""
+"""From one line to write on to the next: a quarter inch, as on narrow-ruled paper (common practice, no source)."""
 KNOWN: Final = "Know before you go"
 MOST_BOXED: Final = 4
 """Lines that a box takes at most: a page of notes would leave no room for the drawing."""
