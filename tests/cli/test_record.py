@@ -215,7 +215,7 @@ def test_a_note_without_a_call_comes_back_and_is_no_call(office: Path) -> None:
     assert "Recorded 2 new notes." in done.stderr
     # Later, and still in a list that was never put away: no news, and nothing keeps the list
     later = ("--today", "2027-03-09")
-    assert "Recorded 0 new calls and notes, 2 on record already." in type_in("record", "lawns", "calls.xlsx", *later).stderr  # fmt: skip
+    assert "Recorded 0 new notes, 2 on record already." in type_in("record", "lawns", "calls.xlsx", *later).stderr  # fmt: skip
     typed = ("record", "lawns", "calls", "Nell", "note", "--note", "two dogs")
     assert "Recorded 1 new note." in type_in(*typed, *later).stderr
     assert "kept as it is" not in type_in("scan", "lawns", *later).stderr
