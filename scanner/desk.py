@@ -112,7 +112,8 @@ class Desk:
         quantities prices line_items plants`` by name.
         """
         rates, alone = self.book.rates, len(self.drawn[0])
-        sets = {name: beds for name, beds in sets.items() if len(beds) > 1}
+        # By name, whichever leads: a bed keeps its letter on all papers, also when it was measured
+        sets = {name: tuple(sorted(beds)) for name, beds in sets.items() if len(beds) > 1}
         rows = self._lay(sets)
         drawn = pd.concat(self.drawn, ignore_index=True)
         names = [name for name, beds in sets.items() for _ in beds]

@@ -138,13 +138,12 @@ def _estimates(
 
 
 def _beds_of(found: Scan, job: dict[Any, Any]) -> pd.DataFrame:
-    """Give the beds of a job as they lie in the offer of just these, else each alone, in their order."""
+    """Give the beds of a job as they lie in the offer of just these, else each alone, by name."""
     bed_ids, rows = job["bed_ids"].split(), found.table("offer_beds")
     sets = rows.groupby("offer_id")["bed_id"].agg(set)
     whole = [offer_id for offer_id, own in sets.items() if own == {*bed_ids}]
     own = rows[rows["offer_id"].isin(whole[:1] or bed_ids) & rows["bed_id"].isin(bed_ids)]
-    order = own["bed_id"].map(bed_ids.index)
-    return own.assign(job_id=job["job_id"]).iloc[np.argsort(order.to_numpy(), kind="stable")]
+    return own.sort_values("bed_id", kind="stable").assign(job_id=job["job_id"])
 
 
 def plan_for(

@@ -168,7 +168,7 @@ class _Lot(NamedTuple):
 def _look(book: Path, client_id: str, today: date) -> _Lot:
     read, season, found = look_at(book, lambda _: [client_id], today=today)[0]
     leads = found.offers[found.offers["phase"] == 1]
-    named = leads["bed_ids"].iloc[0].split() if len(leads) else []
+    named = sorted(leads["bed_ids"].iloc[0].split()) if len(leads) else []
     letters = {letter_of(at): bed for at, bed in enumerate(named)}
     measured = override_measured(read.measured, season.measurements)
     measured = measured[measured["client_id"] == client_id]
@@ -191,14 +191,14 @@ def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:
     client_id, beds, before, letters = lot
     by_id = {bed["bed_id"]: bed for bed in beds}
     lengths, depths = dict[str, float](), dict[str, float]()
+    named = {bed.upper(): bed for bed in by_id} | letters
     for name, value in sizes.items():
         size, letter = name.split(" ", 1)
-        if letter not in letters:
-            message = (
-                f"{name}: {client_id} has no bed {letter}; it has {', '.join(letters) or 'none'}"
-            )
+        if letter not in named:
+            has = ", ".join(f"{one} ({bed})" for one, bed in letters.items()) or "none"
+            message = f"{name}: {client_id} has no bed {letter} now; it has {has}, or by name {', '.join(by_id)}"
             raise BookError(message)
-        (lengths if size == LENGTH else depths)[letters[letter]] = _feet(name, value)
+        (lengths if size == LENGTH else depths)[named[letter]] = _feet(name, value)
     for bed, feet in lengths.items():
         drawn_ft = by_id[bed]["edge_ft"]
         if feet > MOST_SHARE * drawn_ft:
@@ -223,13 +223,13 @@ def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:
 
 
 def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
-    """Say of each bed of the sheet that was measured which one it is: the letters are those of a sheet that is printed now."""
+    """Say of each bed that was measured which one it is: the letters are those of a sheet that is printed now."""
+    letter_of_bed = {bed: letter for letter, bed in lot.letters.items()}
     feet = {edge["bed_id"]: float(edge["length_ft"]) for edge in edges}
-    drawn = {bed["bed_id"]: bed for bed in lot.beds}
     return [
-        f"{letter}, {write_feet(drawn[bed]['edge_ft'])} along {EDGE_KINDS[drawn[bed]['along']].words}, "
-        f"is {write_feet(feet[bed])} from now on"
-        for letter, bed in lot.letters.items() if bed in feet
+        f"{letter_of_bed.get(bed['bed_id'], bed['bed_id'])}, {write_feet(bed['edge_ft'])} along {EDGE_KINDS[bed['along']].words}, "
+        f"is {write_feet(feet[bed['bed_id']])} from now on"
+        for bed in lot.beds if bed["bed_id"] in feet
     ]  # fmt: skip
 
 

@@ -20,7 +20,7 @@ class Quote:
 
     row: Mapping[Any, Any]  # row of QUOTES
     client: Mapping[Any, Any]  # row of CLIENTS
-    beds: Sequence[Mapping[Any, Any]]  # rows of OFFER_BEDS, lead first
+    beds: Sequence[Mapping[Any, Any]]  # rows of OFFER_BEDS in the order of their letters
     taken: Mapping[str, float]  # sums of QUANTITIES over the beds, and crew_days
     plants: Sequence[tuple[str, Mapping[Any, Any]]]  # "6 catmint" with its row of CHOSEN_PLANTS
     payments: Sequence[

@@ -153,12 +153,6 @@ def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
     )
 
 
-def letter(book, number):
-    """The letter of a curb bed on a sheet that is printed now."""
-    lead = look(book, "C0003")[1].offers.query("phase == 1")["bed_ids"].iloc[0].split()
-    return "AB"[lead.index(f"C0003-curb-{number}")]
-
-
 def test_a_bed_that_was_not_measured_stays_as_drawn(book):
     assert record(book, "C0003", "length A=20")[0] == 0
     measured = read_season(book).measurements["length_ft"].tolist()
@@ -168,11 +162,8 @@ def test_a_bed_that_was_not_measured_stays_as_drawn(book):
         [20, 16.144], abs=0.001
     )
     # measured another day, the first stays as it was measured: the latest measuring of a kind counts
-    assert (
-        record(book, "C0003", f"length {letter(book, 1)}=19", f"depth {letter(book, 1)}=3.9")[0]
-        == 0
-    )
-    assert record(book, "C0003", f"length {letter(book, 2)}=15")[0] == 0
+    assert record(book, "C0003", "length A=19", "depth A=3.9")[0] == 0
+    assert "B, 16 ft along the curb, is 15 ft from now on" in record(book, "C0003", "length B=15")[1]  # fmt: skip
     edges = read_season(book).measurements.set_index("bed_id")
     assert edges["length_ft"].to_dict() == {"C0003-curb-1": 19, "C0003-curb-2": 15}
     assert edges.loc["C0003-curb-1", "room_ft"] == 3.9
@@ -186,7 +177,7 @@ def test_a_bed_that_was_not_measured_stays_as_drawn(book):
 @pytest.mark.parametrize(
     ("typed", "said"),
     [("length A=40", "40 ft is more than half as long again as C0003-curb-1 (18 ft)"),
-     ("length C=10", "length C: C0003 has no bed C; it has A, B"),
+     ("length C=10", "length C: C0003 has no bed C now; it has A (C0003-curb-1), B (C0003-curb-2), or by name C0003-curb-1, "),
      ("depth A=4", "a depth needs the length of its bed beside it")],
 )  # fmt: skip
 def test_what_cannot_be_measured_is_one_sentence_and_nothing_is_recorded(book, typed, said):
@@ -253,6 +244,25 @@ def test_a_plant_that_no_list_has_is_told_and_the_rest_recorded(book):
     assert sheet.exit_code == 1
     assert "the client likes 'day lily'" in sheet.stdout + sheet.stderr
     assert (book / "out" / "visit-C0003.pdf").is_file()
+
+
+def test_a_bed_keeps_its_letter_whichever_of_them_leads(book):
+    leads = set[str]()
+    for typed, feet in (
+        (("length A=20", "length B=15"), [20, 15]),
+        (("length c0003-curb-1=15", "length C0003-curb-2=20"), [15, 20]),
+    ):
+        assert record(book, "C0003", *typed)[0] == 0
+        read, found = look(book, "C0003")
+        offer = found.offers.query("phase == 1").iloc[0]
+        leads.add(offer["bed_ids"].split()[0])
+        sheet = gather_visit(read, pipeline.open_season(book), found, "C0003")[0]
+        assert [bed["bed_id"] for bed in sheet.beds] == ["C0003-curb-1", "C0003-curb-2"]
+        assert [round(bed["edge_ft"]) for bed in sheet.beds] == feet
+        drawn = found.table("offer_beds")
+        of_offer = drawn.loc[drawn["offer_id"] == offer["offer_id"], "bed_id"].tolist()
+        assert of_offer == sorted(of_offer)
+    assert leads == {"C0003-curb-1", "C0003-curb-2"}
 
 
 def test_two_beds_measured_by_their_letters_come_out_as_typed(book):
