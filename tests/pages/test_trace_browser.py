@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
+from functools import partial
+from pathlib import Path
 
 import pytest
 from geographiclib.geodesic import Geodesic
@@ -14,14 +17,12 @@ from scanner.pipeline import scan
 from scanner.schema.tables import FEATURE_KINDS
 from scanner.units import M_PER_FT
 from tests.cli.desk import type_in
-from tests.pages.test_webmap_browser import runs_alien_scripts, serve_dots
+from tests.pages.tabs import TOUCH, Tabs, runs_alien_scripts, serve_dots
 from tests.pages.trace_desk import (
-    DESK,
     HOME,
-    PHONE,
     SCRIPT_NAME,
     SERVER,
-    Opened,
+    Hand,
     collection,
     feature,
     plane,
@@ -33,26 +34,46 @@ from tests.pages.trace_desk import (
 pytestmark = pytest.mark.browser
 
 TODAY = date(2026, 3, 2)
-TOUCH = {"size": PHONE, "has_touch": True, "is_mobile": True}
 LOT = ((-30, -40), (30, -40), (30, 60), (-30, 60))
 STREET = ((-70, -70), (70, -70), (70, -40), (-70, -40))
 WALK = ((-2, -40), (2, -40), (2, 20), (-2, 20))
 
 
+@pytest.fixture(scope="module")
+def tabs(chromium):
+    tabs = Tabs(chromium, Hand)
+    yield tabs
+    tabs.close()
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """The book of two clients with its page, and the page of Ada's lot alone, which opens there."""
+    folder = tmp_path_factory.mktemp("plain")
+    book = put_book(folder / "book")
+    write_page(book, folder / "trace.html")
+    write_page(book, folder / "lot.html", client_ids=["A"])
+    return folder
+
+
 @pytest.fixture
-def at_desk(chromium, tmp_path):
-    """Make a book and open its page, as often as it is asked for."""
-    opens = []
+def at_desk(tabs, plain, tmp_path):
+    """Open the plain page, or make a book and open its page."""
 
-    def _open(*, clients="", sites=None, client_ids=(), **options):
+    def _open(*, clients="", sites=None, client_ids=(), **device):
+        if not (clients or sites or client_ids):
+            shutil.copytree(plain, tmp_path, dirs_exist_ok=True)
+            return tabs.open(tmp_path / "trace.html", **device)
         book = put_book(tmp_path / "book", clients=clients, sites=sites)
-        page = write_page(book, tmp_path / "trace.html", client_ids=client_ids)
-        opens.append(Opened(chromium, page, **options))
-        return opens[-1]
+        return tabs.open(write_page(book, tmp_path / "own.html", client_ids=client_ids), **device)
 
-    yield _open
-    for one in opens:
-        one.context.close()
+    return _open
+
+
+@pytest.fixture
+def at_lot(tabs, plain, tmp_path):
+    """Open a page of Ada's lot that nobody has drawn on."""
+    return partial(tabs.open, Path(shutil.copy(plain / "lot.html", tmp_path)))
 
 
 def features_in(file):
@@ -80,13 +101,8 @@ def test_case_5_drawn_by_clicks_gives_its_answer(at_desk, tmp_path):
     assert "Put it into the folder sites" in one.said()
     book = read_book(tmp_path / "book")
     assert faults_of(book) == []
-    found = scan(book, today=TODAY)
-    beds = found.beds[found.beds["skip_reason"] == ""]
-    assert beds["along"].tolist() == ["curb", "curb"]
-    assert beds["edge_ft"].tolist() == pytest.approx([28, 28], abs=0.01)
-    assert beds["area_ft2"].tolist() == pytest.approx([112, 112], abs=0.05)
     one.quiet()
-    # and the same as a person would type it: the book is a client list and the page's file
+    # Scanned as a person would type it: the book is a client list and the page's file
     out = tmp_path / "out"
     typed = type_in("scan", str(tmp_path / "book"), "--out", str(out), "--today", "2026-03-02")
     assert typed.exit_code == 0, typed.stderr
@@ -95,6 +111,8 @@ def test_case_5_drawn_by_clicks_gives_its_answer(at_desk, tmp_path):
         for bed in json.loads((out / "candidates.geojson").read_text(encoding="utf-8"))["features"]
         if not bed["properties"]["skip_reason"]
     ]
+    assert [bed["along"] for bed in kept] == ["curb", "curb"]
+    assert [bed["edge_ft"] for bed in kept] == pytest.approx([28, 28], abs=0.01)
     assert [bed["area_ft2"] for bed in kept] == pytest.approx([112, 112], abs=0.05)
 
 
@@ -175,24 +193,25 @@ PLACES = [
 ]
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_measures_agree_with_geodesy(at_desk, place):
+def test_measures_agree_with_geodesy(at_lot):
     """Against geographiclib (Karney, Algorithms for geodesics, 2013) and PROJ, on a lot of 600 by 400 ft."""
-    one = at_desk()
-    lon, lat = place
-    ring = [[lon, lat], [lon + 0.002, lat + 0.0002], [lon + 0.0021, lat + 0.0011], [lon + 0.0009, lat + 0.0013], [lon + 0.0001, lat + 0.001]]  # fmt: skip
-    told = one.page.evaluate("(ring) => measureRings([ring], 'area')", ring)
-    polygon = Geodesic.WGS84.Polygon()
-    for x, y in ring:
-        polygon.AddPoint(y, x)
-    _, perimeter_m, area_m2 = polygon.Compute()
-    assert told["area_ft2"] == pytest.approx(abs(area_m2) / M_PER_FT**2, rel=1e-6)
-    assert told["length_ft"] == pytest.approx(perimeter_m / M_PER_FT, rel=1e-5)
-    feet = one.page.evaluate("(ring) => ring.map((point) => planeAt(ring[0]).feet(point))", ring)
-    for point, (east, north) in zip(ring, feet, strict=True):
-        assert (east, north) == pytest.approx(plane(lon, lat).transform(*point), abs=1e-4)
-    back = one.page.evaluate("([place, feet]) => feet.map((point) => planeAt(place).degrees(point))", [ring[0], feet])  # fmt: skip
-    assert back == [pytest.approx(point, abs=1e-11) for point in ring]
+    one = at_lot()
+    for lon, lat in PLACES:
+        ring = [[lon, lat], [lon + 0.002, lat + 0.0002], [lon + 0.0021, lat + 0.0011], [lon + 0.0009, lat + 0.0013], [lon + 0.0001, lat + 0.001]]  # fmt: skip
+        told = one.page.evaluate("(ring) => measureRings([ring], 'area')", ring)
+        polygon = Geodesic.WGS84.Polygon()
+        for x, y in ring:
+            polygon.AddPoint(y, x)
+        _, perimeter_m, area_m2 = polygon.Compute()
+        assert told["area_ft2"] == pytest.approx(abs(area_m2) / M_PER_FT**2, rel=1e-6)
+        assert told["length_ft"] == pytest.approx(perimeter_m / M_PER_FT, rel=1e-5)
+        feet = one.page.evaluate(
+            "(ring) => ring.map((point) => planeAt(ring[0]).feet(point))", ring
+        )
+        for point, (east, north) in zip(ring, feet, strict=True):
+            assert (east, north) == pytest.approx(plane(lon, lat).transform(*point), abs=1e-4)
+        back = one.page.evaluate("([place, feet]) => feet.map((point) => planeAt(place).degrees(point))", [ring[0], feet])  # fmt: skip
+        assert back == [pytest.approx(point, abs=1e-11) for point in ring]
 
 
 def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
@@ -210,9 +229,8 @@ def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
     one.quiet()
 
 
-def test_typed_length_goes_where_the_tap_points(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_typed_length_goes_where_the_tap_points(at_lot):
+    one = at_lot()
     one.page.keyboard.press("e")
     one.tap(-20, -20)
     one.page.fill("#length", "35.5")
@@ -222,9 +240,8 @@ def test_typed_length_goes_where_the_tap_points(at_desk):
     one.quiet()
 
 
-def test_square_corners_hold_the_hand(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_square_corners_hold_the_hand(at_lot):
+    one = at_lot()
     one.page.keyboard.press("q")
     assert one.page.locator("#square").get_attribute("aria-pressed") == "true"
     # Each tap is off by feet; the corners come out square all the same
@@ -233,9 +250,8 @@ def test_square_corners_hold_the_hand(at_desk):
     one.quiet()
 
 
-def test_make_square_keeps_the_middle_of_each_side(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_make_square_keeps_the_middle_of_each_side(at_lot):
+    one = at_lot()
     one.draw("h", (0, 0), (40, 2), (40, 30), (0, 32))
     one.page.keyboard.press("r")
     sides = one.page.evaluate("measure(shapeOf(chosenNumber)).sides[0]")
@@ -247,9 +263,8 @@ def test_make_square_keeps_the_middle_of_each_side(at_desk):
     one.quiet()
 
 
-def test_corners_are_dragged_inserted_deleted_and_all_is_undone(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_corners_are_dragged_inserted_deleted_and_all_is_undone(at_lot):
+    one = at_lot()
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
     steps = ["Lawn 1,200 ft², 140.0 ft around"]
     assert one.sizes() == steps
@@ -276,9 +291,8 @@ def test_corners_are_dragged_inserted_deleted_and_all_is_undone(at_desk):
     one.quiet()
 
 
-def test_whole_shape_is_moved_by_its_middle(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_whole_shape_is_moved_by_its_middle(at_lot):
+    one = at_lot()
     one.draw("h", (0, 0), (40, 0), (40, 40), (0, 40))
     one.drag((20, 20), (10, -5))
     corners = one.page.evaluate(
@@ -288,9 +302,8 @@ def test_whole_shape_is_moved_by_its_middle(at_desk):
     assert one.sizes() == ["House 1,600 ft², 160.0 ft around"]
 
 
-def test_corner_in_hand_is_moved_by_keys(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_corner_in_hand_is_moved_by_keys(at_lot):
+    one = at_lot()
     one.draw("h", (0, 0), (40, 0), (40, 40), (0, 40))
     one.page.keyboard.press(".")
     for _ in range(2):
@@ -306,9 +319,8 @@ def test_corner_in_hand_is_moved_by_keys(at_desk):
     one.quiet()
 
 
-def test_undo_while_drawing_takes_back_a_corner(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_undo_while_drawing_takes_back_a_corner(at_lot):
+    one = at_lot()
     one.page.keyboard.press("l")
     for corner in ((0, 0), (40, 0), (40, 40)):
         one.tap(*corner)
@@ -321,9 +333,8 @@ def test_undo_while_drawing_takes_back_a_corner(at_desk):
     one.quiet()
 
 
-def test_first_corner_again_closes_and_a_double_click_ends_a_line(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_first_corner_again_closes_and_a_double_click_ends_a_line(at_lot):
+    one = at_lot()
     one.page.keyboard.press("l")
     for corner in ((0, 0), (40, 0), (40, 40), (0, 0)):
         one.tap(*corner)
@@ -419,9 +430,8 @@ def test_work_set_aside_comes_back(at_desk):
     one.quiet()
 
 
-def test_saved_work_is_known_as_saved(at_desk, tmp_path):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_saved_work_is_known_as_saved(at_lot, tmp_path):
+    one = at_lot()
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
     assert (
         one.page.locator("#kept").inner_text() == "1 shape, not in a file yet, kept in this browser"
@@ -443,6 +453,8 @@ def test_browser_that_keeps_nothing_is_told_of(at_desk):
     one.pick("Ada Quill")
     one.draw("t", (10, 10))
     one.until("document.getElementById('kept').textContent.includes('save often')")
+    one.page.goto("about:blank")
+    assert one.complaints == [""]  # the page asks whether it may be left
 
 
 def test_earlier_file_keeps_what_is_not_drawn_here(at_desk, tmp_path):
@@ -498,9 +510,8 @@ def test_file_that_cannot_be_used_is_a_sentence(at_desk):
     one.quiet()
 
 
-def test_shape_that_a_scan_cannot_use_is_told_of(at_desk, tmp_path):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_shape_that_a_scan_cannot_use_is_told_of(at_lot, tmp_path):
+    one = at_lot()
     one.draw("l", (0, 0), (40, 30), (40, 0), (0, 30))
     assert one.page.locator("#chosen-fault").inner_text() == "its outline crosses itself"
     one.save(tmp_path)
@@ -584,14 +595,13 @@ def test_hostile_names_and_files_do_nothing(at_desk):
     one.quiet()
 
 
-def test_policy_stops_a_script_that_is_not_ours(at_desk):
-    one = at_desk()
+def test_policy_stops_a_script_that_is_not_ours(at_lot):
+    one = at_lot()
     assert not runs_alien_scripts(one.page)
 
 
-def test_pictures_come_only_when_switched_on(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
+def test_pictures_come_only_when_switched_on(at_lot):
+    one = at_lot()
     one.quiet()
     served = serve_dots(one)
     one.until("document.querySelectorAll('.leaflet-tile-loaded').length > 0")
@@ -628,9 +638,8 @@ def test_targets_on_a_phone_are_big_enough_to_touch(at_desk):
     one.quiet()
 
 
-def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_desk):
-    one = at_desk(**TOUCH)
-    one.pick("Ada Quill")
+def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_lot):
+    one = at_lot(**TOUCH)
     one.page.tap(".kind[data-kind=lawn]")
     for corner in ((-20, 0), (20, 0), (20, 30)):
         one.look_at(*corner)
@@ -656,9 +665,8 @@ def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_desk):
     one.quiet()
 
 
-def test_size_follows_the_hand(at_desk):
-    one = at_desk(size=DESK)
-    one.pick("Ada Quill")
+def test_size_follows_the_hand(at_lot):
+    one = at_lot()
     one.page.keyboard.press("l")
     one.tap(0, 0)
     one.tap(40, 0)

@@ -1,35 +1,20 @@
 """The map page in a real browser with the network cut."""
 
 import re
-import struct
-import zlib
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 import pytest
 
 from scanner.schema.documents import Backgrounds
 from tests.map_files import map_files, map_html
+from tests.pages.tabs import DESK, PHONE, TOUCH, Tabs, runs_alien_scripts, serve_dots
 from tests.small_scan import SCRIPT_NAME, small_scan, with_tables
 
 pytestmark = pytest.mark.browser
 
-DESK = {"width": 1280, "height": 800}
-PHONE = {"width": 390, "height": 844}
 SERVER = "https://pictures.example.org/"
-
-
-def white_dot():
-    """Write the smallest PNG (PNG specification, section 5: signature, IHDR, IDAT, IEND)."""
-
-    def chunk(kind, body):
-        return (
-            struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-        )
-
-    head = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
-    parts = chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0\xff")) + chunk(b"IEND", b"")
-    return b"\x89PNG\r\n\x1a\n" + parts
 
 
 @pytest.fixture(scope="module")
@@ -39,76 +24,31 @@ def place(tmp_path_factory):
     rules = scan.rules.model_copy(update={"backgrounds": backgrounds})
     file = tmp_path_factory.mktemp("map") / "map.html"
     file.write_text(map_html(replace(scan, rules=rules)), encoding="utf-8")
-    return file.as_uri()
+    return file
 
 
-class Opened:
-    """A page with the network cut, and all that it asked for or complained of."""
-
-    def __init__(self, browser, place, *, size=DESK, **options):
-        self.context = browser.new_context(viewport=size, reduced_motion="reduce", **options)
-        self.context.set_offline(True)
-        self.context.set_default_timeout(8000)
-        self.page = self.context.new_page()
-        self.asked, self.complaints = [], []
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.on("console", lambda message: self.complaints.append(message.text))
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("dialog", lambda dialog: self.complaints.append(dialog.message))
-        self.page.goto(place)
-        self.place = place
+@pytest.fixture(scope="module")
+def tabs(chromium):
+    tabs = Tabs(chromium)
+    yield tabs
+    tabs.close()
 
 
 @pytest.fixture
-def opened(chromium, place):
-    opens = []
-
-    def _open(**options):
-        opens.append(Opened(chromium, place, **options))
-        return opens[-1]
-
-    yield _open
-    for one in opens:
-        one.context.close()
+def opened(tabs, place):
+    return partial(tabs.open, place)
 
 
-def quiet(one):
-    assert one.asked == [one.place]
-    assert one.complaints == []
+@pytest.fixture
+def shown(tabs, tmp_path):
+    """Open the map of a scan."""
 
+    def _show(scan):
+        file = tmp_path / "map.html"
+        file.write_text(map_html(scan), encoding="utf-8")
+        return tabs.open(file)
 
-def runs_alien_scripts(page):
-    """Whether a page runs a script that somebody puts into it."""
-    page.evaluate("""() => {
-        const alien = document.createElement("script");
-        alien.textContent = "window.alien = true";
-        document.body.append(alien);
-    }""")
-    return page.evaluate("window.alien !== undefined")
-
-
-def serve_dots(one):
-    """Answer whatever is asked of the network with a white dot; gives what was asked."""
-    one.context.set_offline(False)
-    served = []
-
-    def serve(route):
-        served.append(route.request.url)
-        route.fulfill(body=white_dot(), content_type="image/png")
-
-    one.context.route("**/*", serve)
-    one.page.click("#grounds summary")
-    one.page.check("input[value=imagery]")
-    return served
-
-
-def until(one, condition):
-    """Wait in steps: the page's policy forbids the evaluation that Playwright would wait with."""
-    for _ in range(100):
-        if one.page.evaluate(condition):
-            return
-        one.page.wait_for_timeout(50)
-    pytest.fail(f"never came true: {condition}")
+    return _show
 
 
 def card(one):
@@ -134,7 +74,7 @@ def test_row_shows_the_card_and_nothing_leaves_the_page(opened):
     assert card(one).locator("a[href='tel:3085550101']").count() == 1
     assert card(one).locator("tbody tr").count() == 4
     assert one.page.locator(".row.chosen .go").inner_text() == "Ada Quill"
-    quiet(one)
+    one.quiet()
 
 
 def test_card_opens_at_the_bed_that_was_picked(opened):
@@ -150,18 +90,16 @@ def test_card_opens_at_the_bed_that_was_picked(opened):
     one.page.mouse.click(*bed_on_screen(one, "C0002", 1))
     assert card(one).evaluate("one => one.scrollTop") > 0
     assert buttons.nth(1).get_attribute("aria-pressed") == "true"
-    quiet(one)
+    one.quiet()
 
 
-def test_what_was_said_and_what_is_next_stand_in_row_and_card(chromium, tmp_path):
+def test_what_was_said_and_what_is_next_stand_in_row_and_card(shown):
     scan = small_scan()
     words = {"last_contact": "2026-02-02", "last_outcome": "call back", "last_note": "gate code 12#",
              "due_action": "send the sketch", "due_date": "2026-02-13"}  # fmt: skip
     is_first = scan.calls["rank"] == 1
     told = {name: scan.calls[name].mask(is_first, word) for name, word in words.items()}
-    file = tmp_path / "map.html"
-    file.write_text(map_html(replace(scan, calls=scan.calls.assign(**told))), encoding="utf-8")
-    one = Opened(chromium, file.as_uri())
+    one = shown(replace(scan, calls=scan.calls.assign(**told)))
     one.page.click("#rows .row:nth-child(1) .go")
     for place in (one.page.locator("#rows .row:nth-child(1)"), card(one)):
         assert "Send the sketch, due Feb 13: 3 days late" in place.inner_text()
@@ -170,10 +108,9 @@ def test_what_was_said_and_what_is_next_stand_in_row_and_card(chromium, tmp_path
     assert listed(one) == ["=SUM(1,2) Lane Trust"]
     one.page.select_option("#kind", "new")
     assert len(listed(one)) == 5
-    one.context.close()
 
 
-def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(chromium, tmp_path):
+def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(shown):
     scan = small_scan()
     rows = [("C0005", "sold", "sold on Feb 9, not built yet", "Give it a day", ""),
             ("C0006", "quote open", "quoted on Feb 4, open for 12 days", "Call and ask", "2026-02-13")]  # fmt: skip
@@ -181,9 +118,7 @@ def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(chromium
     way = pd.DataFrame(rows, columns=names).assign(
         day="2026-02-09", last_contact="2026-02-09", last_outcome="", last_note="asks for May"
     )
-    file = tmp_path / "map.html"
-    file.write_text(map_html(replace(scan, under_way=way)), encoding="utf-8")
-    one = Opened(chromium, file.as_uri())
+    one = shown(replace(scan, under_way=way))
     count = one.page.locator("#count")
     assert count.inner_text() == "6 offers, 2 under way"
     whole = totals(one)
@@ -204,10 +139,9 @@ def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(chromium
         assert words in card(one).inner_text()
     one.page.select_option("#kind", "")
     assert totals(one) == whole
-    one.context.close()
 
 
-def test_a_warning_is_only_what_differs_from_the_usual(chromium, tmp_path):
+def test_a_warning_is_only_what_differs_from_the_usual(shown):
     scan = small_scan()
     usual = "in the right-of-way: ask the city whether a permit is needed; along the curb: plants no taller than 36 in"
     own = f"{usual}; gas meter: no plants within 3 ft, dig by hand"
@@ -218,11 +152,7 @@ def test_a_warning_is_only_what_differs_from_the_usual(chromium, tmp_path):
     told = offers.assign(
         cautions=[own if ids == "C0001-curb-1" else usual for ids in offers["bed_ids"]]
     )
-    file = tmp_path / "map.html"
-    file.write_text(
-        map_html(replace(with_tables(scan, beds=marked), offers=told)), encoding="utf-8"
-    )
-    one = Opened(chromium, file.as_uri())
+    one = shown(replace(with_tables(scan, beds=marked), offers=told))
     assert one.page.locator(".row .own").all_inner_texts() == [
         "! gas meter: no plants within 3 ft, dig by hand"
     ]
@@ -233,14 +163,13 @@ def test_a_warning_is_only_what_differs_from_the_usual(chromium, tmp_path):
     assert one.page.evaluate(
         "lots.filter((lot) => lot.beds.some((bed) => bed.own.length)).map((lot) => lot.id)"
     ) == ["C0001"]
-    one.context.close()
 
 
 def test_map_goes_to_the_lot(opened):
     one = opened()
     before = one.page.evaluate("map.getZoom()")
     one.page.click("#rows .row:nth-child(5) .go")
-    until(one, "map.getZoom() >= 19")
+    one.until("map.getZoom() >= 19")
     assert before < 19
     # The lot lies left of the card, in sight
     at = one.page.evaluate("""() => {
@@ -249,7 +178,7 @@ def test_map_goes_to_the_lot(opened):
     }""")
     left = card(one).bounding_box()["x"] - one.page.locator("#map_plan").bounding_box()["x"]
     assert 0 < at["x"] < left
-    quiet(one)
+    one.quiet()
 
 
 def bed_on_screen(one, client_id, number=0):
@@ -270,7 +199,7 @@ def test_click_on_a_bed_shows_its_card(opened):
     one.page.keyboard.press("Escape")
     one.page.mouse.click(*bed_on_screen(one, "C0005"))
     assert "Left out of the calls: asked not to be called" in card(one).inner_text()
-    quiet(one)
+    one.quiet()
 
 
 def test_skipped_bed_says_why(opened):
@@ -279,7 +208,7 @@ def test_skipped_bed_says_why(opened):
     one.page.click("#card .beds button:has-text('skipped')")
     assert "Skipped: too short" in card(one).inner_text()
     assert "alone about" not in card(one).inner_text()
-    quiet(one)
+    one.quiet()
 
 
 def test_client_measured_on_foot_is_a_mark_on_the_map(opened):
@@ -293,7 +222,7 @@ def test_client_measured_on_foot_is_a_mark_on_the_map(opened):
     }""")
     one.page.mouse.click(*at)
     assert "Di Yarrow" in card(one).inner_text()
-    quiet(one)
+    one.quiet()
 
 
 def test_hostile_name_does_nothing(opened):
@@ -304,7 +233,7 @@ def test_hostile_name_does_nothing(opened):
     one.page.mouse.move(*bed_on_screen(one, "C0008"))
     assert one.page.evaluate("document.scripts.length") == 4
     assert one.page.evaluate("map.getContainer().isConnected")
-    quiet(one)
+    one.quiet()
 
 
 def test_policy_stops_a_script_that_is_not_ours(opened):
@@ -320,7 +249,7 @@ def test_filter_by_route_day_and_name(opened):
     assert listed(one) == ["Cy Verbena"]
     assert one.page.locator("#count").inner_text() == "1 of 6 offers"
     one.page.click("#clear")
-    until(one, "document.querySelectorAll('#rows .row[hidden]').length === 0")
+    one.until("document.querySelectorAll('#rows .row[hidden]').length === 0")
     one.page.fill("#find", "106 prairie")
     assert listed(one) == ["Di Yarrow"]
     for number in ("308-555-0104", "(308) 555 0104", "5550104"):
@@ -329,7 +258,7 @@ def test_filter_by_route_day_and_name(opened):
     one.page.fill("#find", "nobody")
     assert one.page.locator("#none-left").is_visible()
     assert one.page.locator("#nowhere").inner_text().startswith("No client fits the choice")
-    quiet(one)
+    one.quiet()
 
 
 def totals(one):
@@ -352,7 +281,7 @@ def test_totals_follow_the_filter(opened):
         cents = of_route[["price_cents", "expected_profit_cents"]].sum() / 100
         assert [float(value) for value in totals(one)] == [len(of_route), *cents]
     one.page.click("#clear")
-    until(one, "document.getElementById('clear').hidden")
+    one.until("document.getElementById('clear').hidden")
     assert [float(value) for value in totals(one)] == [float(value) for value in whole]
 
 
@@ -369,12 +298,12 @@ def test_a_few_tabs_reach_the_map_and_arrows_go_along_the_list(opened):
     one.page.focus(".skip")
     one.page.keyboard.press("Enter")
     assert one.page.evaluate("document.activeElement.id") == "map_plan"
-    quiet(one)
+    one.quiet()
 
 
 def test_first_offers_are_whole_on_phone_and_laptop(opened):
     bottoms = "[...document.querySelectorAll('#rows .row')].map((row) => row.getBoundingClientRect().bottom)"
-    phone = opened(size=PHONE, has_touch=True, is_mobile=True)
+    phone = opened(**TOUCH)
     bar = phone.page.locator("#switch").bounding_box()["y"]
     assert phone.page.evaluate(bottoms)[0] <= bar
     laptop = opened(size={"width": 1280, "height": 720})
@@ -392,7 +321,7 @@ def test_the_search_box_shows_all_it_asks_for_and_the_map_its_lots(opened):
     )
     assert words < room
     assert not laptop.page.evaluate("document.getElementById('legend').open")
-    phone = opened(size=PHONE, has_touch=True, is_mobile=True)
+    phone = opened(**TOUCH)
     phone.page.click("[data-view=map]")
     # 14 px are left free at each side, and the zoom goes in quarters: (1 − 28 ÷ 390) ÷ 2 ** 0.25 = 0.78
     share = phone.page.evaluate(
@@ -429,11 +358,11 @@ def test_keyboard_alone_reaches_card_phone_and_back(opened):
     one.page.keyboard.press("Escape")
     assert not card(one).is_visible()
     assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
-    quiet(one)
+    one.quiet()
 
 
 def test_phone_has_list_and_map_in_turn(opened):
-    one = opened(size=PHONE, has_touch=True, is_mobile=True)
+    one = opened(**TOUCH)
     fits = "document.documentElement.scrollWidth <= window.innerWidth"
     assert one.page.evaluate(fits)
     assert one.page.locator("#rows").is_visible()
@@ -446,11 +375,11 @@ def test_phone_has_list_and_map_in_turn(opened):
     assert one.page.locator("#rows .row:nth-child(1)").is_visible()
     one.page.tap(".switch [data-view=map]")
     assert one.page.locator("#map_plan").is_visible()
-    quiet(one)
+    one.quiet()
 
 
 def test_targets_on_a_phone_are_big_enough_to_touch(opened):
-    one = opened(size=PHONE, has_touch=True, is_mobile=True)
+    one = opened(**TOUCH)
     boxes = """() => [...document.querySelectorAll("a:not(.skip), button, select, input, summary")]
         .filter((one) => one.checkVisibility({visibilityProperty: true}))
         .map((one) => [one.outerHTML.slice(0, 60), one.getBoundingClientRect().height])
@@ -468,7 +397,7 @@ def test_without_scripts_the_list_is_there(opened):
         assert said.lower() in words.lower()
     assert not one.page.locator("#filter").is_visible()
     assert not one.page.locator("#map_plan").is_visible()
-    quiet(one)
+    one.quiet()
 
 
 def test_print_is_the_list(opened):
@@ -493,9 +422,9 @@ def test_scale_is_in_feet(opened):
 
 def test_pictures_come_only_when_switched_on(opened):
     one = opened()
-    quiet(one)
+    one.quiet()
     served = serve_dots(one)
-    until(one, "document.querySelectorAll('.leaflet-tile-loaded').length > 0")
+    one.until("document.querySelectorAll('.leaflet-tile-loaded').length > 0")
     assert one.page.evaluate("ground.overPicture")
     assert served
     assert all(url.startswith(SERVER) for url in served)
@@ -509,7 +438,7 @@ def test_pictures_that_do_not_come_leave_the_plan(opened):
     one = opened()
     one.page.click("#grounds summary")
     one.page.check("input[value=imagery]")
-    until(one, "document.getElementById('ground-note').textContent !== ''")
+    one.until("document.getElementById('ground-note').textContent !== ''")
     assert not one.page.evaluate("ground.overPicture")  # lawns and houses are still filled
     one.page.click("#rows .row:nth-child(1) .go")
     assert "=SUM(1,2) Lane Trust" in card(one).inner_text()
@@ -524,12 +453,12 @@ def split_place(tmp_path_factory):
     (folder / "map").mkdir()
     for name, html in map_files(replace(scan, rules=rules)).items():
         (folder / name).write_text(html, encoding="utf-8")
-    return (folder / "map.html").as_uri()
+    return folder / "map.html"
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
-def test_index_leads_to_a_page_a_route_and_back(chromium, split_place, size):
-    one = Opened(chromium, split_place, size=size)
+def test_index_leads_to_a_page_a_route_and_back(tabs, split_place, size):
+    one = tabs.open(split_place, size=size)
     rows = one.page.locator("tbody tr")
     assert rows.count() == 3
     assert rows.locator("a").all_inner_texts() == ["North", "South", "No route"]
@@ -541,7 +470,7 @@ def test_index_leads_to_a_page_a_route_and_back(chromium, split_place, size):
         north,
     )
     assert rows.first.locator("a").bounding_box()["height"] >= 44  # WCAG 2.2, 2.5.5
-    quiet(one)
+    one.quiet()
     one.page.click("text=South")
     assert one.page.locator("h1").inner_text() == "South"
     assert not one.page.locator("#route").is_visible()
@@ -550,6 +479,5 @@ def test_index_leads_to_a_page_a_route_and_back(chromium, split_place, size):
     assert "Call number" in card(one).inner_text()
     one.page.keyboard.press("Escape")
     one.page.click("text=All routes")
-    assert one.page.url == split_place
+    assert one.page.url == split_place.as_uri()
     assert one.complaints == []
-    one.context.close()

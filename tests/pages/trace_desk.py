@@ -5,15 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
 from pyproj import CRS, Transformer
 
 from scanner.book.book import read_book
 from scanner.pages.tracing.page import render_trace
 from scanner.schema.documents import Book
+from tests.pages.tabs import Opened
 
-DESK = {"width": 1280, "height": 800}
-PHONE = {"width": 390, "height": 844}
 SERVER = "https://pictures.example.org/"
 HOME = (-98.61, 41.18)
 """Where the first client's lot lies: open country."""
@@ -64,39 +62,8 @@ def square(lon: float, lat: float, feet: float) -> dict:
     return {"type": "Polygon", "coordinates": [ring]}
 
 
-class Opened:
-    """The page, and all that it asked for or complained of."""
-
-    def __init__(self, browser, file: Path, *, size=DESK, **options):
-        self.context = browser.new_context(viewport=size, reduced_motion="reduce", **options)
-        self.context.set_offline(True)
-        self.context.set_default_timeout(8000)
-        self.is_touch = bool(options.get("has_touch"))
-        self.place = file.as_uri()
-        self.asked, self.complaints = [], []
-        self.page = self.context.new_page()
-        self.watch(self.page)
-        self.page.goto(self.place)
-
-    def watch(self, page) -> None:
-        page.on("request", lambda request: self.asked.append(request.url))
-        page.on("console", lambda message: self.complaints.append(message.text))
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        page.on("dialog", lambda dialog: self.complaints.append(dialog.message))
-
-    def quiet(self) -> None:
-        assert set(self.asked) == {self.place}
-        assert self.complaints == []
-
-    def until(self, condition: str) -> None:
-        """Wait in steps: the page's policy forbids the evaluation that Playwright would wait with."""
-        for _ in range(100):
-            if self.page.evaluate(condition):
-                return
-            self.page.wait_for_timeout(50)
-        pytest.fail(f"never came true: {condition}")
-
-    # --- the hand -------------------------------------------------------------
+class Hand(Opened):
+    """The page, and a hand that draws on it."""
 
     def pick(self, name: str) -> None:
         button = self.page.locator("#clients .go", has_text=name)
