@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 import click
+import openpyxl
 import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
@@ -52,6 +53,21 @@ def book_on_foot(folder: Path, *clients: str, curb_ft: Mapping[str, int]) -> Pat
     for name, rows in {"clients.csv": clients, "measured.csv": edges}.items():
         (folder / name).write_text("\n".join([*rows, ""]), encoding="utf-8")
     return folder
+
+
+def fill(path: Path, *rows: dict[str, object], sheet: str = "Figures") -> None:
+    """Type into a call list: each row by its client."""
+    workbook = openpyxl.load_workbook(path)
+    cells = workbook[sheet]
+    header = [cell.value for cell in cells[1]]
+    lines = {
+        str(line[header.index("client_id")].value): line for line in cells.iter_rows(min_row=2)
+    }
+    for row in rows:
+        for name, value in row.items():
+            if name != "client_id":
+                lines[str(row["client_id"])][header.index(name)].value = value
+    workbook.save(path)
 
 
 def taken_out(found: Scan) -> Scan:
