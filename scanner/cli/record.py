@@ -213,22 +213,31 @@ def _take_blanks(
     return told.edges, [(ANSWER, told.answers, None)], told.more, told.problems
 
 
-@command("today", takes_book=False, words="Take an entry back: the last one, or that of a number.")
+@command(
+    "today", takes_book=False, words="Take back what was recorded last, or an entry by its number."
+)
 @click.argument("number", type=click.IntRange(min=1), required=False)
 def undo(asked: Asked, number: int | None) -> int:
-    """Take the last entry back, or that of NUMBER; it stays in the log with its reversal.
+    """Take back all that the last command recorded, or the one entry of NUMBER; it stays in the log with its reversal.
 
     The number was told when the entry was recorded.
     """
     with open_log(asked.book, today=asked.today) as log:
         words = log.undo(number)
+    if not words:
+        say("There is no entry to take back.")
+        return 1
+    more = len(words) - MOST_TOLD
+    told = [*words[:MOST_TOLD], *([f"{more} more"] if more > 0 else [])]
+    count = f"{len(words)} entries recorded together: " if len(words) > 1 else ""
     say(
-        f"Taken back: {words}. If it stands in a sheet, clear it there, too, or it is recorded again with that."
-        if words
-        else "There is no entry to take back."
+        f"Taken back: {count}{'; '.join(told)}. If it stands in a sheet, clear it there, too, or it is recorded again with that."
     )
-    return not words
+    return 0
 
+
+MOST_TOLD = 12
+"""So many of the entries that are taken back are named one by one."""
 
 sheet.hidden = True
 for _word in (sheet, calls, visit, undo, job, quote, schedule, ticket, letter):

@@ -100,12 +100,12 @@ def test_its_job_tells_more_and_each_step_is_taken_back(tmp_path):
     assert season.calls.loc[season.calls["outcome"] == "sold", "called_on"].tolist() == [
         "2027-03-10"
     ]
-    assert undo(tmp_path) == "job Q2027-001 of A"
+    assert undo(tmp_path) == ["job Q2027-001 of A"]
     assert read_season(tmp_path).jobs["built_on"].tolist() == [""]
-    assert undo(tmp_path) == "quote Q2027-001 to A won (what number 1 says of it stands)"
+    assert undo(tmp_path) == ["quote Q2027-001 to A won (what number 1 says of it stands)"]
     season = read_season(tmp_path)
     assert (len(season.jobs), season.quotes["outcome"].tolist()) == (0, [""])
-    assert undo(tmp_path) == "quote Q2027-001 to A"
+    assert undo(tmp_path) == ["quote Q2027-001 to A"]
     season = read_season(tmp_path)
     assert len(season.quotes) == len(season.calls) == 0
     with open_log(tmp_path, today=DAY) as log:

@@ -74,7 +74,7 @@ def test_two_jobs_of_a_day_are_one_sale(tmp_path):
 def test_taken_back_it_was_never_sold(tmp_path):
     sell(tmp_path)
     with open_log(tmp_path, today=SOLD_ON) as log:
-        assert log.undo() == "job J1 of A"
+        assert log.undo() == ["job J1 of A"]
     assert sales(tmp_path) == []
 
 

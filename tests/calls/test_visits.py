@@ -93,13 +93,19 @@ def test_kind_of_edge_measured_anew_counts_as_a_whole(tmp_path):
     assert lengths(tmp_path)[0] == ("A", "curb", 16.0)
 
 
-def test_undo_goes_back_entry_by_entry(tmp_path):
+def test_undo_takes_back_what_was_recorded_together(tmp_path):
     go(tmp_path, [("A", "2027-03-12")], [("A", "curb", 42.5, "2027-03-12")])
-    assert undo(tmp_path) == "measurement of A on 2027-03-12: curb"
-    assert lengths(tmp_path) == []
-    assert undo(tmp_path) == "visit to A on 2027-03-12"
+    go(tmp_path, [("B", "2027-03-12")], [("B", "curb", 20, "2027-03-12"), ("B", "house", 30, "2027-03-12")])  # fmt: skip
+    with open_log(tmp_path, today=LATER) as log:
+        assert log.undo(4) == ["measurement of B on 2027-03-12: curb"]
+    # what was left of B's visit goes in one, then A's
+    assert undo(tmp_path) == [
+        "visit to B on 2027-03-12", "measurement of B on 2027-03-12: house",
+    ]  # fmt: skip
+    assert lengths(tmp_path) == [("A", "curb", 42.5)]
+    assert undo(tmp_path) == ["visit to A on 2027-03-12", "measurement of A on 2027-03-12: curb"]
     assert read_season(tmp_path).visits.empty
-    assert undo(tmp_path) == ""
+    assert undo(tmp_path) == []
 
 
 def test_visit_counts_as_a_call_that_ended_in_one(tmp_path):

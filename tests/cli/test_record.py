@@ -200,6 +200,27 @@ def test_undo_takes_the_last_entry_back() -> None:
     assert nothing.exit_code == 1
 
 
+@pytest.mark.usefixtures("desk")
+def test_undo_takes_a_whole_visit_back_and_names_a_dozen_of_a_sheet() -> None:
+    type_in("record", "lawns", "calls", "001", "visit", *TODAY)
+    type_in("record", "lawns", "visit", "001", "--edge", "curb=40", "slope=flat", *TODAY)
+    undone = type_in("record", "lawns", "undo", *TODAY)
+    assert undone.stderr.startswith(
+        "Taken back: 3 entries recorded together: visit to 001 on 2027-03-02; "
+        "measurement of 001 on 2027-03-02: curb; answer for 001 of 2027-03-02: slope "
+    )
+    assert keys_of(Path("lawns")) == [("001", "2027-03-02", "visit")]
+    assert read_season(Path("lawns")).answers.empty
+
+    rows = "".join(f"00{1 + at % 2},2027-02-{1 + at:02d},not reached\n" for at in range(14))
+    Path("list.csv").write_text(f"client_id,called_on,outcome\n{rows}", encoding="utf-8")
+    type_in("record", "lawns", "list.csv", *TODAY)
+    undone = type_in("record", "lawns", "undo", *TODAY)
+    assert undone.stderr.startswith("Taken back: 14 entries recorded together: call to 001 on 2027-02-01: not reached; ")  # fmt: skip
+    assert "call to 002 on 2027-02-12: not reached; 2 more. If it stands" in undone.stderr
+    assert keys_of(Path("lawns")) == [("001", "2027-03-02", "visit")]
+
+
 def test_sheet_from_the_scan_filled_in_and_recorded_twice(office: Path) -> None:
     sheet = office / "maps" / "lawns" / "calls.xlsx"
     fill(

@@ -48,6 +48,7 @@ class Log:
         self._store = store
         self._today = today.isoformat()
         self.path = store.path
+        self._batch = self.newest_number() + 1
 
     def season(self) -> Season:
         """Give what the log knows, this recording included."""
@@ -127,34 +128,31 @@ class Log:
         """Keep the seals of the lists just printed: as long as a list has one, nobody wrote into it."""
         self._store.write("INSERT OR REPLACE INTO meta VALUES ('lists', ?)", (" ".join(seals),))
 
-    def undo(self, number: int | None = None) -> str:
-        """Take an entry back, the last one without a number, by adding its reversal; gives its words.
+    def undo(self, number: int | None = None) -> list[str]:
+        """Take back what was recorded last at one go, or the entry of a number, by adding reversals; gives their words.
 
-        Blank where none is left; `LogError` for a number that no standing entry has.
+        None where nothing is left; `LogError` for a number that no standing entry has.
         """
-        of_number = "" if number is None else f"AND entry_id = {number:d}"
-        query = f"SELECT max(entry_id), kind FROM entries WHERE kind <> 'reversal' AND {STANDING} {of_number}"  # noqa: S608
-        found, name = self._store.rows(query)[0]
-        if found is None and number is not None:
+        query = f"SELECT entry_id, kind, batch FROM entries WHERE kind <> 'reversal' AND {STANDING} ORDER BY 1"  # noqa: S608
+        left = self._store.rows(query)
+        found = {
+            at: KINDS[name]
+            for at, name, batch in left
+            if (batch == left[-1][2] if number is None else at == number)
+        }
+        if not found and number is not None:
             message = f"no entry has the number {number}, or it was taken back already. Nothing was changed."
             raise LogError(message)
-        if found is None:
-            return ""
-        kind = KINDS[name]
-        entries = entries_of(self._store, kind).set_index(NUMBER)
-        entry = entries.loc[found]
-        is_same = (entries[[*kind.key]] == entry[[*kind.key]]).all(axis=1) & (
-            entries.index != found
-        )
-        self._add_entry("reversal", takes_back=found)
-        rest = ", ".join(map(str, entries.index[is_same]))
-        return kind.words.format(**entry).rstrip() + (
-            f" (what number {rest} says of it stands)" if rest else ""
-        )
+        told = {
+            kind.name: entries_of(self._store, kind).set_index(NUMBER) for kind in found.values()
+        }
+        for at in found:
+            self._add_entry("reversal", takes_back=at)
+        return [_words_back(kind, told[kind.name], at, [*found]) for at, kind in found.items()]
 
     def _add_entry(self, kind: str, *, takes_back: int | None = None) -> int:
-        statement = "INSERT INTO entries (kind, recorded_on, takes_back) VALUES (?, ?, ?)"
-        return self._store.write(statement, (kind, self._today, takes_back))
+        statement = "INSERT INTO entries (kind, recorded_on, batch, takes_back) VALUES (?, ?, ?, ?)"
+        return self._store.write(statement, (kind, self._today, self._batch, takes_back))
 
     def _insert(self, into: str, columns: Iterable[str], rows: list[tuple[object, ...]]) -> None:
         names = [*columns]
@@ -171,6 +169,15 @@ class Log:
         self._store.write(
             "INSERT OR REPLACE INTO meta VALUES ('forgotten', ?)", (" ".join([salt, *every]),)
         )
+
+
+def _words_back(kind: Kind, entries: pd.DataFrame, number: int, taken: list[int]) -> str:
+    """Say what an entry was, and which others of the same thing stand when those of the numbers are taken back."""
+    entry = entries.loc[number]
+    is_same = (entries[[*kind.key]] == entry[[*kind.key]]).all(axis=1) & ~entries.index.isin(taken)
+    rest = ", ".join(map(str, entries.index[is_same]))
+    words = kind.words.format(**entry).rstrip()
+    return words + (f" (what number {rest} says of it stands)" if rest else "")
 
 
 def forget_client(folder: Path, client_id: str) -> tuple[int, list[Path]]:

@@ -190,11 +190,17 @@ _FROM_QUOTE_TO_JOB = (
 
 _WHICH_BED_WAS_MEASURED = ("ALTER TABLE measured_edges ADD COLUMN bed_id TEXT NOT NULL DEFAULT ''",)
 
+_WHAT_WAS_RECORDED_TOGETHER = (
+    "ALTER TABLE entries ADD COLUMN batch INTEGER NOT NULL DEFAULT 0",
+    "UPDATE entries SET batch = entry_id",
+)
+
 STEPS = (
     _FIRST, _LIST_OF_THE_LAST_SCAN, _WHO_WAS_LEFT_OUT, _WHAT_TO_SAY, _WHO_HAD_NEIGHBORS_ALIKE,
     _WHAT_THE_OFFICE_ADDED, _FROM_QUOTE_TO_JOB,
     # Notes without a call: the table of calls takes them, and an earlier version must not read them
     (),
     _WHICH_BED_WAS_MEASURED,
+    _WHAT_WAS_RECORDED_TOGETHER,
 )  # fmt: skip
 """Statements that lead from each version to the next; the first starts an empty file."""
