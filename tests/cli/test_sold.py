@@ -296,7 +296,11 @@ def test_a_sheet_of_sales_is_recorded_as_its_words_would_be(book):
     again = type_record(book, str(sheet), today="2027-04-20")
     assert again.exit_code == 0
     assert "Recorded 0 new ends of quotes, weeks and tickets, 3 on record already." in again.stderr
-    assert "Taken back: ticket TX-77 for A" in type_record(book, "undo").stderr
+    assert "Taken back: ticket TX-77 for A" in type_record(book, "undo", "4").stderr
+    rest = type_record(book, "undo").stderr
+    assert "Taken back: 2 entries recorded together: quote Q2027-001 to A won" in rest
+    season = read_season(book)
+    assert (season.quotes["outcome"].tolist(), len(season.schedule)) == ([""], 0)
 
 
 def test_the_blank_sheet_of_sales_is_the_one_that_is_read(book):
