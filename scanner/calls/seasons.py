@@ -1,9 +1,9 @@
 """
 Client-seasons: what the calls to one client in one year came to.
 
-One client in one calendar year is one trial, however many calls it took. It ends as not
-reached, reached only, visited only or sold; while more is to come it is pending and counts
-nowhere. Chances and their intervals rest on whole client-seasons, never on single calls.
+One client in one calendar year is one trial, however many calls it took. It ends with a sale or
+without one; while more is to come it is pending and counts nowhere. Chances and their intervals
+rest on whole client-seasons, never on single calls.
 """
 
 from __future__ import annotations
@@ -20,31 +20,22 @@ from scanner.schema.tables import check_table
 PENDING_DAYS = 60
 """A quote is pending for so many days (our rule, no source)."""
 
-NOT_REACHED, REACHED, VISITED, SOLD = "not reached", "reached only", "visited only", "sold"
-ENDS = (NOT_REACHED, REACHED, VISITED, SOLD)
-"""How a client-season may end, in the order of the way to a sale."""
-
-PENDING = "pending"
-
+SOLD, PENDING, NOT_SOLD = "sold", "pending", "not sold"
 SEASON_COLUMNS = ("client_id", "year", "end", "along", "first_on", "last_on")
 
 
 def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
-    """Sum up the calls to each client in each year.
+    """Sum up the calls to each client in each year, none of them after ``today``.
 
-    Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is one of `ENDS` or ``pending``;
+    Columns `SEASON_COLUMNS`, one row a client and year: ``end`` is sold, pending or not sold;
     ``along`` is what the lead bed of the first offer runs along, blank where no call names a bed;
-    ``first_on`` and ``last_on`` are ISO days. ``today``: day on which it is asked: entries of later
-    days are not looked at.
+    ``first_on`` and ``last_on`` are ISO days.
 
     A sale settles the season. Else the last call that reached somebody decides: a quote is
     pending for `PENDING_DAYS`, a call back and an agreed visit until the year is out, and
-    `PENDING_DAYS` at the least; after that a quote and a visit are visited only, a call
-    back is reached only. Not now, no and do not call are reached only, or visited only
-    where a visit or a quote went before.
+    `PENDING_DAYS` at the least.
     """
     calls = check_table(calls, CALL_LOG)
-    calls = calls[calls["called_on"] <= today.isoformat()]
     ordered = calls.assign(year=calls["called_on"].str.slice(0, 4)).sort_values(
         ["client_id", "called_on", "entry_id"], kind="stable"
     )
@@ -73,16 +64,14 @@ def along_of(bed_ids: str) -> str:
 
 
 def _end(calls: pd.DataFrame, today: date) -> str:
-    outcomes = calls["outcome"].tolist()
-    if SOLD in outcomes:
+    if calls["outcome"].eq(SOLD).any():
         return SOLD
     talks = calls[calls["outcome"] != "not reached"]
     if talks.empty:
-        return NOT_REACHED
+        return NOT_SOLD
     last = talks.iloc[-1]
-    if today < _decided_on(last["outcome"], date.fromisoformat(last["called_on"])):
-        return PENDING
-    return VISITED if {"visit", "quoted"} & set(outcomes) else REACHED
+    is_open = today < _decided_on(last["outcome"], date.fromisoformat(last["called_on"]))
+    return PENDING if is_open else NOT_SOLD
 
 
 def _decided_on(outcome: str, called_on: date) -> date:

@@ -32,7 +32,7 @@ _WORDS = {
 
 def last_talks(season: Season, today: date) -> pd.DataFrame:
     """Give the last talk of this year with each client, by client."""
-    calls = season.calls[season.calls["called_on"].between(f"{today.year}", today.isoformat())]
+    calls = season.calls[season.calls["called_on"] >= f"{today.year}"]
     talks = calls[calls["outcome"] != "not reached"].sort_values(["called_on", "entry_id"])
     return talks.groupby("client_id").last()
 

@@ -58,7 +58,7 @@ def demo(ctx: click.Context, out_folder: Path | None, today: date | None, as_jso
             contextlib.redirect_stderr(io.StringIO()) as said,
         ):
             codes = [_type(ctx, [*QUOTE.split(), *ending], book)]
-            ctx.meta[AT_HAND] = at_hand._replace(season=read_season(book))
+            ctx.meta[AT_HAND] = at_hand._replace(season=read_season(book).until(day))
             codes += [_type(ctx, [*line.split(), *ending], book) for line in PAGES]
     if any(codes):
         say(said.getvalue().rstrip())

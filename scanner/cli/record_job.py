@@ -13,7 +13,7 @@ from scanner.cli.options import Asked, command, named_figure
 from scanner.cli.recording import record_rows
 from scanner.cli.talk import say
 from scanner.cli.who import find_client
-from scanner.errors import LogError
+from scanner.errors import BookError, LogError
 from scanner.schema.documents import FINISHES
 from scanner.sheets.filled import JOB_SHEET
 from scanner.sheets.reader import typed_rows
@@ -99,7 +99,7 @@ def _job_of(asked: Asked, beds: tuple[str, ...], *, is_sale: bool) -> tuple[str,
 
 def _client_of(who: str, asked: Asked) -> str:
     """Name the client that may be meant instead of a bed; blank: none."""
-    with suppress(click.BadParameter):
+    with suppress(BookError):
         return find_client(who, asked.callees)
     return ""
 

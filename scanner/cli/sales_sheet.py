@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-import click
 import pandas as pd
 
 from scanner.calls.entry_kinds import QUOTE, SCHEDULED, TICKET, Kind
@@ -13,7 +12,7 @@ from scanner.calls.quotes import WON
 from scanner.cli.options import Asked
 from scanner.cli.sold import end_quote, give_week, sale_of, tasks_of
 from scanner.cli.who import find_client
-from scanner.errors import LogError
+from scanner.errors import BookError, LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import QUOTE_OUTCOMES, QUOTES, SCHEDULE, TICKETS
 from scanner.sheets.days import monday_of, read_day
@@ -35,10 +34,9 @@ def check_sales(
             quote = _ended(season, row, today) if row["outcome"] else None
             week = [_week(asked, row, quote)] if row["week"] else []
             marks = [_ticket(asked, row)] if row["ticket"] else []
-        except (LogError, click.BadParameter) as err:
-            words = err.message if isinstance(err, click.BadParameter) else str(err)
+        except (LogError, BookError) as err:
             problems.append(
-                fault(file, row_words(label), f"{words}; the row is left out", "put it right, then record the sheet again",
+                fault(file, row_words(label), f"{err}; the row is left out", "put it right, then record the sheet again",
                       client_id=row["client_id"])
             )  # fmt: skip
             continue

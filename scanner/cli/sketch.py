@@ -15,6 +15,7 @@ from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, say_unwritten
 from scanner.cli.who import find_client
+from scanner.errors import BookError
 from scanner.pages.publish import paper_name, publish_files
 from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
 from scanner.schema.documents import Book, Scan, Season
@@ -75,8 +76,8 @@ def find_clients(who: tuple[str, ...], clients: pd.DataFrame) -> list[str]:
     for one in who:
         try:
             named.append(find_client(one, clients))
-        except click.BadParameter as err:
-            say(f"{err.message}.")
+        except BookError as err:
+            say(f"{err}.")
     if not named:
         raise click.exceptions.Exit(1)
     return named

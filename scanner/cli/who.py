@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import re
+from difflib import get_close_matches
 
-import click
 import pandas as pd
 
 from scanner.cli.options import Asked
 from scanner.cli.talk import say
+from scanner.errors import BookError
 from scanner.sheets.client_ids import match_ids
 
 FEWEST_DIGITS = 7
 """A phone number without its area code; fewer digits are an id or part of a name."""
 SHOWN_COUNT = 8
+NEAR_COUNT, NEAR = 3, 0.75
+"""So many clients are named whose name or id is like what was typed, and how like at least, as difflib counts it."""
 
 
 def whom(asked: Asked, who: str) -> str:
@@ -26,7 +29,7 @@ def whom(asked: Asked, who: str) -> str:
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:
-    """Find the one client that somebody means; several that fit are listed.
+    """Find the one client that somebody means; `BookError` names several that fit, or those whose names are near.
 
     >>> clients = pd.DataFrame({"client_id": ["007", "C12"], "name": ["Ada Quill", "Bo Quill"],
     ...                         "phone": ["(308) 555-0107", ""], "address": ["7 Elm St", "9 Elm St"]})
@@ -38,19 +41,37 @@ def find_client(who: str, clients: pd.DataFrame) -> str:
         return str(by_id)
     fits = next((of for of in (_by_phone(who, clients), *_by_name(who, clients)) if len(of)), None)
     if fits is None:
-        message = f"'{who}' is no id, name or phone number in the client list"
-        raise click.BadParameter(message, param_hint="WHO")
-    if len(fits) > 1:
-        listed = "; ".join(
-            f"{client['client_id']} ({client['name']}, {client['address']})"
-            for client in fits.head(SHOWN_COUNT).to_dict("records")
+        near = _listed(_nearest(who, clients))
+        message = f"'{who}' is no id, name or phone number in the client list" + (
+            f"; nearest to it: {near}" if near else ""
         )
+        raise BookError(message)
+    if len(fits) > 1:
         more = len(fits) - SHOWN_COUNT
-        message = f"'{who}' fits {len(fits)} clients, name one by its id: {listed}" + (
+        message = f"'{who}' fits {len(fits)} clients, name one by its id: {_listed(fits)}" + (
             f"; and {more} more" if more > 0 else ""
         )
-        raise click.BadParameter(message, param_hint="WHO")
+        raise BookError(message)
     return str(fits["client_id"].iloc[0])
+
+
+def _listed(clients: pd.DataFrame) -> str:
+    return "; ".join(
+        f"{client['client_id']} ({client['name']}, {client['address']})"
+        for client in clients.head(SHOWN_COUNT).to_dict("records")
+    )
+
+
+def _nearest(who: str, clients: pd.DataFrame) -> pd.DataFrame:
+    """Clients with an id, or with most words of a name, spelled nearly so."""
+    by_id = get_close_matches(who.casefold(), clients["client_id"].str.casefold(), NEAR_COUNT, NEAR)
+    if by_id:
+        return clients[clients["client_id"].str.casefold().isin(by_id)].head(NEAR_COUNT)
+    words = [set(_words(name)) for name in clients["name"]]
+    known = sorted(set().union(*words))
+    near = [{*get_close_matches(word, known, NEAR_COUNT, NEAR)} for word in _words(who)]
+    count = pd.Series([sum(bool(own & like) for like in near) for own in words], clients.index)
+    return clients[count.gt(0) & count.eq(count.max())].head(NEAR_COUNT)
 
 
 def _by_phone(who: str, clients: pd.DataFrame) -> pd.DataFrame:

@@ -219,13 +219,22 @@ class Season:
         return pd.concat([self.calls, self.notes], ignore_index=True)
 
     def until(self, day: date) -> Season:
-        """Leave aside what was said, noted, visited and mailed after a day; a "do not call" stands, among the notes."""
+        """Leave aside what was said, noted, visited, mailed, quoted and sold after a day; a "do not call" stands, among the notes.
+
+        A quote that ended later is open; what was built, measured and seen stands.
+        """
         last = day.isoformat()
         said = self.said[self.said["called_on"].le(last) | self.said["outcome"].eq("do not call")]
         is_call = said["called_on"].le(last) & said["outcome"].ne(NOTE)
         letters = self.letters[self.letters["told_on"] <= last]
+        sold = self.calls[self.calls["outcome"] == "sold"].groupby("client_id")["called_on"].min()
+        is_sold = ~self.jobs["client_id"].isin(sold.index[sold > last])
+        jobs = self.jobs[is_sold | self.jobs["built_on"].ne("")]
+        quotes = self.quotes[self.quotes["quoted_on"] <= last]
+        is_open = quotes["ended_on"].gt(last) & ~quotes["quote_id"].isin(jobs["job_id"])
+        ends = {name: quotes[name].mask(is_open, "") for name in ("outcome", "ended_on", "why")}
         return replace(
-            self, calls=said[is_call], notes=said[~is_call], letters=letters,
+            self, calls=said[is_call], notes=said[~is_call], letters=letters, jobs=jobs, quotes=quotes.assign(**ends),
             visits=self.visits[self.visits["visited_on"] <= last],
             later_count=len(self.said) - len(said) + len(self.letters) - len(letters),
         )  # fmt: skip

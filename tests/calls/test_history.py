@@ -11,6 +11,8 @@ import pytest
 from scanner.calls.history import add_history, list_orphans, rest_days, tell_history
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls
+from scanner.calls.seasons import list_seasons
+from scanner.calls.trials import list_trials
 from scanner.schema.log_tables import OUTCOMES, SAID
 from scanner.schema.tables import check_table
 from tests.calls.desk import calls_of, rows_of, square, stored_of
@@ -109,6 +111,9 @@ def test_what_is_said_later_is_left_aside_and_do_not_call_holds():
     known = season.until(date(2027, 3, 5))
     assert known.calls[["client_id", "outcome"]].to_numpy().tolist() == [["A", "visit"]]
     assert known.later_count == 2
+    # Trials and client-seasons are of what is known
+    assert list_trials(known.calls, today=date(2027, 3, 5)).refused_count == 0
+    assert list_seasons(known.calls, today=date(2027, 3, 5))["end"].tolist() == ["pending"]
     again = known.until(date(2027, 3, 5))
     told = tell_history(again.said, rates=small_rates()).set_index("client_id")
     assert told["is_barred"].to_dict() == {"A": False, "B": True}

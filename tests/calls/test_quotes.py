@@ -88,6 +88,24 @@ def test_a_quote_that_was_won_is_the_job_sold(tmp_path):
     assert drop_sold(listed, season.jobs).empty
 
 
+def test_what_was_quoted_and_sold_later_is_not_known_yet(tmp_path):
+    """Quoted on March 2, won on the 10th, built on May 12: asked between these days."""
+    write_quote(tmp_path)
+    write_quote(tmp_path, **WON)
+
+    def known(day):
+        season = read_season(tmp_path).until(day)
+        return season.quotes["outcome"].tolist(), season.jobs["job_id"].tolist()
+
+    assert known(date(2027, 3, 1)) == ([], [])
+    assert known(date(2027, 3, 9)) == ([""], [])
+    assert known(date(2027, 3, 10)) == (["won"], ["Q2027-001"])
+    with open_log(tmp_path, today=date(2027, 5, 14)) as log:
+        log.record(JOB, job_of("Q2027-001"), task_of("Q2027-001", actual_hours=3.0))
+    # the bed is in the ground, whenever it is asked
+    assert known(date(2027, 3, 9)) == (["won"], ["Q2027-001"])
+
+
 def test_its_job_tells_more_and_each_step_is_taken_back(tmp_path):
     write_quote(tmp_path)
     write_quote(tmp_path, **WON)

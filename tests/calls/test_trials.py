@@ -109,12 +109,6 @@ def test_an_answer_after_60_days_is_another_quote():
     assert found.quotes["end"].tolist() == [LOST, SOLD]
 
 
-def test_later_entries_are_not_looked_at():
-    found = list_trials(calls(("A", "2027-07-01", "sold")), today=TODAY)
-    assert found.reached_counts.sum() == 0
-    assert found.quotes.empty
-
-
 days = st.dates(date(2026, 1, 1), date(2027, 5, 31)).map(date.isoformat)
 entries = st.tuples(st.sampled_from("ABCDEFGHI"), days, st.sampled_from(OUTCOMES))
 

@@ -346,7 +346,7 @@ def test_a_state_without_a_rule_is_a_sentence(book, rules, sentence):
 
 def test_who_has_no_job_is_told(book):
     told = note(book, "jobsheet", "nobody at all")
-    assert told.exit_code == 2
+    assert told.exit_code == 1
     assert "'nobody at all' is no id, name or phone number in the client list" in told.stderr
     assert note(book, "record", "undo", day=TODAY).exit_code == 0  # C's week
     told = note(book, "jobsheet", "C")

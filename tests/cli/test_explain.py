@@ -132,8 +132,9 @@ def test_json_for_other_programs(book: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "exit_code", "says"),
     [
-        (("quill",), 2, "'quill' fits 2 clients, name one by its id: 007 (Ada Quill, 7 Elm St); C8 (Bo Quill"),
-        (("Zora",), 2, "'Zora' is no id, name or phone number in the client list"),
+        (("quill",), 1, "'quill' fits 2 clients, name one by its id: 007 (Ada Quill, 7 Elm St); C8 (Bo Quill"),
+        (("Zora",), 1, "Cannot go on: 'Zora' is no id, name or phone number in the client list"),
+        (("ada quil",), 1, "'ada quil' is no id, name or phone number in the client list; nearest to it: 007 (Ada Quill, 7 Elm St)"),
         (("007", "--bed", "C8-curb-1"), 2, "'C8-curb-1' is no bed of 007: 007-curb-1, 007-house-1"),
         (("C8", "--bed", "C8-curb-1"), 1, "C8-curb-1 has no price: it is skipped, too short"),
         (("C8",), 1, "C8 has no offer and so no price: C8-curb-1 is skipped, too short"),

@@ -536,12 +536,6 @@ def test_checklist_goes_the_same_way(office: Path) -> None:
         (("clients.txt",), "there is no file clients.txt"),
         (("lawns/README.txt",), "README.txt is no .csv, .xlsx or .ods"),
         (("calls", "001"), "Missing argument 'OUTCOME'"),
-        (("calls", "009", "visit"), "'009' is no id, name or phone number in the client list"),
-        (
-            ("calls", "Example", "no"),
-            "'Example' fits 3 clients, name one by its id: 001 (Nell Example",
-        ),
-        (("visit", "Example"), "'Example' fits 3 clients"),
         (("undo", "--today", "9999-12-31"), "9999-12-31 is years away"),
         (("job",), "Missing argument 'BED...'"),
         (("job", "001-curb-1", "--hours", "edging"), "'edging' is no name and figure"),
@@ -552,6 +546,20 @@ def test_wrong_usage_is_exit_code_2(words: tuple[str, ...], told: str) -> None:
     result = type_in("record", "lawns", *words)
     assert told in result.stderr
     assert (result.stdout, result.exit_code) == ("", 2)
+
+
+@pytest.mark.usefixtures("desk")
+def test_who_is_nobody_or_several_is_a_sentence_and_exit_code_1() -> None:
+    for words, told in (
+        (("calls", "009", "visit"), "'009' is no id, name or phone number in the client list"),
+        (("calls", "Exampel", "no"), "client list; nearest to it: 001 (Nell Example, 12 Sample St, Meadow Fork); 002 "),
+        (("calls", "Example", "no"), "'Example' fits 3 clients, name one by its id: 001 (Nell Example"),
+        (("visit", "Example"), "'Example' fits 3 clients"),
+    ):  # fmt: skip
+        result = type_in("record", "lawns", *words)
+        assert told in result.stderr
+        assert "Usage" not in result.stderr
+        assert (result.stdout, result.exit_code) == ("", 1)
 
 
 @pytest.mark.usefixtures("desk")

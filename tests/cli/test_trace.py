@@ -38,7 +38,7 @@ def test_some_clients_into_another_folder() -> None:
 
 def test_unknown_client_writes_nothing() -> None:
     result = type_in("trace", "lawns", "--client", "009")
-    assert result.exit_code == 2
+    assert result.exit_code == 1
     assert "'009' is no id, name or phone number in the client list" in result.stderr
     assert not Path("maps").exists()
 
