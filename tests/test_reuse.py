@@ -42,7 +42,7 @@ def clients_in(*hamlets, lots="abc"):
     return {f"{hamlet.replace(' ', '-')}-{lot}" for hamlet in hamlets for lot in lots}
 
 
-FEW = HAMLETS[:4]
+FEW = HAMLETS[:2]
 """Enough for what happens to all lots alike."""
 
 
@@ -91,7 +91,7 @@ def copied(village, tmp_path):
     return shutil.copytree(book, tmp_path / "village"), before
 
 
-def scanned(book, season=NO_SEASON, *, out=None, progress=None, block_lots=6):
+def scanned(book, season=NO_SEASON, *, out=None, progress=None, block_lots=3):
     """Scan a book beside which an earlier scan may have left something; every table that was found."""
     with open_store(book) as store:
         place = replace(store, block_lots=block_lots)
@@ -195,15 +195,18 @@ def season_of(beds):
 def test_what_changed_is_worked_out_anew_and_nothing_else(anew, tmp_path):
     book = tmp_path / "country"
     make_book(book, draw_country(HAMLETS))
-    before = scanned(book, block_lots=20)
+    before = scanned(book, block_lots=40)
     anew.clear()
     season = season_of(remember_beds(before["beds of parts"], today=TODAY))
     redraw(book)
     rewrite(book)
-    found = scanned(book, season, out=tmp_path / "pages", block_lots=20)
+    found = scanned(book, season, out=tmp_path / "pages", block_lots=40)
     touched = {name: {*clients} for name, clients in anew.items()}
     assert (
-        differing(found, scanned_anew(book, tmp_path / "anew", season, out=tmp_path / "other"))
+        differing(
+            found,
+            scanned_anew(book, tmp_path / "anew", season, out=tmp_path / "other", block_lots=40),
+        )
         == []
     )
     for path in (tmp_path / "other").iterdir():
@@ -218,18 +221,18 @@ def test_what_changed_is_worked_out_anew_and_nothing_else(anew, tmp_path):
 
 
 def draw_rows():
-    """Two towns out of reach of each other: two rows of lots back to back, a street before each, every fifth house set back."""
+    """Two towns out of reach of each other: two rows of lots back to back, a street before each, every third house set back."""
     drawing = Drawing()
     for west in (0, APART_FT):
         for south in (-30, 250):
-            street = box(west - 50, south, west + 8 * 60 + 50, south + 20)
+            street = box(west - 50, south, west + 4 * 60 + 50, south + 20)
             drawing = drawing.add("street", street, client="")
-    for at in range(32):
-        east, is_back = at // 16 * APART_FT + at % 8 * 60.0, at % 16 >= 8
+    for at in range(16):
+        east, is_back = at // 8 * APART_FT + at % 4 * 60.0, at % 8 >= 4
         for kind, shape in (
             ("property", box(0, 0, 60, 120)),
             ("drive", box(8, -10, 20, 35)),
-            ("house", box(10, 35, 45, 70) if at % 5 else box(5, 80, 55, 115)),
+            ("house", box(10, 35, 45, 70) if at % 3 else box(5, 80, 55, 115)),
             ("patio", box(20, 70, 30, 82)),
         ):
             turned = scale(shape, 1, -1, origin=(0, 120)) if is_back else shape
@@ -241,7 +244,7 @@ def test_whatever_moves_no_table_is_left_behind(tmp_path):
     """A few shapes move by inches or by half a lot, again and again; what is taken over must still hold."""
     random, book = np.random.default_rng(0), tmp_path / "rows"
     features = make_book(book, draw_rows())
-    scanned(book, block_lots=20)
+    scanned(book, block_lots=40)
     for turn in range(2):
         shapes = features.geometry.to_numpy(copy=True)
         for row in random.choice(len(shapes), 6):
@@ -249,30 +252,30 @@ def test_whatever_moves_no_table_is_left_behind(tmp_path):
             shapes[row] = translate(shapes[row], *by)
         features = features.set_geometry(gpd.GeoSeries(shapes, crs=features.crs))
         features.to_file(book / "sites" / "all.geojson")
-        found = scanned(book, block_lots=20)
-        assert differing(found, scanned_anew(book, tmp_path / f"anew-{turn}")) == [], turn
+        found = scanned(book, block_lots=40)
+        anew = scanned_anew(book, tmp_path / f"anew-{turn}", block_lots=40)
+        assert differing(found, anew) == [], turn
 
 
 def test_an_unchanged_book_is_read_again_and_nothing_more(copied, anew):
     book, before = copied
     assert differing(scanned(book), before) == []
     # Blocks cut another way take their lots from several parts
-    assert differing(scanned(book, block_lots=7), before) == []
+    assert differing(scanned(book, block_lots=4), before) == []
     assert not anew
 
 
 def test_other_rates_let_the_ground_stand_and_other_sizes_do_not(copied, anew, tmp_path):
     book, before = copied
-    for file, line in (
-        ("rates.toml", "labor_usd_per_hour = 31"),
-        ("local.toml", "job_limit_crew_days = 1.1"),
-    ):
-        (book / file).write_text(line + "\n")
-        found = scanned(book)
-        assert anew.pop("offers") == clients_in(*FEW)
-        assert not anew
+    (book / "rates.toml").write_text("labor_usd_per_hour = 31\n")
+    dearer = scanned(book)
+    assert anew.pop("offers") == clients_in(*FEW)
+    (book / "local.toml").write_text("job_limit_crew_days = 1.1\n")
+    found = scanned(book)
+    assert anew.pop("offers") == clients_in(*FEW)
+    assert not anew
+    assert differing(dearer, before)
     assert differing(found, scanned_anew(book, tmp_path / "anew")) == []
-    assert differing(found, before)
     (book / "local.toml").write_text("bed_depth_ft = 5\n")
     anew.clear()
     found = scanned(book)
@@ -311,14 +314,14 @@ def test_a_scan_that_was_stopped_is_gone_on_with(copied, anew):
     shutil.rmtree(book / ".scan")
 
     def stop(_step, done, _total):
-        if done >= 6:
+        if done >= 3:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         scanned(book, progress=stop)
     anew.clear()
     assert differing(scanned(book), before) == []
-    assert len(anew["ground"]) == len(clients_in(*FEW)) - 6
+    assert len(anew["ground"]) == len(clients_in(*FEW)) - 3
     assert len([*(book / ".scan").iterdir()]) == 1
 
 
