@@ -103,10 +103,18 @@ class Ground:
 
 
 def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
-    """Find the beds of some lots of a block, or those measured on foot alone.
+    """Find the beds of some lots of a block, or those measured on foot alone; what was looked at is not looked at again.
 
     Raises `GEOSException` where a drawing defeats the geometry library.
     """
+    asked = (is_drawn, *sorted(client_ids))
+    if asked not in block.looks:
+        block.looks[asked] = _look(block, client_ids, is_drawn=is_drawn)
+    look: Look = block.looks[asked]
+    return look
+
+
+def _look(block: Block, client_ids: Ids, *, is_drawn: bool) -> Look:
     season, rules = block.season, block.book.rules
     features = block.features(client_ids if is_drawn else client_ids[:0])
     measured = _of(block.book.measured, client_ids)

@@ -8,7 +8,7 @@ bounded; calls are ranked over the whole book at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import date
@@ -106,10 +106,9 @@ def scan(
         clients = _locate(book.clients, land)
         built = find_neighbors(clients, *_built(land, season))
         stages = learn_stages(season, fees, rates=book.rates, today=today)
-        lots = cut_blocks(book, land, client_ids, store=place)
-        blocks = deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+        lot_count, blocks = _deal(book, land, season, client_ids, store=place)
         terms = _settle(book, fees, stages)
-        parts, tables = _work(blocks, terms, sum(map(len, lots)), store=place, told=told)
+        parts, tables = _work(blocks, terms, lot_count, store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
     priced = _priced(clients, offers, season, client_ids, fees)
@@ -137,38 +136,55 @@ def scan(
         parts=parts,
         machines=_use_machines(parts, calls, book.rates),
         assumptions=_assume(book, fees),
+        blocks=blocks if isinstance(blocks, list) else (),
     )
 
 
 def price_job(
-    book: Book, season: Season, client_id: str, bed_ids: tuple[str, ...]
+    book: Book, season: Season, found: Scan, bed_ids: tuple[str, ...]
 ) -> dict[str, pd.DataFrame]:
     """
-    Price any of a client's beds, lead first, as one job in every finish: ``offer_beds quantities prices line_items``.
+    Price any beds of a client, as `found`, as one job in every finish: ``offer_beds quantities prices line_items``.
 
-    A scan must have found the beds and not skipped them.
+    None of them may be skipped there.
     """
-    with _few_blocks(_put_right(book, season), season, {client_id}) as blocks:
+    owner = found.beds.loc[found.beds["bed_id"] == bed_ids[0], "client_id"]
+    with _few_blocks(_put_right(book, season), season, found, {*owner}) as blocks:
         return price_set(next(blocks), bed_ids)
 
 
-def list_ground(book: Book, season: Season, client_ids: Collection[str]) -> pd.DataFrame:
+def list_ground(
+    book: Book, season: Season, found: Scan, client_ids: Collection[str]
+) -> pd.DataFrame:
     """List what plans of some clients' lots, scanned and with beds drawn, are drawn from: table `PLAN_SHAPES`."""
-    with _few_blocks(book, season, client_ids) as blocks:
+    with _few_blocks(book, season, found, {*client_ids}) as blocks:
         surveys = [look_at(block, block.client_ids).survey for block in blocks]
     drawn = [list_plan_shapes(survey) for survey in surveys if survey is not None]
-    return join_tables([empty_table(PLAN_SHAPES), *drawn])
+    shapes = join_tables([empty_table(PLAN_SHAPES), *drawn])
+    return shapes[shapes["client_id"].isin(client_ids)]
 
 
 @contextmanager
 def _few_blocks(
-    book: Book, season: Season, client_ids: Collection[str]
+    book: Book, season: Season, found: Scan, client_ids: set[str]
 ) -> Iterator[Iterator[Block]]:
-    """Deal out the blocks of some clients, as long as this lasts."""
+    """Give the blocks of some clients, as long as this lasts: those that were looked at, else dealt out anew."""
+    if found.blocks:
+        yield (block for block in found.blocks if client_ids.intersection(block.client_ids))
+        return
     with passing_store() as place:
         land = book.land or store_features(book.features, place.folder / "shapes")
-        lots = cut_blocks(book, land, client_ids, store=place)
-        yield deal_blocks(book, land, season, lots, store=place, reach_ft=reach_ft(book.rules))
+        yield iter(_deal(book, land, season, client_ids, store=place)[1])
+
+
+def _deal(
+    book: Book, land: Land, season: Season, client_ids: Collection[str] | None, *, store: Store
+) -> tuple[int, Iterable[Block]]:
+    """Count the lots, and deal out their blocks: of a few clients in memory a list, to be looked at again."""
+    lots = cut_blocks(book, land, client_ids, store=store)
+    blocks = deal_blocks(book, land, season, lots, store=store, reach_ft=reach_ft(book.rules))
+    is_list = client_ids is not None and not store.has_room
+    return sum(map(len, lots)), [*blocks] if is_list else blocks
 
 
 def _put_right(book: Book, season: Season) -> Book:
@@ -230,7 +246,7 @@ def _settle(book: Book, fees: pd.DataFrame, stages: Stages) -> Terms:
 
 
 def _work(
-    blocks: Iterator[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
+    blocks: Iterable[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
 ) -> tuple[list[Part], Tables]:
     workers = store.workers if lot_count > store.small_lots else 1
     parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}

@@ -97,7 +97,7 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, asked: Asked) -> Jo
     tasks = building.tasks[building.tasks["job_id"] == job["job_id"]]
     planted = building.planted[building.planted["job_id"] == job["job_id"]]
     finishes = dict.fromkeys(beds["offer_id"], str(job["finish"]))
-    drawn = draw_up_plans(read, building.season, beds, beds.iloc[:0], finishes)
+    drawn = draw_up_plans(read, building.season, building.found, beds, beds.iloc[:0], finishes)
     order = {task.task: at for at, task in enumerate((*bed_tasks(rates), *job_tasks(rates)))}
     tasks = tasks.sort_values("task", key=lambda names: names.map(order), kind="stable")
     hours = tasks[tasks["estimated_hours"].fillna(0.0) > 0.0]

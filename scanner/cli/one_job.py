@@ -50,10 +50,10 @@ def offered_finish(found: Scan, bed_ids: tuple[str, ...]) -> str:
 
 
 def price_beds(
-    book: Book, season: Season, client_id: str, bed_ids: tuple[str, ...], finish: str
+    book: Book, season: Season, found: Scan, bed_ids: tuple[str, ...], finish: str
 ) -> Priced:
     """Price beds as one job; a finish that gets no plant there is refused."""
-    tables = pipeline.price_job(book, season, client_id, bed_ids)
+    tables = pipeline.price_job(book, season, found, bed_ids)
     prices = tables["prices"]
     wanted = prices[prices["finish"] == finish] if finish else prices[prices["is_lead"]]
     if wanted.empty:

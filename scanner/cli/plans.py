@@ -13,7 +13,7 @@ from scanner import pipeline
 from scanner.job.planting import place_plants
 from scanner.job.species import choose_plants
 from scanner.pages.drawing.scene import LotPlan
-from scanner.schema.documents import Book, Season
+from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.plant_list import Plant
 from scanner.schema.tables import PLAN_LAYERS, PLAN_SHAPES, empty_table
 from scanner.units import IN_PER_FT
@@ -37,6 +37,7 @@ class Plans(NamedTuple):
 def draw_up_plans(
     book: Book,
     season: Season,
+    found: Scan,
     beds: pd.DataFrame,
     follow: pd.DataFrame,
     finishes: Mapping[str, str],
@@ -60,7 +61,9 @@ def draw_up_plans(
     plants = plants.assign(spread_ft=plants["spread_in"] / IN_PER_FT)
     owner = beds.drop_duplicates("offer_id").set_index("offer_id")["client_id"]
     plants["client_id"] = plants["offer_id"].map(owner)
-    ground = pipeline.list_ground(book, season, clients) if clients else empty_table(PLAN_SHAPES)
+    ground = (
+        pipeline.list_ground(book, season, found, clients) if clients else empty_table(PLAN_SHAPES)
+    )
     ground = pd.concat([ground, _ground_of(on_foot)], ignore_index=True)
     addresses = book.clients.set_index("client_id")["address"]
     plans = {

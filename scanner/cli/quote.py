@@ -56,13 +56,13 @@ def quote(
     today = asked.today
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
-    priced = price_beds(read, season, client_id, bed_ids, finish or offered_finish(found, bed_ids))
+    priced = price_beds(read, season, found, bed_ids, finish or offered_finish(found, bed_ids))
     said = _price_to_say(priced, price_usd)
     show_problems(faults := faults_of(priced.problems), as_json=False)
     _warn(priced, said, read)
     row = quote_row(priced, bed_ids, said, today, round(read.rules.quote.good_days))
     plans = draw_up_plans(
-        read, season, priced.tables["offer_beds"], priced.tables["offer_beds"].iloc[:0],
+        read, season, found, priced.tables["offer_beds"], priced.tables["offer_beds"].iloc[:0],
         {priced.price["offer_id"]: priced.price["finish"]},
     ).plans  # fmt: skip
     with open_log(asked.book, today=today) as log:

@@ -97,7 +97,7 @@ def gather_sketches(
         offer_beds["offer_id"].isin(ids) & (offer_beds["offer_id"] == offer_beds["bed_id"])
     ]
     finishes = dict(zip(leads["offer_id"], leads["finish"], strict=True))
-    drawn = draw_up_plans(book, season, beds, follow, finishes, with_on_foot=True)
+    drawn = draw_up_plans(book, season, found, beds, follow, finishes, with_on_foot=True)
     rows = found.clients.set_index("client_id", drop=False)
     alone = prices[prices["is_lead"]].set_index("offer_id", drop=False)
     sketches = [

@@ -58,7 +58,7 @@ def gather_visit(
     offer_beds = found.table("offer_beds")
     beds = offer_beds[offer_beds["offer_id"] == lead["offer_id"]]
     drawn = draw_up_plans(
-        book, season, beds, offer_beds.iloc[:0], {lead["offer_id"]: lead["finish"]}
+        book, season, found, beds, offer_beds.iloc[:0], {lead["offer_id"]: lead["finish"]}
     )
     prices, head_cents = price_lengths(book, season, found, lead["offer_id"])
     plan = drawn.plans.get(client_id)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -168,6 +168,7 @@ class Scan:
     machines: Sequence[MachineUse] = ()  # what the leads of the list use of each machine
     # what holds for the whole list: headings and words
     assumptions: tuple[tuple[str, str], ...] = ()
+    blocks: Sequence[Any] = ()  # the lots themselves, where only a few clients' were looked at
 
     def table(self, name: str) -> pd.DataFrame:
         """Join one of `PART_TABLES` of all parts: for a few clients only."""

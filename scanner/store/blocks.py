@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,7 @@ class Block:
     season: Season
     kept: pd.DataFrame  # what earlier scans left of these lots, as `list_kept` gives it
     folder: Path | None  # where their part is put away; None: it stays in memory
+    looks: dict[tuple[object, ...], Any] = field(default_factory=dict)  # what `look_at` saw
 
     def features(self, client_ids: NDArray[np.object_]) -> GeoDataFrame:
         """Give the features round the lots of some of the clients."""

@@ -11,7 +11,7 @@ import gc
 import os
 import pickle
 import signal
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
@@ -37,7 +37,7 @@ def count_cores() -> int:
 
 
 def work_through(
-    tasks: Iterator[Task],
+    tasks: Iterable[Task],
     work: Callable[[Task], Result],
     *,
     workers: int,
