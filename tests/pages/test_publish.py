@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from weakref import WeakSet
@@ -56,20 +57,35 @@ def cheaper():
     return replace(scan, offers=scan.offers.assign(price_cents=scan.offers["price_cents"] - 100))
 
 
-def test_writes_every_file_and_nothing_else(tmp_path):
-    folder = tmp_path / "maps" / "small"
-    paths = publish(small_scan(), folder)
-    assert [path.name for path in paths] == FILES
-    assert sorted(contents(folder)) == FILES
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory):
+    """The files of the small scan."""
+    folder = tmp_path_factory.mktemp("printed") / "maps" / "small"
+    assert [path.name for path in publish(small_scan(), folder)] == FILES
+    return folder
 
 
-def test_two_runs_give_the_same_bytes(tmp_path):
-    publish(small_scan(), tmp_path / "one")
+@pytest.fixture(scope="module")
+def printed_cheaper(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cheaper")
+    publish(cheaper(), folder)
+    return contents(folder)
+
+
+@pytest.fixture
+def listed(printed, tmp_path):
+    """A folder that holds the files of the small scan."""
+    return shutil.copytree(printed, tmp_path / "listed")
+
+
+def test_writes_every_file_and_nothing_else(printed):
+    assert sorted(contents(printed)) == FILES
+
+
+def test_two_runs_give_the_same_bytes(printed, listed, tmp_path):
+    publish(small_scan(), listed)
     publish(small_scan(), tmp_path / "two")
-    first = contents(tmp_path / "one")
-    assert contents(tmp_path / "two") == first
-    publish(small_scan(), tmp_path / "one")
-    assert contents(tmp_path / "one") == first
+    assert contents(listed) == contents(tmp_path / "two") == contents(printed)
 
 
 def test_the_list_before_is_the_same_in_whatever_form_it_was_saved(tmp_path):
@@ -107,13 +123,12 @@ def test_a_part_is_let_go_before_the_next_but_one_is_read(tmp_path, monkeypatch)
     assert max(counts) == 2
 
 
-def test_marks_of_a_change_are_the_same_in_a_second_run(tmp_path):
-    publish(small_scan(), tmp_path)
-    publish(cheaper(), tmp_path)
-    first = contents(tmp_path)
+def test_marks_of_a_change_are_the_same_in_a_second_run(listed):
+    publish(cheaper(), listed)
+    first = contents(listed)
     assert b"price was $4290.91" in first["calls.csv"]
-    publish(cheaper(), tmp_path)
-    assert contents(tmp_path) == first
+    publish(cheaper(), listed)
+    assert contents(listed) == first
 
 
 def put_beside(folder, name, content):
@@ -127,52 +142,45 @@ def put_beside(folder, name, content):
     ("column", "value"),
     [("outcome", OUTCOMES[0]), ("note", "likes roses"), ("called_on", "2026-03-02")],
 )
-def test_filled_spreadsheet_is_never_replaced(tmp_path, column, value):
-    publish(small_scan(), tmp_path)
-    fill_sheet(tmp_path / "calls.xlsx", column, value)
-    filled = (tmp_path / "calls.xlsx").read_bytes()
-    files = publish(cheaper(), tmp_path)
-    publish(cheaper(), tmp_path / "other")
-    beside = put_beside(tmp_path, "calls.xlsx", filled)
-    assert sheet_rows(beside) == sheet_rows(
-        (tmp_path / "other" / "calls.xlsx").read_bytes(), but="change"
-    )
+def test_filled_spreadsheet_is_never_replaced(listed, printed_cheaper, column, value):
+    fill_sheet(listed / "calls.xlsx", column, value)
+    filled = (listed / "calls.xlsx").read_bytes()
+    files = publish(cheaper(), listed)
+    beside = put_beside(listed, "calls.xlsx", filled)
+    assert sheet_rows(beside) == sheet_rows(printed_cheaper["calls.xlsx"], but="change")
     assert [path.name for path in files] == sorted(
         {*FILES, "calls-2026-02-16.xlsx"} - {"calls.xlsx"}
     )
-    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
+    assert b"4289.91" in (listed / "calls.csv").read_bytes()
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
-def test_filled_text_list_is_never_replaced(tmp_path, delimiter):
-    publish(small_scan(), tmp_path)
-    fill_text(tmp_path / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
-    filled = (tmp_path / "calls.csv").read_bytes()
-    publish(cheaper(), tmp_path)
-    assert b"4289.91" in put_beside(tmp_path, "calls.csv", filled)
+def test_filled_text_list_is_never_replaced(listed, delimiter):
+    fill_text(listed / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
+    filled = (listed / "calls.csv").read_bytes()
+    publish(cheaper(), listed)
+    assert b"4289.91" in put_beside(listed, "calls.csv", filled)
 
 
-def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(tmp_path):
-    publish(small_scan(), tmp_path)
-    fill_text(tmp_path / "calls.csv", "note", "gate code")
+def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(listed):
+    fill_text(listed / "calls.csv", "note", "gate code")
     for scan in (small_scan(), cheaper()):
-        publish(scan, tmp_path)
-    beside = tmp_path / "calls-2026-02-16.csv"
+        publish(scan, listed)
+    beside = listed / "calls-2026-02-16.csv"
     assert b"4289.91" in beside.read_bytes()
     fill_text(beside, "note", "dog")
     filled = beside.read_bytes()
-    publish(small_scan(), tmp_path)
+    publish(small_scan(), listed)
     assert beside.read_bytes() == filled
-    assert b"4290.91" in (tmp_path / "calls-2026-02-16-2.csv").read_bytes()
+    assert b"4290.91" in (listed / "calls-2026-02-16-2.csv").read_bytes()
 
 
-def test_list_that_was_only_opened_and_saved_is_replaced(tmp_path):
-    publish(small_scan(), tmp_path)
-    workbook = load_workbook(tmp_path / "calls.xlsx")
-    workbook.save(tmp_path / "calls.xlsx")
-    fill_text(tmp_path / "calls.csv", "note", "  ")
-    publish(cheaper(), tmp_path)
-    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
+def test_list_that_was_only_opened_and_saved_is_replaced(listed):
+    workbook = load_workbook(listed / "calls.xlsx")
+    workbook.save(listed / "calls.xlsx")
+    fill_text(listed / "calls.csv", "note", "  ")
+    publish(cheaper(), listed)
+    assert b"4289.91" in (listed / "calls.csv").read_bytes()
 
 
 @pytest.mark.parametrize("name", ["calls.xlsx", "calls.csv"])
@@ -182,9 +190,8 @@ def test_list_that_nobody_can_read_is_never_replaced(tmp_path, name):
     assert put_beside(tmp_path, name, b"something of my own\n1\n")
 
 
-def test_failure_while_rendering_leaves_the_old_files(tmp_path, monkeypatch):
-    publish(small_scan(), tmp_path)
-    before = contents(tmp_path)
+def test_failure_while_rendering_leaves_the_old_files(listed, monkeypatch):
+    before = contents(listed)
 
     def fail(_scan):
         message = "a page broke"
@@ -192,35 +199,30 @@ def test_failure_while_rendering_leaves_the_old_files(tmp_path, monkeypatch):
 
     monkeypatch.setattr(publish_module, "summary_json", fail)
     with pytest.raises(SchemaError, match="a page broke"):
-        publish(cheaper(), tmp_path)
-    assert contents(tmp_path) == before
+        publish(cheaper(), listed)
+    assert contents(listed) == before
 
 
-@pytest.mark.parametrize("failing", FILES)
-def test_file_that_cannot_be_replaced_leaves_the_old_ones(tmp_path, monkeypatch, failing):
-    publish(small_scan(), tmp_path)
-    before = contents(tmp_path)
-    replace_file = os.replace
+def test_file_that_cannot_be_replaced_leaves_the_old_ones(listed, monkeypatch):
+    before, replace_file = contents(listed), os.replace
+    for failing in ("calls.csv", "map.html", "summary.json"):  # any operation: tests of the store
 
-    def locked(source, target):
-        if Path(target) == tmp_path / failing and "new" in Path(source).parts:
-            raise PermissionError(13, "Permission denied", str(source), None, str(target))
-        replace_file(source, target)
+        def locked(source, target, failing=failing):
+            if Path(target) == listed / failing and "new" in Path(source).parts:
+                raise PermissionError(13, "Permission denied", str(source), None, str(target))
+            replace_file(source, target)
 
-    monkeypatch.setattr(replacing, "_RENAME", None)  # what locks files knows no exchange
-    monkeypatch.setattr(os, "replace", locked)
-    with pytest.raises(
-        BookError,
-        match=rf"cannot be written \(Permission denied: .*{failing}\).*Nothing was changed",
-    ):
-        publish(cheaper(), tmp_path)
-    monkeypatch.undo()
-    assert contents(tmp_path) == before
+        told = rf"cannot be written \(Permission denied: .*{failing}\).*Nothing was changed"
+        with monkeypatch.context() as patch:
+            patch.setattr(replacing, "_RENAME", None)  # what locks files knows no exchange
+            patch.setattr(os, "replace", locked)
+            with pytest.raises(BookError, match=told):
+                publish(cheaper(), listed)
+        assert contents(listed) == before, failing
 
 
-def test_list_filled_in_after_a_kill_is_kept(tmp_path, monkeypatch):
+def test_list_filled_in_after_a_kill_is_kept(listed, monkeypatch):
     """A run is killed before its list is put in place; the list that stands there is filled in."""
-    publish(small_scan(), tmp_path)
     replace_file = os.replace
 
     def killed(source, target):
@@ -236,14 +238,13 @@ def test_list_filled_in_after_a_kill_is_kept(tmp_path, monkeypatch):
         lambda *_: replace_file(*_) if ".ready" not in str(_[0]) else killed(".", "calls.csv"),
     )
     with pytest.raises(SystemExit):
-        publish(cheaper(), tmp_path)
+        publish(cheaper(), listed)
     monkeypatch.undo()
-    assert (tmp_path / ".ready").exists()
-    fill_text(tmp_path / "calls.csv", "outcome", OUTCOMES[0])
-    publish(cheaper(), tmp_path, why_kept=lambda _: "")
-    assert not (tmp_path / ".ready").exists()
-    publish(small_scan(), tmp_path / "other")
-    settled = list(csv.DictReader(io.StringIO((tmp_path / "calls.csv").read_text(), newline="")))
+    assert (listed / ".ready").exists()
+    fill_text(listed / "calls.csv", "outcome", OUTCOMES[0])
+    publish(cheaper(), listed, why_kept=lambda _: "")
+    assert not (listed / ".ready").exists()
+    settled = list(csv.DictReader(io.StringIO((listed / "calls.csv").read_text(), newline="")))
     assert settled[0]["outcome"] == ""  # on record, so that the new list may stand
 
 
@@ -253,38 +254,35 @@ def test_folder_that_is_a_file(tmp_path):
         publish(small_scan(), tmp_path / "maps")
 
 
-def test_list_that_is_on_record_is_replaced(tmp_path):
-    publish(small_scan(), tmp_path)
-    fill_sheet(tmp_path / "calls.xlsx", "outcome", OUTCOMES[0])
-    publish(cheaper(), tmp_path, why_kept=lambda _: "")
-    assert b"4289.91" in (tmp_path / "calls.csv").read_bytes()
+def test_list_that_is_on_record_is_replaced(listed):
+    fill_sheet(listed / "calls.xlsx", "outcome", OUTCOMES[0])
+    publish(cheaper(), listed, why_kept=lambda _: "")
+    assert b"4289.91" in (listed / "calls.csv").read_bytes()
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#", ".~lock.calls.csv#"])
-def test_list_that_is_open_in_another_program_is_never_replaced(tmp_path, mark):
-    publish(small_scan(), tmp_path)
-    (tmp_path / mark).touch()
+def test_list_that_is_open_in_another_program_is_never_replaced(listed, mark):
+    (listed / mark).touch()
     name = "calls.csv" if "csv" in mark else "calls.xlsx"
-    before = (tmp_path / name).read_bytes()
-    publish(cheaper(), tmp_path)
-    assert put_beside(tmp_path, name, before)
+    before = (listed / name).read_bytes()
+    publish(cheaper(), listed)
+    assert put_beside(listed, name, before)
 
 
 @pytest.mark.parametrize("saves", ["in place", "anew"])
-def test_list_saved_while_the_scan_is_written_is_never_replaced(tmp_path, saves):
+def test_list_saved_while_the_scan_is_written_is_never_replaced(listed, saves):
     """A large book is written for minutes; somebody may save the list meanwhile."""
-    publish(small_scan(), tmp_path)
-    listed = tmp_path / "calls.csv"
+    path = listed / "calls.csv"
 
     def parts():
-        content = listed.read_bytes().replace(b"\r\n", b" gate code 4711\r\n", 2)
+        content = path.read_bytes().replace(b"\r\n", b" gate code 4711\r\n", 2)
         if saves == "anew":
-            listed.unlink()
-        listed.write_bytes(content)
-        fill_text(listed, "outcome", OUTCOMES[0])
+            path.unlink()
+        path.write_bytes(content)
+        fill_text(path, "outcome", OUTCOMES[0])
         yield from cheaper().parts
 
-    publish(replace(cheaper(), parts=parts()), tmp_path)
-    assert OUTCOMES[0].encode() in listed.read_bytes()
-    assert b"4289.91" in (tmp_path / "calls-2026-02-16.csv").read_bytes()
-    assert sorted(contents(tmp_path)) == sorted([*FILES, "calls-2026-02-16.csv"])
+    publish(replace(cheaper(), parts=parts()), listed)
+    assert OUTCOMES[0].encode() in path.read_bytes()
+    assert b"4289.91" in (listed / "calls-2026-02-16.csv").read_bytes()
+    assert sorted(contents(listed)) == sorted([*FILES, "calls-2026-02-16.csv"])
