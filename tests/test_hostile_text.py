@@ -21,10 +21,10 @@ from xml.sax.saxutils import escape
 
 import geopandas as gpd
 import openpyxl
-import pdfplumber
+import pypdfium2
 import pytest
 import shapely
-from playwright.sync_api import Browser, Page, Route
+from playwright.sync_api import Browser, Dialog, Page, Route
 
 from scanner.cli.group import COMMANDS
 from scanner.cli.record import record
@@ -363,8 +363,8 @@ PAPERS = (
 @cache
 def words_on(paper: bytes) -> str:
     """Read all that stands on a PDF, each one once."""
-    with pdfplumber.open(io.BytesIO(paper)) as document:
-        return "\n".join(page.extract_text() for page in document.pages)
+    with pypdfium2.PdfDocument(paper) as document:
+        return "\n".join(page.get_textpage().get_text_bounded() for page in document)
 
 
 def squeezed(text: str) -> str:
@@ -471,9 +471,13 @@ def watched(chromium: Browser, asked: list[str], complaints: list[str]) -> Page:
         asked.append(route.request.url)
         route.continue_()
 
+    def answer(dialog: Dialog) -> None:
+        complaints.append(dialog.message)
+        dialog.accept()
+
     page = chromium.new_context().new_page()
     page.route("**/*", pass_on)
-    page.on("dialog", lambda dialog: complaints.append(dialog.message))
+    page.on("dialog", answer)
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda message: complaints.append(message.text))
     return page
@@ -481,13 +485,12 @@ def watched(chromium: Browser, asked: list[str], complaints: list[str]) -> Page:
 
 @pytest.mark.browser
 def test_pages_run_nothing_ask_for_nothing_and_show_what_was_typed(made, chromium):
-    shown = ""
+    shown, asked, complaints = "", list[str](), list[str]()
+    page = watched(chromium, asked, complaints)
     for path in files(made, ".html"):
         html = path.read_text(encoding="utf-8")
         assert "default-src 'none'" in html, path.name
         assert '<meta name="referrer" content="no-referrer">' in html, path.name
-        asked, complaints = list[str](), list[str]()
-        page = watched(chromium, asked, complaints)
         page.goto(path.as_uri())
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
         assert page.evaluate("window.hit") is None, path.name
@@ -498,7 +501,7 @@ def test_pages_run_nothing_ask_for_nothing_and_show_what_was_typed(made, chromiu
         assert page.evaluate("location.href") == path.as_uri()
         assert page.evaluate("document.querySelectorAll('base, object, embed, iframe').length") == 0
         shown += page.evaluate("document.documentElement.textContent") + "\n"
-        page.context.close()
+    page.context.close()
     seen = typed(shown)
     for text in TEXTS:
         assert typed(unguard(text)) in seen, text
