@@ -13,6 +13,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
 M_PER_FT = 0.3048
@@ -44,6 +45,16 @@ RANGE_STEP_CENTS = 5000
 
 SAID_CENTS = 1000
 """A price that a client hears is rounded up to $10 (our rule, no source)."""
+
+
+def list_words(words: Sequence[str]) -> str:
+    """List words as a sentence does.
+
+    >>> list_words(["A", "B", "C"]), list_words(["A"])
+    ('A, B and C', 'A')
+    """
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def cents_from_usd(amount_usd: float | str | Decimal) -> int:

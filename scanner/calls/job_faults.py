@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,13 @@ from scanner.units import write_usd
 FAR_FACTOR = 3.0
 """A price under a third of the quick price's low end or over thrice its high end is asked about; no quote is written under a third of its price."""
 
+SALE: dict[str, tuple[str, Callable[[Any], str]]] = {
+    "bed_ids": ("beds", str),
+    "finish": ("finish", str),
+    "sold_cents": ("sold for", write_usd),
+}
+"""What makes a sale, as it is said and written."""
+
 TAKE_FROM_LIST = "scan the book, and take the name from the new call list or the map"
 
 
@@ -24,15 +31,8 @@ def why_refused(
     """Say why a new job cannot be recorded."""
     bed_ids = job["bed_ids"].split()
     known = set(bed_ids) if found is None else set(found.beds["bed_id"])
-    sold_in = {
-        bed_id: (other["job_id"], other["built_on"])
-        for other in others for bed_id in other["bed_ids"].split()
-    }  # fmt: skip
-    for bed_id in (bed_id for bed_id in bed_ids if bed_id in sold_in):
-        other, built_on = sold_in[bed_id]
-        been = f"was built on {built_on} in" if built_on else "is sold already in"
-        return [fault_of(job, f"bed {bed_id} {been} job {other}; it is left out",
-                         f"write {other} as the job to tell more of it, or take that job back with undo")]  # fmt: skip
+    if twice := sold_twice(job, others):
+        return twice
     lost = [bed_id for bed_id in bed_ids if bed_id not in known]
     if lost:
         are = "bed {} is" if len(lost) == 1 else "beds {} are"
@@ -44,11 +44,30 @@ def why_refused(
     return []
 
 
+def sold_twice(job: dict[Any, Any], others: Sequence[dict[Any, Any]]) -> list[dict[str, str]]:
+    """Say which bed of a job another one has; those that stand in it on record are its own."""
+    own_last = sorted(others, key=lambda other: bool(other["job_id"] == job["job_id"]))
+    job_of = {bed_id: other for other in own_last for bed_id in other["bed_ids"].split()}
+    for bed_id in job["bed_ids"].split():
+        told = job_of.get(bed_id, job)
+        if (other := told["job_id"]) != job["job_id"]:
+            been = (
+                f"was built on {told['built_on']} in" if told["built_on"] else "is sold already in"
+            )
+            return [fault_of(job, f"bed {bed_id} {been} job {other}; it is left out",
+                             f"write {other} as the job to tell more of it, or take that job back with undo")]  # fmt: skip
+    return []
+
+
 def what_to_look_at(
     job: dict[Any, Any], drawn: dict[Any, Any], before: pd.DataFrame, *, found: Scan | None
 ) -> list[dict[str, str]]:
-    """Note what is recorded and may be a slip: skipped beds, a price far outside the quick price of all its beds."""
-    notes = []
+    """Note what is recorded and may be a slip: a sale told otherwise, skipped beds, a price far outside the quick price."""
+    changed = [
+        fault_of(job, f"{words} {write(was[name])} so far, {write(drawn[name])} from now on", "take it back with undo if it is a slip", "note")
+        for was in before.to_dict("records") for name, (words, write) in SALE.items() if was[name] and was[name] != drawn[name]
+    ]  # fmt: skip
+    notes = list[dict[str, str]]()
     if found is not None and before.empty:
         beds = found.beds[found.beds["bed_id"].isin(job["bed_ids"].split())]
         notes = [
@@ -65,7 +84,7 @@ def what_to_look_at(
             fault_of(job, f"sold_usd {write_usd(sold)} is far outside the quick price, {write_usd(low)} to {write_usd(high)}; it is recorded",
                      "if it is a slip, record the job again with the right price", "note")
         )  # fmt: skip
-    return notes
+    return changed + notes
 
 
 def fault_of(

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from scanner.calls.job_faults import fault_of, what_to_look_at, why_refused
+from scanner.calls.job_faults import fault_of, sold_twice, what_to_look_at, why_refused
 from scanner.schema.documents import Scan, Season
 from scanner.schema.log_tables import JOB_TASKS, JOBS
 from scanner.schema.tables import PROBLEMS, check_table, empty_table
@@ -48,7 +48,7 @@ def draw_up_jobs(
     for job in report.to_dict("records"):
         before = season.jobs[season.jobs["job_id"] == job["job_id"]]
         others: list[dict[Any, Any]] = [*season.jobs.to_dict("records"), *jobs]
-        faults = why_refused(job, others, found=found) if before.empty else []
+        faults = why_refused(job, others, found=found) if before.empty else sold_twice(job, others)
         problems += faults
         if faults:
             continue

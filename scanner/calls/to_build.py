@@ -62,7 +62,7 @@ def _sales(sold: pd.DataFrame, listed: pd.DataFrame) -> Iterator[dict[Any, Any]]
             bed_ids = call["bed_ids"] or offer["bed_ids"]
             yield {
                 "job_id": bed_ids.split()[0], "client_id": client_id, "bed_ids": bed_ids, "finish": "", "is_told": False,
-                "sold_cents": int(call["price_cents"] or offer["price_cents"]), "day_count": max(1, round(offer["crew_days"])),
+                "sold_cents": int(call["price_cents"] or offer["price_cents"]), "day_count": max(1, int(offer["crew_days"] + 0.5)),
             }  # fmt: skip
 
 

@@ -176,10 +176,3 @@ def close_with(problems: pd.DataFrame, sentences: list[str]) -> int:
         say(sentence)
     show_problems(problems, as_json=False)
     return len(sentences) + len(faults_of(problems))
-
-
-def unwritten_words(letters: set[str]) -> list[str]:
-    """Say which letters could not be printed."""
-    return (
-        [f"No typeface has {' '.join(sorted(letters))}: they are printed as ?."] if letters else []
-    )

@@ -9,7 +9,7 @@ import pandas as pd
 
 from scanner.calls.remarks import known_of
 from scanner.calls.to_build import BuildDays, list_to_build
-from scanner.cli.building import Building, Job, close_with, gather, plan_for, unwritten_words
+from scanner.cli.building import Building, Job, close_with, gather, plan_for
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.sold import check_won
@@ -17,14 +17,12 @@ from scanner.cli.talk import say
 from scanner.cli.who import find_client
 from scanner.errors import BookError
 from scanner.job.orders import round_parts
-from scanner.job.species import size_words
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.pages.bed_words import letter_of
-from scanner.pages.crew_sheet import JobSheet
-from scanner.pages.crew_words import CrewJob
-from scanner.pages.jobsheet_page import jobsheet_pdf
+from scanner.pages.crew_words import CrewJob, JobSheet
+from scanner.pages.jobsheet_page import draw_jobsheet
 from scanner.pages.paper.look import PAPERS
-from scanner.pages.publish import paper_name, publish_files
+from scanner.pages.publish import paper_name
 from scanner.schema.documents import RateBook, Season
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.locating import LOCATING
@@ -51,12 +49,9 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
     for job in building.jobs.to_dict("records"):
         begin = {job["job_id"]: on} if on else None
         plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
-        content, unwritten = jobsheet_pdf(
-            _sheet_of(building, job, plan, asked), PAPERS[asked.paper]
-        )
-        name = paper_name("jobsheet", job["client_id"])
-        asked.tell_files(publish_files({name: content}, asked.folder))
-        sentences += [f"Mind: {words}." for words in plan.against] + unwritten_words(unwritten)
+        paper = draw_jobsheet(_sheet_of(building, job, plan, asked), PAPERS[asked.paper])
+        asked.print_paper(paper, paper_name("jobsheet", job["client_id"]))
+        sentences += [f"Mind: {words}." for words in plan.against]
         until = f" to {plan.days[-1]}" if len(plan.days) > 1 else ""
         why = f" ({plan.ticket_words})" if plan.is_held else ""
         say(f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{until}{why}.")
@@ -106,7 +101,7 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, asked: Asked) -> Jo
     rows = beds.to_dict("records")
     work = CrewJob(
         lengths=[(letter_of(at), bed["edge_ft"]) for at, bed in enumerate(rows)], amounts=_amounts(tasks, rates),
-        plants=[f"{words}, {size_words(row['plant_size'])}" for words, row in plant_words(planted, read.plants)],
+        plants=[f"{words}, {row['plant_size']}" for words, row in plant_words(planted, read.plants)],
         is_at_street=bool(beds["along"].isin(STREET_SIDE).any()),
         has_hand_dig=bool((beds["hand_dig_ft2"] > 0).any()), rates=rates, rules=read.rules,
     )  # fmt: skip

@@ -10,6 +10,7 @@ import pandas as pd
 from scanner.calls.chance import Floats, Stages
 from scanner.calls.mailing import NO_ADDRESS, NO_MAIL, not_to_write, write_beyond_calls
 from scanner.calls.outlooks import Weeks
+from scanner.cli.talk import say_unwritten
 from scanner.errors import BookError
 from scanner.pages.letters import Mailing, draw_letters, has_zip, mailing_csv
 from scanner.pages.paper.look import PAPERS
@@ -68,10 +69,7 @@ def letter_files(
         f"after a yes at the visit are in time for the week of {tables.last:%B} {tables.last.day}."
     ]
     notes += [f"{bare:,} of {len(rows):,} addresses have no ZIP code."] if bare else []
-    if sheet.unwritten:
-        notes.append(
-            f"No face has the letters {' '.join(sorted(sheet.unwritten))}: a question mark or a plainer letter stands for each."
-        )
+    say_unwritten(sheet.unwritten)
     page = CARDS_PAGE if is_card else LETTERS_PAGE
     return {page: sheet.finish(), MAILING_FILE: mailing_csv(rows, mailing)}, notes
 

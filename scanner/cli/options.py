@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scanner.cli.talk import counted, say, tell
+from scanner.cli.talk import counted, say, say_unwritten, tell
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from scanner.pages.paper.sheet import Paper
     from scanner.schema.documents import Season
 
 MOST_YEARS = 2
@@ -129,6 +130,13 @@ class Asked:
         """Name files that were written, one a line or as a list for other programs."""
         names = [str(file) for file in files]
         tell(json.dumps(names, indent=2) if self.as_json else "\n".join(names))
+
+    def print_paper(self, paper: Paper, name: str, **others: bytes) -> None:
+        """Write a printed document, and what goes beside it, and name them; letters that no face has are said."""
+        from scanner.pages.publish import publish_files
+
+        self.tell_files(publish_files(others | {name: paper.finish()}, self.folder))
+        say_unwritten(paper.unwritten)
 
 
 def season_on(book: Path, today: date) -> Season:

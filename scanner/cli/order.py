@@ -19,15 +19,13 @@ from scanner.cli.building import (
     gather,
     plan_for,
     quantity_of,
-    unwritten_words,
 )
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError
 from scanner.job.orders import sum_order
-from scanner.pages.order_page import OrderTables, order_pdf
+from scanner.pages.order_page import OrderTables, draw_order
 from scanner.pages.paper.look import PAPERS
-from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
 from scanner.schema.job_tables import BY_CREW
 from scanner.sheets.cells import sheet_csv
@@ -59,9 +57,7 @@ def order(asked: Asked, week: date | None) -> int:
         if plan.is_astray
     ]
     if plans:
-        files, unwritten = _write_order(asked, building, plans, monday)
-        asked.tell_files(files)
-        sentences += unwritten
+        _write_order(asked, building, plans, monday)
     say(f"Week of {monday}: materials for {counted(len(plans), 'job')}.")
     return close_with(building.problems, sentences)
 
@@ -98,7 +94,7 @@ def _over_capacity(book: Path, building: Building, monday: date) -> Iterator[str
 
 def _write_order(
     asked: Asked, building: Building, plans: dict[str, BuildDays], monday: date
-) -> tuple[list[Path], list[str]]:
+) -> None:
     rules, today = building.book.rules, asked.today
     clients = building.found.clients.set_index("client_id")
     jobs = [
@@ -114,7 +110,6 @@ def _write_order(
         company=rules.company, week=monday, today=today, needed_by=work.before(min(job["first"] for job in jobs)),
         order=summed, jobs=jobs, before=[*_before(jobs, plans, building, today)], file=f"order-{monday}.csv",
     )  # fmt: skip
-    pdf, unwritten = order_pdf(tables, PAPERS[asked.paper])
     by_id = {job["job_id"]: job for job in jobs}
     blank = dict.fromkeys(("client_id", "name", "address"), "")
     rows = [
@@ -122,8 +117,8 @@ def _write_order(
         | {"needed": f"{row['needed']:.10g}", "order": f"{row['order']:.10g}" if row["sold_as"] else "", "needed_by": "" if row["job_id"] or BY_CREW in row["sold_as"] else tables.needed_by.isoformat()}
         for row in summed.to_dict("records")
     ]  # fmt: skip
-    contents = {tables.file: sheet_csv(ORDER_LIST, rows), f"order-{monday}.pdf": pdf}
-    return publish_files(contents, asked.folder), unwritten_words(unwritten)
+    paper = draw_order(tables, PAPERS[asked.paper])
+    asked.print_paper(paper, f"order-{monday}.pdf", **{tables.file: sheet_csv(ORDER_LIST, rows)})
 
 
 def _before(
@@ -139,18 +134,12 @@ def _before(
         yield f"{job['name']} may cancel through {until:%A, %B} {until.day} ({SOURCE}): order the plants of this job after that day."
     if not waiting:
         yield f"Right to cancel ({SOURCE}): over for every job."
-    owned = {
-        name
-        for name, choice in MACHINES.items()
-        if choice and getattr(building.book.rates, choice) == "yes"
-    }
     rented = list[str]()
-    for machine in [name for name in MACHINES if name not in owned]:
+    for machine, choice in MACHINES.items():
         days = {job["name"]: round(quantity_of(job, building, machine)) for job in jobs}
-        if count := sum(days.values()):
-            rented.append(
-                f"{machine}, {counted(count, 'day')} ({', '.join(name for name in days if days[name])})"
-            )
+        if (count := sum(days.values())) and getattr(building.book.rates, choice, "no") == "no":
+            names = ", ".join(name for name in days if days[name])
+            rented.append(f"{machine}, {counted(count, 'day')} ({names})")
     yield f"Rented machines: {'; '.join(rented) or 'none this week'}."
     loads = [(round(quantity_of(job, building, LOADS_TASK)), job) for job in jobs]
     trips = [f"{count} on {job['first']:%A} ({job['name']})" for count, job in loads if count]

@@ -11,7 +11,7 @@ import shapely
 
 from scanner import pipeline
 from scanner.job.planting import place_plants
-from scanner.job.species import choose_plants
+from scanner.job.species import choose_plants, size_words
 from scanner.pages.drawing.scene import LotPlan
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.plant_list import Plant
@@ -65,6 +65,7 @@ def draw_up_plans(
         pipeline.list_ground(book, season, found, clients) if clients else empty_table(PLAN_SHAPES)
     )
     ground = pd.concat([ground, _ground_of(on_foot)], ignore_index=True)
+    beds = beds.assign(measured_on=_measured_on(beds, season.measurements))
     addresses = book.clients.set_index("client_id")["address"]
     plans = {
         str(client): LotPlan(
@@ -79,6 +80,18 @@ def draw_up_plans(
         for client, own in ground.groupby("client_id", sort=False)
     }
     return Plans(plans, chosen, problems)
+
+
+def _measured_on(beds: pd.DataFrame, measurements: pd.DataFrame) -> list[str]:
+    """Give the day on which each bed was measured, by itself or with all of its kind; blank: not known."""
+    days = {
+        (one["client_id"], one["bed_id"] or one["along"]): one["measured_on"]
+        for one in measurements.to_dict("records")
+    }
+    return [
+        days.get((client, bed), days.get((client, along), ""))
+        for client, bed, along in beds[["client_id", "bed_id", "along"]].to_numpy().tolist()
+    ]
 
 
 def _lay_out(beds: pd.DataFrame) -> pd.DataFrame:
@@ -159,5 +172,11 @@ def plant_words(
     for name, rows in chosen.groupby("plant", sort=False):
         count, plant = int(rows["plant_count"].sum()), species.get(str(name))
         one, many = (plant.one, plant.many) if plant else ("plant", "plants")
-        told.append((f"{count} {one if count == 1 else many}", rows.iloc[0].to_dict()))
+        told.append(
+            (
+                f"{count} {one if count == 1 else many}",
+                rows.iloc[0].to_dict()
+                | {"plant_size": size_words(str(rows["plant_size"].iloc[0]))},
+            )
+        )
     return told

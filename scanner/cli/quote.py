@@ -13,19 +13,20 @@ from scanner.calls.job_faults import FAR_FACTOR
 from scanner.calls.jobs import sum_tasks
 from scanner.calls.log import open_log
 from scanner.calls.quotes import Payments, next_quote_id, quote_states
+from scanner.calls.to_build import DAYS_TASK
 from scanner.calls.trials import OPEN
 from scanner.cli.keeping import look_at_one
 from scanner.cli.one_job import Priced, choose_beds, offered_finish, price_beds, with_pots
 from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import say, say_unwritten
+from scanner.cli.talk import say
 from scanner.errors import BookError
 from scanner.ground.stored import remember_beds
+from scanner.pages.bed_words import bed_names
 from scanner.pages.drawing.scene import LotPlan
-from scanner.pages.publish import publish_files
-from scanner.pages.quote_page import quote_pdf
-from scanner.pages.quote_words import Quote, bed_names
+from scanner.pages.quote_page import draw_quote
+from scanner.pages.quote_words import Quote
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Book, Scan
 from scanner.schema.log_tables import QUOTE_TASKS
 from scanner.sheets.filled import MOST_USD
@@ -56,6 +57,8 @@ def quote(
     today = asked.today
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds)
+    if not beds:
+        _tell_next(season.jobs, found, client_id, bed_ids)
     priced = price_beds(read, season, found, bed_ids, finish or offered_finish(found, bed_ids))
     said = _price_to_say(priced, price_usd)
     show_problems(faults := faults_of(priced.problems), as_json=False)
@@ -77,9 +80,7 @@ def quote(
         tasks = sum_tasks(priced.tables["line_items"]).assign(quote_id=row["quote_id"])
         log.record(QUOTE, pd.DataFrame([row]), tasks[[*QUOTE_TASKS.columns]])
         page = _page(read, found, priced, row, plans.get(client_id))
-        document, content = quote_pdf(page, asked.paper)
-        asked.tell_files(publish_files({f"quote-{page.number}.pdf": content}, asked.folder))
-    say_unwritten(document.unwritten)
+        asked.print_paper(draw_quote(page, asked.paper), f"quote-{page.number}.pdf")
     _close(standing, row, today)
     return len(faults)
 
@@ -110,6 +111,17 @@ def _may_be_quoted(found: Scan, client_id: str) -> None:
             say(f"{client_id} {words}.")
 
 
+def _tell_next(jobs: pd.DataFrame, found: Scan, client_id: str, bed_ids: tuple[str, ...]) -> None:
+    """Say what the next offer is where the client bought something before: nobody named the beds."""
+    sold = jobs.loc[jobs["client_id"] == client_id, "job_id"].tolist()
+    offers = found.offers.set_index("bed_ids")["offer"]
+    if sold:
+        verb = "is" if len(sold) == 1 else "are"
+        say(
+            f"{', '.join(sold)} {verb} sold already: this quote is for the next offer, {offers[' '.join(bed_ids)]}."
+        )
+
+
 def _price_to_say(priced: Priced, price_usd: float | None) -> int:
     """Give the price that was said, else the one worked out [cents]; a slip of the keys is refused."""
     worked_out = said_cents(with_pots(priced))
@@ -124,37 +136,29 @@ def _price_to_say(priced: Priced, price_usd: float | None) -> int:
 
 
 def _warn(priced: Priced, said: int, book: Book) -> None:
+    """Say what the office may want to look at before the client signs."""
     cost, low, high = (
         priced.price[f"{name}_cents"] for name in ("direct_cost", "price_low", "price_high")
     )
-    if said < low:
-        say(
-            f"{write_usd(said, 2)} is under the low end of its range, {write_usd(low, 2)} to {write_usd(high, 2)}."
-        )
-    if said < cost:
-        say(
-            f"{write_usd(said, 2)} is under the direct cost of {write_usd(cost, 2)}: the job would lose {write_usd(cost - said, 2)}."
-        )
-    if not book.rates.sales_tax_share.value:
-        say("sales_tax_share in rates.toml is 0: look whether your state taxes this work.")
-    if book.rules.quote.cancel_notice == "no":
-        say(
-            "Signed at the client's home, the sale may be canceled for three business days, and the paper must say so (16 CFR "
-            '429): ask counsel, then set cancel_notice = "yes" under [quote] in local.toml to print notice and form.'
-        )
-    else:
-        say(
-            "Signed at the client's home: write the day of signing and the third business day after it into both forms (16 CFR "
-            "429; ask counsel)."
-        )
-    if book.rules.quote.cancel_notice == "yes" and not book.rules.company.address:
-        say(
-            "The form of cancellation needs the company's address: write address under [company] in local.toml."
-        )
-    if not (book.rules.quote.license or book.rules.company.license_id):
-        say(
-            "No license number stands under [quote] or [company] in local.toml: many states want it on a contract."
-        )
+    price, terms, company = write_usd(said, 2), book.rules.quote, book.rules.company
+    has_notice = terms.cancel_notice == "yes"
+    for is_so, words in (
+        (said < low, f"{price} is under the low end of its range, {write_usd(low, 2)} to {write_usd(high, 2)}."),
+        (said < cost, f"{price} is under the direct cost of {write_usd(cost, 2)}: the job would lose {write_usd(cost - said, 2)}."),
+        (not book.rates.sales_tax_share.value, "sales_tax_share in rates.toml is 0: look whether your state taxes this work."),
+        (not has_notice,
+         "Signed at the client's home, the sale may be canceled for three business days, and the paper must say so (16 CFR "
+         '429): ask counsel, then set cancel_notice = "yes" under [quote] in local.toml to print notice and form.'),
+        (has_notice,
+         "Signed at the client's home: write the day of signing and the third business day after it into both forms (16 CFR "
+         "429; ask counsel)."),
+        (has_notice and not company.address,
+         "The form of cancellation needs the company's address: write address under [company] in local.toml."),
+        (not (terms.license or company.license_id),
+         "No license number stands under [quote] or [company] in local.toml: many states want it on a contract."),
+    ):  # fmt: skip
+        if is_so:
+            say(words)
 
 
 def quote_row(
@@ -187,7 +191,7 @@ def _page(
     terms, rates, finish = book.rules.quote, book.rates, row["finish"]
     beds = priced.tables["offer_beds"].to_dict("records")
     sums = priced.tables["quantities"].select_dtypes("number").sum().to_dict()
-    tax_share = rates.sales_tax_share.value
+    items, tax_share = priced.tables["line_items"], rates.sales_tax_share.value
     paid = Payments.of(row["price_cents"], tax_share=tax_share, deposit_share=terms.deposit_share)
     payments = [
         (bed_names(len(beds)), FINISH_LONG_WORDS[finish], paid.price_cents),
@@ -203,7 +207,7 @@ def _page(
         row=row, client=found.clients.set_index("client_id", drop=False).loc[row["client_id"]].to_dict(),
         beds=beds,
         taken={str(name): value for name, value in sums.items()}
-        | {"crew_days": priced.price["crew_days"], "wall_in": book.rules.setbacks.wall_clear_in},
+        | {"day_count": items.loc[items["task"] == DAYS_TASK, "quantity"].sum(), "wall_in": book.rules.setbacks.wall_clear_in},
         plants=plant_words(priced.chosen, book.plants), payments=payments, plan=plan,
         company=book.rules.company, terms=terms, rates=rates,
     )  # fmt: skip

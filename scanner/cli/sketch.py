@@ -13,11 +13,11 @@ from scanner.cli.keeping import look_at, scanned
 from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import counted, say, say_unwritten
+from scanner.cli.talk import counted, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError
-from scanner.pages.publish import paper_name, publish_files
-from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
+from scanner.pages.publish import paper_name
+from scanner.pages.sketch_page import Sender, Sketch, draw_sketches
 from scanner.schema.documents import Book, Scan, Season
 from scanner.sheets.problems import faults_of
 
@@ -61,13 +61,9 @@ def _write(sketches: list[Sketch], book: Book, asked: Asked, *, is_whole_list: b
     sender = Sender(rules.company, today, good_until, book.rates, asked.paper)
     files = {paper_name("sketch", one.client["client_id"]): [one] for one in sketches}
     files = {PAGE: sketches} if is_whole_list else files
-    unwritten = set[str]()
     for name, pages in files.items():
-        document, content = sketches_pdf(pages, sender)
-        asked.tell_files(publish_files({name: content}, asked.folder))
-        unwritten |= document.unwritten
+        asked.print_paper(draw_sketches(pages, sender), name)
     say(f"Drew {counted(len(sketches), 'client')}.")
-    say_unwritten(unwritten)
 
 
 def find_clients(who: tuple[str, ...], clients: pd.DataFrame) -> list[str]:

@@ -17,9 +17,8 @@ from scanner.book.plants import read_plants
 from scanner.calls.visits import override_measured
 from scanner.cli.keeping import look_at
 from scanner.errors import BookError
-from scanner.pages.bed_words import letter_of
+from scanner.pages.bed_words import letter_of, place_words
 from scanner.pages.plan_page import write_feet
-from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.log_tables import QUESTIONS
 from scanner.sheets.filled import CHECKLIST
 from scanner.sheets.problems import Problem, shown
@@ -227,8 +226,8 @@ def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
     letter_of_bed = {bed: letter for letter, bed in lot.letters.items()}
     feet = {edge["bed_id"]: float(edge["length_ft"]) for edge in edges}
     return [
-        f"{letter_of_bed.get(bed['bed_id'], bed['bed_id'])}, {write_feet(bed['edge_ft'])} along {EDGE_KINDS[bed['along']].words}, "
-        f"is {write_feet(feet[bed['bed_id']])} from now on"
+        f"{letter_of_bed.get(bed['bed_id'], bed['bed_id'])}, {write_feet(bed['edge_ft'])} {place_words(bed)}, "
+        f"is {feet[bed['bed_id']]:g} ft from now on"
         for bed in lot.beds if bed["bed_id"] in feet
     ]  # fmt: skip
 

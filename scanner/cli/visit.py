@@ -14,15 +14,17 @@ from scanner.cli.options import Asked, command
 from scanner.cli.plans import draw_up_plans
 from scanner.cli.rows import show_problems
 from scanner.cli.sketch import why_nothing
-from scanner.cli.talk import say, say_unwritten
+from scanner.cli.talk import say
 from scanner.cli.visit_prices import price_lengths
 from scanner.errors import BookError
-from scanner.pages.publish import paper_name, publish_files
+from scanner.pages.bed_words import letter_of
+from scanner.pages.publish import paper_name
 from scanner.pages.said import own_cautions
 from scanner.pages.sketch_page import LEAST_FT2
-from scanner.pages.visit_page import Visit, visit_pdf
+from scanner.pages.visit_page import Visit, draw_visit
 from scanner.schema.documents import Book, Scan, Season
 from scanner.sheets.problems import faults_of
+from scanner.sheets.visit_blanks import LENGTH
 
 
 @command("out", "paper", "today", words="Print the sheet to take along on a visit.")
@@ -36,12 +38,11 @@ def visit(asked: Asked, who: str) -> int:
     """
     at, client_id = look_at_one(asked.book, who, today=asked.today)
     sheet, problems = gather_visit(*at, client_id)
-    document, content = visit_pdf(sheet, paper_size=asked.paper)
-    asked.tell_files(publish_files({paper_name("visit", client_id): content}, asked.folder))
-    say_unwritten(document.unwritten)
+    asked.print_paper(draw_visit(sheet, asked.paper), paper_name("visit", client_id))
+    lengths = " ".join(f'"{LENGTH} {letter_of(at)}=FEET"' for at in range(len(sheet.beds)))
     say(
         "Next, write down what it says by the names of its blanks: bed-scanner record "
-        f'{shlex.quote(asked.book.as_posix())} visit {client_id} "length A=17.5" slope=flat'
+        f"{shlex.quote(asked.book.as_posix())} visit {client_id} {lengths} slope=flat"
     )
     show_problems(faults := faults_of(problems), as_json=False)
     return len(faults)

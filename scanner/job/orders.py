@@ -27,8 +27,8 @@ LEAST_DELIVERED_YD3 = 1
 
 BULK = {"yd3": ("yard", 0.5), "ton": ("ton", 0.1)}
 """
-What is fetched: loaded by the half yard (birchtreebarkandstone.com); gravel is weighed at the yard (common
-practice, no source).
+What is too little for a delivery: loaded by the half yard (birchtreebarkandstone.com); gravel is weighed at the yard
+(common practice, no source).
 """
 
 FETCHED_BY_CREW = {"mulch": "mulch_order_yd3", "gravel": "gravel_order_ton"}
@@ -123,11 +123,11 @@ def _pots(planted: pd.DataFrame, species: Mapping[str, Plant]) -> Iterator[pd.Da
 def _sold(material: Material, needed: float, rates: RateBook) -> tuple[float, str]:
     """Round a sum up to what is sold, and say in what and how it comes."""
     if material.unit in BULK:
-        one, fetched = BULK[material.unit]
+        one, step = BULK[material.unit]
         per_yd3 = rates.gravel_ton_per_yd3.value if material.unit == "ton" else 1.0
         if needed / per_yd3 > rates.own_trailer_yd3.value:
             return max(_up(needed, 1.0), LEAST_DELIVERED_YD3), f"whole {one}s, delivered"
-        return _up(needed, fetched), f"{one}s, fetched"
+        return _up(needed, step), f"{one}s, to the shop"
     sold_by, sold_as = {
         "ft": (rates.edging_stick_ft.value, f"sticks of {rates.edging_stick_ft.value:g} ft"),
         "ft2": (prod(ROLL_FT), f"rolls of {ROLL_FT[0]} × {ROLL_FT[1]} ft"),

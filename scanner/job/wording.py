@@ -10,7 +10,7 @@ from typing import Any
 from scanner.schema.documents import FINISH_LONG_WORDS, LocalRules, RateBook
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.locating import LOCATING
-from scanner.units import FT2_IN_PER_YD3, usd_said
+from scanner.units import FT2_IN_PER_YD3, list_words, usd_said
 
 Row = dict[Any, Any]
 """A row of a table by column."""
@@ -56,7 +56,7 @@ def name_offer(beds: Sequence[Row], finish: str, *, needs_designer: bool) -> str
         f"{'-' + bed['face'].replace('+', '-and-') if bed['face'] else ''} bed"
         for bed in beds
     ]
-    return f"{DESIGNER * needs_designer}{_list_words(words)}, {FINISH_LONG_WORDS[finish]}"
+    return f"{DESIGNER * needs_designer}{list_words(words)}, {FINISH_LONG_WORDS[finish]}"
 
 
 def gather_cautions(beds: Sequence[Row], lead: Row) -> str:
@@ -101,23 +101,12 @@ def say_offer(lead: Row, beds: Sequence[Row], upgrade: Row | None, added: Sequen
     return said
 
 
-def _list_words(words: Sequence[str]) -> str:
-    """
-    List words as a sentence does.
-
-    >>> _list_words(["one", "two", "three"])
-    'one, two and three'
-    """
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
-
-
 def _places(beds: Sequence[Row], words: dict[str, str]) -> str:
     """Say along what beds lie; lengths of one kind are added up."""
     feet = defaultdict[tuple[str, str], float](float)
     for bed in beds:
         feet[bed["along"], bed["face"]] += bed["edge_ft"]
-    return _list_words([
+    return list_words([
         f"{floor(edge_ft + 0.5)} ft {words[along].format(face=face.replace('+', ' and ') or 'wall')}"
         for (along, face), edge_ft in feet.items()
     ])  # fmt: skip

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import date
 from string import ascii_uppercase
 from typing import Any
 
 from scanner.pages.drawing.dimensions import BedWords
-from scanner.pages.plan_page import write_feet
+from scanner.pages.plan_page import write_day, write_feet
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.schema.local_rules import LocalRules
+from scanner.units import IN_PER_FT, list_words
 
 HOUSE_PLACES = {
     "front": "at the house front",
     "side": "at the side of the house",
     "back": "at the back of the house",
 }
+
+NO_SURVEY = "Drawn from maps, not from a survey."
 
 
 def letter_of(place: int) -> str:
@@ -26,6 +31,16 @@ def letter_of(place: int) -> str:
     """
     rounds, at = divmod(place, len(ascii_uppercase))
     return (ascii_uppercase[rounds - 1] if rounds else "") + ascii_uppercase[at]
+
+
+def bed_names(count: int) -> str:
+    """Name the beds of a job.
+
+    >>> bed_names(1), bed_names(2), bed_names(3)
+    ('Bed A', 'Beds A and B', 'Beds A, B and C')
+    """
+    letters = list_words([letter_of(place) for place in range(count)])
+    return f"Bed{'s' * (count > 1)} {letters}"
 
 
 def place_words(bed: Mapping[Any, Any]) -> str:
@@ -72,6 +87,33 @@ def line_words(beds: Sequence[Mapping[Any, Any]], rules: LocalRules) -> list[str
         )
         told.append(f"{which} a straight line: there is no room for a curve that a mower follows.")
     return told
+
+
+def grown_words(plant: Mapping[Any, Any]) -> str:
+    """Say how large a plant grows; blank: nobody knows which it is.
+
+    >>> grown_words({"plant": "catmint", "height_in": 24, "spread_in": 30})
+    ' (2 ft tall, 2½ ft wide)'
+    """
+    height, spread = (write_feet(plant[f"{name}_in"] / IN_PER_FT) for name in ("height", "spread"))
+    return f" ({height} tall, {spread} wide)" if plant["plant"] else ""
+
+
+def drawn_from(beds: Sequence[Mapping[Any, Any]]) -> str:
+    """Say what a drawing rests on: which lengths were measured, and when.
+
+    >>> drawn_from([{"edge_source": "measured", "measured_on": "2026-03-16"}, {"edge_source": "surveyed"}])
+    'Lengths measured on March 16, 2026: A. All else is drawn from maps.'
+    """
+    letters = defaultdict[str, list[str]](list)
+    for at, bed in enumerate(beds):
+        if bed["edge_source"] == "measured":
+            letters[bed["measured_on"]].append(letter_of(at))
+    told = "; ".join(
+        f"on {write_day(date.fromisoformat(day)) if day else 'the lot'}: {', '.join(own)}"
+        for day, own in sorted(letters.items())
+    )
+    return f"Lengths measured {told}. All else is drawn from maps." if told else NO_SURVEY
 
 
 def drawn_words(bed: Mapping[Any, Any], place: int) -> BedWords:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from typing import Any
 
-from scanner.pages.plan_page import write_feet
-from scanner.schema.documents import LocalRules, RateBook
-from scanner.units import FT2_IN_PER_YD3
+from scanner.pages.drawing.scene import LotPlan
+from scanner.pages.plan_page import write_day, write_feet
+from scanner.schema.documents import Company, LocalRules, RateBook
+from scanner.units import FT2_IN_PER_YD3, list_words
 
 APART_FT = 2
 """A bed that measures so much off the sketch is asked about (our rule, no source)."""
@@ -39,6 +42,39 @@ class CrewJob:
     def of(self, quantity: str) -> float:
         """How much of a quantity it has; 0: none."""
         return self.amounts.get(quantity, 0.0)
+
+
+@dataclass(frozen=True)
+class JobSheet:
+    """What the sheet of a job tells."""
+
+    client: dict[Any, Any]  # row of CLIENTS
+    company: Company
+    job_id: str
+    finish: str
+    days: Sequence[date]
+    ticket: str  # blank: none on record
+    dig_from: date | None
+    dig_until: date | None
+    call_by: date | None  # last day to call for a ticket; None: there is one, or nobody knows
+    labor_hours: float
+    crew_days: float
+    hours: Sequence[tuple[str, float]]  # task as in jobs.csv, and its hours as planned
+    beds: Sequence[dict[Any, Any]]  # rows of OFFER_BEDS in the order of their letters
+    plan: LotPlan | None  # None: measured on foot, nothing to draw
+    work: CrewJob
+    cautions: Sequence[str]  # what else to mind, in sentences
+    command: str  # how it is typed in
+    held: str = ""  # why it begins no earlier, where the marks set its day
+    known: Sequence[str] = ()  # what the office has on record of the lot
+
+
+def days_words(days: Sequence[date]) -> str:
+    """Say on which days a job is built."""
+    first = f"{days[0]:%A}, {write_day(days[0])}"
+    if len(days) == 1:
+        return first
+    return f"day 1 {days[0]:%a} {days[0]:%b} {days[0].day}, day {len(days)} {days[-1]:%a} {days[-1]:%b} {days[-1].day}, {days[-1].year}"
 
 
 def list_tools(job: CrewJob) -> Iterator[str]:
@@ -93,9 +129,9 @@ def list_materials(job: CrewJob) -> Iterator[str]:
     ):  # fmt: skip
         if job.has(quantity):
             fetched = ", fetch on the way" if job.fetches(name) else ""
-            # what is delivered is summed over the week's jobs, and comes in whole yards
-            share = " of what is delivered" if job.has(f"{name}_trip_count") else ""
-            yield f"{name} {job.of(quantity):g} {unit}{share}{fetched}"
+            # what is delivered is summed over the week's jobs, and comes in whole yards; nobody is paid to fetch compost
+            share = " from the shop" if name == "compost" else " of what is delivered"
+            yield f"{name} {job.of(quantity):g} {unit}{fetched or share}"
     if job.has("edging_order_ft"):
         stick_ft = job.rates.edging_stick_ft.value
         yield _counted(
@@ -114,8 +150,8 @@ def list_steps(job: CrewJob) -> Iterator[str]:
     """Say what is done, one line each, in its order."""
     cones = "Cones out, vests on. " if job.is_at_street else ""
     yield f"{cones}Check that the marks are there and the ticket has not run out. Photograph the ground."
-    letters = _list_words([letter for letter, _ in job.lengths])
-    feet = _list_words([write_feet(length_ft) for _, length_ft in job.lengths])
+    letters = list_words([letter for letter, _ in job.lengths])
+    feet = list_words([write_feet(length_ft) for _, length_ft in job.lengths])
     yield f"Lay out {letters} from the sketch with string. Measure: {feet}. More than {APART_FT} ft off: call the office."
     yield from _strip(job)
     yield _haul(job)
@@ -132,7 +168,7 @@ def list_steps(job: CrewJob) -> Iterator[str]:
         where = "Lay fabric and" if job.of("fabric_ft2") > 0 else "Lay"
         yield f"{where} {job.of('gravel_yd3'):.1f} yd³ of gravel, {job.rates.gravel_depth_in.value:g} in deep."
     if job.plants:
-        yield f"Plant {_list_words(job.plants)}, where the sketch shows them. Water in."
+        yield f"Plant {list_words(job.plants)}, where the sketch shows them. Water in."
     if job.has("mulch_yd3"):
         yield f"Spread mulch {job.rates.mulch_depth_in.value:g} in deep, none on the stems. Sweep street and walks."
     else:
@@ -169,7 +205,7 @@ def _haul(job: CrewJob) -> str:
         )
         if job.fetches(name)
     ]
-    back = f" On the way back fetch {_list_words(fetched)}." if fetched else ""
+    back = f" On the way back fetch {list_words(fetched)}." if fetched else ""
     return f"Haul {_counted(job.of('load_count'), 'load', 'loads')} away.{back}"
 
 
@@ -177,7 +213,7 @@ def list_checks(job: CrewJob) -> Iterator[str]:
     """List what must be so before the crew leaves."""
     cover = "mulch" if job.has("mulch_yd3") else "gravel"
     depth_in = (job.rates.mulch_depth_in if cover == "mulch" else job.rates.gravel_depth_in).value
-    yield f"{cover} below the hard edge, {depth_in:g} in deep"
+    yield f"{cover} {depth_in:g} in deep, below the edge"
     if job.has("edging_ft"):
         yield "edging flush, stakes in"
     yield "street and walks swept"
@@ -194,13 +230,3 @@ def list_checks(job: CrewJob) -> Iterator[str]:
 
 def _counted(number: float, one: str, many: str) -> str:
     return f"{number:.0f} {one if round(number) == 1 else many}"
-
-
-def _list_words(words: Sequence[str]) -> str:
-    """List words as a sentence does.
-
-    >>> _list_words(["A", "B", "C"]), _list_words(["A"])
-    ('A, B and C', 'A')
-    """
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last

@@ -2,43 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from math import ceil
 
-from scanner.pages.bed_words import letter_of
-from scanner.pages.crew_sheet import TRIAL, JobSheet, beds_words, days_words, trial_column
-from scanner.pages.crew_words import list_checks, list_steps
+from scanner.pages.bed_words import bed_names, letter_of
+from scanner.pages.crew_words import JobSheet, days_words, list_checks, list_steps
 from scanner.pages.paper.column import BLANK, WRITE_PITCH, Column, Track
 from scanner.pages.paper.look import LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.schema.documents import FINISH_LONG_WORDS
 
-LEAST_PITCH, MOST_PITCH = 13.5, 21.0
+LEAST_PITCH, MOST_PITCH = 14.5, 21.0
 """From one line to write on to the next: as far as there is room [pt]."""
+GAP = 18.0
+"""Between two columns of hours [pt]."""
 BUILT_ABREAST = 4
 """Lengths to write down in a line."""
 
 
 def draw_back(paper: Paper, sheet: JobSheet) -> None:
-    """Draw the side on which the crew reports; a large job goes on on a second leaf."""
+    """Draw the side on which the crew reports: hours in two columns where one is too long, a second leaf where two are."""
     column = _head_back(paper, sheet)
-    steps = [*list_steps(sheet.work)]
-    trial = trial_column(paper.width)
-    _draw_steps(trial, sheet, steps, LEAST_PITCH)
-    middle = trial.y
-    _draw_done(trial, sheet)
-    spare = column.room - (TRIAL - trial.y)
-    is_long = spare < 0.0
-    if is_long:
-        spare = column.room - (TRIAL - middle)
-    pitch = LEAST_PITCH + max(0.0, spare) / (len(steps) + len(sheet.hours) + 1)
-    _draw_steps(column, sheet, steps, min(MOST_PITCH, pitch))
+    done = Column.trial(paper.width)
+    _draw_done(done, sheet)
+    for abreast in (1, 2):
+        trial = Column.trial(paper.width)
+        _draw_work(trial, sheet, LEAST_PITCH, abreast)
+        spare = column.room + trial.y + done.y
+        if is_whole := spare >= 0.0:
+            break
+    spare -= 0.0 if is_whole else done.y
+    lines = len([*list_steps(sheet.work)]) + len(sheet.hours) / abreast + 1
+    _draw_work(column, sheet, min(MOST_PITCH, LEAST_PITCH + max(0.0, spare) / lines), abreast)
     told = f"Type it in: {sheet.command}, each task by its printed name."
-    if is_long:
-        paper.foot(told, "Back; goes on")
+    if not is_whole:
+        paper.foot(told, "Back; goes on on a second leaf")
         paper.next_page()
         column = _head_back(paper, sheet)
     _draw_done(column, sheet)
-    paper.foot(told, "Back, second leaf" if is_long else "Back")
+    paper.foot(told, "Back" if is_whole else "Back, second leaf")
 
 
 def _head_back(paper: Paper, sheet: JobSheet) -> Column:
@@ -46,7 +48,7 @@ def _head_back(paper: Paper, sheet: JobSheet) -> Column:
     area_ft2 = sum(bed["area_ft2"] for bed in sheet.beds)
     right = (
         days_words(sheet.days),
-        f"{beds_words(sheet)}, {area_ft2:,.0f} ft²",
+        f"{bed_names(len(sheet.beds))}, {area_ft2:,.0f} ft²",
         FINISH_LONG_WORDS[sheet.finish],
     )
     under = f"{client['address']} · back of the sheet"
@@ -55,35 +57,44 @@ def _head_back(paper: Paper, sheet: JobSheet) -> Column:
     )
 
 
-def _draw_steps(column: Column, sheet: JobSheet, steps: Sequence[str], pitch: float) -> None:
+def _draw_work(column: Column, sheet: JobSheet, pitch: float, abreast: int) -> None:
     """Draw what is done and how long it takes; the pitch is that of the lines to write on [pt]."""
     column.section("Steps")
-    for number, words in enumerate(steps, 1):
+    for number, words in enumerate(list_steps(sheet.work), 1):
         column.to_tick(f"{number}  {words}", LIST, pitch=pitch)
-    tracks = (
-        Track("task", 0, 196), Track("planned", 180, 236, "right"), Track("took (actual_hours)", 252, 336),
-        Track("what held you up", 352, column.width),
-    )  # fmt: skip
-    column.section("Hours")
-    column.heads(tracks)
-    for task, hours in sheet.hours:
-        column.row(tracks, [task, f"{hours:.1f} h", BLANK, BLANK], pitch=pitch)
+    tracks = [
+        Track("task", 0, 166), Track("planned", 166, 204, "right"), Track("took (actual_hours)", 216, 306),
+        Track("what held you up", 322, column.width),
+    ]  # fmt: skip
+    if abreast > 1:
+        tracks[2:] = [Track("took", 212, (column.width - GAP) / 2)]
+    column.section("Hours (took: actual_hours of jobs.csv)" if abreast > 1 else "Hours")
+    each = ceil(len(sheet.hours) / abreast)
+    start = (column.width + GAP) / abreast
+    parts = [column.part(at * start, column.width) for at in range(abreast)]
+    for at, part in enumerate(parts):
+        part.heads(tracks)
+        for task, hours in sheet.hours[at * each :][:each]:
+            part.row(tracks, [task, f"{hours:.1f} h", *[BLANK] * (len(tracks) - 2)], pitch=pitch)
+    column.y = min(part.y for part in parts)
     column.rule()
     y = column.y
     column.row(
         tracks[:3], ["all", f"{sheet.labor_hours:.1f} h", BLANK], bold=True, pitch=WRITE_PITCH
     )
     column.y = y
-    _side_by_side(column, ((352, "loads", 28, 58, ""), (420, "mulch used", 54, 82, "yd³")))
+    _side_by_side(column, ((322, "loads", 28, 58, ""), (390, "mulch used", 54, 82, "yd³")))
+    if abreast > 1:
+        column.blank("what held you up", start=80)
 
 
 def _draw_done(column: Column, sheet: JobSheet) -> None:
     column.section("Done")
-    half = column.width / 2
-    left, right = column.part(0, half - 6), column.part(half + 6, column.width)
+    third = column.width / 3
+    parts = [column.part(at * third, (at + 1) * third - 6) for at in range(3)]
     for at, words in enumerate(list_checks(sheet.work)):
-        (right if at % 2 else left).to_tick(words)
-    column.y = min(left.y, right.y)
+        parts[at % 3].to_tick(words)
+    column.y = min(part.y for part in parts)
     letters = [letter_of(at) for at in range(len(sheet.beds))]
     for start in range(0, len(letters), BUILT_ABREAST):
         first, *more = letters[start : start + BUILT_ABREAST]

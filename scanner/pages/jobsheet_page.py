@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
-from scanner.pages.bed_words import bed_line, drawn_words, letter_of
-from scanner.pages.crew_sheet import TRIAL, JobSheet, beds_words, days_words, trial_column
-from scanner.pages.crew_words import list_at_curb, list_machines, list_materials, list_tools
+from scanner.pages.bed_words import bed_line, bed_names, drawn_words, letter_of
+from scanner.pages.crew_words import (
+    JobSheet,
+    days_words,
+    list_at_curb,
+    list_machines,
+    list_materials,
+    list_tools,
+)
 from scanner.pages.drawing.lot_drawing import SCALE_LINE, Field, draw_lot
 from scanner.pages.drawing.scene import Scene, set_scene
 from scanner.pages.jobsheet_back import draw_back
 from scanner.pages.paper.column import KNOWN, Column
-from scanner.pages.paper.look import BODY, HINT, LETTER, LIST
+from scanner.pages.paper.look import BODY, HINT, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
 from scanner.schema.documents import FINISH_LONG_WORDS
 
 MOST, LEAST = 372.0, 200.0
 """How high the drawing is [pt]."""
-Lists = list[list[tuple[str, list[str]]]]
-"""Columns of lists, each with its head."""
+LISTS = (
+    {"Tools": list_tools}, {"Machines and trailer": list_machines, "At the curb": list_at_curb}, {"Materials": list_materials},
+)  # fmt: skip
+"""What stands side by side under the drawing, by its head."""
 
 GAP = 12.0
 """Between the three lists [pt]."""
 
 STOP_IN = 24
 """Hand digging to each side of a mark: the widest of the states' tolerances (Cal. Gov. Code 4216, F.S. 556)."""
-
-
-def jobsheet_pdf(sheet: JobSheet, size: tuple[float, float] = LETTER) -> tuple[bytes, set[str]]:
-    """Print the sheet of a job; its bytes, and the letters that no face has."""
-    paper = draw_jobsheet(sheet, size)
-    return paper.finish(), paper.unwritten
 
 
 def draw_jobsheet(sheet: JobSheet, size: tuple[float, float]) -> Paper:
@@ -52,7 +54,6 @@ def _draw_front(paper: Paper, sheet: JobSheet) -> None:
     column.boxed(KNOWN, sheet.known)
     y = column.y
     scene = set_scene(sheet.plan) if sheet.plan is not None else None
-    lists = _lists(sheet)
     if scene is None:
         column.section("Beds")
         for at, bed in enumerate(sheet.beds):
@@ -60,49 +61,29 @@ def _draw_front(paper: Paper, sheet: JobSheet) -> None:
         column.words("Measured on foot, so nothing is drawn: lay out from the hard edge.", HINT)
         y = column.y
     else:
-        taken = _height(sheet, scene, lists, paper.width) + SCALE_LINE
-        most = max(LEAST, min(MOST, y - paper.bottom - taken))
+        trial = Column.trial(paper.width)
+        _draw_under(trial, sheet, scene)
+        most = max(LEAST, min(MOST, y - paper.bottom + trial.y - SCALE_LINE))
         words = [drawn_words(bed, at) for at, bed in enumerate(sheet.beds)]
         field = Field(paper.left, y, paper.right - paper.left, most, LEAST)
         y = draw_lot(paper, scene, words, field, has_small_plan=False).bottom
-    y = _draw_lists(Column.full(paper, y), sheet, lists)
-    column = Column.full(paper, y)
-    _draw_kept(column, sheet, scene)
-    what = f"Job {sheet.job_id} · {beds_words(sheet)} · {FINISH_LONG_WORDS[sheet.finish]}"
+    _draw_under(Column.full(paper, y), sheet, scene)
+    what = f"Job {sheet.job_id} · {bed_names(len(sheet.beds))} · {FINISH_LONG_WORDS[sheet.finish]}"
     paper.foot(what, "Front; steps and hours on the back")
 
 
-def _lists(sheet: JobSheet) -> Lists:
-    work = sheet.work
-    return [
-        [("Tools", [*list_tools(work)])],
-        [("Machines and trailer", [*list_machines(work)]), ("At the curb", [*list_at_curb(work)])],
-        [("Materials", [*list_materials(work)])],
-    ]
-
-
-def _height(sheet: JobSheet, scene: Scene, lists: Lists, width: float) -> float:
-    """Say how much room lists and cautions take [pt], by writing them on paper that nobody sees."""
-    trial = trial_column(width)
-    end = Column.full(trial.paper, _draw_lists(trial, sheet, lists))
-    _draw_kept(end, sheet, scene)
-    return TRIAL - end.y
-
-
-def _draw_lists(column: Column, sheet: JobSheet, lists: Lists) -> float:
-    """Draw the three lists side by side, and what is known of the locating ticket under the last; where they end [y]."""
+def _draw_under(column: Column, sheet: JobSheet, scene: Scene | None) -> None:
+    """Draw three lists side by side, the locating ticket under the shortest, and what must not be dug."""
     width = (column.width - 2 * GAP) / 3
-    ends = []
-    for at, parts in enumerate(lists):
-        part = column.part(at * (width + GAP), at * (width + GAP) + width)
-        for head, items in parts:
+    parts = [column.part(at * (width + GAP), at * (width + GAP) + width) for at in range(3)]
+    for part, lists in zip(parts, LISTS, strict=True):
+        for head, items in lists.items():
             part.section(head)
-            for words in items:
+            for words in items(sheet.work):
                 part.to_tick(words)
-        if at == len(lists) - 1:
-            _draw_ticket(part, sheet)
-        ends.append(part.y)
-    return min(ends)
+    _draw_ticket(max(reversed(parts), key=lambda part: part.y), sheet)
+    column.y = min(part.y for part in parts)
+    _draw_kept(column, sheet, scene)
 
 
 def _draw_ticket(column: Column, sheet: JobSheet) -> None:

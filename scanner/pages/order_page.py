@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.pages.paper.column import BLANK, TICK, Cell, Column, Track
-from scanner.pages.paper.look import BODY, HINT, LETTER, LIST
+from scanner.pages.paper.look import BODY, HINT, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
 from scanner.schema.documents import Company
@@ -41,12 +41,6 @@ class OrderTables:
     file: str  # the same as csv
 
 
-def order_pdf(tables: OrderTables, size: tuple[float, float] = LETTER) -> tuple[bytes, set[str]]:
-    """Print an order; its bytes, and the letters that no face has."""
-    paper = draw_order(tables, size)
-    return paper.finish(), paper.unwritten
-
-
 def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     """Draw an order's pages."""
     paper = Paper(size, title=f"Materials for the week of {tables.week}")
@@ -72,7 +66,7 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
     page.column.blank("Ordered by", start=56, end=226)
     page.column.y = y
     page.column.part(250, page.column.width).blank("on", start=16, end=100)
-    paper.foot(f"The same figures as a table: {tables.file}", f"Page {paper.page}")
+    page.end()
     return paper
 
 
@@ -110,11 +104,14 @@ class _Page:
 
     def room(self, needed: float = LEAST_ROOM) -> None:
         if self.column.room < needed:
-            self.paper.foot(
-                f"The same figures as a table: {self.tables.file}", f"Page {self.paper.page}"
-            )
+            self.end()
             self.paper.next_page()
             self.column = self._begin()
+
+    def end(self) -> None:
+        self.paper.foot(
+            f"The same figures as a table: {self.tables.file}", f"Page {self.paper.page}"
+        )
 
     def section(self, words: str, tracks: Sequence[Track] = ()) -> None:
         self.room(2 * LEAST_ROOM)

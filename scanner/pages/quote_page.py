@@ -13,23 +13,22 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date
 from importlib.resources import files
 from itertools import pairwise
 
-from scanner.pages.bed_words import bed_line, drawn_words, letter_of
+from scanner.pages.bed_words import bed_line, bed_names, drawn_from, drawn_words, letter_of
 from scanner.pages.drawing.lot_drawing import Field, draw_lot
 from scanner.pages.drawing.scene import LotPlan, set_scene
 from scanner.pages.paper.column import PITCH, Column, Track
 from scanner.pages.paper.look import BODY, CONTRACT, PAPERS, TOTAL
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
-from scanner.pages.quote_words import Quote, bed_names, scope
+from scanner.pages.quote_words import Quote, scope
 from scanner.units import write_usd
 
-INDENT = 20.0
-"""Words stand so far in, under those behind a bed's disc [pt]."""
+INDENT, SECTION_GAP = 20.0, 10.0
+"""Words stand so far in, under those behind a bed's disc, and sections so far apart [pt]."""
 WORDS_AT, FIGURE_AT = 130.0, 400.0
 """Where what a payment is for, and its figure, begin [pt]."""
 DRAWING = 480.0, 280.0
@@ -44,29 +43,31 @@ NOT_IN_IT = (
 )
 
 
-def quote_pdf(quote: Quote, size: str) -> tuple[Paper, bytes]:
-    """Write a quote, its sketch and the forms: the document with its words on record, and its content."""
+def draw_quote(quote: Quote, size: str) -> Paper:
+    """Draw a quote, its sketch and the forms."""
     page_count = _write(Paper(PAPERS[size], title=""), quote, 0)
     paper = Paper(PAPERS[size], title=f"Quote {quote.number}")
     _write(paper, quote, page_count)
-    return paper, paper.finish()
+    return paper
 
 
 def _write(paper: Paper, quote: Quote, page_count: int) -> int:
     column = Column.full(paper, _head(paper, quote, f"Quote {quote.number}") - 6)
     _whom(column, quote)
-    for section in _sections(quote):
-        if _depth(section, paper) > column.room:
+    for section in (_built, _costs, _not_in_it, _terms, _agreed):
+        trial = Column.trial(paper.width)
+        section(trial, quote)
+        if SECTION_GAP - trial.y > column.room:
             _foot(paper, quote, page_count, "")
             paper.next_page()
             column = Column.full(paper, _head(paper, quote, f"Quote {quote.number}, continued"))
-        column.gap(10)
-        section(column)
+        column.gap(SECTION_GAP * (trial.y < 0))
+        section(column, quote)
     _foot(paper, quote, page_count, _attached(quote))
     if quote.plan is not None:
         paper.next_page()
         _sketch(paper, quote, quote.plan)
-        _foot(paper, quote, page_count, "Drawn from maps, not from a survey.")
+        _foot(paper, quote, page_count, drawn_from(quote.plan.beds.to_dict("records")))
     for copy in ("first copy", "second copy") if quote.has_notice else ():
         paper.next_page()
         _notice(paper, quote, copy)
@@ -96,24 +97,10 @@ def _foot(paper: Paper, quote: Quote, page_count: int, words: str) -> None:
     paper.foot(words, f"Quote {quote.number} · page {paper.page} of {page_count}")
 
 
-def _depth(section: Callable[[Column], None], paper: Paper) -> float:
-    """Measure a section on paper that nobody sees [pt]."""
-    trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
-    section(trial)
-    return 10.0 - trial.y
-
-
-def _sections(quote: Quote) -> list[Callable[[Column], None]]:
-    parts = (
-        [_built, _costs, _not_in_it, _terms] if quote.terms.terms else [_built, _costs, _not_in_it]
-    )
-    return [lambda column, part=part: part(column, quote) for part in (*parts, _agreed)]  # type: ignore[misc]
-
-
 def _whom(column: Column, quote: Quote) -> None:
     client, start = quote.client, quote.terms.start_window or "to be agreed"
-    days = max(1, round(quote.taken["crew_days"] + 0.49))
-    how_long = "one day" if days == 1 else f"{days} days"
+    days = quote.taken["day_count"]
+    how_long = "one day" if days == 1 else f"{days:.0f} days"
     left, right = column.part(0, 282), column.part(288, column.width)
     mail = client.get("mailing_address") or client["address"]
     below = " · ".join(part for part in (mail, client["phone"]) if part)
@@ -163,8 +150,9 @@ def _not_in_it(column: Column, quote: Quote) -> None:  # noqa: ARG001 - a part a
 
 
 def _terms(column: Column, quote: Quote) -> None:
-    column.section("Terms")
-    column.words(quote.terms.terms, CONTRACT, indent=INDENT)
+    if quote.terms.terms:
+        column.section("Terms")
+        column.words(quote.terms.terms, CONTRACT, indent=INDENT)
 
 
 def _agreed(column: Column, quote: Quote) -> None:

@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from scanner.pages.bed_words import letter_of, line_words
+from scanner.pages.bed_words import grown_words, line_words
 from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.plan_page import write_feet
 from scanner.schema.documents import Company, RateBook
 from scanner.schema.local_rules import QuoteTerms
-from scanner.units import IN_PER_FT
+from scanner.units import list_words
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Quote:
     row: Mapping[Any, Any]  # row of QUOTES
     client: Mapping[Any, Any]  # row of CLIENTS
     beds: Sequence[Mapping[Any, Any]]  # rows of OFFER_BEDS in the order of their letters
-    taken: Mapping[str, float]  # sums of QUANTITIES over the beds, and crew_days
+    taken: Mapping[str, float]  # sums of QUANTITIES over the beds, and day_count
     plants: Sequence[tuple[str, Mapping[Any, Any]]]  # "6 catmint" with its row of CHOSEN_PLANTS
     payments: Sequence[
         tuple[str, str, int]
@@ -53,16 +53,16 @@ def scope(quote: Quote) -> list[str]:
     if quote.plan:
         edged = " ".join([edged, *line_words(quote.beds, quote.plan.rules)])
     along_wall = (
-        f" The first {rates_in(taken['wall_in'])} along the wall are gravel."
+        f" The first {taken['wall_in']:g} in along the wall are gravel."
         if taken["wall_strip_ft2"]
         else ""
     )
     depth = rates.gravel_depth_in if finish == "gravel" else rates.mulch_depth_in
     yd3 = taken["gravel_yd3" if finish == "gravel" else "mulch_yd3"]
-    cover = f"{rates_in(depth.value)} of {'gravel over fabric' if finish == 'gravel' else 'mulch'}, about {_half_yards(yd3)}"
+    cover = f"{depth.value:g} in of {'gravel over fabric' if finish == 'gravel' else 'mulch'}, about {_half_yards(yd3)}"
     compost = "work compost into the ground and " if finish == "planted" else ""
     return [
-        f"We cut out the turf and take it away, about {rates_in(rates.cut_depth_in.value)} deep.",
+        f"We cut out the turf and take it away, about {rates.cut_depth_in.value:g} in deep.",
         edged,
         f"We {compost}spread {cover}.{along_wall}",
         _planted(quote),
@@ -71,34 +71,13 @@ def scope(quote: Quote) -> list[str]:
 
 
 def _planted(quote: Quote) -> str:
-    told = [
-        f"{words}, {_sold(plant)}" + (f" ({_grown(plant['height_in'])} tall, {_grown(plant['spread_in'])} wide)" if plant["plant"] else "")
-        for words, plant in quote.plants
-    ]  # fmt: skip
+    told = [f"{words}, {plant['plant_size']}{grown_words(plant)}" for words, plant in quote.plants]
     if not told:
         return "We set no plants."
-    listed = ", ".join([*told[:-2], " and ".join(told[-2:])])
     promise = quote.rates.plant_warranty_share.value > 0
-    return f"We plant and water in {listed}" + (
+    return f"We plant and water in {list_words(told)}" + (
         "; each is replaced once if it fails within a year." if promise else "."
     )
-
-
-def _sold(plant: Mapping[Any, Any]) -> str:
-    return str(plant["plant_size"]).replace("gal", " gal")
-
-
-def _grown(inches: float) -> str:
-    return write_feet(inches / IN_PER_FT)
-
-
-def rates_in(inches: float) -> str:
-    """Write a depth.
-
-    >>> rates_in(3.0), rates_in(2.5)
-    ('3 in', '2.5 in')
-    """
-    return f"{inches:g} in"
 
 
 def _half_yards(yd3: float) -> str:
@@ -109,14 +88,3 @@ def _half_yards(yd3: float) -> str:
     """
     halves = max(1, round(yd3 * 2))
     return f"{halves // 2 or ''}{'½' * (halves % 2)} yd³"
-
-
-def bed_names(count: int) -> str:
-    """Name the beds of a quote.
-
-    >>> bed_names(1), bed_names(2), bed_names(3)
-    ('Bed A', 'Beds A and B', 'Beds A, B and C')
-    """
-    letters = [letter_of(place) for place in range(count)]
-    listed = ", ".join([*letters[:-2], " and ".join(letters[-2:])])
-    return f"Bed{'s' * (count > 1)} {listed}"

@@ -11,7 +11,15 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.pages.bed_words import bed_line, drawn_words, letter_of, line_words, place_words
+from scanner.pages.bed_words import (
+    bed_line,
+    drawn_from,
+    drawn_words,
+    grown_words,
+    letter_of,
+    line_words,
+    place_words,
+)
 from scanner.pages.drawing.key_plan import draw_key_plan
 from scanner.pages.drawing.lot_drawing import SCALE_LINE, Drawn, Field, draw_lot
 from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
@@ -20,7 +28,7 @@ from scanner.pages.paper.look import HINT, LIST, PAPERS
 from scanner.pages.paper.sheet import HEAD_DEPTH, Paper
 from scanner.pages.plan_page import write_day, write_feet
 from scanner.schema.documents import FINISH_LONG_WORDS, FINISHES, Company, RateBook
-from scanner.units import IN_PER_FT, SAID_CENTS, write_usd
+from scanner.units import SAID_CENTS, write_usd
 
 RIGHT, GAP = 188.0, 18.0
 """Width of the right column, and what parts it from the left one [pt]."""
@@ -39,9 +47,8 @@ COVERS = {
     "planted": "Compost worked in, mulch {mulch:g} in deep, planted with {plants}",
     "gravel": "Gravel {gravel:g} in deep over fabric with {plants}",
 }
-FOOT = "Drawn from maps, not from a survey. We measure again with you before the price is fixed."
-NO_SURVEY = "Lengths and depths as measured on the lot. This is no survey: how the beds lie to each other is not known."
-MEASURED_FOOT = "Lengths as measured on the lot; all else is drawn from maps."
+AGAIN = " We measure again before the price is fixed."
+ON_FOOT = "Lengths and depths as measured on the lot. This is no survey: how the beds lie to each other is not known."
 
 
 @dataclass(frozen=True)
@@ -70,18 +77,17 @@ class Sender:
     paper: str
 
 
-def sketches_pdf(sketches: Sequence[Sketch], sender: Sender) -> tuple[Paper, bytes]:
-    """Write sketches, a page a client: the document with its words on record, and its content."""
+def draw_sketches(sketches: Sequence[Sketch], sender: Sender) -> Paper:
+    """Draw sketches, a page a client."""
     paper = Paper(PAPERS[sender.paper], title="Sketches of beds")
     for number, sketch in enumerate(sketches):
         if number:
             paper.next_page()
-        write_sketch(paper, sketch, sender)
-    return paper, paper.finish()
+        _draw(paper, sketch, sender)
+    return paper
 
 
-def write_sketch(paper: Paper, sketch: Sketch, sender: Sender) -> None:
-    """Write the page of one client."""
+def _draw(paper: Paper, sketch: Sketch, sender: Sender) -> None:
     client, company = sketch.client, sender.company
     scene = set_scene(sketch.plan)
     beds = sketch.plan.beds.to_dict("records")
@@ -103,13 +109,13 @@ def write_sketch(paper: Paper, sketch: Sketch, sender: Sender) -> None:
         left.section("Notes")
         left.lines(int(left.room / WRITE_PITCH))
     is_measured = all(bed["edge_source"] == "measured" for bed in beds)
-    drawn_from = MEASURED_FOOT if is_measured else FOOT
-    paper.foot(NO_SURVEY if scene.is_schematic else drawn_from, client["client_id"])
+    rests_on = drawn_from(beds) + AGAIN * (not is_measured)
+    paper.foot(ON_FOOT if scene.is_schematic else rests_on, client["client_id"])
 
 
 def _most(paper: Paper, sketch: Sketch, scene: Scene, sender: Sender) -> tuple[float, bool]:
     """Say how high the drawing may be so that words and small plan find room under it [pt], and whether that does."""
-    trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
+    trial = Column.trial(paper.width)
     left, right = trial.part(0, trial.width - RIGHT - GAP), trial.part(0, RIGHT)
     _left(left, sketch, sender, scene)
     _right(right, sketch, sender, is_dashed=True)
@@ -138,12 +144,7 @@ def _left(column: Column, sketch: Sketch, sender: Sender, scene: Scene) -> None:
 
 
 def _sentences(beds: Sequence[Mapping[Any, Any]], sketch: Sketch, rates: RateBook) -> list[str]:
-    plants = " and ".join(
-        f"{words} ({_size(plant['height_in'])} tall, {_size(plant['spread_in'])} wide)"
-        if plant["plant"]
-        else words
-        for words, plant in sketch.plants
-    )
+    plants = " and ".join(f"{words}{grown_words(plant)}" for words, plant in sketch.plants)
     cover = COVERS[sketch.finish if plants or sketch.finish == "gravel" else "mulch"].format(
         mulch=rates.mulch_depth_in.value, gravel=rates.gravel_depth_in.value, plants=plants
     )
@@ -180,10 +181,6 @@ def _is_strip(bed: Mapping[Any, Any]) -> bool:
     """Tell whether a bed takes the whole grass between curb and sidewalk: turf stays at its ends at most."""
     is_whole = bed["bed_line_ft"] < bed["edge_ft"] / 2
     return bool(bed["along"] == "curb" and bed["absorbed_ft2"] > LEAST_FT2 and is_whole)
-
-
-def _size(inches: float) -> str:
-    return write_feet(inches / IN_PER_FT)
 
 
 def _shows(drawn: Drawn, shapes: np.ndarray) -> bool:

@@ -45,19 +45,19 @@ class Visit:
     known: Sequence[str]  # what the office has on record of the lot
 
 
-def visit_pdf(visit: Visit, *, paper_size: str) -> tuple[Paper, bytes]:
-    """Write the sheet: the document with its words on record, and its content."""
+def draw_visit(visit: Visit, size: str) -> Paper:
+    """Draw the sheet."""
     client = visit.client
     name = client["name"] or client["client_id"]
     day, by = HEAD
-    paper = Paper(PAPERS[paper_size], title=f"Visit: {name}")
+    paper = Paper(PAPERS[size], title=f"Visit: {name}")
     top = paper.head(
         f"Visit: {name}",
         _under(client),
         (f"{day} ________________", f"{by} ________________", _round(client)),
     )
     scene = set_scene(visit.plan) if visit.plan else None
-    trial = Column.full(Paper((paper.width, paper.height), title=""), 0.0)
+    trial = Column.trial(paper.width)
     _write_columns(trial, visit, scene)
     room = paper.top - paper.bottom - HEAD_DEPTH - ABOVE - SCALE_LINE + trial.y
     first = Column.full(paper, top - ABOVE)
@@ -74,7 +74,7 @@ def visit_pdf(visit: Visit, *, paper_size: str) -> tuple[Paper, bytes]:
         f"Back in the office: bed-scanner record BOOK visit {client['client_id']}, then each blank by its name, as slope=flat.",
         client["client_id"],
     )
-    return paper, paper.finish()
+    return paper
 
 
 def _under(client: Mapping[Any, Any]) -> str:
@@ -103,13 +103,20 @@ def _write_columns(column: Column, visit: Visit, scene: Scene | None) -> None:
 def _measure(column: Column, visit: Visit) -> None:
     column.section("Measure and ask")
     paper = column.paper
-    for x, words in ((LABELS, "drawn"), (MEASURED, "measured")):
+    is_known = any(bed["edge_source"] == "measured" for bed in visit.beds)
+    for x, words in ((LABELS, "so far" if is_known else "drawn"), (MEASURED, "measured")):
         paper.text(column.left + x, column.y - 9, words, HINT)
     column.gap(12)
     for at, bed in enumerate(visit.beds):
-        for name, feet in ((LENGTH, bed["edge_ft"]), (DEPTH, bed["mean_depth_ft"])):
+        # what a tape said stays as it was said
+        length = (
+            f"{bed['edge_ft']:g} ft"
+            if bed["edge_source"] == "measured"
+            else write_feet(bed["edge_ft"])
+        )
+        for name, words in ((LENGTH, length), (DEPTH, write_feet(bed["mean_depth_ft"]))):
             base = column.y - WRITE_PITCH + 6
-            paper.text(column.left + LABELS, base, write_feet(feet), LIST.soft)
+            paper.text(column.left + LABELS, base, words, LIST.soft)
             column.blank(f"{name} {letter_of(at)}", start=MEASURED, end=MEASURED_END, unit="ft")
     for blank in BLANKS:
         _blank(column, blank)

@@ -111,6 +111,28 @@ def test_bed_of_another_job_is_refused(built_on, words):
     assert f"bed C0002-house-1 {words}; it is left out" in problems["problem"].item()
 
 
+def test_a_job_on_record_gets_no_bed_of_another_and_what_changes_in_it_is_said():
+    first, tasks, _ = draw(told_of(job_id="J1", bed_ids="C0002-curb-1"))
+    other, _, _ = draw(told_of(job_id="J2", bed_ids="C0002-house-1"))
+    season = replace(NO_SEASON, jobs=pd.concat([first, other]), job_tasks=tasks)
+    jobs, _, problems = draw(
+        told_of(job_id="J1", bed_ids="C0002-curb-1 C0002-house-1"), season=season
+    )
+    assert len(jobs) == 0
+    assert "bed C0002-house-1 is sold already in job J2" in problems["problem"].item()
+    jobs, _, problems = draw(
+        told_of(job_id="J1", bed_ids="C0002-curb-1", finish="mulch", sold_cents=510_000.0),
+        season=season,
+    )
+    assert jobs["sold_cents"].item() == 510_000
+    was = f"${first['sold_cents'].item() / 100:,.0f}"
+    assert problems["problem"].tolist() == [
+        f"finish {first['finish'].item()} so far, mulch from now on",
+        f"sold for {was} so far, $5,100 from now on",
+    ]
+    assert problems["severity"].tolist() == ["note", "note"]
+
+
 def test_bed_of_two_jobs_of_a_sheet_is_the_first_ones():
     told = pd.concat([told_of(job_id="J1"), told_of(job_id="J2", bed_ids="C0002-house-1")])
     jobs, _, problems = draw(told)
@@ -133,7 +155,9 @@ def test_price_far_outside_the_quick_price_is_asked_about_and_recorded(sold_usd,
     # The same sheet again asks no more; another strange price does
     season = replace(NO_SEASON, jobs=jobs, job_tasks=tasks)
     assert draw(told_of(sold_cents=sold_usd * 100.0), season=season)[2].empty
-    assert len(draw(told_of(sold_cents=1_100.0), season=season)[2]) == 1
+    changed, far = draw(told_of(sold_cents=1_100.0), season=season)[2].to_dict("records")
+    assert changed["problem"] == f"sold for ${sold_usd:,} so far, $11 from now on"
+    assert far["problem"].startswith("sold_usd $11 is far outside the quick price")
 
 
 def test_actuals_stand_beside_the_estimate():

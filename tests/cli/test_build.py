@@ -120,7 +120,7 @@ def test_the_page_of_an_order_has_the_figures_of_its_csv(book):
 
 def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
     assert note(book, "order", "--week", WEEK).exit_code == 0
-    rows = [row for row in rows_of(book) if row["job_id"]]
+    rows, shop = [row for row in rows_of(book) if row["job_id"]], list[str]()
     for client in "ABC":
         assert note(book, "jobsheet", client).exit_code == 0
         text = " ".join(text_of(book / "out" / f"jobsheet-{client}.pdf").split())
@@ -129,6 +129,14 @@ def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
             f"{own['order']} yd³, fetch on the way" if own["order"] else "yd³ of what is delivered"
         )
         assert comes in text, client
+        for row in rows:
+            if row["client_id"] == client and row["material"] == "compost":
+                shop += [re.search(r"compost ([\d.]+) yd³ from the shop", text)[1]]
+    (compost,) = (
+        row for row in rows_of(book) if row["material"] == "compost" and not row["job_id"]
+    )
+    assert compost["sold_as"] == "yards, to the shop"
+    assert float(compost["order"]) == pytest.approx(sum(map(float, shop)))
 
 
 def test_order_and_sheet_begin_on_one_day_and_say_why(book):

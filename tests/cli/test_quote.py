@@ -159,18 +159,16 @@ def test_right_to_cancel_as_the_rule_words_it(book):
 
 
 def test_words_stand_clear_of_each_other_also_where_much_is_said(book, monkeypatch):
-    papers, write_pdf = [], quote_page.quote_pdf
+    papers, draw = [], quote_page.draw_quote
 
     def keep(quote, size):
         for more in ("", "Interest is due on what is not paid within thirty days. " * 20):
             terms = quote.terms.model_copy(update={"terms": more})
-            made = write_pdf(
-                replace(quote, terms=terms, beds=[*quote.beds] * (4 if more else 1)), size
-            )
-            papers.append(made[0])
-        return made
+            beds = [*quote.beds] * (4 if more else 1)
+            papers.append(draw(replace(quote, terms=terms, beds=beds), size))
+        return papers[-1]
 
-    monkeypatch.setattr("scanner.cli.quote.quote_pdf", keep)
+    monkeypatch.setattr("scanner.cli.quote.draw_quote", keep)
     for size in ("letter", "a4"):
         assert write(book, "C0056", "--finish", "planted", "--paper", size).exit_code == 0
     assert [clashes(paper) for paper in papers] == [[]] * 4
@@ -212,6 +210,56 @@ def test_a_quote_that_is_printed_again_takes_the_bed_as_measured_since(book):
     # A cut of 3 in: 324 / 3 = 108 ft² to the cubic yard
     tasks = season.quote_tasks.set_index(["quote_id", "task"])["quantity"]
     assert tasks[again["quote_id"], "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
+
+
+def test_a_measured_bed_stands_on_all_papers_with_the_day_it_was_measured(book):
+    typed = ("length A=40.5", "--on", "2026-02-13")
+    assert type_in("record", str(book), "visit", LEAD, *typed, *TODAY).exit_code == 0
+    for verb in ("sketch", "visit"):
+        told = type_in(verb, str(book), LEAD, "--out", str(book / "out"), *TODAY)
+        assert told.exit_code == 0
+    assert write(book, LEAD).exit_code == 0
+    rests_on = "Lengths measured on February 13, 2026: A. All else is drawn from maps."
+    for page in (pages_of(book)[1], text_of(book / "out" / f"sketch-{LEAD}.pdf")[0]):
+        assert rests_on in page
+        assert "not from a survey" not in page
+        assert "41 ft" in page
+    # the table of what was measured has it as the tape said it
+    sheet = text_of(book / "out" / f"visit-{LEAD}.pdf")[0]
+    assert "length A 40.5 ft" in sheet
+    assert "so far measured" in sheet
+
+
+def test_a_quote_has_the_days_that_its_price_and_its_crew_have(book, scan):
+    """Work of 1.06 crew-days: the crew stays on for the rest, and comes once."""
+    days = scan.offers.query("client_id == @LEAD and phase == 1")["crew_days"].item()
+    with (book / "rates.toml").open("a") as rates:  # a crew's day has 8 hours
+        rates.write(f"day_hours = {{ value = {8 * days / 1.06:.3f}, source = 'for the test' }}\n")
+    assert write(book, LEAD).exit_code == 0
+    assert "two to four weeks after you sign; one day" in pages_of(book)[0]
+    tasks = read_season(book).quote_tasks.set_index("task")["quantity"]
+    assert tasks["set up and clean up"] == tasks["mobilization"] == 1
+    for words in (("quote", "Q2026-001", "won"), ("schedule", LEAD, "2026-02-23")):
+        assert type_in("record", str(book), *words, *TODAY).exit_code == 0
+    assert type_in("jobsheet", str(book), LEAD, "--out", str(book / "out"), *TODAY).exit_code == 0
+    sheet = text_of(book / "out" / f"jobsheet-{LEAD}.pdf")[0]
+    assert "1.1 crew-days" in sheet
+    assert "day 1" not in sheet
+
+
+def test_a_quote_after_a_sale_says_which_offer_it_is_for(book):
+    assert write(book, "C0056").exit_code == 0
+    assert type_in("record", str(book), "quote", "Q2026-001", "won", *TODAY).exit_code == 0
+    told = write(book, "C0056")
+    assert told.exit_code == 0
+    first, second = read_season(book).quotes["bed_ids"]
+    assert not {*first.split()} & {*second.split()}
+    said = re.search(
+        r"Q2026-001 is sold already: this quote is for the next offer, (.*)\.", told.stderr
+    )
+    bed = re.match(r"(\d+) ft (\w+)", said[1])
+    assert f"{bed[1]} ft" in pages_of(book, "2026-002")[0]
+    assert second.split()[0].startswith(f"C0056-{bed[2]}")
 
 
 def test_from_quote_to_job(book):

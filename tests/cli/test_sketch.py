@@ -16,7 +16,7 @@ from scanner import pipeline
 from scanner.cli.sketch import gather_sketches
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet
-from scanner.pages.sketch_page import Sender, Sketch, sketches_pdf
+from scanner.pages.sketch_page import Sender, Sketch, draw_sketches
 from scanner.schema.documents import Book, Scan
 from tests.cli.desk import keeping_scans, type_in
 from tests.paper_boxes import clashes
@@ -45,7 +45,8 @@ def drawn() -> Drawn:
 
 def pages_of(drawn: Drawn, paper: str, count: int | None = None) -> tuple[Paper, bytes]:
     sender = Sender(drawn.book.rules.company, TODAY, date(2027, 3, 18), drawn.book.rates, paper)
-    return sketches_pdf(drawn.sketches[:count], sender)
+    paper = draw_sketches(drawn.sketches[:count], sender)
+    return paper, paper.finish()
 
 
 @pytest.fixture(scope="module")
@@ -170,7 +171,7 @@ def test_lengths_measured_on_foot_are_drawn_to_scale_and_called_no_survey(tmp_pa
     found = pipeline.scan(read, today=TODAY, season=season)
     sketches, _ = gather_sketches(read, season, found, ["A", "B"])
     sender = Sender(read.rules.company, TODAY, date(2027, 3, 18), read.rates, paper)
-    document = sketches_pdf(sketches, sender)[0]
+    document = draw_sketches(sketches, sender)
     assert clashes(document) == []
     assert document.page == 2
     for page, sketch in enumerate(sketches, 1):

@@ -12,7 +12,7 @@ from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.cli.visit import gather_visit
 from scanner.cli.visit_prices import price_lengths
-from scanner.pages.visit_page import Visit, visit_pdf
+from scanner.pages.visit_page import Visit, draw_visit
 from scanner.schema.documents import FINISHES, Book, Scan
 from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
 from scanner.units import usd_said
@@ -65,13 +65,13 @@ def record(book: Path, *typed: str) -> tuple[int, str]:
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_no_words_overlap(visits, paper):
     for client, visit in visits.items():
-        assert clashes(visit_pdf(visit, paper_size=paper)[0]) == [], client
+        assert clashes(draw_visit(visit, paper)) == [], client
 
 
 def test_the_sheet_begins_with_what_the_client_list_knows_of_the_lot(visits):
     assert visits["C0063"].known == ["new drive being poured in spring"]
     assert visits["C0091"].known == ["dog: yes"]
-    printed = [box.text for box in visit_pdf(visits["C0091"], paper_size="letter")[0].boxes]
+    printed = [box.text for box in draw_visit(visits["C0091"], "letter").boxes]
     assert "Know before you go: dog: yes" in [words.replace("\xa0", " ") for words in printed]
     assert visits["C0001"].known == []
 
@@ -89,7 +89,7 @@ def test_the_row_as_drawn_is_the_scans_price(seen, visits):
     leads = found.offers[found.offers["phase"] == 1].set_index("client_id")
     for client, visit in visits.items():
         drawn = visit.prices[visit.prices["is_drawn"]].iloc[0]
-        printed = [box.text for box in visit_pdf(visit, paper_size="letter")[0].boxes]
+        printed = [box.text for box in draw_visit(visit, "letter").boxes]
         for finish in FINISHES:
             key = (leads.loc[client, "offer_id"], finish)
             if key in prices.index:
@@ -115,7 +115,7 @@ def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book)
 
 
 def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
-    printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
+    printed = {box.text for box in draw_visit(visits["C0003"], "letter").boxes}
     names = [blank.name for blank in (*BLANKS, NOTE)] + [
         "length A",
         "depth A",
@@ -216,7 +216,7 @@ def test_how_a_visit_ended_is_sent_to_its_command(book, typed, command):
 
 def test_all_that_can_be_written_on_the_sheet_is_listed(visits, book):
     told = " ".join(record(book, "C0003", "colour=red")[1].split())
-    printed = {box.text for box in visit_pdf(visits["C0003"], paper_size="letter")[0].boxes}
+    printed = {box.text for box in draw_visit(visits["C0003"], "letter").boxes}
     assert printed >= {*ENDINGS, NOTE.name}
     for name in (*ENDINGS, NOTE.name, "who decides", "length A", "depth A", "Day and hour"):
         assert name in told
@@ -228,6 +228,8 @@ def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
         "visit", str(book), "308-555-0103", "--out", str(out), "--today", TODAY.isoformat()
     )
     assert (done.exit_code, done.stdout) == (0, f"{out / 'visit-C0003.pdf'}\n")
+    # its two beds, with no figure that might be typed as it stands
+    assert 'visit C0003 "length A=FEET" "length B=FEET" slope=flat' in done.stderr
     done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
     assert done.exit_code == 1
     assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing to sketch")
@@ -267,7 +269,8 @@ def test_a_bed_keeps_its_letter_whichever_of_them_leads(book):
 
 def test_two_beds_measured_by_their_letters_come_out_as_typed(book):
     # drawn 17.6 and 16.1 ft, told 16.9 and 16.8: the same sum, each its own
-    record(book, "C0003", "length A=16.9", "length B=16.8")
+    _, said = record(book, "C0003", "length A=16.9", "length B=16.8")
+    assert "A, 18 ft along the curb, is 16.9 ft from now on." in said
     beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
     assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
         [16.9, 16.8], abs=0.01

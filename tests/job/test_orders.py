@@ -67,7 +67,7 @@ def test_three_jobs_are_summed_first_then_wasted_once_then_rounded():
         # 3.8222 x 1.1 = 4.204: 5 whole yards, where the jobs alone took 2.5 + 1.5 + 1.0, each with waste of its own
         "mulch": (4.2, 5.0, "whole yards, delivered"),
         # 0.2 yd3 x 1.3 ton x 1.1 = 0.286
-        "gravel": (0.3, 0.3, "tons, fetched"),
+        "gravel": (0.3, 0.3, "tons, to the shop"),
         # 117 ft are 15 sticks; job by job they would be 8 + 5 + 3 = 16
         "edging": (117, 15, "sticks of 8 ft"),
         # 25 x 1.1 = 27.5 of a roll's 400 ft2
@@ -112,18 +112,18 @@ def test_what_an_estimate_fetches_is_not_delivered_too():
 @pytest.mark.parametrize(
     ("needs", "rates", "answer"),
     [
-        ({"mulch": 2.2222}, {"waste_share": 0.0, "own_trailer_yd3": 3.0}, (2.2, 2.5, "yards, fetched")),
+        ({"mulch": 2.2222}, {"waste_share": 0.0, "own_trailer_yd3": 3.0}, (2.2, 2.5, "yards, to the shop")),
         ({"mulch": 2.2222}, {"waste_share": 0.0}, (2.2, 3, "whole yards, delivered")),
         ({"mulch": 0.3}, {"own_trailer_yd3": 0.0}, (0.3, 1, "whole yards, delivered")),
         ({"gravel": 2.2222}, {"waste_share": 0.0}, (2.9, 3, "whole tons, delivered")),
-        ({"compost": 0.96}, {}, (1.0, 1.0, "yards, fetched")),
+        ({"compost": 0.96}, {}, (1.0, 1.0, "yards, to the shop")),
         ({"edging": 64}, {}, (64, 8, "sticks of 8 ft")),
         ({"edging": 64}, {"edging_stick_ft": 10}, (64, 7, "sticks of 10 ft")),
         ({"edging": 64}, {"edging_stick_ft": 16}, (64, 4, "sticks of 16 ft")),
         ({"fabric": 240}, {}, (264, 1, "rolls of 4 × 100 ft")),
         ({"heads": 4.8}, {}, (4.8, 5, "sets")),
         # 2 yd3 / 1.1 is 2 yd3 with its waste, which the own trailer takes
-        ({"mulch": 2 / 1.1}, {}, (2.0, 2.0, "yards, fetched")),
+        ({"mulch": 2 / 1.1}, {}, (2.0, 2.0, "yards, to the shop")),
     ],
 )  # fmt: skip
 def test_each_material_comes_as_it_is_sold(needs, rates, answer):

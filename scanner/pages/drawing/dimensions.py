@@ -128,7 +128,7 @@ class Dimensions:
         if x0 < field.left or y0 < field.bottom or x1 > field.right or y1 > field.top:
             return None
         others = [other for row, other in enumerate(self.beds) if row != at]
-        houses = self.brush.visible(self.scene.layers.get("house", np.empty(0, object)))
+        houses = self.brush.visible(self.scene.layers["house"])
         if any(room.intersects(other) for other in (*others, *houses)):
             return None
         return line

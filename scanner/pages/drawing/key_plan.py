@@ -26,9 +26,9 @@ def draw_key_plan(
     wide, high = (x1 - x0) * per_ft, (y1 - y0) * per_ft
     scale = SCALES[0]._replace(points=per_ft)
     frame = Frame(corner[0] - wide, corner[1], wide, high, np.array([x0, y0]), scale)
-    brush, nothing = Brush(paper, frame), np.empty(0, object)
+    brush = Brush(paper, frame)
     for layer, color in FILLS.items():
-        brush.fill(scene.layers.get(layer, nothing), color)
+        brush.fill(scene.layers[layer], color)
     brush.outline(np.array([scene.outline]), INK, 1.1)
     brush.fill(scene.beds, INK)
     windows = shapely.box(*shapely.bounds(shapely.union_all(shown.shown())))

@@ -11,6 +11,7 @@ import shapely
 from scanner.pages.drawing.brush import Brush, Points
 from scanner.pages.drawing.framing import SIGHTS
 from scanner.pages.drawing.kept_clear import BESIDE, WITHIN, Kept
+from scanner.pages.drawing.painting import HOUSES
 from scanner.pages.drawing.scene import Scene
 from scanner.pages.drawing.taken import Box, Taken
 from scanner.pages.paper.look import INK, MAP, TEAL
@@ -34,7 +35,7 @@ ASIDE: Final = [
 def write_numbers(paper: Paper, brush: Brush, scene: Scene, taken: Taken) -> None:
     """Number each thing kept clear on the drawing, as the list beside it does."""
     beds = brush.visible(scene.beds)
-    street = shapely.union_all(brush.visible(scene.layers.get("street", np.empty(0, object))))
+    street = shapely.union_all(brush.visible(scene.layers["street"]))
     for kept in scene.kept:
         for shape, bed in zip(kept.shapes, kept.beds, strict=True):
             spots = [*_spots(brush, scene, kept, shape, int(bed), street)]
@@ -110,16 +111,9 @@ def _beside_strip(edge: Points) -> list[tuple[Points, Points]]:
 def write_names(paper: Paper, brush: Brush, scene: Scene, taken: Taken) -> None:
     """Name house, drive, walk, sidewalk and street, each once, where its name lies whole within it."""
     field = shapely.box(*taken.field)
-    houses = brush.visible(
-        np.concatenate(
-            [
-                scene.layers.get(name, np.empty(0, object))
-                for name in ("house", "outbuilding", "neighbor")
-            ]
-        )
-    )
+    houses = brush.visible(np.concatenate([scene.layers[name] for name in HOUSES]))
     for layer, name in {**NAMES, "street": scene.street or "Street"}.items():
-        parts = brush.visible(scene.layers.get(layer, np.empty(0, object)))
+        parts = brush.visible(scene.layers[layer])
         parts = shapely.get_parts(shapely.intersection(parts, field))
         parts = parts[shapely.area(parts) > 0]
         kind = MAP if layer == "house" else MAP.soft

@@ -44,18 +44,17 @@ ZIGZAG: Final = np.array([[-11.0, 0], [-3, 0], [1, 7.5], [6, -7.5], [9.5, 0], [1
 
 def paint_ground(brush: Brush, scene: Scene) -> None:
     """Paint all that lies under the dimensions."""
-    layers, nothing = scene.layers, np.empty(0, object)
+    layers = scene.layers
     for layer, color in FILLS.items():
-        brush.fill(layers.get(layer, nothing), color)
+        brush.fill(layers[layer], color)
     brush.fill(scene.beds, BED)
     _squares(brush)
     for layer, color in HOUSES.items():
-        brush.fill(layers.get(layer, nothing), color)
-    thin = [layers[name] for name in (*FILLS, "neighbor") if name in layers]
-    if thin:
-        brush.outline(np.concatenate(thin), RULE, 0.5)
+        brush.fill(layers[layer], color)
+    thin = np.concatenate([layers[name] for name in (*FILLS, "neighbor")])
+    brush.outline(thin, RULE, 0.5)
     for layer in ("outbuilding", "house"):
-        brush.outline(layers.get(layer, nothing), INK, 1.1)
+        brush.outline(layers[layer], INK, 1.1)
     if not scene.is_schematic:
         brush.outline(np.array([scene.outline]), INK, 0.8, LOT_LINE)
     brush.outline(scene.follow, SOFT, 0.9, DASHED)

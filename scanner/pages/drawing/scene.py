@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from scanner.pages.drawing.kept_clear import Kept, find_kept
 from scanner.schema.documents import LocalRules
+from scanner.schema.tables import PLAN_LAYERS
 
 Shapes = NDArray[Any]
 Points = NDArray[np.float64]
@@ -46,7 +47,7 @@ class Scene(NamedTuple):
 
     turn: float  # counter-clockwise [radians]
     outline: shapely.Geometry
-    layers: dict[str, Shapes]
+    layers: dict[str, Shapes]  # by name, all of `PLAN_LAYERS`
     beds: Shapes
     edges: Shapes  # what each bed lies along, the bed on its left
     aside: Points  # unit vectors to the side on which a bed's length is written
@@ -78,11 +79,11 @@ def set_scene(plan: LotPlan) -> Scene:
     plants = np.column_stack(
         [shapely.get_coordinates(at), plan.plants["spread_ft"].to_numpy(float)]
     )
-    layers = {name: turned(shapes[layer == name]) for name in np.unique(layer.astype(str))}
+    layers = {name: turned(shapes[layer == name]) for name in PLAN_LAYERS}
     is_limit = np.isin(layer, ("kept_clear", "thing"))
     kept = find_kept(
         bed_shapes, turned(shapes[is_limit]), ground["what"].to_numpy(object)[is_limit],
-        layer[is_limit] == "thing", layers.get("street", shapes[:0]), plan.rules,
+        layer[is_limit] == "thing", layers["street"], plan.rules,
     )  # fmt: skip
     return Scene(
         turn=turn,

@@ -52,6 +52,11 @@ class Column:
         """Take the whole width of the page."""
         return cls(paper, paper.left, paper.right, y)
 
+    @classmethod
+    def trial(cls, width: float) -> Column:
+        """Begin a column at 0 on paper that nobody sees, as wide as a page is [pt]."""
+        return cls.full(Paper((width, 0.0), title=""), 0.0)
+
     @property
     def width(self) -> float:
         """Between the edges [pt]."""
