@@ -128,11 +128,22 @@ def test_formulas_are_text_in_the_sheet():
     assert cell.quotePrefix
 
 
-@pytest.mark.browser
-def test_it_prints_on_letter_paper_a_sheet_a_round(chromium, tmp_path):
-    file = tmp_path / "checklist.html"
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    file = tmp_path_factory.mktemp("checklist") / "checklist.html"
     file.write_text(page(*rounds()), encoding="utf-8")
+    return file
+
+
+@pytest.fixture(scope="module")
+def opened(chromium):
     opened = chromium.new_page()
+    yield opened
+    opened.close()
+
+
+@pytest.mark.browser
+def test_it_prints_on_letter_paper_a_sheet_a_round(opened, file):
     fetched = []
     opened.on("request", lambda request: fetched.append(request.url))
     opened.goto(file.as_uri())
@@ -144,17 +155,13 @@ def test_it_prints_on_letter_paper_a_sheet_a_round(chromium, tmp_path):
     boxes = opened.locator(".box i").first.bounding_box()
     assert min(boxes["width"], boxes["height"]) >= 19  # 0.2 in: a cross made with a glove on
     assert [url for url in fetched if not url.startswith("file:")] == []
-    opened.close()
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("width", [320, 390])
-def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(chromium, tmp_path, width):
-    file = tmp_path / "checklist.html"
-    file.write_text(page(*rounds()), encoding="utf-8")
-    with chromium.new_context(viewport={"width": width, "height": 844}) as context:
-        opened = context.new_page()
-        opened.goto(file.as_uri())
+def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(opened, file):
+    opened.goto(file.as_uri())
+    for width in (320, 390):
+        opened.set_viewport_size({"width": width, "height": 844})
         assert opened.evaluate("document.documentElement.scrollWidth") <= width
         boxes = opened.evaluate(
             "[...document.querySelectorAll('section:first-of-type tbody tr:first-child td')].map((cell) => {"
