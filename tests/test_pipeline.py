@@ -6,24 +6,26 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
-from shapely import box
 
 from scanner.book.settings import read_rates
 from scanner.calls.log import NO_SEASON
 from scanner.ground.stored import remember_beds
 from scanner.pages.summary import summarize
 from scanner.pipeline import scan
-from scanner.schema.documents import Book, Scan
+from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
 from tests.cli.desk import taken_out
 from tests.sites import (
+    APART_FT,
     Drawing,
     clients_of,
     features_of,
     five_acres,
     mid_block,
+    moved,
     narrow_front,
     one_bed,
     rules_of_cases,
@@ -96,110 +98,139 @@ def test_case_12_price_is_that_worked_out_from_the_standard_rates(one_bed_scan):
     )
 
 
-def test_case_6_in_one_offer():
-    found = scan(book_of(narrow_front(10)), today=TODAY)
-    offer = found.offers.iloc[0]
-    assert offer["upgrade_bed_ids"] == "A-house-1 A-curb-1"
-    beds = found.table("offer_beds").set_index("offer_id").loc[offer["upgrade_offer_id"]]
+def together(**drawings: Drawing) -> Drawing:
+    """Lay lots side by side, out of reach of each other; each belongs to the client whose name it has."""
+    features = []
+    for at, (client, drawing) in enumerate(drawings.items()):
+        laid = drawing.change(moved(at * APART_FT, 0)).features
+        features += [
+            (kind, shape, {**row, "client_id": row["client_id"] and client})
+            for kind, shape, row in laid
+        ]
+    return Drawing(tuple(features))
+
+
+def with_clients(book: Book, *ids: str) -> Book:
+    """The book with clients of whom nothing is drawn."""
+    more = [book.clients.iloc[:1].assign(client_id=client) for client in ids]
+    return replace(book, clients=pd.concat([book.clients, *more], ignore_index=True))
+
+
+@pytest.fixture(scope="module")
+def cases_scan():
+    """Cases side by side: 6 in one offer, 11, 12 measured on foot, edges without a drawing, nothing at all."""
+    drawing = together(
+        Narrow=narrow_front(10), Vast=five_acres(with_lawn=False), Walked=one_bed()
+    )  # fmt: skip
+    measured = [
+        edge_on_foot("Walked", "curb", 50.0, openings_ft=10.0),
+        edge_on_foot("Foot", "house", 30.0), edge_on_foot("Foot", "curb", 60.0),
+    ]  # fmt: skip
+    return taken_out(scan(with_clients(book_of(drawing, measured), "Foot", "Zero"), today=TODAY))
+
+
+def offer_of(found: Scan, client: str) -> tuple[pd.Series, pd.DataFrame]:
+    """What is offered to a client, and the beds of its upgrade."""
+    offer = found.offers.set_index("client_id").loc[client]
+    return offer, found.table("offer_beds").set_index("offer_id").loc[offer["upgrade_offer_id"]]
+
+
+def test_case_6_in_one_offer(cases_scan):
+    offer, beds = offer_of(cases_scan, "Narrow")
+    assert offer["upgrade_bed_ids"] == "Narrow-house-1 Narrow-curb-1"
     assert beds["area_ft2"].sum() == pytest.approx(500, abs=0.1)
-    assert found.beds["area_ft2"].sum() == pytest.approx(400, abs=0.1)
+    alone = cases_scan.beds.query("client_id == 'Narrow'")
+    assert alone["area_ft2"].sum() == pytest.approx(400, abs=0.1)
 
 
-def test_case_11_is_one_row_with_its_remedy():
-    found = scan(book_of(five_acres(with_lawn=False)), today=TODAY)
-    assert len(found.beds) == 0
-    assert len(found.problems) == 1
-    row = found.problems.iloc[0]
-    assert (row["client_id"], row["severity"], row["remedy"]) == ("A", "note", "draw the lawn")
-    assert summarize(found)["not_drawn"] == 1
+def test_case_11_is_one_row_with_its_remedy(cases_scan):
+    assert "Vast" not in cases_scan.beds["client_id"].tolist()
+    [row] = cases_scan.problems.query("client_id == 'Vast'").to_dict("records")
+    assert (row["severity"], row["remedy"]) == ("note", "draw the lawn")
+    assert summarize(cases_scan)["not_drawn"] == 2  # and the one of whom nothing is known
 
 
-def test_a_client_without_any_drawing_is_listed():
-    book = book_of(one_bed())
-    lost = book.clients.assign(client_id="Z", name="Somebody")
-    clients = pd.concat([book.clients, lost], ignore_index=True)
-    found = scan(replace(book, clients=clients), today=TODAY)
-    assert found.problems["client_id"].tolist() == ["Z"]
-    assert "no outline and no measured edge" in found.problems["problem"].iloc[0]
+def test_a_client_without_any_drawing_is_listed(cases_scan):
+    assert sorted(cases_scan.problems["client_id"]) == ["Vast", "Zero"]
+    [problem] = cases_scan.problems.query("client_id == 'Zero'")["problem"]
+    assert "no outline and no measured edge" in problem
 
 
-def test_an_edge_measured_on_foot_beats_the_same_edge_from_a_layer():
-    book = book_of(one_bed(), [edge_on_foot("A", "curb", 50.0, openings_ft=10.0)])
-    found = scan(book, today=TODAY)
-    assert found.beds["edge_source"].tolist() == ["measured"]
-    assert found.beds["edge_ft"].tolist() == [40.0]
-    assert found.offers["bed_ids"].tolist() == ["A-curb-1"]
+def test_an_edge_measured_on_foot_beats_the_same_edge_from_a_layer(cases_scan):
+    beds = cases_scan.beds.query("client_id == 'Walked'")
+    assert beds["edge_source"].tolist() == ["measured"]
+    assert beds["edge_ft"].tolist() == [40.0]
+    assert cases_scan.offers.query("client_id == 'Walked'")["bed_ids"].tolist() == ["Walked-curb-1"]
 
 
-def test_measured_edges_alone_go_the_whole_way():
-    drawing = Drawing().add("property", box(0, 0, 10, 10), "OTHER")
-    book = book_of(drawing, [edge_on_foot("F", "house", 30.0), edge_on_foot("F", "curb", 60.0)])
-    clients = pd.concat([book.clients, book.clients.assign(client_id="F")], ignore_index=True)
-    found = scan(replace(book, clients=clients), today=TODAY)
-    offer = found.offers.set_index("client_id").loc["F"]
-    assert offer["upgrade_bed_ids"].split() == ["F-house-1", "F-curb-1"]
-    beds = found.table("offer_beds").set_index("offer_id").loc[offer["upgrade_offer_id"]]
+def test_measured_edges_alone_go_the_whole_way(cases_scan):
+    offer, beds = offer_of(cases_scan, "Foot")
+    assert offer["upgrade_bed_ids"].split() == ["Foot-house-1", "Foot-curb-1"]
     assert beds["area_ft2"].sum() == pytest.approx(30 * 4 + 60 * 4)
     assert offer["is_confirmed"]
-    assert "F" in found.calls["client_id"].tolist()
+    assert "Foot" in cases_scan.calls["client_id"].tolist()
 
 
 def test_progress_is_told_and_ends_at_the_whole(one_bed_scan):
     assert one_bed_scan[1][-1][1:] == (1, 1)
 
 
-def after_building(book: Book, built_on: str, *names: str) -> Scan:
-    """Scan a book, build some of its beds, and scan it again."""
-    beds = remember_beds(scan(book, today=TODAY).table("beds"), today=TODAY)
-    beds = beds.assign(
-        shape=beds.geometry.to_wkb(),
-        built_on=[built_on * (name in names) for name in beds["bed_id"]],
+@pytest.fixture(scope="module")
+def built_scans():
+    """
+    Case 1 four times and a client on foot, scanned before and after beds were built.
+
+    Curbs: "Before" is measured before its bed is built, "After" afterwards, "Gone" under a name that is
+    drawn no more, "Done" in the bed that is built; "Foot" is measured again under the names that it got.
+    """
+    drawing = together(Before=mid_block(), After=mid_block(), Gone=mid_block(), Done=mid_block())
+    measured = [
+        edge_on_foot("Before", "curb", 54.0, measured_on="2026-02-20"),
+        edge_on_foot("After", "curb", 12.0, bed_id="After-curb-1", measured_on="2026-03-09"),
+        edge_on_foot("Gone", "curb", 44.0, bed_id="Gone-curb-9", measured_on="2026-02-20"),
+        edge_on_foot("Done", "curb", 44.0, bed_id="Done-curb-2", measured_on="2026-02-20"),
+    ]
+
+    def scanned(*feet: tuple[float, str], season: Season = NO_SEASON) -> Scan:
+        on_foot = [edge_on_foot("Foot", "curb", length_ft, bed_id=bed) for length_ft, bed in feet]
+        book = with_clients(book_of(drawing, [*measured, *on_foot]), "Foot")
+        return taken_out(scan(book, today=TODAY, season=season))
+
+    first = scanned((40, ""), (20, ""))
+    beds = remember_beds(first.table("beds"), today=TODAY)
+    is_built = beds["bed_id"].isin(["Before-curb-2", "After-curb-2", "Done-curb-2"])
+    stored = pd.DataFrame(
+        beds.assign(
+            shape=beds.geometry.to_wkb(), built_on=np.where(is_built, "2026-03-02", "")
+        ).drop(columns="geometry")
     )
-    season = replace(NO_SEASON, stored=pd.DataFrame(beds.drop(columns="geometry")))
-    return scan(book, today=TODAY, season=season)
+    # by area each of the two on foot would be taken for the other
+    season = replace(NO_SEASON, stored=stored)
+    return first, scanned((21, "Foot-curb-1"), (39, "Foot-curb-2"), season=season)
 
 
-def test_case_19_after_a_bed_is_built_the_others_stay_as_measured():
+def test_case_19_after_a_bed_is_built_the_others_stay_as_measured(built_scans):
     # 10 + 50 drawn and 54 measured: 9 + 45; of the 54 the built bed was 45, so 9 are left
-    measured = [edge_on_foot("A", "curb", 54.0, measured_on="2026-02-20")]
-    beds = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2").beds
-    left = beds.query("along == 'curb' and skip_reason != 'built'")
-    assert left[["bed_id", "skip_reason"]].to_numpy().tolist() == [["A-curb-1", "too short"]]
+    beds = built_scans[1].beds
+    left = beds.query("client_id == 'Before' and along == 'curb' and skip_reason != 'built'")
+    assert left[["bed_id", "skip_reason"]].to_numpy().tolist() == [["Before-curb-1", "too short"]]
     assert left["edge_ft"].tolist() == pytest.approx([9], abs=0.1)
     # measured after it was built, the tape knows only what is left: 12 of the 10 that are drawn
-    measured = [edge_on_foot("A", "curb", 12.0, bed_id="A-curb-1", measured_on="2026-03-09")]
-    beds = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2").beds
-    left = beds.query("bed_id == 'A-curb-1'")
+    left = beds.query("bed_id == 'After-curb-1'")
     assert left["edge_ft"].tolist() == pytest.approx([12], abs=0.1)
 
 
-def test_a_measured_bed_that_is_drawn_no_more_is_told_and_one_that_was_built_is_not():
-    measured = [edge_on_foot("A", "curb", 44.0, bed_id="A-curb-9", measured_on="2026-02-20")]
-    told = scan(book_of(mid_block(), measured), today=TODAY).problems
-    assert told[["feature", "client_id", "severity"]].to_numpy().tolist() == [
-        ["A-curb-9", "A", "note"]
-    ]
-    assert "measured on 2026-02-20, and is drawn no more" in told["problem"].iloc[0]
-    measured = [edge_on_foot("A", "curb", 44.0, bed_id="A-curb-2", measured_on="2026-02-20")]
-    after = after_building(book_of(mid_block(), measured), "2026-03-02", "A-curb-2")
-    assert after.problems.empty
-    assert after.beds.query("bed_id == 'A-curb-1'")["edge_ft"].tolist() == pytest.approx(
-        [10], abs=0.1
-    )
+def test_a_measured_bed_that_is_drawn_no_more_is_told_and_one_that_was_built_is_not(built_scans):
+    for found in built_scans:
+        told = found.problems
+        assert told[["feature", "client_id", "severity"]].to_numpy().tolist() == [
+            ["Gone-curb-9", "Gone", "note"]
+        ]
+        assert "measured on 2026-02-20, and is drawn no more" in told["problem"].iloc[0]
+    left = built_scans[1].beds.query("bed_id == 'Done-curb-1'")
+    assert left["edge_ft"].tolist() == pytest.approx([10], abs=0.1)
 
 
-def test_beds_without_a_drawing_keep_the_names_under_which_they_were_measured():
-    drawing = Drawing().add("property", box(0, 0, 10, 10), "OTHER")
-
-    def beds_of(*told: tuple[float, str], stored: pd.DataFrame = NO_SEASON.stored) -> pd.DataFrame:
-        rows = [edge_on_foot("F", "curb", feet, bed_id=bed) for feet, bed in told]
-        book = book_of(drawing, rows)
-        clients = pd.concat([book.clients, book.clients.assign(client_id="F")], ignore_index=True)
-        season = replace(NO_SEASON, stored=stored)
-        return scan(replace(book, clients=clients), today=TODAY, season=season).table("beds")
-
-    first = remember_beds(beds_of((40, ""), (20, "")), today=TODAY)
-    stored = pd.DataFrame(first.assign(shape=first.geometry.to_wkb()).drop(columns="geometry"))
-    # by area each would be taken for the other
-    now = beds_of((21, "F-curb-1"), (39, "F-curb-2"), stored=stored).set_index("bed_id")
-    assert now["edge_ft"].to_dict() == {"F-curb-1": 21, "F-curb-2": 39}
+def test_beds_without_a_drawing_keep_the_names_under_which_they_were_measured(built_scans):
+    now = built_scans[1].table("beds").query("client_id == 'Foot'").set_index("bed_id")
+    assert now["edge_ft"].to_dict() == {"Foot-curb-1": 21, "Foot-curb-2": 39}
