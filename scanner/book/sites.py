@@ -23,7 +23,7 @@ from scanner.sheets.problems import Problem, fault, list_problems
 from scanner.store.ceilings import MAX_FAULTS
 from scanner.store.folder import Store, passing_store
 from scanner.store.kept import find_land, keep_land, print_of, program_print
-from scanner.store.land import Land, LandWriter, give_memory_back, no_features
+from scanner.store.land import Land, LandWriter, no_features
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 """What lies beside a Shapefile that is not zipped: one fault for the .shp is enough."""
@@ -83,7 +83,6 @@ def _read_land(
             told = [_tell(file, "", err)]
         problems += told
     land, settled = settle_features(writer.close())
-    give_memory_back()
     return land, list_problems([*problems, *settled])
 
 

@@ -7,9 +7,7 @@ and features were read leaves no trace: they lie along a curve through the land,
 
 from __future__ import annotations
 
-import ctypes
 from collections.abc import Collection, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -17,7 +15,6 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
@@ -235,13 +232,6 @@ class Built:
     def near(self, windows: NDArray[np.float64]) -> pd.DataFrame:
         """Give those that meet any window."""
         return self.beds.iloc[meeting(self.boxes, windows)] if len(windows) else self.beds[:0]
-
-
-def give_memory_back() -> None:
-    """Give the system what memory is free: the library that hands it out keeps it, on Linux for good."""
-    pa.default_memory_pool().release_unused()
-    with suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
 
 
 def no_features() -> gpd.GeoDataFrame:

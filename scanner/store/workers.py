@@ -7,17 +7,21 @@ itself therefore starts under ``if __name__ == "__main__":``.
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import os
 import pickle
 import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from traceback import format_exc
 from typing import Generic, TypeVar, cast
+
+import pyarrow as pa
 
 from scanner.errors import WorkerError
 
@@ -55,11 +59,20 @@ def work_through(
         yield from map(work, tasks)
         return
     crew = [_Worker(work, name) for _ in range(workers)]
+    _give_memory_back()
     try:
         yield from _hand_out(((task, ease(task)) for task in tasks), crew, name)
     finally:
         for one in crew:
             one.leave()
+        _give_memory_back()
+
+
+def _give_memory_back() -> None:
+    """Give the system what memory is free: the libraries that hand it out keep it, on Linux for good."""
+    pa.default_memory_pool().release_unused()
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 @dataclass
@@ -161,6 +174,9 @@ def _serve(
         except Exception as err:  # noqa: BLE001  # raised again where the result is awaited
             err.add_note(f"at {name(task)}:\n{format_exc()}")
             line.send((False, _readable(err, name(task))))
+        # Between two blocks the whole crew would hold on to the most that any block took
+        del task
+        _give_memory_back()
 
 
 def _readable(err: Exception, doing: str) -> Exception:
