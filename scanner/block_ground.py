@@ -117,15 +117,17 @@ def look_at(block: Block, client_ids: Ids, *, is_drawn: bool = True) -> Look:
 def _look(block: Block, client_ids: Ids, *, is_drawn: bool) -> Look:
     season, rules = block.season, block.book.rules
     features = block.features(client_ids if is_drawn else client_ids[:0])
+    drawn_ids = features.loc[features["kind"] == "property", "client_id"]
+    on_land = np.intersect1d(client_ids, drawn_ids.to_numpy(object))
     measured = _of(block.book.measured, client_ids)
     survey, drawn = None, empty_table(BEDS)
-    if len(features):
+    if len(on_land):
         survey = survey_block(
-            plant_built(features, season.beds), np.sort(client_ids), block.book.clients,
+            plant_built(features, season.beds), on_land, block.book.clients,
             rules=rules, stored=season.beds, answers=season.answers,
         )  # fmt: skip
         drawn = name_measured(list_beds(survey), measured, season.stored)
-        before = _before_built(block, features, measured)
+        before = _before_built(block, features, _of(measured, on_land))
         drawn, measured = correct_beds(drawn, measured, before=before, rules=rules)
         drawn = name_corrected(drawn, season.stored)
     match = partial(match_stored_beds, stored=season.beds, frame="", rules=rules)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -17,18 +19,19 @@ from scanner.reuse import (
     WHOLE_TABLES,
     Terms,
     find_kept,
+    hash_own,
     is_as_before,
     print_block,
     print_lots,
-    take_over,
     unchanged_part,
 )
 from scanner.schema.documents import PART_TABLES, Part
 from scanner.schema.tables import BED_LIST, LOT_LIST, OFFERS, PROBLEMS
 from scanner.sheets.problems import join_problems
 from scanner.store.blocks import Block
-from scanner.store.kept import KEYS, UNREADABLE, link_part, owners_of
+from scanner.store.kept import KEYS, UNREADABLE, link_part, owners_of, read_kept
 from scanner.store.parquet_tables import (
+    AnyTable,
     StoredTables,
     Tables,
     as_arrow,
@@ -46,42 +49,55 @@ Worked = tuple[int, Part, Tables]
 """How many clients a block has, its part, and its rows of the thin tables."""
 
 
-def work_block(block: Block, *, terms: Terms) -> Worked:
+def work_block(block: Block, *, terms: Terms, is_alone: bool = False) -> Worked:
     """
     Take a block from features to offers: how many clients it has, its part, and what of the thin tables is its.
 
-    `terms`: what all lots of the scan share. `SchemaError` if a stage hands over a table that
-    breaks its schema: a bug.
+    `terms`: what all lots of the scan share. `is_alone`: no other process works on blocks, so
+    parts may stay at hand. `SchemaError` if a stage hands over a table that breaks its schema: a bug.
     """
-    prints = print_lots(block, terms, print_block(block, terms))
-    kept = find_kept(block, prints)
-    if worked := _take_part(block, kept, prints):
-        return worked
-    whole, whole_ids = take_over(kept[kept["is_whole"]], WHOLE_TABLES)
-    seen, seen_ids = take_over(kept[~kept["is_whole"]], tuple(GROUND_TABLES))
+    ids, folder, prints = block.client_ids, block.folder, pd.DataFrame()
+    if folder or len(block.kept):
+        prints = print_lots(block, terms, hash_own(block, terms))
+    if len(block.kept):
+        kept = find_kept(block, prints)
+        if worked := _take_part(block, kept, prints):
+            return worked
+        tables, failed = _work_again(block, kept, terms)
+    else:
+        tables, failed = _work_lots(block, ids, ({}, ids[:0]), terms)
+    tables = _along(tables, ids)
+    if folder:
+        # Keys are written last: without them nothing there counts
+        write_tables({**tables, KEYS: prints[~prints["client_id"].isin(failed)]}, folder)
+    if folder and not is_alone:
+        part: Part = StoredTables(folder)
+    else:
+        part = {name: _table(tables[name]) for name in PART_TABLES}
+    thin = {name: _table(tables[name])[[*schema.columns]] for name, schema in THIN.items()}
+    return len(ids), part, thin
+
+
+def _work_again(
+    block: Block, kept: pd.DataFrame, terms: Terms
+) -> tuple[Mapping[str, AnyTable], list[str]]:
+    """Work out what of a block is not kept; all else is handed on as it was stored."""
+    whole, whole_ids = read_kept(kept[kept["is_whole"]], WHOLE_TABLES)
+    seen, seen_ids = read_kept(kept[~kept["is_whole"]], tuple(GROUND_TABLES))
     anew, failed = np.setdiff1d(block.client_ids, whole_ids), list[str]()
     made = dict[str, pa.Table]()
     if len(anew):
         ground = {name: from_arrow(table) for name, table in seen.items() if name not in DRAWN}
         found, failed = _work_lots(block, anew, (ground, seen_ids), terms)
         made = {name: as_arrow(found[name]) for name in WHOLE_TABLES}
-    drawn = _without({name: table for name, table in seen.items() if name in DRAWN}, failed)
-    joined = {
+    drawn = {
+        name: seen[name].filter(pa.array(~owners_of(name, seen).isin(failed)))
+        for name in DRAWN if name in seen
+    }  # fmt: skip
+    return {
         name: join_arrow([tables[name] for tables in (whole, drawn, made) if name in tables])
         for name in WHOLE_TABLES
-    }
-    joined = _along(joined, block.client_ids)
-    if block.folder is None:
-        part: Part = {name: from_arrow(joined[name]) for name in PART_TABLES}
-    else:
-        write_tables(joined, block.folder)
-        # Written last: without it nothing there counts
-        write_tables({KEYS: prints[~prints["client_id"].isin(failed)]}, block.folder)
-        part = StoredTables(block.folder, tuple(PART_TABLES))
-    thin = {
-        name: from_arrow(joined[name].select([*schema.columns])) for name, schema in THIN.items()
-    }
-    return len(block.client_ids), part, thin
+    }, failed
 
 
 def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
@@ -90,9 +106,10 @@ def take_unchanged(block: Block, *, terms: Terms) -> Worked | None:
 
     As `work_block` gives it; None where the block has to be worked out.
     """
-    if not is_as_before(block, whole := print_block(block, terms)):
+    own = hash_own(block, terms)
+    if not is_as_before(block, print_block(block, terms, own)):
         return None
-    prints = print_lots(block, terms, whole)
+    prints = print_lots(block, terms, own)
     return _take_part(block, find_kept(block, prints), prints)
 
 
@@ -121,23 +138,19 @@ def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked
     except UNREADABLE:
         return None
     write_tables({KEYS: prints}, folder)
-    return len(block.client_ids), StoredTables(folder, tuple(PART_TABLES)), thin
+    return len(block.client_ids), StoredTables(folder), thin
 
 
-def _without(tables: dict[str, pa.Table], client_ids: list[str]) -> dict[str, pa.Table]:
-    if not client_ids:
-        return tables
-    is_in = {name: owners_of(name, tables).isin(client_ids) for name in tables}
-    return {name: table.filter(pa.array(~is_in[name])) for name, table in tables.items()}
-
-
-def _along(tables: dict[str, pa.Table], client_ids: Ids) -> dict[str, pa.Table]:
+def _along(tables: Mapping[str, AnyTable], client_ids: Ids) -> Mapping[str, AnyTable]:
     places = pd.Series(range(len(client_ids)), index=client_ids)
-    sorted_tables = dict[str, pa.Table]()
-    for name, table in tables.items():
-        order = np.argsort(owners_of(name, tables).map(places).to_numpy(float), kind="stable")
-        sorted_tables[name] = table.take(pa.array(order))
-    return sorted_tables
+    owners = {name: owners_of(name, tables).map(places).to_numpy(float) for name in tables}
+    return {
+        name: table.take(np.argsort(owners[name], kind="stable")) for name, table in tables.items()
+    }
+
+
+def _table(table: AnyTable) -> pd.DataFrame:
+    return from_arrow(table) if isinstance(table, pa.Table) else table.reset_index(drop=True)
 
 
 def _work_lots(

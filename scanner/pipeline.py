@@ -23,7 +23,6 @@ from scanner.block_work import THIN, price_set, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
 from scanner.calls.bad_edges import add_bad_edges
-from scanner.calls.chance import Stages
 from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
@@ -107,7 +106,7 @@ def scan(
         built = find_neighbors(clients, *_built(land, season))
         stages = learn_stages(season, fees, rates=book.rates, today=today)
         lot_count, blocks = _deal(book, land, season, client_ids, store=place)
-        terms = _settle(book, fees, stages)
+        terms = settle_terms(Demand(fees["fee_usd"], stages.mean_buyers), book)
         parts, tables = _work(blocks, terms, lot_count, store=place, told=told)
     offers, beds = tables["offers"], tables["beds"]
     told("ranking calls", len(beds), len(beds))
@@ -240,17 +239,13 @@ def _built(land: Land, season: Season) -> tuple[GeoDataFrame, GeoDataFrame]:
     return land.take(np.flatnonzero(is_lot)), built.beds
 
 
-def _settle(book: Book, fees: pd.DataFrame, stages: Stages) -> Terms:
-    demand = Demand(fees["fee_usd"], stages.mean_buyers)
-    return settle_terms(demand, rules=book.rules, rates=book.rates)
-
-
 def _work(
     blocks: Iterable[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
 ) -> tuple[list[Part], Tables]:
     workers = store.workers if lot_count > store.small_lots else 1
     parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
-    done, work, ease = 0, partial(work_block, terms=terms), partial(take_unchanged, terms=terms)
+    work = partial(work_block, terms=terms, is_alone=workers == 1)
+    done, ease = 0, partial(take_unchanged, terms=terms)
     for client_count, part, thin in work_through(
         blocks, work, workers=workers, name=Block.name, ease=ease
     ):

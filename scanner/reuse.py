@@ -12,17 +12,18 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import shapely
 
-from scanner.block_ground import Ids, still_named
+from scanner.block_ground import still_named
 from scanner.ground.bearing import list_bearing
 from scanner.job.bundles import Demand
-from scanner.schema.documents import PART_TABLES, LocalRules, RateBook
+from scanner.schema.documents import PART_TABLES, Book
 from scanner.store.blocks import Block
 from scanner.store.kept import (
     NOTHING,
     PRINTS,
+    Hashed,
+    hash_owned,
     hash_rows,
     print_of,
     print_rows,
@@ -55,39 +56,47 @@ class Terms(NamedTuple):
     offer: str
 
 
-def settle_terms(demand: Demand, *, rules: LocalRules, rates: RateBook) -> Terms:
+def settle_terms(demand: Demand, book: Book) -> Terms:
     """Print what is the same for all lots of a scan."""
+    rules = book.rules
     bearing, all_rules = rules.model_dump_json(exclude=UNBEARING), rules.model_dump_json()
-    offer = print_of(all_rules, rates.model_dump_json(), pickle.dumps(demand.buys))
+    offer = print_of(all_rules, book.rates.model_dump_json(), pickle.dumps(demand.buys))
     return Terms(demand, ground=print_of(program_print(), bearing), offer=offer)
 
 
-def print_lots(block: Block, terms: Terms, whole: str) -> pd.DataFrame:
-    """Print what each lot of a block is made from: columns ``client_id`` and `PRINTS`. ``whole``: print of the block."""
-    ids = block.client_ids
+def hash_own(block: Block, terms: Terms) -> dict[str, Hashed]:
+    """Hash, once, what the lots of a block hang on in the book and the log."""
+    book, season = block.book, block.season
+    fees = terms.demand.fee_usd.reindex(block.client_ids).rename("fee_usd")
+    beds = season.stored.drop(columns="last_seen")
+    tables = {
+        "clients": book.clients, "fees": fees.rename_axis("client_id").reset_index(),
+        "measured": book.measured, "jobs": season.jobs, "answers": season.answers,
+        "sizes": book.clients[["client_id", "mowed_ft2"]], "built": beds[beds["built_on"] != ""],
+    }  # fmt: skip
+    return {name: hash_owned(table) for name, table in tables.items()} | {"beds": hash_owned(beds)}
+
+
+def print_lots(block: Block, terms: Terms, own: dict[str, Hashed]) -> pd.DataFrame:
+    """Print what each lot of a block is made from: columns ``client_id`` and `PRINTS`."""
+    ids, whole = block.client_ids, print_block(block, terms, own)
     if is_as_before(block, whole):
         kept = block.kept.set_index("client_id").loc[ids.tolist()]
         ground, offer = kept["ground"].to_numpy(), kept["offer"].to_numpy()
     else:
-        book, season, fees = block.book, block.season, _fees(block, terms)
-        own = [book.measured, season.jobs, season.answers, book.clients[["client_id", "mowed_ft2"]]]
-        ground = print_rows([_bearing(block), *own], ids)
-        offer = print_rows([book.clients, fees], ids)
-    names = print_rows([block.season.stored.drop(columns="last_seen")], ids)
+        lots = [own[name] for name in ("measured", "jobs", "answers", "sizes")]
+        ground = print_rows([_bearing(block), *lots], ids)
+        offer = print_rows([own["clients"], own["fees"]], ids)
     return pd.DataFrame({
-        "client_id": ids, "rules": terms.ground, "ground": ground, "names": names, "rates": terms.offer,
-        "offer": offer, "block": whole,
+        "client_id": ids, "rules": terms.ground, "ground": ground, "names": print_rows([own["beds"]], ids),
+        "rates": terms.offer, "offer": offer, "block": whole,
     })  # fmt: skip
 
 
-def print_block(block: Block, terms: Terms) -> str:
+def print_block(block: Block, terms: Terms, own: dict[str, Hashed]) -> str:
     """Print all that the lots of a block are made from but rates and names: where it is as it was, all their prints are."""
-    book, season = block.book, block.season
-    built = season.stored[season.stored["built_on"] != ""].drop(columns="last_seen")
-    tables = [
-        book.clients, _fees(block, terms), book.measured, season.jobs, season.answers, built
-    ]  # fmt: skip
-    hashes = [block.land.words["content"].to_numpy(), *map(hash_rows, tables)]
+    names = ("clients", "fees", "measured", "jobs", "answers", "built")
+    hashes = [block.land.words["content"].to_numpy(), *(own[name][1] for name in names)]
     return print_of(terms.ground, *block.client_ids, *(each.tobytes() for each in hashes))
 
 
@@ -96,12 +105,7 @@ def is_as_before(block: Block, whole: str) -> bool:
     return len(block.kept) == len(block.client_ids) and bool((block.kept["block"] == whole).all())
 
 
-def _fees(block: Block, terms: Terms) -> pd.DataFrame:
-    fees = terms.demand.fee_usd.reindex(block.client_ids)
-    return fees.rename("fee_usd").rename_axis("client_id").reset_index()
-
-
-def _bearing(block: Block) -> pd.DataFrame:
+def _bearing(block: Block) -> Hashed:
     """List what bears on each lot, by the hash of its content: features, beds built, answers of neighbors."""
     words, season = block.land.words, block.season
     built = season.stored[season.stored["built_on"] != ""].assign(kind="bed")
@@ -115,7 +119,7 @@ def _bearing(block: Block) -> pd.DataFrame:
     features = pd.concat(places, ignore_index=True)
     pairs = list_bearing(features, block.land.shapes, block.client_ids, rules=block.book.rules)
     hashes = np.concatenate([words["content"].to_numpy(), *map(hash_rows, content)])
-    return pd.DataFrame({"client_id": pairs["client_id"], "hash": hashes[pairs["row"]]})
+    return pairs["client_id"].to_numpy(object), hashes[pairs["row"]]
 
 
 def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
@@ -127,7 +131,7 @@ def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
     is_named = kept["names_kept"] == kept["names"]
     is_new = ~is_named & (kept["names_kept"] == NOTHING)
     is_new &= ~kept["client_id"].isin(block.book.measured["client_id"])
-    if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])):
+    if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])[0]):
         named = still_named(block, from_arrow(beds["beds"]))
         is_named |= is_new & kept["client_id"].isin(named)
     return kept[is_named]
@@ -140,11 +144,3 @@ def unchanged_part(block: Block, kept: pd.DataFrame) -> Path | None:
     if block.folder and is_same and len(folders) == 1 and kept["lots"].iloc[0] == len(kept):
         return Path(str(*folders))
     return None
-
-
-def take_over(kept: pd.DataFrame, names: tuple[str, ...]) -> tuple[dict[str, pa.Table], Ids]:
-    """Read tables of lots that still hold, and tell whose; nothing of nobody where there are none, or a part is gone."""
-    tables = read_kept(kept, names) if len(kept) else None
-    if tables is None:
-        return {}, np.array([], dtype=object)
-    return tables, kept["client_id"].to_numpy(object)

@@ -54,8 +54,11 @@ def cut_blocks(
         lots, walked = lots[lots["client_id"].isin([*ids])], walked[walked.isin([*ids])]
     on_foot = np.setdiff1d(walked, lots["client_id"]).astype(object)
     most = store.block_lots
-    on_land = split_lots(lots["client_id"].to_numpy(object), lots["key"].to_numpy(), most)
-    return [*on_land, *(on_foot[at : at + most] for at in range(0, len(on_foot), most))]
+    blocks = [*split_lots(lots["client_id"].to_numpy(object), lots["key"].to_numpy(), most)]
+    if blocks and len(blocks[-1]) + len(on_foot) <= most:
+        # A block costs what some twenty lots do, however few are in it
+        return [*blocks[:-1], np.concatenate([blocks[-1], on_foot])]
+    return [*blocks, *(on_foot[at : at + most] for at in range(0, len(on_foot), most))]
 
 
 def deal_blocks(

@@ -10,7 +10,8 @@ from __future__ import annotations
 import os
 import platform
 import shutil
-from collections.abc import Collection, Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cache
 from hashlib import blake2b, file_digest
 from importlib.metadata import version
@@ -24,6 +25,7 @@ from numpy.typing import NDArray
 
 from scanner.store.land import Land
 from scanner.store.parquet_tables import (
+    AnyTable,
     join_arrow,
     make_private,
     read_arrow,
@@ -72,14 +74,20 @@ def hash_rows(table: pd.DataFrame) -> NDArray[np.uint64]:
     return np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
 
 
-def print_rows(
-    tables: Iterable[pd.DataFrame], client_ids: NDArray[np.object_]
-) -> NDArray[np.object_]:
+Hashed = tuple[NDArray[np.object_], NDArray[np.uint64]]
+"""Whose each row of a table is, and its hash."""
+
+
+def hash_owned(table: pd.DataFrame) -> Hashed:
+    """Hash each row of a table that has a ``client_id``."""
+    return table["client_id"].to_numpy(object), hash_rows(table)
+
+
+def print_rows(tables: Sequence[Hashed], client_ids: NDArray[np.object_]) -> NDArray[np.object_]:
     """Print, for each client, his rows in some tables, in whatever order they stand."""
-    rows = [(table["client_id"].to_numpy(object), hash_rows(table)) for table in tables]
-    owners = pd.Index(np.concatenate([owners for owners, _ in rows]))
+    owners = pd.Index(np.concatenate([owners for owners, _ in tables]))
     owner = pd.Index(client_ids).get_indexer(owners)
-    hashes = np.concatenate([own for _, own in rows])
+    hashes = np.concatenate([own for _, own in tables])
     order = np.lexsort((hashes, owner))
     ends = np.searchsorted(owner[order], np.arange(len(client_ids) + 1))
     rows_of = np.split(hashes[order], ends)[1:-1]
@@ -103,9 +111,11 @@ def list_kept(folders: Iterable[Path]) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True).drop_duplicates("client_id", ignore_index=True)
 
 
-def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pa.Table] | None:
-    """Read tables of some lots that were listed; None where one of them is gone."""
-    found: dict[str, list[pa.Table]] = {name: [] for name in names}
+def read_kept(
+    kept: pd.DataFrame, names: Collection[str]
+) -> tuple[dict[str, pa.Table], NDArray[np.object_]]:
+    """Read tables of some lots that were listed, and tell whose; nothing of nobody where there are none, or a part is gone."""
+    found = defaultdict[str, list[pa.Table]](list)
     try:
         for folder, lots in kept.groupby("folder"):
             place = Path(str(folder))
@@ -114,18 +124,23 @@ def read_kept(kept: pd.DataFrame, names: Collection[str]) -> dict[str, pa.Table]
                 is_asked = owners_of(name, part).isin(lots["client_id"])
                 found[name].append(part[name].filter(pa.array(is_asked)))
     except UNREADABLE:
-        return None
-    return {name: join_arrow(tables) for name, tables in found.items()}
+        return {}, kept["client_id"].to_numpy(object)[:0]
+    tables = {name: join_arrow(rows) for name, rows in found.items()}
+    return tables, kept["client_id"].to_numpy(object)
 
 
-def owners_of(name: str, tables: Mapping[str, pa.Table]) -> pd.Series:
+def owners_of(name: str, tables: Mapping[str, AnyTable]) -> pd.Series:
     """Tell whose each row of a part's table is."""
     table = tables[name]
-    if "client_id" in table.column_names:
-        return table["client_id"].to_pandas()
-    offers = tables["offer_beds"].select(["offer_id", "client_id"]).to_pandas()
-    of_offer = offers.drop_duplicates("offer_id").set_index("offer_id")["client_id"]
-    return table["offer_id"].to_pandas().map(of_offer)
+    if "client_id" in (table if isinstance(table, pd.DataFrame) else table.column_names):
+        return _column(table, "client_id")
+    offers = {at: _column(tables["offer_beds"], at) for at in ("offer_id", "client_id")}
+    of_offer = pd.DataFrame(offers).drop_duplicates("offer_id").set_index("offer_id")["client_id"]
+    return _column(table, "offer_id").map(of_offer)
+
+
+def _column(table: AnyTable, name: str) -> pd.Series:
+    return table[name] if isinstance(table, pd.DataFrame) else table[name].to_pandas()
 
 
 def link_part(source: Path, target: Path, names: Iterable[str]) -> None:

@@ -18,7 +18,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, FLAGS, UTILITIES
+from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, FLAGS, UTILITIES, empty_table
 from scanner.store.curve import along_curve
 from scanner.store.parquet_tables import FILE_MODE
 
@@ -113,8 +113,8 @@ class Land:
         rows = self._around(windows)
         if not len(rows):
             return no_features()
-        table = self.take(rows[meeting(self.words[ENDS].to_numpy()[rows], windows)])
-        table = table.reset_index(drop=True)
+        rows = rows[meeting(self.words[ENDS].to_numpy()[rows], windows)]
+        table = self.take(rows).reset_index(drop=True)
         shapes = table.geometry.to_numpy(copy=True)
         large = shapely.get_num_coordinates(shapes) > CUT_VERTICES
         box = shapely.box(*windows[:, :2].min(axis=0), *windows[:, 2:].max(axis=0))
@@ -236,11 +236,7 @@ class Built:
 
 def no_features() -> gpd.GeoDataFrame:
     """Make a table `FEATURES` without rows."""
-    columns = {
-        name: pd.Series(dtype="str" if column.dtype == "str" else "float64")
-        for name, column in FEATURES.columns.items() if name != "geometry"
-    }  # fmt: skip
-    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries([], crs=WGS84), crs=WGS84)
+    return gpd.GeoDataFrame(empty_table(FEATURES), geometry="geometry", crs=WGS84)
 
 
 def _put(path: Path, shapes: Shapes, kinds: Sequence[str]) -> pd.DataFrame:

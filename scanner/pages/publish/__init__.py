@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import io
 import re
-from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from hashlib import blake2b
 from pathlib import Path
+
+import pandas as pd
 
 from scanner.pages.call_list import EarlierList, call_rows, left_out_rows
 from scanner.pages.call_sheet import calls_xlsx
@@ -105,10 +106,17 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
     yield "summary.json", summary_json(scan)
-    for_map, for_beds, for_items = _in_step(_read(scan.parts), 3)
+    read = dict[str, pd.DataFrame]()
+
+    def read_next() -> Iterator[Part]:
+        for part in scan.parts:
+            read.update({name: part[name] for name in NEEDED})
+            yield read
+
+    # In step: the first reads a part, the others take what it has read
     for of_map, beds, items in zip(
-        map_pages(scan, for_map), beds_geojson(scan, for_beds), line_items_csv(scan, for_items),
-        strict=True,
+        map_pages(scan, read_next()), beds_geojson(scan, (read for _ in scan.parts)),
+        line_items_csv(scan, (read for _ in scan.parts)), strict=True,
     ):  # fmt: skip
         yield from of_map
         yield "candidates.geojson", beds
@@ -131,24 +139,3 @@ def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:
     calls_xlsx(sheet, scan, rows, left_out)
     yield "calls.xlsx", sheet.getvalue()
     yield from (("calls.csv", piece) for piece in sheet_csv_pieces(CALL_LIST, rows))
-
-
-def _in_step(parts: Iterator[Part], count: int) -> list[Iterator[Part]]:
-    """Let several go through the parts in step; the library's own way to do so would hold 57 of them at once."""
-    waiting = [deque[Part]() for _ in range(count)]
-
-    def own(mine: deque[Part]) -> Iterator[Part]:
-        while True:
-            if not mine:
-                if (part := next(parts, None)) is None:
-                    return
-                for each in waiting:
-                    each.append(part)
-            yield mine.popleft()
-
-    return [own(mine) for mine in waiting]
-
-
-def _read(parts: Iterable[Part]) -> Iterator[Part]:
-    for part in parts:
-        yield {name: part[name] for name in NEEDED}
