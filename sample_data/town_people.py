@@ -11,6 +11,8 @@ import shapely
 from town_plan import Lot
 
 TOWN = "Quillbrook"
+STATE_AND_ZIP = "NE 68299"
+"""Of no post office: ZIP codes in Nebraska leave 682 out (from memory, no source)."""
 GIVEN = (
     "Adaeze", "Ambrose", "Anneke", "Beatriz", "Bertil", "Calla", "Cormac", "Dagny", "Delphine", "Emeka",
     "Esperanza", "Farida", "Florian", "Gwenda", "Hassan", "Hiroko", "Ignacio", "Ilse", "Jarmila", "Jubal",
@@ -62,7 +64,7 @@ ON_FOOT = (
 COLUMNS = (
     "client_id", "name", "address", "parcel_id", "lon", "lat", "phone", "email", "route", "mow_day", "stop",
     "client_since", "visits_per_year", "annual_usd", "frontage_ft", "mowed_ft2", "sprinklers", "hoa", "renter",
-    "past_due", "bought_before", "do_not_call", "last_contact", "notes", "year_built", "dog",
+    "past_due", "bought_before", "do_not_call", "last_contact", "notes", "mailing_address", "year_built", "dog",
 )  # fmt: skip
 
 Row = tuple[str, Lot, float]
@@ -108,7 +110,10 @@ def describe_clients(rows: list[Row], *, seed: int, to_degrees: ToDegrees) -> pd
             "route": "North", "mow_day": "Tuesday", "hoa": "", "year_built": "",
         })  # fmt: skip
     clients = pd.DataFrame(people)
-    return clients.assign(stop=clients.groupby("route").cumcount() + 1)[list(COLUMNS)]
+    return clients.assign(
+        stop=clients.groupby("route").cumcount() + 1,
+        mailing_address=clients["address"] + f", {STATE_AND_ZIP}",
+    )[list(COLUMNS)]
 
 
 def walk_lots(clients: pd.DataFrame) -> pd.DataFrame:

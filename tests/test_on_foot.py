@@ -105,7 +105,7 @@ def test_in_the_list_and_priced_in_a_narrower_range(scanned):
     result, out, _ = scanned
     assert result.exit_code == 0
     calls = rows_of(out / "calls.csv")
-    assert calls["C"]["offer"] == "40 ft house-front bed, mulch and a few plants"
+    assert calls["C"]["offer"] == "40 ft house bed, mulch and a few plants"
     assert calls["B"]["bed_ids"] == "B-curb-1"
     assert calls["B"]["confirmed"] == "yes"
     assert "measured on foot: look for hydrants" in calls["B"]["cautions"]

@@ -6,6 +6,7 @@ One species a bed; in a full planting of several rows the front row is lower by 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -21,7 +22,7 @@ from scanner.schema.log_tables import WISHES
 from scanner.schema.plant_list import LIGHTS, Light, Plant, zone_span
 from scanner.schema.rate_book import PlantSize
 from scanner.schema.tables import CHOSEN_PLANTS, PLANTS, check_table, empty_table
-from scanner.sheets.problems import Problem, fault, list_problems, note, shown
+from scanner.sheets.problems import fault, list_problems, note, shown
 from scanner.units import IN_PER_FT
 
 FRONT_SHARE = 0.5
@@ -111,12 +112,17 @@ def choose_plants(
     )
     groups = groups.merge(beds, on=["offer_id", "bed_id"], how="left")
     sun, wished = (dict(words_by_client(answers, name).items()) for name in WISHES)
-    rows, problems = list[dict[str, Any]](), list[Problem]()
+    rows, told = list[dict[str, Any]](), defaultdict[tuple[str, str], list[str]](list)
     for _, bed in groups.groupby(keys[:3], sort=False):
         place = _place_of(bed, sun, rules, rates)
-        name, told = _pick(place, species, wished.get(place.client_id, ""))
-        problems += told
+        name, why = _pick(place, species, wished.get(place.client_id, ""))
+        for words in why:
+            told[place.client_id, words].append(place.bed_id)
         rows += _rows_of(bed, place, name, species)
+    problems = [
+        fault("plants.toml", f"bed{'s' * (len(beds) > 1)} {', '.join(beds)}", words, LIST_REMEDY, client_id=client)
+        for (client, words), beds in told.items()
+    ]  # fmt: skip
     if len(rows) and not rules.zone:
         problems.append(note("local.toml", "zone", "no hardiness zone is set, so nobody looked which plants live through the winter",
                              'write zone = "5b", with your own zone'))  # fmt: skip
@@ -145,9 +151,9 @@ def _place_of(
     )  # fmt: skip
 
 
-def _pick(place: Place, species: Plants, wish: str) -> tuple[str, list[Problem]]:
+def _pick(place: Place, species: Plants, wish: str) -> tuple[str, list[str]]:
     """Choose a bed's species, blank for none, and say what of a wish cannot be met."""
-    problems = list[Problem]()
+    told = list[str]()
     if wish:
         wished = [
             name
@@ -157,21 +163,12 @@ def _pick(place: Place, species: Plants, wish: str) -> tuple[str, list[Problem]]
         why = place.refuses(species[wished[0]]) if wished else ""
         if wished and not why:
             return wished[0], []
-        words = (
-            f"{species[wished[0]].many} {why}" if wished else f"{shown(wish)} is not in plants.toml"
-        )
-        end = "; the first species that fits is taken"
-        problems.append(_fault(place, f"the client likes {shown(wish)}: {words}{end}"))
+        words = f": {species[wished[0]].many} {why}" if wished else ", which is not in plants.toml"
+        told.append(f"the client likes {shown(wish)}{words}; the first species that fits is taken")
     name = next((name for name, plant in species.items() if not place.refuses(plant)), "")
     if not name:
-        problems.append(_fault(place, f"no species in plants.toml fits: {place.words()}; its plants stay without a name"))  # fmt: skip
-    return name, problems
-
-
-def _fault(place: Place, problem: str) -> Problem:
-    return fault(
-        "plants.toml", f"bed {place.bed_id}", problem, LIST_REMEDY, client_id=place.client_id
-    )
+        told.append(f"no species in plants.toml fits: {place.words()}; plants stay without a name")
+    return name, told
 
 
 def _rows_of(

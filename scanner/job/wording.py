@@ -49,11 +49,11 @@ def name_offer(beds: Sequence[Row], finish: str, *, needs_designer: bool) -> str
 
     >>> beds = [{"edge_ft": 52.4, "along": "curb", "face": ""}, {"edge_ft": 29.5, "along": "house", "face": "front"}]
     >>> name_offer(beds, "mulch", needs_designer=False)
-    '52 ft curb bed and 30 ft house-front bed, mulch only'
+    '52 ft curb bed and 30 ft house bed, mulch only'
     """
     words = [
         f"{floor(bed['edge_ft'] + 0.5)} ft {bed['along']}"
-        f"{'-' + bed['face'].replace('+', '-and-') if bed['face'] else ''} bed"
+        f"{'-' + bed['face'].replace('+', '-and-') if bed['face'] not in ('', 'front') else ''} bed"
         for bed in beds
     ]
     return f"{DESIGNER * needs_designer}{list_words(words)}, {FINISH_LONG_WORDS[finish]}"

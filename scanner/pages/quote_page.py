@@ -77,12 +77,12 @@ def _write(paper: Paper, quote: Quote, page_count: int) -> int:
 
 def _head(paper: Paper, quote: Quote, title: str, under: str = "") -> float:
     company = quote.company
-    day, last = (date.fromisoformat(quote.row[name]) for name in ("quoted_on", "good_until"))
-    under = under or f"{write_day(day)} · good until {write_day(last)}"
-    where = " · ".join(part for part in (company.address, company.phone) if part)
+    day, until = (date.fromisoformat(quote.row[name]) for name in ("quoted_on", "good_until"))
+    under = under or f"{write_day(day)} · good until {write_day(until)}"
     license_words = quote.terms.license or company.license_id
-    told = (company.name, where, f"license {license_words}" if license_words else company.email)
-    return paper.head(title, under, told)
+    last = f"license {license_words}" if license_words else company.email
+    reached = " · ".join(part for part in (company.phone, last) if part)
+    return paper.head(title, under, (company.name, company.address, reached))
 
 
 def _attached(quote: Quote) -> str:
@@ -103,10 +103,10 @@ def _whom(column: Column, quote: Quote) -> None:
     how_long = "one day" if days == 1 else f"{days:.0f} days"
     left, right = column.part(0, 282), column.part(288, column.width)
     mail = client.get("mailing_address") or client["address"]
-    below = " · ".join(part for part in (mail, client["phone"]) if part)
     for part, label, words, kind in (
         (left, "For", client["name"] or client["client_id"], CONTRACT.bold),
-        (left, "", below, BODY),
+        (left, "", mail, BODY),
+        (left, "", client["phone"], BODY),
         (right, "Work at", client["address"] or "the client's lot", BODY),
         (right, "Start", f"{start}; {how_long}", BODY),
     ):

@@ -94,7 +94,8 @@ def test_the_page_says_what_the_scan_found_and_adds_up(book, scan):
     assert "February 16, 2026 · good until March 18, 2026" in page
     for words in (
         "invented 0000",
-        "12 Foundry Road",
+        "12 Foundry Road, Quillbrook, NE 68299",
+        "308-555-0100 · license invented 0000",
         "two to four weeks after you sign",
         "second owner",
         "Hiroko Eastermann",
@@ -145,7 +146,7 @@ def test_right_to_cancel_as_the_rule_words_it(book):
         for part in (
             "within THREE BUSINESS DAYS from the above date.", "will be returned within TEN BUSINESS DAYS",
             "within 20 days of the date of your Notice of Cancellation",
-            "to Larkspindle Lawn Company, at 12 Foundry Road, Quillbrook NOT LATER THAN MIDNIGHT OF",
+            "to Larkspindle Lawn Company, at 12 Foundry Road, Quillbrook, NE 68299 NOT LATER THAN MIDNIGHT OF",
             "I HEREBY CANCEL THIS TRANSACTION.",
         ):  # fmt: skip
             assert part in text

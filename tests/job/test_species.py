@@ -125,8 +125,11 @@ def test_a_clients_wish_goes_first_where_it_fits():
     chosen, problems = choose(bed(), plant="roses")
     assert names(chosen) == {"catmint": "10 catmint, 3 gal"}
     assert problems["problem"].tolist() == [
-        "the client likes 'roses': 'roses' is not in plants.toml; the first species that fits is taken"
+        "the client likes 'roses', which is not in plants.toml; the first species that fits is taken"
     ]
+    # one sentence for all of a client's beds
+    _, problems = choose(bed(), bed("C1-curb-2"), plant="roses")
+    assert problems["feature"].tolist() == ["beds C1-curb-1, C1-curb-2"]
     _, problems = choose(bed(), plant="low sumac")
     assert "low sumacs grow 84 in wide, and 32 in is the most there" in problems["problem"].iloc[0]
     _, problems = choose(bed(), plant="moss phlox")
