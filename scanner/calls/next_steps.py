@@ -16,7 +16,7 @@ from scanner.calls.quotes import LAPSED, quote_states
 from scanner.calls.seasons import beds_said
 from scanner.calls.trials import OPEN, QUOTE_DAYS
 from scanner.schema.documents import Season
-from scanner.sheets.days import coming_monday
+from scanner.sheets.days import coming_monday, short_day
 from scanner.units import DAYS_PER_WEEK, usd_said, write_usd
 
 CALL_BACK, VISIT, QUOTE, SOLD, NOT_MARKED, TO_BUILD, BUILT, NEW = (
@@ -53,7 +53,7 @@ class Line:
             return ""
         price = f"about {usd_said(self.price_cents)}" if self.price_cents else ""
         if price and not self.bed_ids:
-            return f"{price}, what for is not on record"
+            return f"{price}, the beds are not on record"
         return ", ".join(filter(None, (beds_said(self.bed_ids), price)))
 
 
@@ -108,18 +108,19 @@ def _step_of(
         marks = "; ask for the locating marks before that" if tickets.empty else ""
         return SOLD, f"Give it a week{marks}", f"record BOOK schedule {name} MONDAY"
     week, this_week = own.iloc[0], coming_monday(today).isoformat()
+    day = short_day(week, today)
     if week < this_week:
-        return TO_BUILD, f"Its week, {week}, is over: write down the day it was built, or give it another week", built  # fmt: skip
+        return TO_BUILD, f"Its week, that of {day}, is over: write down the day it was built, or give it another week", built  # fmt: skip
     end = (date.fromisoformat(week) + timedelta(days=DAYS_PER_WEEK - 1)).isoformat()
     is_marked = (tickets["dig_from"].le(end) & tickets["dig_until"].ge(week)).any()
     ticket = f"record BOOK ticket {client_id} NUMBER --from DATE --until DATE"
     if not is_marked:
         if week > (today + timedelta(days=MARKS_DAYS)).isoformat():
-            return LATER, f"Its week is {week}; call 811 for the marks before that", ticket
-        return NOT_MARKED, f"Call 811 for the marks: nobody may dig in the week of {week} before", ticket  # fmt: skip
+            return LATER, f"Its week is that of {day}; call 811 for the marks before that", ticket
+        return NOT_MARKED, f"Call 811 for the marks: nobody may dig in the week of {day} without them", ticket  # fmt: skip
     if week == this_week:
         return TO_BUILD, "Build it this week", built
-    return LATER, f"Its ticket is there; build it in the week of {week}", built
+    return LATER, f"Its ticket is there; build it in the week of {day}", built
 
 
 def quote_lines(trials: pd.DataFrame, season: Season, today: date) -> list[Line]:
@@ -133,7 +134,7 @@ def quote_lines(trials: pd.DataFrame, season: Season, today: date) -> list[Line]
             name = {"bed_ids": quote["bed_ids"], "number": quote["quote_id"], "price_cents": quote["price_cents"]}  # fmt: skip
             step, command = "Call and ask", f"record BOOK quote {quote['quote_id']} won|lost"
             if quote["good_until"] < today.isoformat() or quote["outcome"]:
-                step = f"Its price lapsed on {quote['good_until']}: call, and write it anew"
+                step = f"Its price lapsed on {short_day(quote['good_until'], today)}: call, and write it anew"
                 command = f"quote BOOK {quote['client_id']}"
             rows.append(Line(QUOTE, quote["client_id"], quote["quoted_on"], step, command, **name))
         if own.empty:

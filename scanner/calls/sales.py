@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.calls.cancel_days import SOURCE, last_day_to_cancel
+from scanner.schema.columns import SKIP_REASONS
 from scanner.schema.log_tables import CALL_LOG
 
 SOLD = "sold"
@@ -102,6 +103,18 @@ def drop_sold(listed: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
     sold = _beds_of(jobs)
     is_sold = [not sold.isdisjoint(bed_ids.split()) for bed_ids in listed["bed_ids"]]
     return listed[~pd.Series(is_sold, index=listed.index, dtype=bool)].reset_index(drop=True)
+
+
+def why_skipped(bed_id: str, reason: str, jobs: pd.DataFrame) -> str:
+    """Say why a bed is not offered, one that was sold with its job's number.
+
+    >>> jobs = pd.DataFrame({"job_id": ["Q2026-004"], "bed_ids": ["C7-curb-1 C7-house-1"]})
+    >>> why_skipped("C7-house-1", "sold", jobs), why_skipped("C7-curb-2", "too short", jobs)
+    ('it is sold already (Q2026-004)', 'it is too short')
+    """
+    own = [job for job, beds in zip(jobs["job_id"], jobs["bed_ids"], strict=True) if bed_id in beds.split()]  # fmt: skip
+    number = f" ({own[-1]})" if own and own[-1] != bed_id else ""
+    return f"{SKIP_REASONS[reason]}{number}"
 
 
 def _beds_of(jobs: pd.DataFrame) -> set[str]:

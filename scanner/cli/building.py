@@ -23,6 +23,7 @@ from scanner.cli.talk import progress_bar, say
 from scanner.job.planting import place_plants
 from scanner.job.species import choose_plants
 from scanner.job.tasks import bed_tasks, job_tasks
+from scanner.schema.columns import SKIP_REASONS
 from scanner.schema.documents import Book, Scan, Season
 from scanner.schema.tables import OFFER_BEDS
 from scanner.sheets.problems import Problem, fault, faults_of, join_problems, list_problems
@@ -91,12 +92,9 @@ def _refuse(jobs: pd.DataFrame, found: Scan) -> tuple[pd.DataFrame, list[Problem
     problems, bad = list[Problem](), set[str]()
     for job in jobs.to_dict("records"):
         for bed_id in job["bed_ids"].split():
-            if why := reasons.get(bed_id, "not found on the lot any more"):
-                dug = (
-                    f"must not be dug: it is {why}"
-                    if why in FORBIDDEN
-                    else f"cannot be built as sold: it is {why}"
-                )
+            if why := reasons.get(bed_id, "gone"):
+                dug = "must not be dug" if why in FORBIDDEN else "cannot be built as sold"
+                dug += f": {SKIP_REASONS.get(why, 'it is not found on the lot any more')}"
                 bad.add(job["job_id"])
                 problems.append(fault("", f"job {job['job_id']}", f"bed {bed_id} {dug}; the job is left out",
                                       "look at the lot, or take the job back with record BOOK undo", client_id=job["client_id"]))  # fmt: skip

@@ -20,7 +20,7 @@ from scanner.calls.log import read_entries, read_last_scan
 from scanner.calls.next_steps import BUILT, job_lines
 from scanner.calls.reasons import NO_CALLS
 from scanner.calls.remarks import own_columns
-from scanner.calls.sales import drop_sold
+from scanner.calls.sales import drop_sold, why_skipped
 from scanner.calls.seasons import beds_said
 from scanner.calls.today import list_today
 from scanner.calls.under_way import list_under_way
@@ -47,6 +47,7 @@ OFFERED = (
 )  # fmt: skip
 BED = (
     "bed_id", "along", "face", "edge_ft", "area_ft2", "mean_depth_ft", "skip_reason", "price_usd", "cautions",
+    "built_on", "why",
 )  # fmt: skip
 HEADING_LETTERS = 9
 Story = dict[str, Any]
@@ -65,7 +66,7 @@ def client(asked: Asked, who: str) -> None:
     client_id = find_client(who, clients)
     own = clients[clients["client_id"] == client_id]
     story = tell_story(book, season, own, today=asked.today)
-    story["beds"] = read_beds(asked.folder / "candidates.geojson", client_id)
+    story["beds"] = read_beds(asked.folder / "candidates.geojson", client_id, season)
     if asked.as_json:
         tell(json.dumps(story, ensure_ascii=False, indent=2))
     else:
@@ -108,14 +109,24 @@ def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date)
     }
 
 
-def read_beds(path: Path, client_id: str) -> list[Story]:
-    """Read a client's beds out of a scan's file, a feature a line, skipped ones too; none where there is no file."""
+def read_beds(path: Path, client_id: str, season: Season) -> list[Story]:
+    """List a client's beds: those that were built, and out of a scan's file, a feature a line, where there is one, the others.
+
+    Those that are not offered are told with the reason; what is left beside a built bed is none.
+    """
+    stored = season.stored[season.stored["client_id"] == client_id]
+    stored = stored.loc[stored["built_on"] != "", ["bed_id", "along", "area_ft2", "built_on"]]
+    built = [{name: bed.get(name) for name in BED} for bed in stored.to_dict("records")]
     if not path.exists():
-        return []
+        return built
     mark = f'"client_id": {json.dumps(client_id, ensure_ascii=False)},'
     with path.open(encoding="utf-8") as lines:
         found = [json.loads(line.rstrip(",\n"))["properties"] for line in lines if mark in line]
-    return [{name: bed[name] for name in BED} for bed in found if bed["client_id"] == client_id]
+    return built + [
+        {name: bed.get(name) for name in BED}
+        | {"why": bed["skip_reason"] and why_skipped(bed["bed_id"], bed["skip_reason"], season.jobs)}
+        for bed in found if bed["client_id"] == client_id and bed["skip_reason"] != "built"
+    ]  # fmt: skip
 
 
 def _lot(season: Season, client_id: str) -> list[Story]:
@@ -158,7 +169,7 @@ def _tell(kind: Kind, of: dict[Any, Any]) -> tuple[str, str, str, str]:
     """Give of an entry the day that counts, what it was, its words, and what is next."""
     if kind is CALL:
         price = f" about {usd_said(int(of['price_cents']))}" if of["price_cents"] else ""
-        told = beds_said(of["bed_ids"]) if of["bed_ids"] else "what is not on record"
+        told = beds_said(of["bed_ids"]) if of["bed_ids"] else "beds not on record"
         beds = f" for {told}" if price else ""
         return of["called_on"], f"{of['outcome']}{price}{beds}", of["note"], f"{of['next_date']} {of['next_action']}".strip()  # fmt: skip
     if kind is VISIT:
@@ -190,7 +201,7 @@ def story_lines(story: Story, width: int) -> list[str]:
         ("", f"DO NOT CALL: {NO_CALLS}" if who.get("do_not_call") == "yes" else ""),
         ("", f"{name}   {who.get('phone', 'no phone')}"),
         ("", ", ".join(filter(None, place))),
-        ("", "; ".join(f"{key.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g}'}" for key, value in who.items() if key not in shown)),
+        ("", "; ".join(told_words(key, value) for key, value in who.items() if key not in shown)),
         ("Law", story["may_be_called"]),
         ("Left out", story["left_out"]),
         ("Next", " ".join(filter(None, story["next"].values()))),
@@ -208,15 +219,27 @@ def story_lines(story: Story, width: int) -> list[str]:
     return [line for heading, text in parts if text for line in _wrapped(heading, text, width)]
 
 
+def told_words(key: str, value: Any) -> str:  # noqa: ANN401  # a cell
+    """Say what the client list tells, a figure with its unit.
+
+    >>> told_words("annual_usd", 2133.61), told_words("mowed_ft2", 8850.0), told_words("visits_per_year", 30.0)
+    ('annual $2,133.61', 'mowed 8,850 ft²', 'visits per year 30')
+    """
+    if isinstance(value, str):
+        return f"{key.replace('_', ' ')} {value}"
+    name, _, unit = key.rpartition("_")
+    units = {"usd": f"${value:,.2f}", "ft2": f"{value:,.0f} ft²", "ft": f"{value:,.0f} ft"}
+    told, figure = (name, units[unit]) if unit in units else (key, f"{value:g}")
+    return f"{told.replace('_', ' ')} {figure}"
+
+
 def bed_words(bed: Story) -> str:
-    """Say what a bed is."""
-    what = (
-        f"skipped: {bed['skip_reason']}"
-        if bed["skip_reason"]
-        else f"${bed['price_usd']:,.0f} alone"
-    )
-    where = EDGE_KINDS[bed["along"]].words
-    return f"{bed['bed_id']}, along {where}: {bed['edge_ft']:.0f} ft, {bed['area_ft2']:.0f} ft², {what}"
+    """Say what a bed is, and what it costs alone, when it was built or why it is not offered."""
+    head = f"{bed['bed_id']}, along {EDGE_KINDS[bed['along']].words}"
+    if bed["built_on"]:
+        return f"{head}: {bed['area_ft2']:.0f} ft², built on {bed['built_on']}"
+    what = f"not offered: {bed['why']}" if bed["why"] else f"${bed['price_usd']:,.0f} alone"
+    return f"{head}: {bed['edge_ft']:.0f} ft, {bed['area_ft2']:.0f} ft², {what}"
 
 
 def said_words(row: Story) -> str:

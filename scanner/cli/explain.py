@@ -14,6 +14,7 @@ from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS, print_rows
 from scanner.cli.talk import tell
 from scanner.errors import BookError
+from scanner.schema.columns import SKIP_REASONS
 from scanner.schema.documents import FINISHES, Finish, RateBook, Scan
 from scanner.sheets.cells import factor, sheet_row
 from scanner.sheets.description import Column, Sheet
@@ -82,9 +83,9 @@ def _choose(found: Scan, client_id: str, bed_id: str | None, finish: Finish | No
 def why_no_price(found: Scan, client_id: str, beds: pd.DataFrame, bed_id: str | None) -> str:
     """Say why a client, or a bed, has no price."""
     if bed_id is not None:
-        return f"{bed_id} has no price: it is skipped, {beds['skip_reason'].to_dict()[bed_id]}"
+        return f"{bed_id} has no price: {SKIP_REASONS[beds['skip_reason'].to_dict()[bed_id]]}"
     skipped = "; ".join(
-        f"{name} is skipped, {why}" for name, why in beds["skip_reason"].to_dict().items()
+        f"{name}, {SKIP_REASONS[why]}" for name, why in beds["skip_reason"].to_dict().items()
     )
     of_client = found.problems[found.problems["client_id"] == client_id]
     why = "; ".join(filter(None, [skipped, *of_client["problem"]]))

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from scanner import pipeline
+from scanner.calls.sales import why_skipped
 from scanner.cli.explain import why_no_price
 from scanner.cli.plans import name_plants
 from scanner.errors import BookError
@@ -24,7 +25,9 @@ class Priced:
     problems: pd.DataFrame  # table PROBLEMS: where no species fits
 
 
-def choose_beds(found: Scan, client_id: str, beds: tuple[str, ...]) -> tuple[str, ...]:
+def choose_beds(
+    found: Scan, client_id: str, beds: tuple[str, ...], jobs: pd.DataFrame
+) -> tuple[str, ...]:
     """Take the beds that are named, else those of the lead; what must not be dug is refused."""
     own = found.beds[found.beds["client_id"] == client_id].set_index("bed_id")["skip_reason"]
     if not beds:
@@ -38,7 +41,7 @@ def choose_beds(found: Scan, client_id: str, beds: tuple[str, ...]) -> tuple[str
             message = f"'{bed}' is no bed of {client_id}; these may be quoted: {known}"
             raise BookError(message)
         if own[bed]:
-            message = f"{bed} must not be dug: it is skipped, {own[bed]}"
+            message = f"{bed} cannot be quoted: {why_skipped(bed, own[bed], jobs)}"
             raise BookError(message)
     return tuple(dict.fromkeys(beds))
 

@@ -22,6 +22,7 @@ from scanner.cli.talk import say, tell
 from scanner.ground.old_beds import list_old_beds
 from scanner.job.care import plan_care
 from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_html, forecast_json
+from scanner.pages.plan_page import write_day
 from scanner.pages.publish import publish_page
 from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.sheets.cells import json_value
@@ -135,5 +136,7 @@ def _notes_ahead(capacity: pd.DataFrame, problems: pd.DataFrame, weeks: Weeks) -
         capacity, problems, max(begin, weeks.mondays[0]), min(end, weeks.mondays[-1])
     )
     if weeks.mondays[-1] > end:
-        notes.append(f"{CAPACITY_FILE} ends with the week of {end}; its mean goes on after that.")
+        notes.append(
+            f"{CAPACITY_FILE} ends with the week of {write_day(end)}; its mean goes on after that."
+        )
     return notes

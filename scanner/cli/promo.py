@@ -20,7 +20,7 @@ from scanner.cli.plan import calls_option, learned_leads, named_rates
 from scanner.cli.talk import counted, say, tell
 from scanner.errors import BookError
 from scanner.pages.letters import FIELDS
-from scanner.pages.plan_page import write_days
+from scanner.pages.plan_page import write_day, write_days
 from scanner.pages.promo_page import PromoTables, promo_html, promo_json, promo_words
 from scanner.pages.publish import publish_files
 from scanner.schema.documents import Season
@@ -102,7 +102,7 @@ def promo(
         planned = plan_promotion(leads, stages, weeks, free_days, rates=rates, is_near=is_near)
         if planned.is_late_to_write:
             notes.append(
-                f"It is too late for letters: more than half of what they sell would start after the week of {last}."
+                f"It is too late for letters: more than half of what they sell would start after the week of {write_day(last)}."
             )
         tables = PromoTables(
             first=first, last=last, planned=planned, calls_a_week=rates.calls_a_week.value, notes=tuple(notes),
@@ -151,7 +151,7 @@ def _without_earlier(
     own = leads[earlier]
     note = (
         f"{counted(len(own), 'client')} with {write_days(own['crew_days'].sum())} crew-days sold {'has a week' if len(own) == 1 else 'have weeks'} "
-        f"before that of {first}: that work takes the days of those weeks."
+        f"before that of {write_day(first)}: that work takes the days of those weeks."
     )
     return leads[~earlier].reset_index(drop=True), [note]
 
@@ -174,6 +174,8 @@ def _free_weeks(
         "week",
     ]
     if len(free) and (end := date.fromisoformat(free.max())) < last:
-        notes.append(f"No day is free after the week of {end}, so the work has to fit until then.")
+        notes.append(
+            f"No day is free after the week of {write_day(end)}, so the work has to fit until then."
+        )
         last = end
     return capacity, problems, last, notes

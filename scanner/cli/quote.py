@@ -56,7 +56,7 @@ def quote(
     (read, season, found), client_id = look_at_one(asked.book, who, today=asked.today)
     today = asked.today
     _may_be_quoted(found, client_id)
-    bed_ids = choose_beds(found, client_id, beds)
+    bed_ids = choose_beds(found, client_id, beds, season.jobs)
     if not beds:
         _tell_next(season.jobs, found, client_id, bed_ids)
     priced = price_beds(read, season, found, bed_ids, finish or offered_finish(found, bed_ids))

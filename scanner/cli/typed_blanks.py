@@ -61,7 +61,7 @@ def take_blanks(
             edges = _measured(lot, sizes)
             more = _told(lot, edges)
         said = {
-            name: _all_heads(lot, value) if name == HEADS else value for name, value in said.items()
+            name: _heads(lot, value) if name == HEADS else value for name, value in said.items()
         }
     answers, problems = _answers(client, said, visited_on, today)
     note = "; ".join(
@@ -174,15 +174,12 @@ def _look(book: Path, client_id: str, today: date) -> _Lot:
     return _Lot(client_id, found.table("beds").to_dict("records"), measured, letters)
 
 
-def _all_heads(lot: _Lot, value: str) -> str:
-    """Say how many heads all edges of a lot have if the beds of the sheet have so many: jobs share them out by length."""
+def _heads(lot: _Lot, value: str) -> str:
+    """Say how many heads there are, and along which beds: those of the sheet."""
     if not value.isdigit() or int(value) > MOST_HEADS:
         message = f"'{value}' is no number of heads: write a whole one up to {MOST_HEADS}"
         raise click.BadParameter(message, param_hint="BLANK")
-    own = {*lot.letters.values()}
-    edge_ft = sum(bed["edge_ft"] for bed in lot.beds)
-    own_ft = sum(bed["edge_ft"] for bed in lot.beds if bed["bed_id"] in own)
-    return f"{int(value) * (edge_ft / own_ft if own_ft else 1.0):g}"
+    return " ".join([f"{int(value)}", *(["along"] if lot.letters else []), *lot.letters.values()])
 
 
 def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:

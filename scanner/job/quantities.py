@@ -7,7 +7,7 @@ import pandas as pd
 
 from scanner.job.counting import Amounts, FloatArray, whole_loads
 from scanner.job.planting import PlantCounts
-from scanner.schema.crew_answers import numbers_by_client
+from scanner.schema.crew_answers import numbers_by_client, words_by_client
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import STREET_SIDE
 from scanner.schema.log_tables import ANSWERS
@@ -17,6 +17,7 @@ from scanner.units import FT2_IN_PER_YD3
 FT2_PER_COMPOST_RATE = 1000.0
 """Square feet that the compost rate is given for (yd³ per 1,000 ft²)."""
 
+HEADS = "heads along edge"
 FT_PER_HEAD_RATE = 100.0
 """Feet of edge that the sprinkler-head rate is given for (heads per 100 ft)."""
 
@@ -31,20 +32,23 @@ def know_lots(
     """
     Gather what clients and crews said of each lot: one row a ``client_id``.
 
-    `heads_per_ft` of edge (counted ones are shared out by the length of the beds' edges),
+    `heads_per_ft` of edge (counted ones are shared out by the length of the edges that they were counted along),
     `sprinklers_unknown`, `gate_in` and `slope_percent` (NaN: not seen). `beds`: all of these lots
     [ft]; `answers`: None: no crew has looked yet.
     """
     answers = empty_table(ANSWERS) if answers is None else answers
-    edge_ft = beds.drop_duplicates("bed_id").groupby("client_id")["edge_ft"].sum()
+    alone = beds.drop_duplicates("bed_id")
+    edge_ft = alone.groupby("client_id")["edge_ft"].sum()
+    counted_along = words_by_client(answers, HEADS).str.split().explode()
+    own = alone[alone["bed_id"].isin(counted_along)].groupby("client_id")["edge_ft"].sum()
     counted, gate_in, slope_percent = (
         numbers_by_client(answers, question).reindex(edge_ft.index)
-        for question in ("heads along edge", "gate width in", "slope percent")
+        for question in (HEADS, "gate width in", "slope percent")
     )
     sprinklers = clients.set_index("client_id")["sprinklers"].reindex(edge_ft.index)
     by_rate = (sprinklers == "yes") * rates.heads_per_100ft.value / FT_PER_HEAD_RATE
     return pd.DataFrame({
-        "heads_per_ft": (counted / edge_ft).fillna(by_rate),
+        "heads_per_ft": (counted / own.reindex(edge_ft.index).fillna(edge_ft)).fillna(by_rate),
         "sprinklers_unknown": ~sprinklers.isin(["yes", "no"]) & counted.isna(),
         "gate_in": gate_in,
         "slope_percent": slope_percent,

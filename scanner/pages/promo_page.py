@@ -246,5 +246,5 @@ def _rests_on(found: Scan, tables: PromoTables) -> list[str]:
         f"A letter brings a visit with a chance of {write_share(tables.letter_chance)} (prior_asked_count, prior_silent_count, letters on record); "
         f"it is {rates.post_days.value:g} days in the post and {rates.mail_days.value:g} on average until its answer (post_days, mail_days)."
         if tables.letter_chance else "Letters are not counted.",
-        f"Until {write_day(found.today)}; weather and cancellations are not counted.",
+        f"As of {write_day(found.today)}; weather and cancellations are not counted.",
     ]  # fmt: skip

@@ -63,7 +63,7 @@ def week_html(tables: WeekTables) -> str:
     most = max((days for _, days in tables.free_days), default=0.0) or 1.0
     return render_page("week.html", {
         "book": tables.book, "company": tables.company, "today": tables.today, "monday": tables.monday,
-        "scanned_on": tables.scanned_on,
+        "scanned_on": tables.scanned_on and date.fromisoformat(tables.scanned_on),
         "sections": [
             {"key": key, "title": title, "short": words[len(own[name]) != 1], "none": none,
              "more": _more(name, more, tables), "lines": own[name]}
@@ -153,7 +153,7 @@ def _what(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
         return line["about"] or "what for is not on record"
     if offer is None or line["section"] == "new call":
         return line["bed_ids"]
-    return f"{offer['offer']}, about {usd_said(int(offer['price_cents']))}"
+    return f"{offer['offer']}, about\N{NO-BREAK SPACE}{usd_said(int(offer['price_cents']))}"
 
 
 def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
@@ -163,6 +163,6 @@ def _step(line: Mapping[Any, Any], offer: pd.Series[Any] | None) -> str:
 
 
 def _where(client: pd.Series[Any]) -> str:
-    stop = "" if pd.isna(client["stop"]) else f"stop {client['stop']:g}"
+    stop = "" if pd.isna(client["stop"]) else f"stop\N{NO-BREAK SPACE}{client['stop']:g}"
     place = ", ".join(part for part in (client["route"], client["mow_day"], stop) if part)
     return " · ".join(part for part in (client["address"], place) if part)

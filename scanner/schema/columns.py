@@ -14,9 +14,13 @@ FEATURE_KINDS = (
 UTILITIES = ("transformer", "gas_meter", "electric_meter", "water_meter", "pole")
 LAWN_SOURCES = ("drawn", "inferred", "")
 EDGE_SOURCES = ("measured", "drawn", "surveyed", "centerline")
-SKIP_REASONS = (
-    "denied", "built", "sold", "cut off", "too shallow", "too short", "too small",
-)  # fmt: skip
+SKIP_REASONS = {
+    "denied": "a crew saw no turf there", "built": "it is left beside a built bed", "sold": "it is sold already",
+    "cut off": "it is cut off from its edge", "too shallow": "it is too shallow", "too short": "it is too short",
+    "too small": "it is too small",
+}  # fmt: skip
+"""Why a bed is not offered, and how that is said."""
+
 FLAGS = ("yes", "no", "")
 SPRINKLERS = ("yes", "no", "unknown", "")
 SEVERITIES = ("fault", "note")

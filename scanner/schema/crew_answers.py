@@ -25,8 +25,10 @@ def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
     """
     Look up the answers to a question that asks for a number, in the unit that it names, by ``client_id``.
 
-    >>> answers = pd.DataFrame({"client_id": ["B"], "question": "slope percent", "answer": "12"})
-    >>> numbers_by_client(answers, "slope percent").to_dict()
-    {'B': 12.0}
+    Behind the number may stand the beds it was counted along.
+
+    >>> answers = pd.DataFrame({"client_id": ["B"], "question": "heads along edge", "answer": "2 along B-curb-1"})
+    >>> numbers_by_client(answers, "heads along edge").to_dict()
+    {'B': 2.0}
     """
-    return pd.to_numeric(words_by_client(answers, question)).astype(float)
+    return pd.to_numeric(words_by_client(answers, question).str.split().str[0]).astype(float)

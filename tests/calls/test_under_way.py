@@ -85,13 +85,13 @@ def test_who_was_quoted_or_buys_is_told_of_those_beds_that_price_and_that_step()
     assert rows["words"].to_dict() == {
         "C0001": "quoted on Feb 4, open for 12 days; Q2026-002: curb bed, $1,650",
         "C0002": "sold on Feb 10, not built yet; curb bed",
-        "C0003": "quoted on Feb 10, open for 6 days; about $1,330, what for is not on record",
+        "C0003": "quoted on Feb 10, open for 6 days; about $1,330, the beds are not on record",
         "C0004": "sold on Feb 12, not built yet",
     }
     assert rows["due_action"].to_dict() == {
         "C0001": "Call and ask", "C0003": "Call and ask",
-        "C0002": "Its ticket is there; build it in the week of 2026-03-23",
-        "C0004": "Call 811 for the marks: nobody may dig in the week of 2026-02-23 before",
+        "C0002": "Its ticket is there; build it in the week of Mar 23",
+        "C0004": "Call 811 for the marks: nobody may dig in the week of Feb 23 without them",
     }  # fmt: skip
 
 

@@ -198,7 +198,9 @@ def test_a_bed_that_must_not_be_dug_is_told_and_the_rest_is_done(book):
     assert type_in("record", str(book), str(book / "seen.csv"), "--today", TODAY).exit_code == 0
     told = note(book, "order", "--week", WEEK)
     assert told.exit_code == 1
-    assert "bed B-curb-1 must not be dug: it is denied; the job is left out" in told.stdout
+    assert (
+        "bed B-curb-1 must not be dug: a crew saw no turf there; the job is left out" in told.stdout
+    )
     assert {row["client_id"] for row in rows_of(book)} == {"", "A", "C"}
 
 

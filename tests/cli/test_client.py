@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from scanner.calls.entry_kinds import REMARK
+from scanner.calls.entry_kinds import JOB, REMARK
 from scanner.calls.log import open_log
 from scanner.calls.today import list_offered
 from scanner.pages.geojson import beds_geojson
 from scanner.schema.log_tables import LISTED, REMARKS
 from scanner.schema.tables import LEFT_OUT
-from tests.calls.desk import record
+from tests.calls.desk import job_of, record, stored_of, task_of
 from tests.cli.desk import type_in
 from tests.small_scan import TODAY, small_clients, small_scan
 
@@ -66,6 +67,19 @@ def test_every_word_comes_back_in_the_order_of_the_days(book: Path) -> None:
     assert beds["C0003-sidewalk-2"][2] == "too short"
 
 
+def test_what_was_built_is_told_and_what_is_left_beside_it_is_no_bed(book: Path) -> None:
+    """A curb bed of 200 ft² built on May 12; the scan's short piece of sidewalk is what is left beside one."""
+    file = Path("maps/lawns/candidates.geojson")
+    file.write_text(file.read_text().replace('"too short"', '"built"'))
+    with open_log(book, today=date(2027, 5, 14)) as log:
+        log.store_beds(stored_of(C0003_curb_9=None))
+        log.record(JOB, job_of("J-1", client_id="C0003", bed_ids="C0003-curb-9"), task_of("J-1"))
+    lines = type_in("client", "lawns", "C0003", "--today", "2027-05-14").stdout.splitlines()
+    built, offered = [line.split(None, 1)[1] for line in lines if line.startswith("Bed")]
+    assert built == "C0003-curb-9, along the curb: 200 ft², built on 2027-05-12"
+    assert offered.startswith("C0003-sidewalk-1, along the sidewalk: 50 ft, 200 ft², $")
+
+
 def test_what_the_office_added_in_columns_of_its_own_is_told(book: Path) -> None:
     remarks = [("C0003", "dog", "two, bite", ""), ("C0001", "dog", "none", "")]
     with open_log(book, today=TODAY) as log:
@@ -85,7 +99,7 @@ def test_who_is_an_id_a_name_or_a_number_and_two_that_fit_are_listed() -> None:
     twice = small_clients().assign(name="Ada Quill")
     twice.to_csv("lawns/clients.csv", index=False)
     refused = type_in("client", "lawns", "quill", *DAY)
-    assert refused.exit_code == 2
+    assert refused.exit_code == 1
     assert "C0001" in refused.stderr
     assert "C0002" in refused.stderr
 

@@ -136,8 +136,8 @@ def test_json_for_other_programs(book: Path) -> None:
         (("Zora",), 1, "Cannot go on: 'Zora' is no id, name or phone number in the client list"),
         (("ada quil",), 1, "'ada quil' is no id, name or phone number in the client list; nearest to it: 007 (Ada Quill, 7 Elm St)"),
         (("007", "--bed", "C8-curb-1"), 2, "'C8-curb-1' is no bed of 007: 007-curb-1, 007-house-1"),
-        (("C8", "--bed", "C8-curb-1"), 1, "C8-curb-1 has no price: it is skipped, too short"),
-        (("C8",), 1, "C8 has no offer and so no price: C8-curb-1 is skipped, too short"),
+        (("C8", "--bed", "C8-curb-1"), 1, "C8-curb-1 has no price: it is too short"),
+        (("C8",), 1, "C8 has no offer and so no price: C8-curb-1, it is too short"),
         (("C9",), 1, "C9 has no offer and so no price"),
     ],
 )  # fmt: skip

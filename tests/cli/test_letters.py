@@ -193,7 +193,7 @@ def test_too_late_for_letters_is_told(book, tmp_path):
     )  # fmt: skip
     assert told.exit_code == 0, told.output
     assert (
-        "It is too late for letters: more than half of what they sell would start after the week of 2026-04-27."
+        "It is too late for letters: more than half of what they sell would start after the week of April 27, 2026."
         in told.stderr
     )
     assert not (out / "letters.pdf").exists()

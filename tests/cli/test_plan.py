@@ -120,7 +120,7 @@ def test_a_last_week_without_a_free_day_stops_no_call(book, tmp_path):
     told = run(book, tmp_path, *words)
     assert told.exit_code == 0
     assert "Call 6 new clients this week" in told.stderr
-    assert "No day is free after the week of 2026-04-27" in told.stderr
+    assert "No day is free after the week of April 27, 2026" in told.stderr
 
 
 def test_a_promotion_needs_the_free_days(book, tmp_path):

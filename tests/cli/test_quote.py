@@ -271,7 +271,7 @@ def test_from_quote_to_job(book):
     assert "Recorded 0 new quotes, 1 on record already." in again.stderr.splitlines()
     told = write(book, LEAD, "--beds", quote["bed_ids"].split()[0])
     assert told.exit_code == 1
-    assert "must not be dug: it is skipped, sold" in told.stderr
+    assert "cannot be quoted: it is sold already (Q2026-001)" in told.stderr
     built = ("job", "Q2026-001", "--built", "2026-03-12", "--hours", "set edging=3")
     told = type_in("--debug", "record", str(book), *built, "--today", "2026-03-13")
     assert told.exit_code == 0, told.stdout
@@ -288,7 +288,7 @@ def test_bad_input_is_one_sentence(book, scan):
     skipped = beds[(beds["client_id"] == "C0056") & (beds["skip_reason"] != "")].index[0]
     for words, code, sentence in (
         ((LEAD, "--beds", "C0056-curb-1"), 1, f"'C0056-curb-1' is no bed of {LEAD}; these may be quoted: "),
-        (("C0056", "--beds", skipped), 1, f"{skipped} must not be dug: it is skipped, {beds['skip_reason'][skipped]}"),
+        (("C0056", "--beds", skipped), 1, f"{skipped} cannot be quoted: it is {beds['skip_reason'][skipped]}"),
         (("Nobody Atall",), 1, "'Nobody Atall' is no id, name or phone number"),
         ((LEAD, "--price", "-5"), 2, "--price"),
         ((LEAD, "--price", "15"), 1, "$15.00 is under a third of the $1,720.00 that it works out to: no quote is written"),

@@ -65,7 +65,7 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert lines_of(book, "2027-04-02") == [
         (
             "quote",
-            "Its price lapsed on 2027-04-01: call, and write it anew",
+            "Its price lapsed on Apr 1: call, and write it anew",
             f"bed-scanner quote {book.as_posix()} A",
         )
     ]
@@ -89,7 +89,7 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert told.exit_code == 0
     assert next_of(told) == f"record {book} ticket A NUMBER --from DATE --until DATE"
     assert read_season(book).schedule["week"].tolist() == ["2027-03-22"]
-    call_811 = "Call 811 for the marks: nobody may dig in the week of 2027-03-22 before"
+    call_811 = "Call 811 for the marks: nobody may dig in the week of Mar 22 without them"
     assert [line[:2] for line in lines_of(book)] == [("not marked", call_811)]
     ticket = ("ticket", "Ada", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
     told = type_record(book, *ticket)
@@ -98,7 +98,7 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert lines_of(book, "2027-03-22") == [
         ("to build", "Build it this week", "job Q2027-001 --built DATE")
     ]
-    assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, 2027-03-22, is over")
+    assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, that of Mar 22, is over")
     built = type_record(book, "job", "Q2027-001", "--built", "2027-03-24", today="2027-03-25")
     assert (built.exit_code, next_of(built)) == (
         0,
@@ -133,12 +133,12 @@ def test_a_price_that_was_said_stands_with_its_own_beds_or_with_none(book):
     quoted = ("calls", "B", "quoted", "--price")
     type_record(book, *quoted, "1330", "--on", "2027-03-01", today="2027-03-01")
     # 2,130 is what a client hears of 2,123.71
-    assert what(today="2027-03-20") == "about $1,330, what for is not on record"
+    assert what(today="2027-03-20") == "about $1,330, the beds are not on record"
     type_record(book, *quoted, "2123.71", "--bed", "B-curb-1", "--on", "2027-03-02", today="2027-03-02")  # fmt: skip
     assert what(today="2027-03-20") == "curb bed, about $2,130"
     told = json.loads(type_in("client", str(book), "B", "--json", *TODAY).stdout)["said_and_done"]
     assert [row["what"] for row in told] == [
-        "quoted about $1,330 for what is not on record", "quoted about $2,130 for curb bed",
+        "quoted about $1,330 for beds not on record", "quoted about $2,130 for curb bed",
     ]  # fmt: skip
 
 

@@ -114,7 +114,7 @@ def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book)
     assert {finish: shorter[finish] for finish in prices.index} == prices.to_dict()
 
 
-def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
+def test_every_blank_that_is_printed_can_be_typed(visits, book):
     printed = {box.text for box in draw_visit(visits["C0003"], "letter").boxes}
     names = [blank.name for blank in (*BLANKS, NOTE)] + [
         "length A",
@@ -137,11 +137,12 @@ def test_every_blank_that_is_printed_can_be_typed(seen, visits, book):
     assert (code, "Recorded" in said) == (0, True)
     season = read_season(book)
     answers = season.answers.set_index("question")["answer"].to_dict()
-    # two heads in the beds of the sheet: jobs share out by length what all edges have, and these get two of them
-    beds = seen[1].table("beds").query("client_id == 'C0003'")
-    own = {bed["bed_id"] for bed in visits["C0003"].beds}
-    share = beds.loc[beds["bed_id"].isin(own), "edge_ft"].sum() / beds["edge_ft"].sum()
-    assert float(answers.pop("heads along edge")) * share == pytest.approx(2, abs=1e-4)
+    # two heads in the beds of the sheet, as typed
+    number, *along = answers.pop("heads along edge").split()
+    assert (number, along[0]) == ("2", "along")
+    assert {*along[1:]} == {bed["bed_id"] for bed in visits["C0003"].beds}
+    story = type_in("client", str(book), "C0003", "--today", TODAY.isoformat()).stdout
+    assert "heads along edge: 2 along C0003-curb-" in story
     assert answers == {"slope percent": "0", "gate width in": "2", "sun": "sun", "plant": "catmint"}
     assert season.measurements[["along", "length_ft", "room_ft"]].to_numpy().tolist() == [
         ["curb", 18.0, 5.0], ["curb", 16.0, 5.0],

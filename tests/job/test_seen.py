@@ -57,6 +57,16 @@ def test_heads_counted_are_shared_out_by_edge():
         }
 
 
+def test_heads_counted_along_some_beds_are_theirs():
+    # 2 heads along the 30 ft house bed: as dense along the curb, 4 on 60 ft; a bed that is gone leaves all edges
+    one, two = bed(), bed("C1-house-1", length=30, **FRONT)
+    curb, house = ("C1-curb-1", "C1-curb-1"), ("C1-house-1", "C1-house-1")
+    told = [("C1", "heads along edge", "2 along C1-house-1")]
+    assert heads(one, two, told=told) == {curb: pytest.approx(4), house: pytest.approx(2)}
+    gone = [("C1", "heads along edge", "3 along C1-house-9")]
+    assert heads(one, two, told=gone) == {curb: pytest.approx(2), house: pytest.approx(1)}
+
+
 def test_no_head_counted_is_none_and_is_known():
     told = [("C1", "heads along edge", "0")]
     assert set(heads(bed(), told=told, sprinklers="yes").values()) == {0.0}
