@@ -8,6 +8,7 @@ rows are listed, the rest is kept.
 from __future__ import annotations
 
 from datetime import date
+from difflib import get_close_matches
 
 import pandas as pd
 
@@ -16,22 +17,31 @@ from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import check_table
 from scanner.sheets.client_ids import match_rows
 from scanner.sheets.filled import EDGE_CELLS
-from scanner.sheets.problems import Problem, first_faults, places
+from scanner.sheets.problems import Cause, Problem, first_faults, places, shown
 from scanner.sheets.values import day_causes, has_any, read_days
 
 VISIT_COLUMNS = ("client_id", "visited_on", "visited_by", "note")
 
 
 def check_visits(
-    rows: pd.DataFrame, clients: pd.DataFrame, *, today: date, file: str
+    rows: pd.DataFrame,
+    clients: pd.DataFrame,
+    *,
+    today: date,
+    file: str,
+    stored: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """Check visits as they were typed, one row an edge: `VISIT_COLUMNS` by client and day, the table `MEASUREMENTS`, a fault a row left out."""
+    """Check visits as they were typed, one row an edge: `VISIT_COLUMNS` by client and day, the table `MEASUREMENTS`, a fault a row left out.
+
+    ``stored``: beds of the scans on record; none: a bed's name is taken as it is.
+    """
     # A row that only names the client is a line of the blank sheet
     rows = rows[has_any(rows, ("visited_on", "visited_by", "note", *EDGE_CELLS))]
     rows, stranger = match_rows(rows, clients)
     days = read_days(rows["visited_on"], today=today)
     causes = (
         stranger,
+        _strange_beds(rows, stored),
         *day_causes(rows["visited_on"], days, today, what="of the visit"),
     )
     is_faulty, problems = first_faults(rows, causes, places(rows, file))
@@ -48,6 +58,20 @@ def check_visits(
         check_table(edges, MEASUREMENTS),
         [*problems, *found],
     )
+
+
+def _strange_beds(rows: pd.DataFrame, stored: pd.DataFrame | None) -> Cause:
+    """Find names of beds that are none of the client's, each with the nearest that is."""
+    own = {} if stored is None else stored.groupby("client_id")["bed_id"].agg(list).to_dict()
+    near = [
+        "" if not own or not bed or bed in (beds := own.get(client, []))
+        else ", ".join(get_close_matches(bed, beds, n=1, cutoff=0.0)) or "none"
+        for client, bed in zip(rows["client_id"], rows["bed_id"], strict=True)
+    ]  # fmt: skip
+    nearest = pd.Series(near, index=rows.index, dtype="str")
+    words = "bed_id " + rows["bed_id"].map(shown) + " is no bed of " + rows["client_id"]
+    remedy = "write a bed's name as list and map have it, or leave bed_id blank"
+    return nearest != "", words + "; nearest to it is " + nearest, remedy
 
 
 def _visits(rows: pd.DataFrame) -> pd.DataFrame:

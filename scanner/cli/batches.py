@@ -45,7 +45,11 @@ def _answers(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
 
 
 def _visits(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
-    visits, edges, found = check_visits(rows, asked.client_list, today=asked.today, file=file)
+    # the beds of what is typed are looked up before
+    stored = asked.season.stored if file else None
+    visits, edges, found = check_visits(
+        rows, asked.client_list, today=asked.today, file=file, stored=stored
+    )
     # what was typed is recorded whole or not at all
     told: list[Batch] = [(VISIT, visits, None), (MEASUREMENT, edges, None)]
     return told if file or not found else [], list_problems(found)

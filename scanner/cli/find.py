@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -13,6 +14,7 @@ from pathlib import Path
 import click
 
 from scanner import pipeline
+from scanner.calls.log import read_seals
 from scanner.cli.closing import beside_words, scan_line
 from scanner.cli.keeping import (
     Scanned,
@@ -24,9 +26,14 @@ from scanner.cli.keeping import (
 )
 from scanner.cli.options import Asked, command, season_on
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
+from scanner.pages.publish import seal_of
 from scanner.pages.share import publish_shared
+from scanner.sheets.reader import open_elsewhere
 from scanner.store.folder import kept_folders
 from scanner.store.kept import list_kept
+
+DATED = re.compile(r"calls-\d{4}-\d{2}-\d{2}(-\d+)?\.(csv|xlsx)")
+"""A call list beside one that was kept; copies that people made have other names."""
 
 
 @command("out", "today", "json")
@@ -79,13 +86,24 @@ def scan_into(
             report("writing the map and the lists", len(found.beds), len(found.beds))
             seals = list[str]()
             files = pipeline.publish_scan(found, folder, why_kept=why, seals=seals)
+        swept = sweep_lists(folder, read_seals(book), files)
         keep_scan(found, book, seals=seals)
         # What a program reads from us is the very file that was written, so the two agree.
         text = summary_file.read_text(encoding="utf-8")
         summary = json.loads(text)
         tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
-        say(" ".join([scan_line(summary, folder), *beside_words(files, why, earlier)]))
+        say(" ".join([scan_line(summary, folder), *beside_words(files, why, earlier), *swept]))
         yield Scanned(read, season, found), int(summary["faults"])
+
+
+def sweep_lists(folder: Path, seals: list[str], new: list[Path]) -> list[str]:
+    """Delete earlier scans' dated lists that are as they were printed, which their seals tell; gives a sentence with their names."""
+    gone = list[str]()
+    for file in sorted({*folder.glob("calls-*")} - {*new}):
+        if DATED.fullmatch(file.name) and seal_of(file) in seals and not open_elsewhere(file):
+            file.unlink()
+            gone.append(file.name)
+    return [f"Deleted, because nobody had written into it: {', '.join(gone)}."] if gone else []
 
 
 def _share(asked: Asked) -> int:

@@ -6,7 +6,7 @@ import json
 import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import NOTE, PRINTED
 from scanner.schema.tables import PROBLEMS, empty_table
+from scanner.sheets.days import NEAR_DAYS
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import Problem, faults_of, join_problems, list_problems, note, shown
 from scanner.sheets.reader import open_elsewhere, read_sheet
@@ -43,6 +44,9 @@ NOUNS = {
     "letter": ("letter", "letters"),
 }
 """What is recorded, by kind of sheet or of entry."""
+
+TYPED_DAYS = ("called_on", "visited_on", "told_on", "ended_on")
+"""Columns of days that something was said or done on."""
 
 _SCHEDULE = "give it a week"
 NEXT = {
@@ -111,6 +115,8 @@ def record_rows(
     notes = NOTE if said == {NOTE} else "calls and notes"
     noun = notes if NOTE in said else kind
     code = _close(kind, counts, numbers, every, as_json=asked.as_json, noun=noun)
+    if not file:
+        _mind_the_year(batches, asked.today)
     _say_next(batches, asked.book)
     return code
 
@@ -122,6 +128,7 @@ def record_typed(
     batches: list[Batch] = [(kind, pd.DataFrame([row]), parts)]
     counts, numbers = _write(batches, asked)
     code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=asked.as_json)
+    _mind_the_year(batches, asked.today)
     _say_next(batches, asked.book)
     return code
 
@@ -181,6 +188,16 @@ def _mind_the_clock(newest: str, today: date) -> None:
         say(
             f"Something was recorded on {newest} already, and today is {today.isoformat()}: is this computer's clock "
             "right? Nothing is lost either way; calls after today are not taken."
+        )
+
+
+def _mind_the_year(batches: list[Batch], today: date) -> None:
+    """Say of a day that was typed and is long past that its year may be a slip."""
+    since = (today - timedelta(days=NEAR_DAYS)).isoformat()
+    told = (rows[name] for _, rows, _ in batches for name in TYPED_DAYS if name in rows)
+    for day in sorted({day for days in told for day in days if "" < day < since}):
+        say(
+            f"Mind: {day} is more than {NEAR_DAYS} days ago. It is recorded so; if its year is a slip, record BOOK undo takes it back."
         )
 
 

@@ -80,6 +80,25 @@ def test_faulty_rows_are_listed_and_the_rest_is_kept(tmp_path, row, said):
     assert visits["client_id"].tolist() == ["C8"]
 
 
+def test_a_bed_that_is_none_of_the_clients_is_listed_with_the_nearest(tmp_path):
+    path = tmp_path / "visits.csv"
+    rows = ["007,2027-03-12,curb,42,007-curb-1", "007,2027-03-12,curb,18,007-crub-2", "C8,2027-03-12,curb,30,007-curb-1"]  # fmt: skip
+    path.write_text("\n".join(["client_id,visited_on,along,length_ft,bed_id", *rows]))
+    stored = pd.DataFrame(
+        [("007", "007-curb-1"), ("007", "007-curb-2"), ("007", "007-house-1")],
+        columns=["client_id", "bed_id"],
+    )
+    _, edges, problems = read_filled(path, "visits", partial(CHECK, stored=stored))
+    assert edges["bed_id"].tolist() == ["007-curb-1"]
+    assert problems["problem"].tolist() == [
+        "bed_id '007-crub-2' is no bed of 007; nearest to it is 007-curb-2; the row is left out",
+        "bed_id '007-curb-1' is no bed of C8; nearest to it is none; the row is left out",
+    ]
+    # before any scan no bed is known, and none is doubted
+    _, edges, problems = read_filled(path, "visits", partial(CHECK, stored=stored.iloc[:0]))
+    assert (len(edges), len(problems)) == (3, 0)
+
+
 def test_visit_with_a_good_edge_and_a_faulty_one(tmp_path):
     visits, edges, problems = read(
         tmp_path, "7,,2027-03-12,Kim,,curb,long,,\n7,,2027-03-12,,,house,30,,\n"

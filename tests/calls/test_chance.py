@@ -116,6 +116,20 @@ def test_equal_profit_a_call_where_the_price_is_h():
     assert years[takings.argmax()] == pytest.approx(HALF_YEARS[12], abs=0.01)
 
 
+def test_the_price_response_is_the_published_one():
+    # s(r) = 0.6 / (1 + r²); sales times price tie at r and 1/r
+    sure = np.zeros_like(stages().weights)
+    sure[12, 12] = 1.0
+    assert HALF_YEARS[12] == pytest.approx(1.0)
+    cell = replace(stages(), weights=sure)
+    years = np.array([0, 0.25, 0.5, np.sqrt(0.5), 1, 1.5, 2, 3])
+    shares = cell.buys(years)[0] / START_SHARES[12]
+    assert 0.6 * shares == pytest.approx([0.6, 0.56471, 0.48, 0.4, 0.3, 0.18462, 0.12, 0.06], abs=5e-6)  # fmt: skip
+    for r, taken in ((0.5, 0.4), (2 / 3, 0.461538), (1, 0.5)):
+        pair = np.array([r, 1 / r])
+        assert pair * cell.buys(pair)[0] / START_SHARES[12] == pytest.approx([taken] * 2, abs=1e-6)
+
+
 @pytest.mark.parametrize(("end", "moves"), [(SOLD, 1), (LOST, -1)])
 def test_a_quote_moves_the_last_stage_alone(end, moves):
     before, after = stages(), stages(quotes=[(end, 0)])

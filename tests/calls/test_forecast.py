@@ -72,6 +72,22 @@ def test_shares_of_the_sales_by_day(row, days, shares):
     assert found.shares(np.array(days) + 7, is_ready=True)[:, 0] == pytest.approx(shares, abs=1e-6)
 
 
+def test_an_open_quote_by_its_age():
+    # Over the grid s (1 − F) / [s (1 − F) + (1 − s)(1 − F/2)], F = 1 − e^(−days/15), at a year's fee
+    for days, chance in ((0, 0.312960), (10, 0.245757), (40, 0.067852)):
+        found = forecast((QUOTE, -days, 0, 1, 1), week_count=60)
+        assert found.outlook(np.ones((1, 1))).mean == pytest.approx([chance], abs=1e-6)
+
+
+def test_weeks_in_which_the_work_of_a_call_may_start():
+    weeks = forecast((NEW, np.nan, 0, 1, 1)).shares(7 * np.arange(10), is_ready=True)[:, 0]
+    assert np.diff(weeks) == pytest.approx(
+        [0, 0, 0.165357, 0.232641, 0.211450, 0.145641, 0.091330, 0.057272, 0.035915], abs=1e-6
+    )
+    assert 1 - weeks[-1] == pytest.approx(0.060394, abs=1e-6)
+    assert 1 - weeks[5] == pytest.approx(0.390553, abs=1e-6)  # of a call four weeks later
+
+
 def test_calls_of_a_week_go_to_misses_first():
     # x: 20, 7, 5.7, 12.882, 8.848, 7.969 new ones at 20 calls a week
     weeks = deal_calls(MISS, np.zeros(62, int), 20, 6)

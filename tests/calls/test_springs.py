@@ -57,6 +57,66 @@ def binom_most(capacity, level):
     return n
 
 
+def test_the_largest_promotion_at_a_chance_that_is_known():
+    # The same at exactly 8 % (binomial); capacity divided by the chance overbooks in every row
+    most = {2: (10, 14, 19), 4: (25, 31, 39), 6: (42, 49, 59), 10: (79, 89, 102), 20: (178, 194, 214)}  # fmt: skip
+    for capacity, counts in most.items():
+        work, found = Work.empty(float(capacity), 1), []
+        for level in LEVELS:
+            while (more := work.added([(1.0, np.array([0.08]))])).too_much_chance <= level:
+                work = more
+            found.append(round(work.mean.item() / 0.08))
+        assert tuple(found) == counts
+        assert counts[-1] < capacity / 0.08
+        assert betabinom.sf(capacity, round(capacity / 0.08), 8, 92) > LEVELS[-1]
+
+
+# Chances of so many sales of so many clients, one job each: exact fractions, and the sizes by which
+# so many sales or fewer have that chance; the last two rows: 12 of 100 sold, prior half and half
+SALES = {
+    (3, 1, 3): (1 / 2, 3 / 10, 3 / 20, 1 / 20),
+    (4, 1, 1): (1 / 5,) * 5,
+    (5, 2, 18): (57 / 92, 285 / 1012, 285 / 3542, 57 / 3542, 15 / 7084, 1 / 7084),
+    (10, 3.5, 17.5): (0.223410598, 0.295070601, 0.234320771, 0.140273659, 0.067898420),
+}
+LEAST = {
+    (20, 2, 18): (2, 3.428571, {0.1: 0, 0.5: 2, 0.8: 3, 0.9: 5, 0.95: 6}, 0.230769),
+    (50, 2, 18): (5, 15, {0.1: 1, 0.5: 4, 0.8: 8, 0.9: 10, 0.95: 12}, 0.072890),
+    (50, 8, 92): (4, 5.465347, {0.1: 1, 0.5: 4, 0.8: 6, 0.9: 7, 0.95: 8}, 0.034400),
+    (100, 2, 23): (8, 35.384615, {0.1: 2, 0.5: 7, 0.8: 12, 0.9: 16, 0.95: 20}, 0.036192),
+    (100, 8, 92): (8, 14.574257, {0.1: 3, 0.5: 8, 0.8: 11, 0.9: 13, 0.95: 15}, 0.003237),
+    (200, 2, 23): (16, 127.384615, {0.1: 4, 0.5: 14}, 0.011051),  # 24, 31 and 38 lie off the lattice
+    (100, 12.5, 88.5): (12.376, 21.370, {0.1: 7, 0.9: 19}, None),
+}  # fmt: skip
+
+
+def sales_of(count, a, b):
+    """Work of so many clients with a job of one day each, and the chance of 0, 1 … 20 sales."""
+    chances, work = slices(a, b), Work.empty(20.0)
+    for _ in range(count):
+        work = work.added([(1.0, chances)])
+    return work, work.state[:, :-1:12].mean(axis=0)  # a twelfth of a day is a point
+
+
+@pytest.mark.parametrize("told", SALES)
+def test_chances_of_so_many_sales_are_the_published_fractions(told):
+    _, shares = sales_of(*told)
+    assert shares[: len(SALES[told])] == pytest.approx(SALES[told], abs=5e-5)
+
+
+@pytest.mark.parametrize("told", LEAST)
+def test_sales_by_their_chance_are_the_published_table(told):
+    mean, variance, counts, nothing = LEAST[told]
+    work, shares = sales_of(*told)
+    of_springs = work.variance.mean() + work.mean.var()
+    assert work.mean.mean() == pytest.approx(mean, abs=1e-3)
+    assert of_springs == pytest.approx(variance, rel=2e-3)
+    so_far = shares.cumsum()
+    assert {level: int(np.searchsorted(so_far, level)) for level in counts} == counts
+    if nothing is not None:
+        assert shares[0] == pytest.approx(nothing, abs=1e-4)  # the best part of 200 has one chance
+
+
 @pytest.mark.parametrize(
     ("overbook_chance", "count"), [(0.05, 3), (0.0625, 4), (0.18, 4), (0.1875, 5)]
 )

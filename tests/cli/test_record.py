@@ -187,6 +187,21 @@ def test_correcting_back_by_command() -> None:
 
 
 @pytest.mark.usefixtures("desk")
+def test_a_day_long_past_is_recorded_and_doubted_and_one_to_come_is_refused() -> None:
+    """Today is March 2, 2027: 300 days before is May 6, 2026."""
+    words = ("record", "lawns", "calls", "001", "not now", *TODAY, "--on")
+    told = type_in(*words, "2026-03-02")
+    assert "Mind: 2026-03-02 is more than 300 days ago. It is recorded so" in told.stderr
+    assert (told.exit_code, keys_of(Path("lawns"))) == (0, [("001", "2026-03-02", "not now")])
+    assert "Mind" not in type_in(*words, "2026-05-06").stderr
+    told = type_in(*words, "2027-03-03")
+    assert (told.exit_code, len(keys_of(Path("lawns")))) == (1, 2)
+    assert "is after today" in told.stdout
+    told = type_in("record", "lawns", "visit", "001", "--note", "old", *TODAY, "--on", "2026-03-02")
+    assert "Mind: 2026-03-02" in told.stderr
+
+
+@pytest.mark.usefixtures("desk")
 def test_undo_takes_the_last_entry_back() -> None:
     type_in("record", "lawns", "calls", "001", "visit", *TODAY)
     result = type_in("record", "lawns", "undo", *TODAY)
@@ -267,10 +282,13 @@ def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
     assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     # Changed once it was recorded, it is not on record as it is
     fill(sheet, {"client_id": "001", "note": "gate, and likes roses"})
-    old = lists / "calls-2027-03-02.xlsx"
+    shutil.copy(lists / "calls-2027-03-02.xlsx", lists / "calls-kim.xlsx")
     told = type_in("scan", "lawns", "--today", "2027-03-03").stderr
     assert "sheet Figures, row 2 is not on record yet" in told
-    assert old.name not in told
+    # Into the one beside it nobody has written: it goes, a copy of somebody's own does not
+    assert "Deleted, because nobody had written into it: calls-2027-03-02.xlsx." in told
+    old = lists / "calls-2027-03-03.xlsx"
+    assert sorted(file.name for file in lists.glob("calls-*")) == [old.name, "calls-kim.xlsx"]
     told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     assert "Recorded 0 new calls, 1 changed." in told
     fill(old, {"client_id": "002", "note": "two dogs"})
@@ -282,6 +300,7 @@ def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
     )
     type_in("record", "lawns", old.name, *TODAY)
     assert old.name not in type_in("scan", "lawns", "--today", "2027-03-05").stderr
+    assert old.exists()
 
 
 @pytest.mark.usefixtures("at_once")
