@@ -129,7 +129,7 @@ def test_case_5_drawn_with_a_finger(at_desk, tmp_path):
         )
         for corner in corners:
             one.look_at(*corner)
-            one.tap(*corner)
+            one.tap(corner)
         one.page.tap("#finish")
         one.page.tap("#done")
     one.save(tmp_path / "book" / "sites")
@@ -220,7 +220,7 @@ def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
     one.page.keyboard.type("ada")
     one.page.keyboard.press("Enter")
     one.page.keyboard.press("h")
-    one.tap(0, 0)
+    one.tap((0, 0))
     for keys, way in (("40", "Right"), ("24' 6\"", "Up"), ("40", "Left")):
         one.page.keyboard.type(keys)
         one.page.keyboard.press(f"Arrow{way}")
@@ -232,9 +232,9 @@ def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
 def test_typed_length_goes_where_the_tap_points(at_lot):
     one = at_lot()
     one.page.keyboard.press("e")
-    one.tap(-20, -20)
+    one.tap((-20, -20))
     one.page.fill("#length", "35.5")
-    one.tap(-20, 10)
+    one.tap((-20, 10))
     one.page.keyboard.press("Enter")
     assert one.sizes() == ["Edge along curb 35.5 ft"]
     one.quiet()
@@ -322,8 +322,7 @@ def test_corner_in_hand_is_moved_by_keys(at_lot):
 def test_undo_while_drawing_takes_back_a_corner(at_lot):
     one = at_lot()
     one.page.keyboard.press("l")
-    for corner in ((0, 0), (40, 0), (40, 40)):
-        one.tap(*corner)
+    one.tap((0, 0), (40, 0), (40, 40))
     one.page.keyboard.press("Control+z")
     one.page.keyboard.press("Enter")
     assert "three corners" in one.said()
@@ -336,10 +335,9 @@ def test_undo_while_drawing_takes_back_a_corner(at_lot):
 def test_first_corner_again_closes_and_a_double_click_ends_a_line(at_lot):
     one = at_lot()
     one.page.keyboard.press("l")
-    for corner in ((0, 0), (40, 0), (40, 40), (0, 0)):
-        one.tap(*corner)
+    one.tap((0, 0), (40, 0), (40, 40), (0, 0))
     one.page.keyboard.press("e")
-    one.tap(-40, 0)
+    one.tap((-40, 0))
     one.page.mouse.dblclick(*one.spot(-40, 30))
     assert one.sizes() == ["Lawn 800 ft², 136.6 ft around", "Edge along curb 30.0 ft"]
     one.quiet()
@@ -352,8 +350,7 @@ def test_corner_snaps_to_the_book_and_shares_its_nine_decimals(at_desk, tmp_path
     x, y = one.spot(60, 60)
     one.page.keyboard.press("h")
     one.page.mouse.click(x + 4, y - 3)
-    for corner in ((40, 60), (40, 40), (60, 40)):
-        one.tap(*corner)
+    one.tap((40, 60), (40, 40), (60, 40))
     one.page.keyboard.press("Enter")
     [drawn] = features_in(one.save(tmp_path))
     assert lot["coordinates"][0][2] in drawn["geometry"]["coordinates"][0]
@@ -401,15 +398,15 @@ def test_reload_offers_unsaved_work_again(at_desk):
     one.pick("Ada Quill")
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
     one.page.keyboard.press("h")
-    one.tap(0, 40)
-    one.tap(20, 40)
+    one.tap((0, 40))
+    one.tap((20, 40))
     one.page.reload()
     assert "2 shapes, last changed" in one.page.locator("#earlier-words").inner_text()
     assert "not saved to a file yet" in one.page.locator("#earlier-words").inner_text()
     one.page.click("#go-on")
     assert one.page.locator("#who").inner_text() == "Ada Quill"
     one.page.evaluate("map.setZoom(map.getZoom() - 1, {animate: false})")
-    one.tap(20, 60)
+    one.tap((20, 60))
     one.page.keyboard.press("Enter")
     assert one.sizes() == ["Lawn 1,200 ft², 140.0 ft around", "House 200 ft², 68.3 ft around"]
     one.quiet()
@@ -626,9 +623,9 @@ def test_targets_on_a_phone_are_big_enough_to_touch(at_desk):
     one.pick("Ada Quill")
     assert one.page.evaluate(boxes) == []
     one.page.tap(".kind[data-kind=edge]")
-    one.tap(0, 0)
+    one.tap((0, 0))
     assert one.page.evaluate(boxes) == []
-    one.tap(20, 0)
+    one.tap((20, 0))
     one.page.tap("#finish")
     assert one.page.evaluate(boxes) == []
     assert one.page.evaluate(fits)
@@ -668,8 +665,8 @@ def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_lot):
 def test_size_follows_the_hand(at_lot):
     one = at_lot()
     one.page.keyboard.press("l")
-    one.tap(0, 0)
-    one.tap(40, 0)
+    one.tap((0, 0))
+    one.tap((40, 0))
     one.page.mouse.move(*one.spot(40, 25))
     assert one.page.locator("#size").inner_text() == "side 25.0 ft, 65.0 ft so far, 500 ft²"
     one.quiet()

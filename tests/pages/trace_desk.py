@@ -69,16 +69,21 @@ class Hand(Opened):
         button = self.page.locator("#clients .go", has_text=name)
         button.tap() if self.is_touch else button.click()
 
-    def spot(self, east_ft: float, north_ft: float) -> list[float]:
-        """Where a place lies on the screen, in feet from where the squares begin."""
+    def spots(self, *places: tuple[float, float]) -> list[list[float]]:
+        """Where places lie on the screen, in feet from where the squares begin."""
         return self.page.evaluate(
-            """([x, y]) => {
+            """(places) => {
                 const { plane, at } = sheet.paper, box = frame.getBoundingClientRect();
-                const [left, top] = sheet.pixel(plane.degrees([at[0] + x, at[1] + y]));
-                return [box.x + left, box.y + top];
+                return places.map(([x, y]) => {
+                    const [left, top] = sheet.pixel(plane.degrees([at[0] + x, at[1] + y]));
+                    return [box.x + left, box.y + top];
+                });
             }""",
-            [east_ft, north_ft],
+            places,
         )
+
+    def spot(self, east_ft: float, north_ft: float) -> list[float]:
+        return self.spots((east_ft, north_ft))[0]
 
     def look_at(self, east_ft: float, north_ft: float) -> None:
         """Bring a place to the middle of the map."""
@@ -91,26 +96,25 @@ class Hand(Opened):
             [east_ft, north_ft],
         )
 
-    def tap(self, east_ft: float, north_ft: float) -> None:
-        x, y = self.spot(east_ft, north_ft)
-        if self.is_touch:
-            self.page.touchscreen.tap(x, y)
-        else:
-            self.page.mouse.move(x, y)
-            self.page.mouse.click(x, y)
+    def tap(self, *places: tuple[float, float]) -> None:
+        """Tap places one after the other; the map stays as it is meanwhile."""
+        hit = self.page.touchscreen.tap if self.is_touch else self.page.mouse.click
+        for spot in self.spots(*places):
+            hit(*spot)
 
     def draw(self, key: str, *corners: tuple[float, float]) -> None:
         self.page.keyboard.press(key)
-        for corner in corners:
-            self.tap(*corner)
+        self.tap(*corners)
         if len(corners) > 1:
             self.page.keyboard.press("Enter")
 
     def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
-        self.page.mouse.move(*self.spot(*start))
+        half = tuple((a + b) / 2 for a, b in zip(start, end, strict=True))
+        first, middle, last = self.spots(start, half, end)
+        self.page.mouse.move(*first)
         self.page.mouse.down()
-        self.page.mouse.move(*self.spot(*((a + b) / 2 for a, b in zip(start, end, strict=True))))
-        self.page.mouse.move(*self.spot(*end))
+        self.page.mouse.move(*middle)
+        self.page.mouse.move(*last)
         self.page.mouse.up()
 
     def save(self, folder: Path) -> Path:
