@@ -30,9 +30,12 @@ ENDLESS = """
 BOX = shapely.box(-98, 41, -97.999, 41.001)
 
 SHARE = 10 if DEPTH == 1 else 1
-"""Of these ceilings the readers have a share: what is read up to one costs alike for each row and fault."""
-LOWERED = {name: getattr(ceilings, name) // SHARE for name in ("MAX_ROWS", "MAX_FAULTS")}
-ROWS, FAULTS = LOWERED.values()
+"""Of these ceilings the readers have a share: what is read up to one costs alike for each row, cell, fault and point."""
+LOWERED = {
+    name: getattr(ceilings, name) // SHARE
+    for name in ("MAX_ROWS", "MAX_CELLS", "MAX_FAULTS", "MAX_BRACKETS")
+}
+ROWS, CELLS, FAULTS, POINTS = LOWERED.values()
 
 Hostile = tuple[Path, str]
 """A file, and words of the sentence that it is refused with."""
@@ -109,8 +112,8 @@ def hostile_sheets(folder: Path) -> Iterator[Hostile]:
     yield text("lines", b"client_id,name\n" + b"\n" * (ROWS + 50)), f"more than {ROWS:,} rows"
     wide = b",".join(b"c%d" % at for at in range(1_500))
     yield (
-        text("wide", wide + b",client_id\n" + b"1\n" * 7_000),
-        "cells below its headings, more than 10,000,000",
+        text("wide", wide + b",client_id\n" + b"1\n" * (CELLS // 1_400)),
+        f"cells below its headings, more than {CELLS:,}",
     )
     yield (
         text("quotes", b'client_id,name\n"A\n' + b'"\n' * (FAULTS + 50)),
@@ -148,8 +151,9 @@ def hostile_documents(folder: Path) -> Iterator[Hostile]:
     yield made("tall", row), f"more than {ROWS:,} rows: copy the cells"
     blank = open_documents.row(cell(""), times=999_999_999)
     yield made("gap", blank, open_documents.row("x")), f"more than {ROWS:,} rows: copy the cells"
-    block = open_documents.row(cell("x", 'table:number-columns-repeated="2000"'), times=9_999)
-    yield made("block", block), "more than 10,000,000 cells"
+    wide = cell("x", 'table:number-columns-repeated="2000"')
+    block = open_documents.row(wide, times=CELLS // 1_000)
+    yield made("block", block), f"more than {CELLS:,} cells"
     spaces = cell("<text:s text:c='999999999'/>" * 1_000)
     yield made("spaces", open_documents.row(spaces + cell("x"))), "more than 131,072 letters"
     same = open_documents.row("x" * 100_000, times=1_000)
@@ -202,8 +206,8 @@ def hostile_geojson(folder: Path) -> Iterator[Hostile]:
         ),
         "coordinate system",
     )
-    line = f'{{"type":"LineString","coordinates":[{"[0,0]," * 1_500_000}[0,0]]}}'
-    yield layer("points", feature(line)), "more than 64,000,000 letters or 1,000,000 points"
+    line = f'{{"type":"LineString","coordinates":[{"[0,0]," * max(800_000, POINTS * 3 // 2)}[0,0]]}}'  # more than is read at once
+    yield layer("points", feature(line)), f"more than 64,000,000 letters or {POINTS:,} points"
     yield layer("zeros", "0," * (FAULTS + 50) + "0"), f"more than {FAULTS:,} faulty features"
     said = ",".join(f'"p{at}":1' for at in range(2_001))
     yield layer("properties", feature(said=f"{{{said}}}")), "more than 2,000 different properties"
