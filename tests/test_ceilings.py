@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import csv
-import multiprocessing
 import resource
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
 from pathlib import Path
 from tempfile import mkdtemp
+from time import process_time
 
 import pandas as pd
 import pytest
@@ -68,36 +70,44 @@ def lower_ceilings() -> None:
             setattr(module, name, LOWERED[name])
 
 
-def read_within(read: Callable[[Path], list[str]], path: Path, answer: Connection) -> None:
-    """Read a file with little memory and time, and send what is said of it and the most memory that it took."""
+def read_within(read: Callable[[Path], list[str]], desk: Connection) -> None:
+    """Read files with little memory and time each, and send what is said of each and the most memory so far."""
     pages = int(Path("/proc/self/statm").read_text().split()[0])
     lower_ceilings()
     most = pages * resource.getpagesize() + GIGABYTE
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
-    resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
-    try:
-        told = read(path)
-    except InputError as err:
-        told = [str(err)]
-    answer.send((told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024))
+    while path := desk.recv():
+        resource.setrlimit(resource.RLIMIT_CPU, (round(process_time()) + SECONDS, -1))
+        try:
+            told = read(path)
+        except InputError as err:
+            told = [str(err)]
+        desk.send((told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024))
 
 
-def say_of(context: multiprocessing.context.BaseContext, read: object, path: Path) -> list[str]:
-    """Read a file in a child; what is said of it."""
+@contextmanager
+def reader(context: BaseContext, read: object) -> Iterator[Callable[[Path], list[str]]]:
+    """Start a child that reads files; gives what asks it to read one, and says what is said of that."""
     ours, theirs = context.Pipe()
-    child = context.Process(target=read_within, args=(read, path, theirs))
+    child = context.Process(target=read_within, args=(read, theirs))
     child.start()
     theirs.close()
+
+    def say_of(path: Path) -> list[str]:
+        try:
+            ours.send(path)
+            assert ours.poll(2 * SECONDS), f"{path.name} takes longer"
+            told, memory = ours.recv()
+        except (EOFError, OSError):
+            pytest.fail(f"the reader of {path.name} died of it")
+        assert memory < GIGABYTE, path.name
+        return told
+
     try:
-        assert ours.poll(2 * SECONDS), f"{path.name} takes longer"
-        told, memory = ours.recv()
-    except EOFError:
-        pytest.fail(f"the reader of {path.name} died of it")
+        yield say_of
     finally:
         child.kill()
         child.join()
-    assert memory < GIGABYTE, path.name
-    return told
 
 
 @pytest.mark.parametrize(
@@ -113,15 +123,16 @@ def say_of(context: multiprocessing.context.BaseContext, read: object, path: Pat
     ],
 )
 def test_small_files_are_refused_in_words(
-    children: multiprocessing.context.BaseContext,
+    children: BaseContext,
     tmp_path: Path,
     read: Callable[[Path], list[str]],
     made: Callable[[Path], Iterator[Hostile]],
 ):
-    for path, words in made(tmp_path):
-        assert path.stat().st_size < 10_000_000
-        told = say_of(children, read, path)
-        assert any(words in one for one in told), (path.name, words, told[:3])
+    with reader(children, read) as say_of:
+        for path, words in made(tmp_path):
+            assert path.stat().st_size < 10_000_000
+            told = say_of(path)
+            assert any(words in one for one in told), (path.name, words, told[:3])
 
 
 def test_what_people_really_have_stays_below():
