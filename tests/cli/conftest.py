@@ -6,11 +6,18 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.cli.desk import scanning_once
+from tests.cli.desk import all_heard, lots_heard, scanning_once
 
 
 @pytest.fixture(scope="module")
 def scanned_once() -> Iterator[None]:
     """What is asked of the same book and log is asked of the same scan: for tests of what is made of it."""
-    with scanning_once():
+    with scanning_once(all_heard):
+        yield
+
+
+@pytest.fixture(scope="module")
+def lots_scanned_once() -> Iterator[None]:
+    """The same for papers of a lot, which rest on no call."""
+    with scanning_once(lots_heard):
         yield

@@ -5,11 +5,12 @@ from __future__ import annotations
 import io
 import json
 import pickle
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import click
 import openpyxl
@@ -20,8 +21,9 @@ from click.testing import CliRunner, Result
 from scanner import pipeline
 from scanner.calls.log import NO_SEASON
 from scanner.cli import main
-from scanner.schema.documents import PART_TABLES, Book, Scan
+from scanner.schema.documents import PART_TABLES, Book, Scan, Season
 from scanner.schema.tables import FEATURES, MEASURED, PROBLEMS, empty_table
+from scanner.store.folder import Store, passing_store
 from tests.small_scan import small_clients, small_rates, small_rules, small_scan
 
 SUMMARY = {
@@ -102,29 +104,73 @@ def in_bytes(what: object) -> bytes:
 
 
 @contextmanager
-def scanning_once() -> Iterator[None]:
-    """Scan what is the same book with the same log on the same day once: for tests of what is made of a scan."""
-    scan, found = pipeline.scan, dict[bytes, Scan]()
+def scanning_once(heard: Callable[[Season, date], object]) -> Iterator[None]:
+    """Read and scan what is the same book once: for tests of what is made of it.
 
-    def once(book: Book, *, progress: object = None, store: object = None, **asked: object) -> Scan:
-        files = (path for kind in FILES_OF_A_BOOK for path in sorted(book.folder.glob(kind)))
-        whose = asked.pop("client_ids", None)
-        asked["client_ids"] = None if whose is None else sorted(whose)
-        # It says where the book lies, which is another place for each copy
-        known = replace(asked.get("season", NO_SEASON), if_damaged="")
-        key = in_bytes(
-            (book.folder.name, [(path.name, path.read_bytes()) for path in files], asked | {"season": known})
-        )  # fmt: skip
-        if key not in found:
-            found[key] = taken_out(scan(book, progress=progress, store=store, **asked))
+    ``heard``: what of the log and the day tells one scan from another.
+    """
+    read, scan = pipeline.read_book, pipeline.scan
+    found = dict[bytes, Any]()
+
+    def once(make: Callable[[], Any], folder: Path, *known: object) -> Any:
+        if (key := in_bytes((files_of(folder), known))) not in found:
+            found[key] = make()
         return found[key]
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scanner.pipeline.scan", once)
+    def read_once(folder: Path, *, needs_lots: bool = True, store: Store | None = None) -> Book:
+        def make() -> Book:
+            # Its shapes have to outlast the command that asked for them
+            own = store and stores.enter_context(passing_store())
+            return read(folder, needs_lots=needs_lots, store=own)
+
+        book = once(make, folder, "read", needs_lots, store is None)
+        return replace(book, folder=folder)
+
+    def scan_once(book: Book, *, progress: object = None, store: object = None, **asked: Any) -> Scan:  # fmt: skip
+        def make() -> Scan:
+            return taken_out(scan(book, progress=progress, store=store, **asked))
+
+        whose, today = asked.get("client_ids"), asked["today"]
+        whose = None if whose is None else sorted(whose)
+        season = heard(asked.get("season", NO_SEASON), today)
+        return replace(once(make, book.folder, "scan", season, whose), today=today)
+
+    with pytest.MonkeyPatch.context() as patch, ExitStack() as stores:
+        patch.setattr("scanner.pipeline.read_book", read_once)
+        patch.setattr("scanner.pipeline.scan", scan_once)
         yield
 
 
-FILES_OF_A_BOOK = ("*.csv", "*.toml", "sites/*")  # its letter.txt and postcard.txt bear on no scan
+def files_of(folder: Path) -> object:
+    """What of a book's files bears on a scan, wherever it lies."""
+    files = (path for kind in ("*.csv", "*.toml", "sites/*") for path in sorted(folder.glob(kind)))
+    bears = (path for path in files if path.name != "capacity.csv")
+    return folder.name, [(path.name, path.read_bytes()) for path in bears]
+
+
+UNHEARD = ("quotes", "quote_tasks", "job_tasks", "schedule", "tickets", "if_damaged")
+"""What no scan asks of a season: what follows a sale, and where the book lies."""
+
+
+def all_heard(season: Season, today: date) -> object:
+    """What a scan asks of a season."""
+    return today, [_rows(told) for name, told in vars(season).items() if name not in UNHEARD]
+
+
+def lots_heard(season: Season, _today: date) -> object:
+    """What bears on the beds of a lot and on who may have them, not on the chance of a sale."""
+    calls, stored = season.calls, season.stored
+    final = calls.loc[calls["outcome"].isin(["do not call", "sold"]), ["client_id", "outcome"]]
+    names = ("answers", "jobs", "measurements", "remarks", "forgotten")
+    known = (*(getattr(season, name) for name in names), final, stored[stored["built_on"] != ""])
+    return [*map(_rows, known)]
+
+
+def _rows(told: Any) -> object:
+    """What stands in a table, however it is kept and whenever it was typed."""
+    if not isinstance(told, pd.DataFrame):
+        return told
+    return told.drop(columns="recorded_at", errors="ignore").astype("str").to_numpy().tolist()
 
 
 def command_of(name: str) -> click.Command:

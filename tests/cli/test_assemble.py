@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import zipfile
+from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,10 +14,12 @@ import pandas as pd
 import pytest
 import shapely
 
+from scanner import pipeline
 from scanner.book.book import read_book
 from scanner.calls.log import NO_SEASON
 from scanner.ground.bearing import reach_ft
 from scanner.ground.survey import survey_block
+from scanner.pages.summary import summarize
 from scanner.store.blocks import cut_blocks, deal_blocks
 from scanner.store.folder import passing_store
 from scanner.store.land import store_features
@@ -48,11 +51,6 @@ FROM_COUNTY = {
 
 def county_words() -> list[str]:
     return [str(COUNTY / word) if "." in word else word for word in LAYERS] + list(WORDS)
-
-
-def beds_of(folder: Path) -> pd.DataFrame:
-    document = json.loads((folder / "candidates.geojson").read_text(encoding="utf-8"))
-    return pd.DataFrame([feature["properties"] for feature in document["features"]])
 
 
 @pytest.fixture(scope="module")
@@ -179,11 +177,11 @@ def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     lots = found[(found["kind"] == "property") & found["client_id"].notna()].set_index("client_id")
     true_m2 = plots.to_crs("EPSG:3035").area.set_axis([f"P{at:03d}" for at in range(len(plots))])
     assert (lots.area / true_m2.loc[lots.index]).between(0.9999, 1.0001).all()
-    scanned = type_in("scan", str(book), "--out", str(tmp_path / "out"), "--today", DAY)
-    assert scanned.exit_code == 0, scanned.stderr
-    summary = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))
+    scanned = pipeline.scan(read_book(book), today=date.fromisoformat(DAY))
+    assert not (scanned.problems["severity"] == "fault").any()
+    summary = summarize(scanned)
     assert summary["scanned"] + summary["not_drawn"] == len(plots)
-    curbs = beds_of(tmp_path / "out").query("along == 'curb'")
+    curbs = scanned.beds.query("along == 'curb'")
     assert len(curbs) > 20
     assert set(curbs["edge_source"]) == {"centerline"}
 

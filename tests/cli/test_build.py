@@ -8,13 +8,13 @@ import re
 import shutil
 from pathlib import Path
 
-import pdfplumber
 import pytest
 
 from scanner.calls.log import read_season
 from tests.cli.desk import book_on_foot, type_in
+from tests.paper_words import read_pages
 
-pytestmark = pytest.mark.usefixtures("scanned_once")
+pytestmark = pytest.mark.usefixtures("lots_scanned_once")
 
 TODAY = "2026-04-06"
 WEEK = "2026-04-13"
@@ -62,8 +62,7 @@ def book(tmp_path: Path, sold: Path) -> Path:
 
 
 def text_of(path: Path) -> str:
-    with pdfplumber.open(path) as pdf:
-        return "\n".join(page.extract_text() for page in pdf.pages).replace("\xa0", " ")
+    return "\n".join(read_pages(path.read_bytes()))
 
 
 def rows_of(book: Path) -> list[dict[str, str]]:

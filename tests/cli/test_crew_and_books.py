@@ -104,10 +104,17 @@ def test_checklist_tells_of_a_client_who_is_on_no_sheet(book):
     assert "9 Sample St" not in page
 
 
-def test_answers_take_effect_in_the_next_scan(book):
-    run("scan", book)
+def test_unconfirmed_beds_are_totalled_apart_until_answers_take_effect_in_the_next_scan(book):
+    result = run("scan", book)
+    assert "Of these, 2 offers worth $" in result.stderr
+    assert "rest on turf that nobody has seen yet" in result.stderr
+    summary = summary_of(book)
+    # A and B each: a curb bed beside a guessed drive and a house bed from an inferred lawn
+    assert summary["unconfirmed_beds"] == 4
+    assert summary["unconfirmed_area_ft2"] == pytest.approx(2 * (56 * 4 + 40 * 4), abs=0.1)
+    assert summary["unconfirmed_price_usd"] == summary["price_usd"]
     assert {name: bed["confirmed"] for name, bed in beds_of(book).items()}["A-house-1"] is False
-    assert summary_of(book)["unconfirmed"] == 2
+    assert summary["unconfirmed"] == 2
     run("checklist", book)
     sheet = fill(
         book,
@@ -132,17 +139,6 @@ def test_answers_take_effect_in_the_next_scan(book):
     assert "the crew saw a bad edge along the house on 2027-02-18: 3 of 3" in calls["A"]["reasons"]
     problems = (out_of(book) / "problems.csv").read_text("utf-8")
     assert "the crew saw on 2027-02-18 that no turf runs up to the curb" in problems
-
-
-def test_unconfirmed_beds_are_totalled_and_listed_apart(book):
-    result = run("scan", book)
-    assert "Of these, 2 offers worth $" in result.stderr
-    assert "rest on turf that nobody has seen yet" in result.stderr
-    summary = summary_of(book)
-    # A and B each: a curb bed beside a guessed drive and a house bed from an inferred lawn
-    assert summary["unconfirmed_beds"] == 4
-    assert summary["unconfirmed_area_ft2"] == pytest.approx(2 * (56 * 4 + 40 * 4), abs=0.1)
-    assert summary["unconfirmed_price_usd"] == summary["price_usd"]
 
 
 def test_recording_a_checklist_twice_changes_nothing(book):

@@ -1,25 +1,37 @@
-"""``demo`` as a newcomer types it: every page is made of the sample's season, with nothing replaced."""
+"""``demo`` as a newcomer types it: every page is made of the sample's season, with nothing replaced; and the sketches of all whom it scanned."""
 
 from __future__ import annotations
 
 import contextlib
 import json
 import re
+from collections import Counter
+from datetime import date
 from pathlib import Path
+from typing import NamedTuple
 
 import pandas as pd
 import pytest
 from click.testing import Result
 
+from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.cli.demo import PAGES, SAMPLE_DAY
 from scanner.cli.sample import sample_folder
+from scanner.cli.sketch import gather_sketches
+from scanner.pages.paper.sheet import Paper
+from scanner.pages.plan_page import write_feet
 from scanner.pages.publish import CALL_LISTS
+from scanner.pages.sketch_page import Sender, Sketch, draw_sketches
 from scanner.pages.week_page import SECTIONS
+from scanner.schema.documents import Book, Scan
 from scanner.units import usd_said
 from tests.cli.desk import keeping_scans, type_in
+from tests.paper_boxes import clashes
+from tests.paper_words import read_pages
 
 SCAN_FILES = 8
+GOOD_UNTIL = date(2026, 4, 15)
 
 
 @pytest.fixture(scope="module")
@@ -28,16 +40,16 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def scanned_counts() -> list[int]:
-    """How many clients each scan of the first demo looked at."""
+def scans() -> list[Scan]:
+    """What each scan of the first demo found."""
     return []
 
 
 @pytest.fixture(scope="module")
-def first(folder: Path, scanned_counts: list[int]) -> Result:
-    with contextlib.chdir(folder), keeping_scans() as scans:
+def first(folder: Path, scans: list[Scan]) -> Result:
+    with contextlib.chdir(folder), keeping_scans() as found:
         told = type_in("demo")
-    scanned_counts += [len(scan.clients) for scan in scans]
+    scans += found
     return told
 
 
@@ -52,11 +64,9 @@ def test_every_page_is_made(first: Result, folder: Path) -> None:
 
 
 @pytest.mark.usefixtures("first")
-def test_the_book_is_scanned_once_and_sold_lots_are_looked_at_again(
-    scanned_counts: list[int],
-) -> None:
+def test_the_book_is_scanned_once_and_sold_lots_are_looked_at_again(scans: list[Scan]) -> None:
     # The crew's sheet is for one job, the order for two: both see the beds as if they were not sold yet
-    assert scanned_counts == [120, 1, 2]
+    assert [len(scan.clients) for scan in scans] == [120, 1, 2]
 
 
 @pytest.mark.usefixtures("first")
@@ -160,3 +170,103 @@ def test_a_second_scan_of_the_day_gives_the_same_bytes(folder: Path) -> None:
     with contextlib.chdir(folder):
         type_in("scan", "maps/demo-book", "--out", str(pages), "--today", str(SAMPLE_DAY))
     assert [name for name in names if (pages / name).read_bytes() != before[name]] == []
+
+
+class Drawn(NamedTuple):
+    """The demo's book, its scan and its sketches."""
+
+    book: Book
+    found: Scan
+    sketches: list[Sketch]
+
+
+@pytest.fixture(scope="module")
+def drawn(first: Result, folder: Path, scans: list[Scan]) -> Drawn:
+    assert first.exit_code == 0, first.stderr
+    book, found = folder / "maps" / "demo-book", scans[0]
+    read, clients = pipeline.read_book(book), found.offers["client_id"].unique().tolist()
+    sketches, _ = gather_sketches(read, read_season(book), found, clients)
+    return Drawn(read, found, sketches)
+
+
+def sketched(
+    drawn: Drawn, sketches: list[Sketch] | None = None, *, paper: str = "letter"
+) -> tuple[Paper, bytes]:
+    sender = Sender(drawn.book.rules.company, SAMPLE_DAY, GOOD_UNTIL, drawn.book.rates, paper)
+    document = draw_sketches(sketches or drawn.sketches, sender)
+    return document, document.finish()
+
+
+@pytest.fixture(scope="module")
+def letter(drawn: Drawn) -> tuple[Paper, bytes]:
+    return sketched(drawn)
+
+
+def test_no_words_overlap_over_the_whole_sample_book(drawn, letter):
+    assert clashes(letter[0]) == []
+    assert len(drawn.sketches) > 80
+    # On A4, which is narrower, the fullest ones and every tenth
+    fullest = [page - 1 for page, _ in Counter(box.page for box in letter[0].boxes).most_common(20)]
+    some = [drawn.sketches[at] for at in {*fullest, *range(0, len(drawn.sketches), 10)}]
+    assert clashes(sketched(drawn, some, paper="a4")[0]) == []
+
+
+def test_a_page_a_client_in_less_than_100_kb(drawn, letter):
+    assert letter[0].page == len(drawn.sketches)
+    assert len(letter[1]) / len(drawn.sketches) < 100_000
+
+
+def test_same_book_same_bytes(drawn):
+    few = drawn.sketches[:3]
+    assert sketched(drawn, few)[1] == sketched(drawn, few)[1]
+
+
+def test_printed_figures_are_the_scans(drawn, letter):
+    texts = [
+        " ".join(box.text for box in letter[0].boxes if box.page == page).replace("\xa0", " ")
+        for page in range(1, letter[0].page + 1)
+    ]
+    offers = drawn.found.offers[drawn.found.offers["phase"] == 1].set_index("client_id")
+    offer_beds = drawn.found.table("offer_beds").set_index(["offer_id", "bed_id"])
+    prices = drawn.found.table("prices").set_index(["offer_id", "finish"])
+    for sketch, text in zip(drawn.sketches, texts, strict=True):
+        offer = offers.loc[sketch.client["client_id"]]
+        for bed_id in offer["bed_ids"].split():
+            bed = offer_beds.loc[(offer["offer_id"], bed_id)]
+            assert f"{write_feet(bed['edge_ft'])} " in text
+            assert f"{write_feet(bed['mean_depth_ft'])} deep" in text
+            assert f"{bed['area_ft2']:.0f} ft²" in text
+        for finish in ("mulch", "accent", "gravel"):
+            if (offer["offer_id"], finish) in prices.index:
+                price = prices.loc[(offer["offer_id"], finish)]
+                low, high = price["price_low_cents"] // 100, price["price_high_cents"] // 100
+                assert f"${low:,}–{high:,}" in text
+
+
+def test_the_file_has_the_words_on_record(drawn):
+    paper, content = sketched(drawn, drawn.sketches[:2])
+    for number, page in enumerate(read_pages(content), 1):
+        text = "".join(page.split())
+        own = [box for box in paper.boxes if box.page == number]
+        assert all("".join(box.text.split()) in text for box in own if len(box.text) > 3)
+
+
+def test_as_many_plants_are_drawn_as_the_scan_counts(drawn):
+    quantities = drawn.found.table("quantities").set_index(["offer_id", "bed_id"])
+    for sketch in drawn.sketches:
+        count = {"accent": "accent_count", "gravel": "accent_count", "planted": "plant_count"}[
+            sketch.finish
+        ]
+        for bed in sketch.plan.beds.to_dict("records"):
+            standing = (sketch.plan.plants["bed_id"] == bed["bed_id"]).sum()
+            assert standing == quantities.loc[(bed["offer_id"], bed["bed_id"]), count]
+        named = sum(int(words.split()[0]) for words, _ in sketch.plants)
+        assert named == len(sketch.plan.plants)
+
+
+def test_every_mark_of_a_drawing_is_in_its_list(drawn, letter):
+    for page, sketch in enumerate(drawn.sketches, 1):
+        words = [box.text for box in letter[0].boxes if box.page == page]
+        letters = [chr(65 + at) for at in range(len(sketch.plan.beds))]
+        # once on the drawing, once in the list
+        assert all(words.count(one) >= 2 for one in letters), sketch.client["client_id"]

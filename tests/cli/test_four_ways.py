@@ -9,6 +9,7 @@ county's layers alone come to a curb bed of 56 x 4 and a house bed of 40 x 4 on 
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
@@ -17,6 +18,7 @@ import pytest
 import shapely
 from openpyxl import load_workbook
 
+from scanner import pipeline
 from tests.cli.desk import type_in
 from tests.county_town import (
     CRS,
@@ -114,6 +116,14 @@ def scan() -> pd.DataFrame:
     return beds.set_index(["client_id", "along"]).sort_index()
 
 
+def found_beds() -> pd.DataFrame:
+    """The same without a page: what a scan would find now."""
+    book = Path("lawns")
+    season, read = pipeline.open_season(book), pipeline.read_book(book)
+    found = pipeline.scan(read, today=date.fromisoformat(TODAY), season=season)
+    return found.beds.set_index(["client_id", "along"]).sort_index()
+
+
 def sizes(beds: pd.DataFrame, client: str) -> dict[str, tuple[float, float]]:
     """Edge and area of what is offered on a lot."""
     kept = beds.loc[[client]].query("skip_reason == ''").droplevel("client_id")
@@ -153,7 +163,7 @@ def test_an_assembled_neighbor_bounds_the_strip() -> None:
     lots = pd.concat([row_of_lots(), sliver], ignore_index=True)
     lots.to_file("lots.gpkg")
     assert type_in("assemble", "lawns", *LAYERS).exit_code == 0
-    beds = scan()
+    beds = found_beds()
     # 50 ft are left, and 24 of them for the drive
     assert sizes(beds, "A") == {"curb": about(26, 104), "house": about(40, 160)}
     assert sizes(beds, "B") == alone()
@@ -183,7 +193,7 @@ def test_edge_source_says_how_streets_and_sidewalks_came(
             if is_shape:
                 shapes(word).to_file(name)
     assert type_in("assemble", "lawns", *words).exit_code == 0
-    beds = scan().query("skip_reason == ''").reset_index()
+    beds = found_beds().query("skip_reason == ''").reset_index()
     found = beds.groupby("along")["edge_source"].agg(lambda said: "+".join(sorted(set(said))))
     assert tuple(found.get(along, "") for along in ("curb", "sidewalk")) == sources
     # the curb is 80 ft less the place of a drive whichever way it is known
@@ -213,7 +223,7 @@ def test_plain_layers_with_the_crews_answers() -> None:
     for at, client in ((2, "C"), (3, "D")):
         put(f"{client}.geojson", ("property", client, lot(at)), ("house", client, house(at)))
     put("town.geojson", ("street", "", STREET))
-    assert sizes(scan(), "C") == alone()
+    assert sizes(found_beds(), "C") == alone()
     look()
     beds = scan()
     # 80 ft of curb less the drive that the crew saw
@@ -243,7 +253,7 @@ def test_a_tape_goes_before_a_drawing_and_a_crews_no_before_a_tape() -> None:
     trace()
     rows = ["A,house,25,,,", "D,curb,50,,,"]
     Path("lawns/measured.csv").write_text("\n".join([WALKED.strip(), *rows, ""]), encoding="utf-8")
-    assert sizes(scan(), "D") == {"curb": (50, 200)}
+    assert sizes(found_beds(), "D") == {"curb": (50, 200)}
     look()
     beds = scan()
     assert sizes(beds, "A") == {"curb": about(68, 272), "house": (25, 100)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import shutil
 import socket
 import stat
 import sys
@@ -21,15 +22,30 @@ from tests.cli.desk import book_on_foot, type_in
 ESCAPE = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e"
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two lots measured on foot, one of a client whose name a terminal would obey."""
     return book_on_foot(
-        tmp_path / "elm",
+        tmp_path_factory.mktemp("hostile") / "elm",
         "client_id,name,address,phone,route",
         f"A,Ada{ESCAPE},1 Elm St,308-555-0101,East{ESCAPE}", "B,Łukasz,2 Elm St,,East",
         curb_ft={"A": 60, "B": 50, "X\x1b[31m": 9},
     )  # fmt: skip
+
+
+@pytest.fixture
+def book(lots: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(lots, tmp_path / "elm"))
+
+
+@pytest.fixture(scope="module")
+def scanned(lots: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with a scan on record, which a list of calls does not wait for."""
+    folder = tmp_path_factory.mktemp("scanned") / "elm"
+    shutil.copytree(lots, folder)
+    done = type_in("scan", str(folder), "--out", str(folder / "out"), "--today", "2026-03-02")
+    assert done.exit_code == 1  # an edge is nobody's
+    return folder
 
 
 def on_a_terminal(*words: str) -> bytes:
@@ -50,8 +66,8 @@ def on_a_terminal(*words: str) -> bytes:
     return shown
 
 
-def test_nothing_in_a_book_moves_the_cursor_of_a_terminal(book):
-    for words in (("calls", str(book), "--today", "2026-03-02"), ("check", str(book))):
+def test_nothing_in_a_book_moves_the_cursor_of_a_terminal(scanned):
+    for words in (("calls", str(scanned), "--today", "2026-03-02"), ("check", str(scanned))):
         shown = on_a_terminal(*words)
         assert b"owned" in shown or b"X\\x1b" in shown
         # Colors and lines of the program's own tables are all that a terminal may obey
@@ -70,10 +86,10 @@ def test_text_is_spelled_out_and_plain_text_left_alone():
     assert harmless("a\rb\x00c") == "a\\rb\\x00c"
 
 
-def test_a_stream_that_knows_few_letters_gets_them_spelled_out(book):
+def test_a_stream_that_knows_few_letters_gets_them_spelled_out(scanned):
     runner = CliRunner(charset="cp1252")
     told = runner.invoke(
-        main, ["calls", str(book), "--today", "2026-03-02"], catch_exceptions=False
+        main, ["calls", str(scanned), "--today", "2026-03-02"], catch_exceptions=False
     )
     assert told.exit_code == 0
     assert b"\\u0141ukasz" in told.stdout_bytes

@@ -25,6 +25,7 @@ from scanner.schema.local_rules import Company
 from tests.calls.test_chance import stages
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
+from tests.paper_words import read_pages
 
 pytestmark = pytest.mark.usefixtures("scanned_once")
 
@@ -105,8 +106,7 @@ def test_the_letters_say_what_the_list_says(book, tmp_path):
     say = {row["client_id"]: row["say"] for row in listed}
     promo(book, out, "--letters", "--calls-a-week", "0")
     rows = mailing_rows(out)
-    with pdfplumber.open(out / "letters.pdf") as letters:
-        pages = [page.extract_text().replace("\xa0", " ") for page in letters.pages]
+    pages = read_pages((out / "letters.pdf").read_bytes())
     assert len(pages) == len(rows) == 4
     for page, (client_id, row) in zip(pages, rows.items(), strict=True):
         words = " ".join(page.split())
@@ -139,8 +139,11 @@ def test_a_letter_that_cannot_be_written_is_one_sentence(book, tmp_path, letter,
     assert told.exit_code == 1
     assert sentence in told.stderr
     assert not (out / "letters.pdf").exists()
-    # Without letters nobody asks for it
-    assert promo(book, out).exit_code == 0
+
+
+def test_without_letters_nobody_asks_for_the_letter(book, tmp_path):
+    (book / "letter.txt").write_bytes(b"")
+    assert promo(book, tmp_path / "out").exit_code == 0
 
 
 def test_old_letters_are_told_of_when_nobody_is_written_to(book, tmp_path):

@@ -1,11 +1,11 @@
-"""Sketches of the whole sample book: what they print is what its scan found, and no words overlap."""
+"""``sketch`` for clients who are named, and of lengths that were measured on foot; those of the whole sample book are in `test_demo`."""
 
 from __future__ import annotations
 
-import io
+import shutil
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import pandas as pd
 import pdfplumber
@@ -14,116 +14,27 @@ import shapely
 
 from scanner import pipeline
 from scanner.cli.sketch import gather_sketches
-from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet
-from scanner.pages.sketch_page import Sender, Sketch, draw_sketches
-from scanner.schema.documents import Book, Scan
+from scanner.pages.sketch_page import Sender, draw_sketches
 from tests.cli.desk import keeping_scans, type_in
 from tests.paper_boxes import clashes
-from tests.sample_lots import SAMPLE, cut_sample
+from tests.paper_words import read_pages
+from tests.sample_lots import cut_sample
 
-pytestmark = pytest.mark.usefixtures("scanned_once")
+pytestmark = pytest.mark.usefixtures("lots_scanned_once")
 
 TODAY = date(2027, 2, 16)
 
 
-class Drawn(NamedTuple):
-    """The sample book, its scan and its sketches."""
-
-    book: Book
-    found: Scan
-    sketches: list[Sketch]
-
-
 @pytest.fixture(scope="module")
-def drawn() -> Drawn:
-    season, read = pipeline.open_season(SAMPLE), pipeline.read_book(SAMPLE)
-    found = pipeline.scan(read, today=TODAY, season=season)
-    sketches, _ = gather_sketches(read, season, found, found.offers["client_id"].unique().tolist())
-    return Drawn(read, found, sketches)
-
-
-def pages_of(drawn: Drawn, paper: str, count: int | None = None) -> tuple[Paper, bytes]:
-    sender = Sender(drawn.book.rules.company, TODAY, date(2027, 3, 18), drawn.book.rates, paper)
-    paper = draw_sketches(drawn.sketches[:count], sender)
-    return paper, paper.finish()
-
-
-@pytest.fixture(scope="module")
-def letter(drawn: Drawn) -> tuple[Paper, bytes]:
-    return pages_of(drawn, "letter")
-
-
-def test_no_words_overlap_over_the_whole_sample_book(drawn, letter):
-    assert clashes(letter[0]) == []
-    assert clashes(pages_of(drawn, "a4")[0]) == []
-    assert len(drawn.sketches) > 80
-
-
-def test_a_page_a_client_in_less_than_100_kb(drawn, letter):
-    assert letter[0].page == len(drawn.sketches)
-    assert len(letter[1]) / len(drawn.sketches) < 100_000
-
-
-def test_same_book_same_bytes(drawn):
-    assert pages_of(drawn, "letter", 3)[1] == pages_of(drawn, "letter", 3)[1]
-
-
-def test_printed_figures_are_the_scans(drawn, letter):
-    texts = [
-        " ".join(box.text for box in letter[0].boxes if box.page == page).replace("\xa0", " ")
-        for page in range(1, letter[0].page + 1)
-    ]
-    offers = drawn.found.offers[drawn.found.offers["phase"] == 1].set_index("client_id")
-    offer_beds = drawn.found.table("offer_beds").set_index(["offer_id", "bed_id"])
-    prices = drawn.found.table("prices").set_index(["offer_id", "finish"])
-    for sketch, text in zip(drawn.sketches, texts, strict=True):
-        offer = offers.loc[sketch.client["client_id"]]
-        for bed_id in offer["bed_ids"].split():
-            bed = offer_beds.loc[(offer["offer_id"], bed_id)]
-            assert f"{write_feet(bed['edge_ft'])} " in text
-            assert f"{write_feet(bed['mean_depth_ft'])} deep" in text
-            assert f"{bed['area_ft2']:.0f} ft²" in text
-        for finish in ("mulch", "accent", "gravel"):
-            if (offer["offer_id"], finish) in prices.index:
-                price = prices.loc[(offer["offer_id"], finish)]
-                low, high = price["price_low_cents"] // 100, price["price_high_cents"] // 100
-                assert f"${low:,}–{high:,}" in text
-
-
-def test_the_file_has_the_words_on_record(drawn):
-    paper, content = pages_of(drawn, "letter", 2)
-    with pdfplumber.open(io.BytesIO(content)) as document:
-        for number, page in enumerate(document.pages, 1):
-            text = "".join(page.extract_text().split())
-            own = [box for box in paper.boxes if box.page == number]
-            assert all("".join(box.text.split()) in text for box in own if len(box.text) > 3)
-
-
-def test_as_many_plants_are_drawn_as_the_scan_counts(drawn):
-    quantities = drawn.found.table("quantities").set_index(["offer_id", "bed_id"])
-    for sketch in drawn.sketches:
-        count = {"accent": "accent_count", "gravel": "accent_count", "planted": "plant_count"}[
-            sketch.finish
-        ]
-        for bed in sketch.plan.beds.to_dict("records"):
-            standing = (sketch.plan.plants["bed_id"] == bed["bed_id"]).sum()
-            assert standing == quantities.loc[(bed["offer_id"], bed["bed_id"]), count]
-        named = sum(int(words.split()[0]) for words, _ in sketch.plants)
-        assert named == len(sketch.plan.plants)
-
-
-def test_every_mark_of_a_drawing_is_in_its_list(drawn, letter):
-    for page, sketch in enumerate(drawn.sketches, 1):
-        words = [box.text for box in letter[0].boxes if box.page == page]
-        letters = [chr(65 + at) for at in range(len(sketch.plan.beds))]
-        # once on the drawing, once in the list
-        assert all(words.count(one) >= 2 for one in letters), sketch.client["client_id"]
+def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("sample") / "book"
+    return cut_sample(place, "C0001", "C0002", "C0003", "C0104", "C0115")
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Path:
-    return cut_sample(tmp_path / "book", "C0001", "C0002", "C0003", "C0104", "C0115")
+def book(lots: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(lots, tmp_path / "book"))
 
 
 def draw(book: Path, *who: str) -> Any:
@@ -137,10 +48,7 @@ def test_clients_are_named_by_id_name_or_phone(book):
     assert (done.exit_code, done.stderr) == (0, "Drew 3 clients.\n")
     files = [book.parent / "out" / f"sketch-{one}.pdf" for one in ("C0003", "C0001", "C0002")]
     assert done.stdout.splitlines() == [*map(str, files)]
-    heads = list[str]()
-    for file in files:
-        with pdfplumber.open(file) as document:
-            heads += [page.extract_text().splitlines()[0] for page in document.pages]
+    heads = [page.splitlines()[0] for file in files for page in read_pages(file.read_bytes())]
     assert [head.split(" Larkspindle")[0] for head in heads] == [
         "Beds for Winifred Ashgrover", "Beds for Rosalind Pellerine", "Beds for Jubal Vandermoor",
     ]  # fmt: skip

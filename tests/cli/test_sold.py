@@ -20,7 +20,7 @@ TODAY = ("--today", "2027-03-10")  # a Wednesday
 
 @pytest.fixture(scope="module")
 def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two lots that were measured on foot, scanned."""
+    """Two lots that were measured on foot, scanned, with one quote on record."""
     folder = book_on_foot(
         tmp_path_factory.mktemp("sold") / "elm",
         "client_id,name,address,phone,route",
@@ -28,16 +28,14 @@ def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
         curb_ft={"A": 60, "B": 50},
     )  # fmt: skip
     assert type_in("scan", str(folder), "--out", str(folder / "out"), *TODAY).exit_code == 0
+    with open_log(folder, today=date(2027, 3, 2)) as log:
+        log.record(QUOTE, quote_of(), quote_task_of())
     return folder
 
 
 @pytest.fixture
 def book(tmp_path: Path, scanned: Path) -> Path:
-    """The same with one quote on record."""
-    folder = shutil.copytree(scanned, tmp_path / "elm")
-    with open_log(folder, today=date(2027, 3, 2)) as log:
-        log.record(QUOTE, quote_of(), quote_task_of())
-    return folder
+    return shutil.copytree(scanned, tmp_path / "elm")
 
 
 def lines_of(book: Path, today: str = "2027-03-10") -> list[tuple[str, str, str]]:

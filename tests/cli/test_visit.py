@@ -18,9 +18,9 @@ from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
 from scanner.units import usd_said
 from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
-from tests.sample_lots import SAMPLE, cut_sample
+from tests.sample_lots import cut_sample
 
-pytestmark = pytest.mark.usefixtures("scanned_once")
+pytestmark = pytest.mark.usefixtures("lots_scanned_once")
 
 TODAY = date(2027, 2, 16)
 NO_OFFER = "C0009"
@@ -35,21 +35,20 @@ def look(book: Path, *who: str) -> tuple[Book, Scan]:
 
 
 @pytest.fixture(scope="module")
-def seen() -> tuple[Book, Scan]:
-    return look(SAMPLE, *WHO)
-
-
-@pytest.fixture(scope="module")
-def visits(seen: tuple[Book, Scan]) -> dict[str, Visit]:
-    read, found = seen
-    season = pipeline.open_season(SAMPLE)
-    return {client: gather_visit(read, season, found, client)[0] for client in WHO}
-
-
-@pytest.fixture(scope="module")
 def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The lots whose visits are recorded."""
-    return cut_sample(tmp_path_factory.mktemp("sample") / "book", "C0003", "C0110", NO_OFFER)
+    return cut_sample(tmp_path_factory.mktemp("sample") / "book", *WHO, NO_OFFER)
+
+
+@pytest.fixture(scope="module")
+def seen(lots: Path) -> tuple[Book, Scan]:
+    return look(lots, *WHO)
+
+
+@pytest.fixture(scope="module")
+def visits(seen: tuple[Book, Scan], lots: Path) -> dict[str, Visit]:
+    read, found = seen
+    season = pipeline.open_season(lots)
+    return {client: gather_visit(read, season, found, client)[0] for client in WHO}
 
 
 @pytest.fixture

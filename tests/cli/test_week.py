@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -12,20 +13,27 @@ from tests.cli.desk import book_on_foot, type_in
 SCRIPT = "<script>alert(1)</script>"
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    """Three lots that were measured on foot."""
-    return book_on_foot(
-        tmp_path / "elm",
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three lots that were measured on foot, scanned."""
+    folder = book_on_foot(
+        tmp_path_factory.mktemp("week") / "elm",
         "client_id,name,address,phone,route",
         f"A,{SCRIPT},1 Elm St,308-555-0101,East", "B,Bo,2 Elm St,,East", "C,Cy,3 Elm St,,West",
         curb_ft={"A": 60, "B": 50, "C": 40},
     )  # fmt: skip
+    out = ("--out", str(folder.parent / "out"))
+    assert type_in("scan", str(folder), *out, "--today", "2026-03-16").exit_code == 0
+    return folder
+
+
+@pytest.fixture
+def book(scanned: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(scanned, tmp_path / "elm"))
 
 
 def test_the_week_of_a_small_book(book, tmp_path):
     day = ("--today", "2026-03-16")
-    assert type_in("scan", str(book), "--out", str(tmp_path / "out"), *day).exit_code == 0
     noted = (
         "record",
         str(book),
@@ -65,6 +73,7 @@ def test_the_week_of_a_small_book(book, tmp_path):
 
 
 def test_a_week_in_which_nothing_is_due(book, tmp_path):
+    (book / "book.sqlite").unlink()
     (book / "clients.csv").write_text("client_id,name\nZ,Zoe\n")
     (book / "measured.csv").write_text("client_id,along,length_ft\n")
     told = type_in("week", str(book), "--out", str(tmp_path / "out"), "--today", "2026-03-16")
@@ -77,7 +86,6 @@ def test_a_week_in_which_nothing_is_due(book, tmp_path):
 
 def test_a_week_opened_on_a_weekend_is_the_one_to_come(book, tmp_path):
     out = ("--out", str(tmp_path / "out"))
-    assert type_in("scan", str(book), *out, "--today", "2026-03-16").exit_code == 0
     # Friday, March 20, is in the week of the 16th; Saturday and Sunday open that of the 23rd
     for day, monday in ((20, 16), (21, 23), (22, 23)):
         told = type_in("week", str(book), *out, "--json", "--today", f"2026-03-{day}")
