@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.paper.column import BLANK, TICK, Cell, Column, Track
+from scanner.pages.paper.column import BLANK, TICK, WRITE_PITCH, Cell, Column, Track
 from scanner.pages.paper.look import BODY, HINT, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
@@ -21,7 +21,7 @@ UNITS = {"yd3": "yd³", "ft2": "ft²", "ton": "ton", "ft": "ft", "head": "", "po
 DECIMALS = {"yd3": 1, "ton": 1, "head": 1}
 ABREAST = 5
 """Materials beside each other in the table of jobs; more go into another one below."""
-PART, DAY = 56.0, 58.0
+PART, DAY = 53.0, 56.0
 """Width of a material and of a day in that table [pt]."""
 LEAST_ROOM = 40.0
 """Less room than this begins a page [pt]."""
@@ -57,11 +57,10 @@ def draw_order(tables: OrderTables, size: tuple[float, float]) -> Paper:
         page.words("Each job's own amount stands on its sheet, and is in its hours and price.")
     _draw_jobs(page, tables)
     page.section("Before ordering")
-    for words in tables.before:
-        page.room()
+    for at, words in enumerate(tables.before, 1):
+        page.room(LEAST_ROOM + WRITE_PITCH * (at == len(tables.before)))
         page.column.to_tick(words, BODY)
-    page.column.gap(6)
-    page.room()
+    page.room(WRITE_PITCH)
     y = page.column.y
     page.column.blank("Ordered by", start=56, end=226)
     page.column.y = y
@@ -161,7 +160,8 @@ def _draw_jobs(page: _Page, tables: OrderTables) -> None:
         page.column.rule()
         totals = [_cell(by_job[name, ""], units[name]) for name in shown]
         page.row(tracks, ["", "all", *totals], bold=True)
-        page.words(", ".join(_in_units(units)))
+        page.column.gap(4)
+    page.words(", ".join(_in_units(sums.set_index("material")["unit"])))
 
 
 def _split(names: list[str]) -> list[list[str]]:

@@ -77,5 +77,12 @@ def test_what_the_crews_fetch_stands_apart_from_what_is_ordered():
     )
 
 
+def test_who_ordered_signs_under_what_was_to_be_settled():
+    for job_count in range(1, 9):  # the loads of more are three lines and more
+        boxes = draw_order(tables_of(job_count, ("catmint", "thrift")), PAPERS["a4"]).boxes
+        page = {box.text.replace("\xa0", " ").split(":")[0]: box.page for box in boxes}
+        assert page["Ordered by"] == page["Trailer loads to haul away"], job_count
+
+
 def test_a_usual_week_is_one_page():
     assert draw_order(tables_of(4, ("catmint", "daylily")), PAPERS["letter"]).page == 1
