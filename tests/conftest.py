@@ -46,10 +46,10 @@ def chromium_path() -> str | None:
 
 
 LONGEST = (
-    "test_record", "test_trace_browser", "test_webmap_browser", "test_mutations", "test_hostile_text",
-    "test_bad_days", "test_quote", "test_build", "test_four_ways", "test_season", "test_ceilings", "test_letters",
-    "test_accessible_browser", "test_visit", "test_sketch", "test_store", "test_properties", "test_sample",
-    "test_plan", "test_sold", "test_assemble", "test_demo", "test_forget", "test_calls",
+    "test_record", "test_trace_browser", "test_quote", "test_sketch", "test_hostile_text", "test_build", "test_visit",
+    "test_webmap_browser", "test_sample", "test_reuse", "test_demo", "test_letters", "test_four_ways", "test_season",
+    "test_accessible_browser", "test_sold", "test_publish", "test_plan", "test_store", "test_assemble", "test_forget",
+    "test_ceilings", "test_mutations", "test_benchmarks", "test_calls", "test_properties", "test_crew_and_books",
 )  # fmt: skip
 """Files of seconds, the longest first, what their browser takes included: a worker that takes one of them up last lets the others wait."""
 
