@@ -65,7 +65,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason=NO_CHROMIUM))
 
 
-def pytest_collection_finish() -> None:
+def pytest_configure() -> None:
     """Let the garbage collector come less often: it took a sixth of a small scan."""
     # What is frozen has no referrers for hypothesis, whose older versions warn of that.
     gc.set_threshold(*SELDOM)
