@@ -115,6 +115,7 @@ def _draw_kept(column: Column, sheet: JobSheet, scene: Scene | None) -> None:
     office = (
         f", call the office {sheet.company.phone}" if sheet.company.phone else ", call the office"
     )
+    column.gap(3)
     column.words(
         f"Painted or flagged line in the way: stop, dig by hand {STOP_IN} in to each side{office}.",
         BODY.bold,
