@@ -93,6 +93,7 @@ def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date)
         "client": {name: value for name, value in told.items() if value not in ("", None)},
         "may_be_called": word_relationships(known, season, today=today).iloc[0],
         "offer": {name: _plain(call[name]) for name in OFFERED}
+        | {"scanned_on": of_scan["scanned_on"].max()}
         if call["offer_id"] and may_be_offered
         else {},
         "left_out": call["left_out"],
@@ -118,10 +119,12 @@ def read_beds(path: Path, client_id: str, season: Season) -> list[Story]:
     mark = f'"client_id": {json.dumps(client_id, ensure_ascii=False)},'
     with path.open(encoding="utf-8") as lines:
         found = [json.loads(line.rstrip(",\n"))["properties"] for line in lines if mark in line]
+    names = {bed["bed_id"] for bed in built}
     return built + [
         {name: bed.get(name) for name in BED}
         | {"why": bed["skip_reason"] and why_skipped(bed["bed_id"], bed["skip_reason"], season.jobs)}
-        for bed in found if bed["client_id"] == client_id and bed["skip_reason"] != "built"
+        for bed in found
+        if bed["client_id"] == client_id and bed["bed_id"] not in names and bed["skip_reason"] != "built"
     ]  # fmt: skip
 
 

@@ -14,7 +14,9 @@ from scanner.sheets.problems import faults_of
 
 def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
     """Close a scan."""
-    not_drawn, left_out = summary["not_drawn"], summary["left_out"]
+    not_drawn, left_out, attempts = (
+        summary[name] for name in ("not_drawn", "left_out", "chance_attempts")
+    )
     parts = [
         f"Found {counted(summary['beds'], 'bed')} ({float(summary['area_ft2']):,.0f} ft²)"
         f" on {counted(summary['scanned'], 'lot')}:"
@@ -26,7 +28,7 @@ def scan_line(summary: Mapping[str, Any], folder: Path) -> str:
         else "",
         f"{counted(left_out, 'client')} left out of the call list." if left_out else "",
         way_words(summary["under_way"]),
-        chance_words(summary["chance_attempts"]),
+        f"Chances rest on {counted(attempts, 'call')} on record." if attempts else "",
         problem_words(summary["faults"], summary["problems"], folder / "problems.csv"),
         f"Open {folder / 'map.html'}",
     ]
@@ -78,15 +80,6 @@ def unseen_words(summary: Mapping[str, Any]) -> str:
         f"Of these, {counted(number, 'offer')} worth ${worth} {verb} on turf that nobody has seen yet: "
         "see bed-scanner checklist."
     )
-
-
-def chance_words(calls_count: int) -> str:
-    """Say what the chances rest on, once there are calls on record.
-
-    >>> chance_words(120), chance_words(0)
-    ('Chances rest on 120 calls on record.', '')
-    """
-    return f"Chances rest on {counted(calls_count, 'call')} on record." if calls_count else ""
 
 
 def way_words(count_by_stage: Mapping[str, int]) -> str:

@@ -225,7 +225,10 @@ def _close(
     fault_count = len(faults_of(problems))
     words = counted(fault_count, "row needs fixing", "rows need fixing")
     if numbers:
-        last = f"s {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f" {numbers[0]}"
-        say(f"Number{last} in the log; record BOOK undo NUMBER takes one back.")
+        say(
+            f"Numbers {numbers[0]} to {numbers[-1]} in the log; record BOOK undo takes them back, undo NUMBER one of them."
+            if len(numbers) > 1
+            else f"Number {numbers[0]} in the log; record BOOK undo NUMBER takes one back."
+        )
     say(", ".join(part for part in parts if part) + "." + (f" {words}." if fault_count else ""))
     return fault_count

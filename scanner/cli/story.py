@@ -7,6 +7,7 @@ from typing import Any
 
 from scanner.calls.reasons import NO_CALLS
 from scanner.schema.edge_kinds import EDGE_KINDS
+from scanner.units import CENTS_PER_USD, usd_said
 
 Story = dict[str, Any]
 HEADING_LETTERS = 9
@@ -28,8 +29,8 @@ def story_lines(story: Story, width: int) -> list[str]:
         ("Left out", story["left_out"]),
         ("Next", " ".join(filter(None, story["next"].values()))),
         ("Say", offer.get("say") or offer.get("offer", "")),
-        ("Price", f"${offer['price_usd']:,.0f}, ${offer['price_low_usd']:,.0f} to ${offer['price_high_usd']:,.0f} "
-                  f"until measured; {offer['crew_days']:.1f} crew-days; chance {offer['chance']:.0%}" if offer else ""),
+        ("Price", f"about {_said(offer['price_usd'])}, ${offer['price_low_usd']:,.0f} to ${offer['price_high_usd']:,.0f}; "
+                  f"{offer['crew_days']:.1f} crew-days; chance {offer['chance']:.0%}; by the scan of {offer['scanned_on']}" if offer else ""),
         ("Why", offer.get("reasons", "")),
         ("Mind", offer.get("cautions", "")),
         *(("Bed", bed_words(bed)) for bed in story["beds"]),
@@ -55,12 +56,16 @@ def told_words(key: str, value: Any) -> str:  # noqa: ANN401  # a cell
     return f"{told.replace('_', ' ')} {figure}"
 
 
+def _said(price_usd: float) -> str:
+    return usd_said(round(price_usd * CENTS_PER_USD))
+
+
 def bed_words(bed: Story) -> str:
     """Say what a bed is, and what it costs alone, when it was built or why it is not offered."""
     head = f"{bed['bed_id']}, along {EDGE_KINDS[bed['along']].words}"
     if bed["built_on"]:
         return f"{head}: {bed['area_ft2']:.0f} ft², built on {bed['built_on']}"
-    what = f"not offered: {bed['why']}" if bed["why"] else f"${bed['price_usd']:,.0f} alone"
+    what = f"not offered: {bed['why']}" if bed["why"] else f"about {_said(bed['price_usd'])} alone"
     return f"{head}: {bed['edge_ft']:.0f} ft, {bed['area_ft2']:.0f} ft², {what}"
 
 

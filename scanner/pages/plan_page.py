@@ -35,6 +35,15 @@ def write_day(day: date) -> str:
     return f"{day:%B} {day.day}, {day.year}"
 
 
+def month_day(day: date) -> str:
+    """Write a day of this year in short.
+
+    >>> month_day(date(2026, 3, 16))
+    'Mar 16'
+    """
+    return f"{day:%b} {day.day}"
+
+
 def write_days(days: float) -> str:
     """Write crew-days to a tenth.
 

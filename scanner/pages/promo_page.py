@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.plan_page import render_page, write_day, write_days, write_share
+from scanner.pages.plan_page import month_day, render_page, write_day, write_days, write_share
 from scanner.pages.plots import Bar, boxes_under_steps
 from scanner.pages.webmap_rows import dial
 from scanner.schema.documents import Scan
@@ -58,7 +58,7 @@ def promo_html(found: Scan, tables: PromoTables) -> str:
         "company": found.rules.company.name,
         "book": found.name,
         "today": found.today,
-        "title": f"Filling the weeks of {_short(tables.first)} to {_short(tables.last)}",
+        "title": f"Filling the weeks of {month_day(tables.first)} to {month_day(tables.last)}",
         "answer": promo_words(found, tables),
         "notes": tables.notes,
         "weeks": _week_rows(tables),
@@ -119,7 +119,7 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
             f"{write_days(planned.missing_days)} crew-days are sold already that the free days cannot hold."
         )
     said.append(
-        f"The crews have {write_days(free)} free crew-days until the week of {_short(tables.last)}; about {write_days(filled)} are likely to be "
+        f"The crews have {write_days(free)} free crew-days until the week of {month_day(tables.last)}; about {write_days(filled)} are likely to be "
         f"filled and {write_days(free - filled)} to stay free, and with a chance of {write_share(worst)} more is sold than fits."
     )
     if free - filled >= LEAST_DAYS and planned.too_much_now <= limit:
@@ -135,10 +135,6 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
 
 def _people(count: int, one: str = "client") -> str:
     return f"{count:,} {one}{'' if count == 1 else 's'}"
-
-
-def _short(day: date) -> str:
-    return f"{day:%b} {day.day}"
 
 
 def letter_rows(found: Scan, tables: PromoTables) -> list[dict[Any, Any]]:
@@ -184,7 +180,7 @@ def _rounds(rows: list[dict[str, Any]]) -> list[dict[Any, Any]]:
 
 def _week_rows(tables: PromoTables) -> list[dict[Any, Any]]:
     return [
-        {**row, "words": _short(date.fromisoformat(row["week"]))}
+        {**row, "words": month_day(date.fromisoformat(row["week"]))}
         for row in tables.planned.weeks.to_dict("records")
         if row["week"] >= tables.first.isoformat()
     ]
@@ -194,7 +190,7 @@ def _wave_rows(tables: PromoTables) -> list[dict[Any, Any]]:
     monday = date.fromisoformat(tables.planned.weeks["week"].iloc[0])
     asked = tables.planned.clients[tables.planned.clients["wave"] >= 0]
     return [
-        {"words": _short(monday + timedelta(days=DAYS_PER_WEEK * wave)), "by": by, "count": len(own),
+        {"words": month_day(monday + timedelta(days=DAYS_PER_WEEK * wave)), "by": by, "count": len(own),
          "is_preview": wave > 0, "days": own["expected_days"].sum()}
         for wave in sorted(set(asked["wave"].tolist())) for by in WAVE_WORDS
         if len(own := asked[(asked["wave"] == wave) & (asked["by"] == by)])

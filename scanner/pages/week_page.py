@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.pages.plan_page import render_page, write_days
+from scanner.pages.plan_page import month_day, render_page, write_days
 from scanner.pages.plots import bar_line
 from scanner.pages.webmap_rows import dial, sort_routes
 from scanner.units import usd_said
@@ -72,7 +72,7 @@ def week_html(tables: WeekTables) -> str:
         "new": [row for row in rows if row["section"] == "new call"],
         "routes": sort_routes({row["route"] for row in rows}),
         "weeks": [
-            {"words": _short(monday), "days": days, "bar": bar_line(days / most, 0, 0, "open")}
+            {"words": month_day(monday), "days": days, "bar": bar_line(days / most, 0, 0, "open")}
             for monday, days in tables.free_days
         ],
         "free": free,
@@ -93,7 +93,7 @@ def week_rows(tables: WeekTables) -> list[dict[Any, Any]]:
         rows.append({
             **line, "name": client["name"], "phone": client["phone"], "dial": dial(client["phone"]),
             "route": client["route"], "when": _when(line, tables.today), "late": _late(line, tables.today),
-            "said": said, "said_on": said_on and _short(date.fromisoformat(said_on)),
+            "said": said, "said_on": said_on and month_day(date.fromisoformat(said_on)),
             "what": _what(line, offer), "next_step": _step(line, offer),
             "where": _where(client),
             "command": "bed-scanner " + line["command"].replace("BOOK", shlex.quote(tables.path), 1),
@@ -125,10 +125,6 @@ def _more(name: str, more: str, tables: WeekTables) -> str:
     return f"{more}; {later} of them later this week" if name == "call back" and later else more
 
 
-def _short(day: date) -> str:
-    return f"{day:%b} {day.day}"
-
-
 def _when(line: Mapping[Any, Any], today: date) -> str:
     if not line["day"]:
         return "no day yet" if line["section"] == "visit" else ""
@@ -137,7 +133,7 @@ def _when(line: Mapping[Any, Any], today: date) -> str:
         return f"{(today - day).days} days old"
     sold = dict.fromkeys(("sold", "not marked", "to build"), "sold ")
     word = {**sold, "built": "built "}.get(line["section"], f"{day:%a} ")
-    return f"{word}{_short(day)}"
+    return f"{word}{month_day(day)}"
 
 
 def _late(line: Mapping[Any, Any], today: date) -> str:

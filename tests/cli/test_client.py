@@ -77,7 +77,15 @@ def test_what_was_built_is_told_and_what_is_left_beside_it_is_no_bed(book: Path)
     lines = type_in("client", "lawns", "C0003", "--today", "2027-05-14").stdout.splitlines()
     built, offered = [line.split(None, 1)[1] for line in lines if line.startswith("Bed")]
     assert built == "C0003-curb-9, along the curb: 200 ft², built on 2027-05-12"
-    assert offered.startswith("C0003-sidewalk-1, along the sidewalk: 50 ft, 200 ft², $")
+    assert offered.startswith("C0003-sidewalk-1, along the sidewalk: 50 ft, 200 ft², about $")
+    # its own row of the scan before it was built is not told once more
+    with open_log(book, today=date(2027, 5, 14)) as log:
+        log.store_beds(stored_of(C0003_sidewalk_1=None))
+        row = job_of("J-2", client_id="C0003", bed_ids="C0003-sidewalk-1")
+        log.record(JOB, row, task_of("J-2"))
+    text = type_in("client", "lawns", "C0003", "--today", "2027-05-14").stdout
+    assert text.count("\nBed ") == 2
+    assert "C0003-sidewalk-1, along the sidewalk: 200 ft², built on 2027-05-12" in text
 
 
 def test_what_the_office_added_in_columns_of_its_own_is_told(book: Path) -> None:
