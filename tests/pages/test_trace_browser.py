@@ -229,17 +229,6 @@ def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
     one.quiet()
 
 
-def test_typed_length_goes_where_the_tap_points(at_lot):
-    one = at_lot()
-    one.page.keyboard.press("e")
-    one.tap((-20, -20))
-    one.page.fill("#length", "35.5")
-    one.tap((-20, 10))
-    one.page.keyboard.press("Enter")
-    assert one.sizes() == ["Edge along curb 35.5 ft"]
-    one.quiet()
-
-
 def test_square_corners_hold_the_hand(at_lot):
     one = at_lot()
     one.page.keyboard.press("q")
@@ -577,7 +566,7 @@ def test_lot_without_a_place_is_put_where_a_tap_says(at_desk):
     one.quiet()
 
 
-def test_hostile_names_and_files_do_nothing(at_desk):
+def test_hostile_names_and_files_do_nothing_and_no_alien_script_runs(at_desk):
     quoted = SCRIPT_NAME.replace('"', '""')
     one = at_desk(clients=f'"A<b>","{quoted}","{quoted}",{HOME[0]},{HOME[1]}\n')
     assert one.page.locator("#who").inner_text() == SCRIPT_NAME
@@ -590,10 +579,6 @@ def test_hostile_names_and_files_do_nothing(at_desk):
     assert one.page.evaluate("document.scripts.length") == 3
     assert one.page.locator("img, i:not(.swatch)").count() == 0
     one.quiet()
-
-
-def test_policy_stops_a_script_that_is_not_ours(at_lot):
-    one = at_lot()
     assert not runs_alien_scripts(one.page)
 
 
@@ -662,11 +647,17 @@ def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_lot):
     one.quiet()
 
 
-def test_size_follows_the_hand(at_lot):
+def test_size_follows_the_hand_and_a_typed_length_goes_where_the_tap_points(at_lot):
     one = at_lot()
     one.page.keyboard.press("l")
-    one.tap((0, 0))
-    one.tap((40, 0))
+    one.tap((0, 0), (40, 0))
     one.page.mouse.move(*one.spot(40, 25))
     assert one.page.locator("#size").inner_text() == "side 25.0 ft, 65.0 ft so far, 500 ft²"
+    one.page.keyboard.press("Escape")
+    one.page.keyboard.press("e")
+    one.tap((-20, -20))
+    one.page.fill("#length", "35.5")
+    one.tap((-20, 10))
+    one.page.keyboard.press("Enter")
+    assert one.sizes() == ["Edge along curb 35.5 ft"]
     one.quiet()
