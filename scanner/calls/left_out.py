@@ -47,7 +47,8 @@ def _of_beds(beds: pd.DataFrame) -> dict[str, str]:
     for client_id, along, skip_reason, edge_ft in rows:
         words = f"the bed along {EDGE_KINDS[along].words} is {skip_reason} ({edge_ft:.0f} ft)"
         reasons.setdefault(client_id, []).append(words)
-    return {client_id: "; ".join(words) for client_id, words in reasons.items()}
+    # two of a kind that are as long are told once
+    return {client_id: "; ".join(dict.fromkeys(words)) for client_id, words in reasons.items()}
 
 
 def _sentences(problems: pd.DataFrame) -> list[str]:

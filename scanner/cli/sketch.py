@@ -128,4 +128,4 @@ def why_nothing(found: Scan, client: str) -> str:
     why = found.left_out.set_index("client_id")["reason"].get(client, "")
     skipped = ", ".join(sorted({reason for reason in beds["skip_reason"] if reason}))
     reason = why or (f"its beds are skipped: {skipped}" if skipped else "no bed was found")
-    return f"{client}: nothing to sketch, {reason}."
+    return f"{client}: nothing is offered there, {reason}."

@@ -37,6 +37,10 @@ def test_skipped_beds_are_the_reason_where_there_is_no_problem():
     # The small scan's sidewalk bed of C0003 has 10 ft of edge, under the least of 12
     assert found["C0003"] == "the bed along the sidewalk is too short (10 ft)"
     assert found["C0010"] == NOTHING_FOUND
+    # two walls that are as short are one reason
+    twice = pd.concat([SCAN.beds, SCAN.beds.query("bed_id == 'C0003-sidewalk-2'")])
+    again = reasons(SCAN.calls.head(0), beds=twice, problems=SCAN.problems.head(0))
+    assert again["C0003"] == found["C0003"]
 
 
 def test_an_offer_that_is_not_to_be_made_says_why_before_any_problem():

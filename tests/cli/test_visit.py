@@ -232,7 +232,7 @@ def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
     assert 'visit C0003 "length A=FEET" "length B=FEET" slope=flat' in done.stderr
     done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
     assert done.exit_code == 1
-    assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing to sketch")
+    assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing is offered there")
 
 
 def test_a_plant_that_no_list_has_is_told_and_the_rest_recorded(book):
