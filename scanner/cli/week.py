@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pandas as pd
 
@@ -16,7 +16,6 @@ from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, say, tell
 from scanner.pages.publish import publish_page
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
-from scanner.schema.documents import Season
 from scanner.sheets.cells import json_value
 from scanner.sheets.days import coming_monday
 from scanner.sheets.problems import faults_of
@@ -41,18 +40,21 @@ def week(asked: Asked) -> int:
     lines, young = list_week(season, to_call, clients, rates=rates, today=today)
     capacity, problems = read_capacity(book)
     monday = coming_monday(today)
-    free = capacity.groupby("week")["free_crew_days"].sum()
-    mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
     noted = spoken(season.said, season.jobs).sort_values(["called_on", "entry_id"])
     is_open = (season.jobs["built_on"] == "") & season.jobs["client_id"].isin(clients["client_id"])
     open_jobs = season.jobs[is_open]
+    days = season.job_tasks.groupby("job_id")["estimated_hours"].sum() / (
+        rates.crew_count.value * rates.day_hours.value
+    )
+    days = open_jobs["job_id"].map(days).fillna(0.0)
+    weeks = open_jobs["job_id"].map(season.schedule.set_index("job_id")["week"].to_dict())
     tables = WeekTables(
         book=book.resolve().name, path=book.as_posix(), company=read_rules(book / "local.toml")[0].company.name,
         today=today, monday=monday, scanned_on=listed["scanned_on"].max() if len(listed) else "",
         lines=lines, clients=clients, listed=listed,
         said={call["client_id"]: (call["called_on"], call["note"]) for call in noted.to_dict("records")},
-        free_days=[(day, float(free.get(day.isoformat(), 0.0))) for day in mondays if len(free)],
-        sold_days=_hours(season, open_jobs) / (rates.crew_count.value * rates.day_hours.value),
+        free_days=_free_days(capacity, days.groupby(weeks).sum(), monday),
+        sold_days=float(days.sum()),
         sold_count=len(open_jobs), young_quotes=young,
     )  # fmt: skip
     file = publish_page(week_html(tables), asked.folder / PAGE)
@@ -71,6 +73,12 @@ def week(asked: Asked) -> int:
     return len(faults_of(problems))
 
 
-def _hours(season: Season, jobs: pd.DataFrame) -> float:
-    tasks = season.job_tasks
-    return float(tasks.loc[tasks["job_id"].isin(jobs["job_id"]), "estimated_hours"].sum())
+def _free_days(
+    capacity: pd.DataFrame, sold: pd.Series[float], monday: date
+) -> list[tuple[date, float, float]]:
+    """Give of each week its Monday, the free crew-days and those sold for it; nothing where no free days are known."""
+    free = capacity.groupby("week")["free_crew_days"].sum()
+    mondays = [monday + timedelta(days=DAYS_PER_WEEK * number) for number in range(WEEK_COUNT)]
+    names = [day.isoformat() for day in mondays]
+    told = zip(mondays, free.reindex(names, fill_value=0.0), sold.reindex(names, fill_value=0.0), strict=True)  # fmt: skip
+    return [*told] if len(free) else []

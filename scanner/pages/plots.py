@@ -62,11 +62,12 @@ def columns(
     return _picture(marks, title, finding)
 
 
-def bar_line(share: float, low: float, high: float, fill: str) -> Markup:
-    """Draw one bar with its range under it; all three are shares of the width."""
+def bar_line(share: float, low: float, high: float, fill: str, taken: float = 0.0) -> Markup:
+    """Draw one bar, filled as far as it is taken, with its range under it; all are shares of the width."""
     wide = 199
     marks = [
         _rect(0.5, 1, max(share * wide, 1), 9, fill),
+        _rect(0.5, 1, taken * wide, 9, "full") if taken else Markup(""),
         Markup('<path class="range" d="M{0} 12v6M{0} 15H{1}M{1} 12v6"/>').format(
             f"{low * wide + 0.5:.1f}", f"{high * wide - 0.5:.1f}"
         )

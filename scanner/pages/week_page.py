@@ -47,8 +47,8 @@ class WeekTables:
     clients: pd.DataFrame  # table `CLIENTS`, as `add_history` gives it
     listed: pd.DataFrame  # table `LISTED`: what is offered
     said: Mapping[str, tuple[str, str]]  # by client, the last note: ``called_on`` and ``note``
-    # free crew-days of six weeks by their Mondays; empty: not known
-    free_days: Sequence[tuple[date, float]]
+    # of six weeks their Mondays, free crew-days and those of jobs scheduled for them; empty: not known
+    free_days: Sequence[tuple[date, float, float]]
     sold_days: float  # crew-days sold and not built, by the estimates of so many jobs
     sold_count: int
     young_quotes: int  # quotes too young to ask after
@@ -59,8 +59,9 @@ def week_html(tables: WeekTables) -> str:
     rows = week_rows(tables)
     script = (files("scanner.pages") / "plan_assets" / "week.js").read_text(encoding="utf-8")
     own = {name: [row for row in rows if row["section"] == name] for name, *_ in SECTIONS}
-    free = sum(days for _, days in tables.free_days)
-    most = max((days for _, days in tables.free_days), default=0.0) or 1.0
+    free = sum(days for _, days, _ in tables.free_days)
+    sold = sum(taken for _, _, taken in tables.free_days)
+    most = max((days for _, days, _ in tables.free_days), default=0.0) or 1.0
     return render_page("week.html", {
         "book": tables.book, "company": tables.company, "today": tables.today, "monday": tables.monday,
         "scanned_on": tables.scanned_on and date.fromisoformat(tables.scanned_on),
@@ -72,10 +73,12 @@ def week_html(tables: WeekTables) -> str:
         "new": [row for row in rows if row["section"] == "new call"],
         "routes": sort_routes({row["route"] for row in rows}),
         "weeks": [
-            {"words": month_day(monday), "days": days, "bar": bar_line(days / most, 0, 0, "open")}
-            for monday, days in tables.free_days
+            {"words": month_day(monday), "days": days, "sold": taken,
+             "bar": bar_line(days / most, 0, 0, "open", min(taken / most, 1.0))}
+            for monday, days, taken in tables.free_days
         ],
         "free": free,
+        "sold": sold,
         "sold_words": _sold_words(tables, free),
     }, script=script)  # fmt: skip
 

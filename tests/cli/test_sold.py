@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
+from scanner.book.settings import read_rates
 from scanner.calls.entry_kinds import QUOTE
 from scanner.calls.log import open_log, read_season
 from tests.calls.desk import quote_of, quote_task_of
@@ -299,6 +301,30 @@ def test_a_sheet_of_sales_is_recorded_as_its_words_would_be(book):
     assert "Taken back: 2 entries recorded together: quote Q2027-001 to A won" in rest
     season = read_season(book)
     assert (season.quotes["outcome"].tolist(), len(season.schedule)) == ([""], 0)
+
+
+def test_the_weeks_tell_what_is_sold_for_each(book):
+    """The one job sold is given the week of March 22: its hours by the crew's are taken off the free days there, and no other week's."""
+    (book / "capacity.csv").write_text(
+        "week,crew,free_crew_days\n2027-03-15,A,1.5\n2027-03-22,A,2\n"
+    )
+    sheet = book / "sales.csv"
+    sheet.write_text(f"{SALES}Q2027-001,A,Ada,Won,3/9/2027,,3/24/2027,,,\n")
+    assert type_record(book, str(sheet)).exit_code == 0
+    out = ("--out", str(book / "out"), "--today", "2027-03-15")
+    assert type_in("week", str(book), *out).exit_code == 0
+    html = (book / "out" / "week.html").read_text(encoding="utf-8")
+    season, rates = read_season(book), read_rates(None)[0]
+    tasks = season.job_tasks[season.job_tasks["job_id"] == "Q2027-001"]
+    days = tasks["estimated_hours"].sum() / (rates.crew_count.value * rates.day_hours.value)
+    assert days > 0.05
+    told = re.findall(
+        r"<th scope=\"row\">(Mar \d+|Six weeks)</th>.*?</td><td>([\d.]+)</td><td>([\d.]+)</td><td>(?:<b>)?([-\d.]+)",
+        html,
+    )
+    assert told[0] == ("Mar 15", "1.5", "0.0", "1.5")
+    assert told[1] == ("Mar 22", "2.0", f"{days:.1f}", f"{2 - days:.1f}")
+    assert told[-1] == ("Six weeks", "3.5", f"{days:.1f}", f"{3.5 - days:.1f}")
 
 
 def test_the_blank_sheet_of_sales_is_the_one_that_is_read(book):
