@@ -109,13 +109,14 @@ def _bearing(block: Block) -> Hashed:
     """List what bears on each lot, by the hash of its content: features, beds built, answers of neighbors."""
     words, season = block.land.words, block.season
     built = season.stored[season.stored["built_on"] != ""].assign(kind="bed")
-    boxes = shapely.bounds(shapely.from_wkb(built["shape"].to_numpy(object))).reshape(-1, 4)
-    built[ENDS] = boxes
+    built[ENDS] = shapely.bounds(shapely.from_wkb(built["shape"].to_numpy(object))).reshape(-1, 4)
     lots = words.loc[words["kind"] == "property", ["client_id", *ENDS]]
     answers = season.answers.merge(lots, on="client_id").assign(kind="answer")
     content = [built[["client_id", "shape"]], answers[[*season.answers.columns]]]
     names = ["kind", "along", "client_id", "pavement_ft", *ENDS]
-    places = [table.reindex(columns=names).astype({"kind": "str", "along": "str"}) for table in (words, built, answers)]  # fmt: skip
+    tables = [words, *(table for table in (built, answers) if len(table))]
+    texts = {"kind": "str", "along": "str"}
+    places = [table.reindex(columns=names).astype(texts) for table in tables]
     features = pd.concat(places, ignore_index=True)
     pairs = list_bearing(features, block.land.shapes, block.client_ids, rules=block.book.rules)
     hashes = np.concatenate([words["content"].to_numpy(), *map(hash_rows, content)])

@@ -57,7 +57,8 @@ def rank_calls(
     to be reached and to agree × visit_hours. Equal profits stand by name of the client,
     then by id.
     """
-    offers = check_table(offers, OFFERS).query("phase == @FIRST_PHASE").reset_index(drop=True)
+    offers = check_table(offers, OFFERS)
+    offers = offers[offers["phase"] == FIRST_PHASE].reset_index(drop=True)
     beds, clients = check_table(beds, BED_LIST), check_table(clients, CLIENTS)
     callees = _clients_of(offers, clients)
     fee_usd = annual_fees(clients, rates=rates)["fee_usd"].loc[offers["client_id"]].to_numpy()

@@ -146,8 +146,8 @@ def _edge_reasons(offers: pd.DataFrame, parts: pd.DataFrame) -> list[pd.Series]:
             f"turf up to {kind.words} for {{:.0f}} ft",
             _sum(offers, parts[parts["along"] == kind.name], "edge_ft"),
         )
-        for kind in EDGE_KINDS.values()
-    ]
+        for kind in EDGE_KINDS.values() if (parts["along"] == kind.name).any()
+    ]  # fmt: skip
 
 
 def _trim_reason(offers: pd.DataFrame, parts: pd.DataFrame, clients: pd.DataFrame) -> pd.Series:

@@ -15,7 +15,7 @@ from scanner.calls.next_steps import BUILT, job_lines, quote_lines
 from scanner.calls.trials import OPEN, list_trials
 from scanner.schema.documents import Season
 from scanner.schema.plan_tables import QUOTE, SOLD, UNDER_WAY, VISIT
-from scanner.schema.tables import check_table
+from scanner.schema.tables import check_table, empty_table
 from scanner.sheets.days import short_day
 
 VISITED, VISIT_DUE = "visited", "visit due"
@@ -64,6 +64,8 @@ def find_stages(season: Season, clients: pd.DataFrame, *, today: date) -> pd.Dat
 def list_under_way(season: Season, clients: pd.DataFrame, *, today: date) -> pd.DataFrame:
     """List who is under way, as table `UNDER_WAY`: sold first, then quotes, then visits, longest first."""
     stages = find_stages(season, clients, today=today)
+    if stages.empty:
+        return empty_table(UNDER_WAY)
     rows = clients.merge(stages, left_on="client_id", right_index=True)
     made = season.visits.groupby("client_id")["visited_on"].max()
     visited_on = rows["client_id"].map(made).astype("str").fillna("")

@@ -48,6 +48,8 @@ def correct_beds(
     of `measured` along edges that nobody drew.
     """
     measured = check_table(measured, MEASURED)
+    if not measured["client_id"].isin(beds["client_id"]).any():
+        return beds.assign(room_ft=np.nan, share=np.nan), measured
     beds, before = _in_parts(beds, measured), _in_parts(before, measured)
     alone = measured["bed_id"]
     measured = measured.assign(part=alone.where(alone != "", measured["along"]))

@@ -127,13 +127,13 @@ def under_way_rows(scan: Scan) -> Iterator[dict[Any, Any]]:
 
 def finish_prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
     """Give what each offer costs in each finish that can be built there [cents], by offer."""
-    of_parts = []
-    for part in scan.parts:
-        prices = part["prices"][["offer_id", "finish", "price_cents"]]
-        of_parts.append(prices[offer_ids.get_indexer(pd.Index(prices["offer_id"])) >= 0])
-    prices = pd.concat(of_parts or [pd.DataFrame(columns=["offer_id", "finish", "price_cents"])])
-    by_finish = prices.pivot_table("price_cents", "offer_id", "finish", aggfunc="first")
-    return by_finish.reindex(columns=[*FINISHES]).add_prefix("price_").add_suffix("_cents")
+    names = ["offer_id", "finish", "price_cents"]
+    every = (part["prices"][names] for part in scan.parts)
+    listed = [table[offer_ids.get_indexer(pd.Index(table["offer_id"])) >= 0] for table in every]
+    prices = pd.concat(listed or [pd.DataFrame(columns=names)])
+    cents = prices.set_index("offer_id")["price_cents"]
+    is_of = {name: (prices["finish"] == name).to_numpy() for name in FINISHES}
+    return pd.DataFrame({f"price_{name}_cents": cents[rows] for name, rows in is_of.items()})
 
 
 def upgrade_words(offers: pd.DataFrame, beds: pd.DataFrame) -> list[str]:

@@ -147,7 +147,8 @@ def _unconfirmed(
 def offered_beds(offers: pd.DataFrame) -> pd.DataFrame:
     """List the beds of each offer, those of its upgrade too, as `bed_id`; a bed stands once."""
     more = offers["upgrade_bed_ids"].mask(offers["upgrade_bed_ids"] == "", offers["bed_ids"])
-    listed = offers.assign(bed_id=more.str.split()).explode("bed_id")
+    bed_ids = more.str.split().explode()
+    listed = offers.loc[bed_ids.index].assign(bed_id=bed_ids.to_numpy())
     return listed.drop_duplicates("bed_id")
 
 

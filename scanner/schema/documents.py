@@ -214,7 +214,7 @@ class Season:
     later_count: int = 0  # entries of later days that `until` left aside
     if_damaged: str = ""  # what is told where the shapes of stored beds cannot be read
 
-    @property
+    @cached_property
     def said(self) -> pd.DataFrame:
         """Give calls and notes together, table `SAID`: what whoever calls next has to know."""
         return pd.concat([self.calls, self.notes], ignore_index=True)

@@ -123,10 +123,10 @@ def check_table(table: Table, schema: TableSchema) -> Table:
             changed[name] = typed
         faults += [
             f"{name}: {words}: {typed[is_wrong].iloc[0]!r} in {int(is_wrong.sum())} of {len(table)} rows"
-            for words, is_wrong in _checks(typed, column)
+            for words, is_wrong in (_checks(typed, column) if len(table) else ())
             if is_wrong.any()
         ]
-    if not faults and schema.unique and table.duplicated([*schema.unique]).any():
+    if not faults and schema.unique and len(table) > 1 and table.duplicated([*schema.unique]).any():
         faults.append(f"{' '.join(schema.unique)}: a row stands twice")
     if faults:
         message = f"table {schema.name} breaks its schema:\n" + "\n".join(faults)

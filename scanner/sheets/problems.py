@@ -74,8 +74,8 @@ def join_problems(*tables: pd.DataFrame) -> pd.DataFrame:
     1
     """
     names = list(PROBLEMS.columns)
-    rows = (cells for table in tables for cells in table[names].itertuples(index=False))
-    return list_problems(dict(zip(names, map(str, cells), strict=True)) for cells in rows)
+    rows = (row for table in tables if len(table) for row in table[names].itertuples(index=False))
+    return list_problems(dict(zip(names, map(str, row), strict=True)) for row in rows)
 
 
 def places(rows: pd.DataFrame, file: str) -> Where:

@@ -177,12 +177,12 @@ def _iso(typed: pd.Series[str], since: Sequence[date | None]) -> pd.Series[str]:
 
 
 def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:
-    bare = plain.str.removeprefix("$")
+    bare = [text.removeprefix("$") for text in plain]
     if column.unit:
-        bare = bare.map(lambda text: _without_marks(text, column.unit)).astype("str")
-    is_grouped = bare.str.match(_THOUSANDS)
-    bare = bare.where(~is_grouped, bare.str.replace(",", ""))
-    numbers = pd.to_numeric(bare.where(bare != ""), errors="coerce").astype(float)
+        bare = [_without_marks(text, column.unit) for text in bare]
+    bare = [text.replace(",", "") if _THOUSANDS.match(text) else text for text in bare]
+    found = pd.to_numeric(np.array(bare, dtype=object), errors="coerce").astype(float)
+    numbers = pd.Series(found, plain.index, name=plain.name)
     low = -np.inf if column.least is None else column.least
     is_fit = np.isfinite(numbers) & numbers.between(low, column.most)
     if column.kind == WHOLE:
@@ -203,11 +203,11 @@ def _without_marks(text: str, unit: str) -> str:
 
 
 def _read_words(plain: pd.Series[str], column: Column) -> pd.Series[str]:
-    words = plain.str.lower().str.replace(r"[\s_-]+", " ", regex=True)
-    if set(YES_NO) <= set(column.choices):
-        words = words.where(~words.isin(_YES), "yes").where(~words.isin(_NO), "no")
     by_word = {word.replace("_", " "): word for word in column.choices}
-    return words.map(lambda word: by_word.get(word, "")).astype("str")
+    if set(YES_NO) <= set(column.choices):
+        by_word |= dict.fromkeys(_YES, "yes") | dict.fromkeys(_NO, "no")
+    words = [by_word.get(re.sub(r"[\s_-]+", " ", text.lower()), "") for text in plain]
+    return pd.Series(words, plain.index, name=plain.name, dtype="str")
 
 
 def _read_dates(plain: pd.Series[str], _: Column) -> pd.Series[str]:

@@ -110,8 +110,7 @@ class Land:
 
     def window(self, windows: NDArray[np.float64]) -> gpd.GeoDataFrame:
         """Give the features in some windows; what is far larger is cut to the box round them all."""
-        rows = self._around(windows)
-        if not len(rows):
+        if not len(rows := self._around(windows)):
             return no_features()
         rows = rows[meeting(self.words[ENDS].to_numpy()[rows], windows)]
         table = self.take(rows).reset_index(drop=True)

@@ -96,15 +96,16 @@ def read_arrow(path: Path, columns: Collection[str] | None = None) -> pa.Table:
 
 def as_arrow(table: pd.DataFrame) -> pa.Table:
     """Turn a table into arrow, columns of shapes into WKB."""
-    names = [name for name in table.columns if _holds_shapes(table[name])]
-    plain = pd.DataFrame(table).drop(columns=names)
-    arrow = pa.Table.from_pandas(plain, preserve_index=False)
-    for name in names:
-        wkb = pa.array(shapely.to_wkb(np.asarray(table[name], dtype=object)), pa.binary())
-        arrow = arrow.add_column(table.columns.get_loc(name), name, wkb)
+    names = [str(name) for name, dtype in table.dtypes.items() if dtype == "geometry"]
+    # Not the library's own way from a whole table, which takes three times as long over a few rows
+    columns = {
+        str(name): pa.array(shapely.to_wkb(np.asarray(column, dtype=object)), pa.binary())
+        if name in names else pa.array(column, from_pandas=True)
+        for name, column in table.items()
+    }  # fmt: skip
     crs = getattr(table, "crs", None) if isinstance(table, gpd.GeoDataFrame) else None
     more = {_SHAPES: "|".join(names).encode(), _CRS: b"EPSG:4326" if crs else b""}
-    return arrow.replace_schema_metadata({**(arrow.schema.metadata or {}), **more})
+    return pa.table(columns, metadata=more)
 
 
 def from_arrow(arrow: pa.Table) -> pd.DataFrame:
@@ -123,12 +124,3 @@ def from_arrow(arrow: pa.Table) -> pd.DataFrame:
     }
     table = plain.assign(**shapes)[arrow.column_names]
     return gpd.GeoDataFrame(table, geometry="geometry") if "geometry" in names else table
-
-
-def _holds_shapes(column: pd.Series) -> bool:
-    if column.dtype == "geometry":
-        return True
-    if column.dtype != object or column.empty:
-        return False
-    values = column.to_numpy()
-    return bool((shapely.is_geometry(values) | shapely.is_missing(values)).all())

@@ -121,7 +121,7 @@ def test_visit_counts_as_a_call_that_ended_in_one(tmp_path):
         ["C", "2027-03-12", "visit"],
     ]
     ends = list_seasons(calls, today=date(2028, 1, 2)).set_index("client_id")["end"]
-    assert ends.to_dict() == {"A": "visited only", "B": "sold", "C": "visited only"}
+    assert ends.to_dict() == {"A": "not sold", "B": "sold", "C": "not sold"}
 
 
 def test_promise_for_a_day_after_the_visit_stands(tmp_path):
