@@ -153,9 +153,13 @@ def _of_client(client_id: str, calls: list[dict[Any, Any]], rates: RateBook) -> 
     since = [*takewhile(lambda call: call["outcome"] in _NO_TALKS, reversed(calls))][::-1]
     report = [*talks[-1:], *since]
     words = [call["note"] for call in reversed(report) if call["note"]]
-    words = words or [call["note"] for call in reversed(calls) if call["note"]][:1]
     own = [call for call in calls if call["outcome"] != NOTE]
     last = own[-1] if own else {"called_on": "", "outcome": ""}
+    if not words:  # what was said before stands with its own day
+        words = [
+            f"{call['note']} ({short_day(call['called_on'], date.fromisoformat(last['called_on'] or call['called_on']))})"
+            for call in reversed(calls) if call["note"]
+        ][:1]  # fmt: skip
     # A note that names no day leaves the one that was promised
     tries = [call for call in since if call["outcome"] != NOTE or call["next_date"]]
     dues = [call["next_date"] for call in tries[-1:] if call["next_date"]]

@@ -6,7 +6,7 @@ Every line has its next step. A client stands in one section: the one nearest to
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -51,9 +51,12 @@ def list_week(
     quotes = quotes[quotes["end"] == OPEN]
     history = tell_history(season.said, rates=rates).set_index("client_id", drop=False)
     old = quotes[quotes["open_days"] > OPEN_DAYS]
+    aged = (today - timedelta(days=OPEN_DAYS)).isoformat()
     rows = [
         *(row for row in job_lines(season, today) if row.section != LATER),
-        *quote_lines(old, season, today),
+        *quote_lines(
+            old, replace(season, quotes=season.quotes[season.quotes["quoted_on"] < aged]), today
+        ),
         *_visits(season, quotes, history, last_day, today),
     ]
     settled = {row.client_id for row in rows}

@@ -6,6 +6,7 @@ from textwrap import wrap
 from typing import Any
 
 from scanner.calls.reasons import NO_CALLS
+from scanner.pages.plan_page import write_feet
 from scanner.schema.edge_kinds import EDGE_KINDS
 from scanner.units import CENTS_PER_USD, usd_said
 
@@ -66,7 +67,7 @@ def bed_words(bed: Story) -> str:
     if bed["built_on"]:
         return f"{head}: {bed['area_ft2']:.0f} ft², built on {bed['built_on']}"
     what = f"not offered: {bed['why']}" if bed["why"] else f"about {_said(bed['price_usd'])} alone"
-    return f"{head}: {bed['edge_ft']:.0f} ft, {bed['area_ft2']:.0f} ft², {what}"
+    return f"{head}: {write_feet(bed['edge_ft'])}, {bed['area_ft2']:.0f} ft², {what}"
 
 
 def said_words(row: Story) -> str:

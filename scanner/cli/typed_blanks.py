@@ -221,11 +221,15 @@ def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:
 def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
     """Say of each bed that was measured which one it is: the letters are those of a sheet that is printed now."""
     letter_of_bed = {bed: letter for letter, bed in lot.letters.items()}
-    feet = {edge["bed_id"]: float(edge["length_ft"]) for edge in edges}
+    typed = {
+        edge["bed_id"]: f"{edge['length_ft']} ft"
+        + (f", at most {edge['room_ft']} ft deep," if edge["room_ft"] else "")
+        for edge in edges
+    }
     return [
         f"{letter_of_bed.get(bed['bed_id'], bed['bed_id'])}, {write_feet(bed['edge_ft'])} {place_words(bed)}, "
-        f"is {feet[bed['bed_id']]:g} ft from now on"
-        for bed in lot.beds if bed["bed_id"] in feet
+        f"is {typed[bed['bed_id']]} from now on"
+        for bed in lot.beds if bed["bed_id"] in typed
     ]  # fmt: skip
 
 

@@ -116,7 +116,8 @@ def scale_beds(beds: pd.DataFrame, *, rules: LocalRules) -> pd.DataFrame:
     deep = np.fmin(some["room_ft"].to_numpy(float) / np.maximum(depth_ft, SLACK_FT), 1.0)
     changes = {name: some[name] * share * deep for name in SCALED}
     changes |= {
-        "edge_ft": edge_ft * share,
+        # as it was typed: 45.5, not a hair less
+        "edge_ft": np.round(edge_ft * share, 9),
         "mean_depth_ft": depth_ft * deep,
         "wall_strip_ft2": np.minimum(some["wall_strip_ft2"] * share, changes["area_ft2"]),
         "bed_line_ft": _line_ft(some["bed_line_ft"], edge_ft, share, deep),

@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 
+from scanner.pages.plan_page import write_feet
 from scanner.schema.documents import FINISHES, Scan
 from scanner.schema.plan_tables import VISIT
 from scanner.sheets.cells import sheet_row, yes_no
@@ -139,7 +140,7 @@ def finish_prices(scan: Scan, offer_ids: pd.Index) -> pd.DataFrame:
 def upgrade_words(offers: pd.DataFrame, beds: pd.DataFrame) -> list[str]:
     """Say what each upgrade adds to its lead; blank where there is none."""
     measures = zip(*(beds[name] for name in ("bed_id", "along", "edge_ft")), strict=True)
-    of_bed = {bed: f"{along} {edge_ft:.0f} ft" for bed, along, edge_ft in measures}
+    of_bed = {bed: f"{along} {write_feet(edge_ft)}" for bed, along, edge_ft in measures}
     return [
         " and ".join(of_bed[bed] for bed in more.split() if bed not in lead.split())
         for more, lead in zip(offers["upgrade_bed_ids"], offers["bed_ids"], strict=True)

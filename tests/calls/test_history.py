@@ -80,10 +80,10 @@ def test_other_outcomes_without_a_day_promise_no_call(outcome):
     [
         ([("A", "2027-03-02", "call back", "gate 47"), ("A", "2027-03-04", "not reached", "voicemail")],
          "voicemail; gate 47"),
-        # A later talk is the last one; without a word in it the newest before stands
+        # A later talk is the last one; without a word in it the newest before stands, with its own day
         ([("A", "2027-03-02", "call back", "gate 47"), ("A", "2027-03-04", "visit", "dog")], "dog"),
         ([("A", "2027-03-01", "call back", "dog"), ("A", "2027-03-02", "call back", "gate 47"),
-          ("A", "2027-03-04", "visit", "")], "gate 47"),
+          ("A", "2027-03-04", "visit", "")], "gate 47 (Mar 2)"),
         ([("A", "2027-03-04", "visit", "")], ""),
     ],
 )  # fmt: skip

@@ -12,7 +12,7 @@ from scanner.calls.history import add_history
 from scanner.calls.log import NO_SEASON
 from scanner.calls.today import list_offered, list_today
 from scanner.calls.week_lines import list_week
-from scanner.schema.log_tables import CALL_LOG, JOB_TASKS, JOBS, VISITS
+from scanner.schema.log_tables import CALL_LOG, JOB_TASKS, JOBS, QUOTES, VISITS
 from scanner.schema.tables import LEFT_OUT, empty_table
 from tests.small_scan import small_rates, small_scan
 
@@ -75,6 +75,18 @@ def test_each_stage_stands_in_its_section_with_its_day():
     assert {*told["client_id"], "C0004"}.isdisjoint(
         lines.loc[lines["section"] == "new call", "client_id"]
     )
+
+
+def test_only_an_old_quote_is_asked_after_when_its_client_has_a_young_one_too():
+    quotes = pd.DataFrame(
+        [dict.fromkeys(QUOTES.columns, "") | {"quote_id": number, "client_id": "C0003", "price_cents": 100_000,
+                                              "quoted_on": day, "good_until": "2026-04-15"}
+         for number, day in (("Q2026-001", "2026-03-02"), ("Q2026-002", "2026-03-15"))]
+    )  # fmt: skip
+    lines = week(
+        replace(season(("C0003", "2026-03-02", "quoted", "", "")), quotes=quotes)
+    )[0].query("section == 'quote'")  # fmt: skip
+    assert lines["number"].tolist() == ["Q2026-001"]
 
 
 def test_a_job_with_its_hours_is_settled():

@@ -162,6 +162,11 @@ def test_a_bed_that_was_not_measured_stays_as_drawn(book):
         [20, 16.144], abs=0.001
     )
     # measured another day, the first stays as it was measured: the latest measuring of a kind counts
+    told = record(book, "C0003", "length A=19.5", "depth A=3.9")[1]
+    assert "is 19.5 ft, at most 3.9 ft deep, from now on" in told
+    assert (
+        look(book, "C0003")[1].table("beds").set_index("bed_id")["edge_ft"]["C0003-curb-1"] == 19.5
+    )
     assert record(book, "C0003", "length A=19", "depth A=3.9")[0] == 0
     assert "B, 16 ft along the curb, is 15 ft from now on" in record(book, "C0003", "length B=15")[1]  # fmt: skip
     edges = read_season(book).measurements.set_index("bed_id")

@@ -164,6 +164,21 @@ def test_a_hydrant_is_kept_clear_once_and_told_with_the_rules_distance():
     assert words_on(paper).count("1") == 1
 
 
+def test_a_number_stands_at_the_part_of_an_edge_that_it_is_about():
+    # Cars park along the first 12 of 60 ft of curb
+    lot = (
+        Drawing().add("property", box(0, 0, 60, 100)).add("house", box(10, 40, 50, 70))
+        .add("street", box(-80, -30, 12, 0), "", parking="yes").add("street", box(12, -30, 140, 0), "")
+    )  # fmt: skip
+    paper, scene, drawn = drawn_of(lot)
+    kept = next(kept for kept in scene.kept if kept.what == "step_out")
+    ends = drawn.frame.to_page(shapely.get_coordinates(kept.shapes))[:, 0]
+    number = next(written for written in paper.boxes if written.text == str(kept.number))
+    # 12 ft, and the 1.5 ft within which a street touches a curb
+    assert np.ptp(ends) == pytest.approx(13.5 * drawn.frame.scale.points, rel=0.01)
+    assert ends.min() - 8 <= (number.left + number.right) / 2 <= ends.max() + 8
+
+
 def test_what_touches_no_bed_has_no_number():
     far = hydrant_front().add("hydrant", Point(30, 40), "")
     assert len(scene_of(far).kept[0].shapes) == 1

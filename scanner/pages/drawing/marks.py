@@ -82,7 +82,7 @@ def _spots(
     if not len(seen):
         return []
     if kept.what in WITHIN:
-        return _beside_strip(frame.to_page(shapely.get_coordinates(scene.edges[bed])))
+        return _beside_strip(frame.to_page(shapely.get_coordinates(scene.edges[bed])), seen)
     if kept.what in SIGHTS:
         xy = shapely.get_coordinates(shapely.segmentize(seen, SQUARE))
         if not street.is_empty:  # the tip away from the street first
@@ -98,13 +98,13 @@ def _spots(
     return [(at, at + off * way) for off in (26.0, 44.0) for way in EIGHT]
 
 
-def _beside_strip(edge: Points) -> list[tuple[Points, Points]]:
-    """Stand a number on the hard side of an edge, at three tenths of it or where there is room."""
-    course = edge[-1] - edge[0]
+def _beside_strip(edge: Points, strip: np.ndarray) -> list[tuple[Points, Points]]:
+    """Stand a number on the hard side of an edge, at three tenths of where a strip runs along it or where there is room."""
+    course, line = edge[-1] - edge[0], shapely.linestrings(edge)
     hard = np.array([course[1], -course[0]]) / max(np.hypot(*course), 1e-9)
-    feet = shapely.get_coordinates(
-        shapely.line_interpolate_point(shapely.linestrings(edge), STRIP_SHARES, normalized=True)
-    )
+    ends = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(strip)))
+    along = ends.min() + np.ptp(ends) * np.array(STRIP_SHARES)
+    feet = shapely.get_coordinates(shapely.line_interpolate_point(line, along))
     return [(foot - 3 * hard, foot + off * hard) for off in (12.0, 18.0) for foot in feet]
 
 
