@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import pytest
 
@@ -20,4 +20,18 @@ def scanned_once() -> Iterator[None]:
 def lots_scanned_once() -> Iterator[None]:
     """The same for papers of a lot, which rest on no call."""
     with scanning_once(lots_heard):
+        yield
+
+
+@pytest.fixture(scope="module")
+def without_map() -> Iterator[None]:
+    """A scan writes an empty map, which takes a third as long as the rest: for tests that look at lists and beds."""
+
+    def no_pages(_scan: object, parts: Iterable[object]) -> Iterator[list[tuple[str, bytes]]]:
+        yield [("map.html", b"")]
+        yield from ([] for _ in parts)
+        yield []
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("scanner.pages.webmap.map_pages", no_pages)
         yield

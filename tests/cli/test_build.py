@@ -14,7 +14,7 @@ from scanner.calls.log import read_season
 from tests.cli.desk import book_on_foot, type_in
 from tests.paper_words import read_pages
 
-pytestmark = pytest.mark.usefixtures("lots_scanned_once")
+pytestmark = pytest.mark.usefixtures("lots_scanned_once", "without_map")
 
 TODAY = "2026-04-06"
 WEEK = "2026-04-13"

@@ -17,6 +17,8 @@ from tests.cli.desk import type_in
 from tests.sites import Drawing, features_of, street_south
 from tests.test_on_foot import box, rows_of
 
+pytestmark = pytest.mark.usefixtures("without_map")
+
 TODAY = "2027-02-20"
 CLIENTS = """client_id,name,address,route,mow_day,stop,sprinklers
 A,Ada Sample,1 Sample St,North,Tuesday,1,no

@@ -33,6 +33,8 @@ from tests.county_town import (
     write_book,
 )
 
+pytestmark = pytest.mark.usefixtures("without_map")
+
 TODAY = "2027-02-20"
 STREET = box(-50, -40, 400, -10)
 ALONE = {"curb": (56, 224), "house": (40, 160)}

@@ -27,7 +27,7 @@ from tests.cli.desk import type_in
 from tests.paper_boxes import clashes
 from tests.paper_words import read_pages
 
-pytestmark = pytest.mark.usefixtures("scanned_once")
+pytestmark = pytest.mark.usefixtures("scanned_once", "without_map")
 
 CLIENTS = """client_id,name,address,phone,route,mow_day,stop,do_not_call,no_mail,mailing_address,renter
 C0,Ada Quill,"0 Elm St, Quillbrook",308-555-0100,East,Monday,1,,,,

@@ -12,7 +12,7 @@ import pytest
 
 from tests.cli.desk import type_in
 
-pytestmark = pytest.mark.usefixtures("scanned_once")
+pytestmark = pytest.mark.usefixtures("scanned_once", "without_map")
 
 NAMES = ["Ada Quill", "Bo <b>Tansy</b>", "Cy Verbena", "Di Yarrow", "Ed Zinnia", "Flo Aster"]
 

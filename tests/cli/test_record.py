@@ -95,11 +95,14 @@ def test_outcomes_of_two_words(outcome: tuple[str, ...]) -> None:
 @pytest.mark.parametrize("who", ["1", "nell example", "Example, Nell", "402-555-0101", "555 0101"])
 def test_client_named_as_on_the_phone(who: str) -> None:
     assert type_in("record", "lawns", "calls", who, "no", *TODAY).exit_code == 0
-    assert type_in("record", "lawns", "visit", who, "--edge", "curb=40", *TODAY).exit_code == 0
-    season = read_season(Path("lawns"))
-    assert [set(table["client_id"]) for table in (season.calls, season.measurements)] == [
-        {"001"}
-    ] * 2
+    assert keys_of(Path("lawns")) == [("001", "2027-03-02", "no")]
+
+
+@pytest.mark.usefixtures("desk")
+def test_client_of_a_visit_is_named_the_same_way() -> None:
+    words = ("record", "lawns", "visit", "nell example", "--edge", "curb=40")
+    assert type_in(*words, *TODAY).exit_code == 0
+    assert read_season(Path("lawns")).measurements["client_id"].tolist() == ["001"]
 
 
 @pytest.mark.usefixtures("desk")

@@ -17,6 +17,8 @@ from scanner.calls.log import open_log, read_season
 from tests.calls.desk import quote_of, quote_task_of
 from tests.cli.desk import book_on_foot, type_in
 
+pytestmark = pytest.mark.usefixtures("without_map")
+
 TODAY = ("--today", "2027-03-10")  # a Wednesday
 
 

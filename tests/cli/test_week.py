@@ -10,6 +10,8 @@ import pytest
 
 from tests.cli.desk import book_on_foot, type_in
 
+pytestmark = pytest.mark.usefixtures("without_map")
+
 SCRIPT = "<script>alert(1)</script>"
 
 
