@@ -159,23 +159,27 @@ def read_entries(folder: Path, kind: Kind) -> pd.DataFrame:
 @_believed
 def season_of(store: Store) -> Season:
     """Read what an open log knows."""
-    quotes = standing(store, QUOTE)
-    quote_tasks = _checked(_with_parts(store, QUOTE, quotes), QUOTE_TASKS)
-    jobs = standing(store, JOB)
-    won = jobs_won(jobs, quotes)
-    tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, won)
-    jobs = pd.concat([jobs, won], ignore_index=True)
-    visits = standing(store, VISIT)
-    said = standing(store, CALL)
+    quotes, jobs, visits = (standing(store, kind) for kind in (QUOTE, JOB, VISIT))
+    said, measured = standing(store, CALL), standing(store, MEASUREMENT)
     is_note = said["outcome"] == NOTE
-    calls = count_quotes(said[~is_note], quotes)
-    calls = count_sales(calls, _sales(store, jobs, quotes))
+    calls, tasks, quote_tasks = said[~is_note], _NOTHING, _NOTHING
+    # A young log has none of these, and to join nothing takes as long as to join a row
+    if len(quotes) or len(jobs):
+        quote_tasks = _checked(_with_parts(store, QUOTE, quotes), QUOTE_TASKS)
+        won = jobs_won(jobs, quotes)
+        tasks = tasks_won(_with_parts(store, JOB, jobs), quote_tasks, won)
+        jobs = pd.concat([jobs, won], ignore_index=True)
+        calls = count_sales(count_quotes(calls, quotes), _sales(store, jobs, quotes))
+    if len(visits):
+        calls = count_as_calls(calls, visits)
+    if len(measured):
+        measured = _with_parts(store, MEASUREMENT, measured)
     told = {
         kind.table: standing(store, kind) for kind in (ANSWER, SCHEDULED, TICKET, LETTER, REMARK)
     }
     told |= {
-        "calls": count_as_calls(calls, visits), "notes": said[is_note], "jobs": jobs, "job_tasks": tasks, "quotes": quotes, "quote_tasks": quote_tasks,
-        "visits": visits, "measurements": _with_parts(store, MEASUREMENT, standing(store, MEASUREMENT)),
+        "calls": calls, "notes": said[is_note], "jobs": jobs, "job_tasks": tasks, "quotes": quotes, "quote_tasks": quote_tasks,
+        "visits": visits, "measurements": measured,
     }  # fmt: skip
     tables: dict[str, Any] = {name: _checked(told[name], schema) for name, schema in TOLD.items()}
     tables |= {schema.name: last_scan_of(store, schema) for schema in OF_SCANS}
@@ -264,6 +268,7 @@ def _beds(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
     return check_table(beds.assign(built_on=days), BED_ROWS)
 
 
+_NOTHING = pd.DataFrame()
 _EMPTY: dict[str, Any] = {name: empty_table(schema) for name, schema in TOLD.items()}
 _EMPTY |= {schema.name: empty_table(schema) for schema in OF_SCANS}
 NO_SEASON = Season(**_EMPTY, stored=empty_table(BED_ROWS).assign(shape=b""))
