@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pandas as pd
+import pypdfium2
 import pytest
 from click.testing import Result
+from playwright.sync_api import Browser
 
 from scanner import pipeline
 from scanner.calls.log import read_season
@@ -51,6 +53,19 @@ def first(folder: Path, scans: list[Scan]) -> Result:
         told = type_in("demo")
     scans += found
     return told
+
+
+@pytest.mark.browser
+@pytest.mark.usefixtures("first")
+def test_the_week_prints_its_lists_on_one_page_and_new_calls_behind(folder: Path, chromium: Browser) -> None:  # fmt: skip
+    tab = chromium.new_page()
+    tab.goto((folder / "maps" / "demo" / "week.html").as_uri())
+    with pypdfium2.PdfDocument(tab.pdf(prefer_css_page_size=True, format="Letter")) as printed:
+        lists, calls = (" ".join(page.get_textpage().get_text_range().split()) for page in printed)
+    tab.close()
+    assert [words in lists for words in ("Call back", "Built, hours missing", "are left to sell")] == [True] * 3  # fmt: skip
+    assert "10 Best new calls" in calls
+    assert "Best new calls" not in lists
 
 
 def test_every_page_is_made(first: Result, folder: Path) -> None:
