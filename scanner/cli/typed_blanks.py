@@ -29,6 +29,9 @@ from scanner.sheets.visit_blanks import BLANKS, DEPTH, ENDINGS, HEAD, LENGTH, NO
 MOST_SHARE = 1.5
 """A length longer than the drawn edge by half is a slip, or another edge."""
 
+LONGER_FT = 1.0
+"""A bed that comes out so much longer than it is drawn may be drawn over what lies at its ends."""
+
 BY_NAME = {blank.name: blank for blank in (*BLANKS, NOTE)}
 SIZES, HEADS, MOST_HEADS = (LENGTH, DEPTH), "heads", 200
 
@@ -221,6 +224,7 @@ def _measured(lot: _Lot, sizes: Mapping[str, str]) -> list[dict[str, Any]]:
 def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
     """Say of each bed that was measured which one it is: the letters are those of a sheet that is printed now."""
     letter_of_bed = {bed: letter for letter, bed in lot.letters.items()}
+    feet = {edge["bed_id"]: float(edge["length_ft"]) for edge in edges}
     typed = {
         edge["bed_id"]: f"{edge['length_ft']} ft"
         + (f", at most {edge['room_ft']} ft deep," if edge["room_ft"] else "")
@@ -229,6 +233,7 @@ def _told(lot: _Lot, edges: list[dict[str, Any]]) -> list[str]:
     return [
         f"{letter_of_bed.get(bed['bed_id'], bed['bed_id'])}, {write_feet(bed['edge_ft'])} {place_words(bed)}, "
         f"is {typed[bed['bed_id']]} from now on"
+        + ", longer than it is drawn: papers show it past its ends" * (bed["edge_source"] != "measured" and feet[bed["bed_id"]] > bed["edge_ft"] + LONGER_FT)
         for bed in lot.beds if bed["bed_id"] in typed
     ]  # fmt: skip
 

@@ -31,6 +31,11 @@ class CrewJob:
     rates: RateBook
     rules: LocalRules
 
+    @property
+    def cover(self) -> str:
+        """What lies on its beds."""
+        return "mulch" if self.has("mulch_yd3") else "gravel"
+
     def has(self, *quantities: str) -> bool:
         """Whether the job has some of one of these quantities."""
         return any(self.of(name) > 0 for name in quantities)
@@ -211,16 +216,16 @@ def _haul(job: CrewJob) -> str:
 
 def list_checks(job: CrewJob) -> Iterator[str]:
     """List what must be so before the crew leaves."""
-    cover = "mulch" if job.has("mulch_yd3") else "gravel"
-    depth_in = (job.rates.mulch_depth_in if cover == "mulch" else job.rates.gravel_depth_in).value
-    yield f"{cover} {depth_in:g} in deep, below the edge"
+    is_mulch = job.cover == "mulch"
+    depth_in = (job.rates.mulch_depth_in if is_mulch else job.rates.gravel_depth_in).value
+    yield f"{job.cover} {depth_in:g} in deep, below the edge"
     if job.has("edging_ft"):
         yield "edging flush, stakes in"
     yield "street and walks swept"
     if job.is_at_street:
         yield "cones and tools back on the trailer"
     if job.plants:
-        yield "no mulch on stems or on lids"
+        yield f"no {job.cover} on stems or on lids"
         yield "plants watered in"
     if job.has("head_count"):
         yield "sprinklers tried"

@@ -83,7 +83,8 @@ def _draw_work(column: Column, sheet: JobSheet, pitch: float, abreast: int) -> N
         tracks[:3], ["all", f"{sheet.labor_hours:.1f} h", BLANK], bold=True, pitch=WRITE_PITCH
     )
     column.y = y
-    _side_by_side(column, ((322, "loads", 28, 58, ""), (390, "mulch used", 54, 82, "yd³")))
+    used, unit = f"{sheet.work.cover} used", "yd³" if sheet.work.cover == "mulch" else "ton"
+    _side_by_side(column, ((322, "loads", 28, 58, ""), (390, used, 54, 82, unit)))
     if abreast > 1:
         column.blank("what held you up", start=80)
 

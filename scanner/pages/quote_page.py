@@ -157,7 +157,7 @@ def _terms(column: Column, quote: Quote) -> None:
 
 def _agreed(column: Column, quote: Quote) -> None:
     """Leave room for two names, the right to cancel directly above them."""
-    column.section("You can change your mind, and agreed" if quote.has_notice else "Agreed")
+    column.section("Agreed; you can change your mind" if quote.has_notice else "Agreed")
     names = bed_names(len(quote.beds))
     column.words(
         f"Please do {names[0].lower()}{names[1:]} as written here, for the total above.",

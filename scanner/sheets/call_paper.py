@@ -60,11 +60,12 @@ def call_of(row: Mapping[str, str]) -> dict[str, str]:
 def read_answer(cell: str) -> str:
     r"""Read an answer that was chosen, typed or ticked; boxes without a tick say nothing.
 
-    >>> read_answer(TICKS), read_answer("call back"), read_answer("x visit\n☐ not now")
-    ('', 'call back', 'visit')
+    >>> read_answer(TICKS), read_answer("call back"), read_answer("x visit\n☐ not now"), read_answer("x visit\nx no\n☐ not now")
+    ('', 'call back', 'visit', 'visit and no')
     """
     lines = (line.strip() for line in cell.splitlines())
-    return " ".join(_TICKED.sub("", line) for line in lines if not line.startswith(BOX))
+    by = " and " if BOX in cell else " "
+    return by.join(_TICKED.sub("", line) for line in lines if not line.startswith(BOX))
 
 
 def split_next(cell: str) -> tuple[str, str]:

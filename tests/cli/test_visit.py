@@ -154,7 +154,9 @@ def test_every_blank_that_is_printed_can_be_typed(visits, book):
 
 
 def test_a_bed_that_was_not_measured_stays_as_drawn(book):
-    assert record(book, "C0003", "length A=20")[0] == 0
+    # drawn 17.6 ft
+    code, told = record(book, "C0003", "length A=20")
+    assert (code, "A, 18 ft along the curb, is 20 ft from now on, longer than it is drawn" in told) == (0, True)  # fmt: skip
     measured = read_season(book).measurements["length_ft"].tolist()
     assert measured == [20]
     beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
@@ -163,7 +165,7 @@ def test_a_bed_that_was_not_measured_stays_as_drawn(book):
     )
     # measured another day, the first stays as it was measured: the latest measuring of a kind counts
     told = record(book, "C0003", "length A=19.5", "depth A=3.9")[1]
-    assert "is 19.5 ft, at most 3.9 ft deep, from now on" in told
+    assert "is 19.5 ft, at most 3.9 ft deep, from now on.\n" in told
     assert (
         look(book, "C0003")[1].table("beds").set_index("bed_id")["edge_ft"]["C0003-curb-1"] == 19.5
     )

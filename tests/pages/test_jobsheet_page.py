@@ -87,6 +87,13 @@ def test_nothing_overlaps(plan, paper, amounts, hour_count):
     assert ("took (actual_hours)" in text) == (hour_count < 21)
 
 
+def test_a_bed_of_gravel_speaks_of_no_mulch(plan):
+    gravel = {name: amount for name, amount in MOST.items() if not name.startswith("mulch")}
+    text = words_of(sheet_of(plan, work_of(gravel), finish="gravel"))
+    assert "mulch" not in text.replace("no wood mulch", "")  # the caution of a wall
+    assert [words in text for words in ("gravel used", "no gravel on stems or on lids")] == [True, True]  # fmt: skip
+
+
 def test_a_usual_job_is_one_leaf(plan):
     assert draw_jobsheet(sheet_of(plan, work_of(LEAST)), PAPERS["letter"]).page == 2
 
