@@ -71,7 +71,11 @@ def make_book(book, drawing):
     (book / "sites").mkdir(parents=True)
     features.to_file(book / "sites" / "all.geojson")
     ids = sorted({*features["client_id"]} - {""})
-    clients = pd.DataFrame({"client_id": ids, "name": ids, "annual_fee_usd": "1800"})
+    clients = pd.DataFrame({"client_id": ids, "name": ids})
+    # One pays nothing that is known: the median of three on the route stands in for it
+    fees = {"fee-a": "", "fee-b": "1800", "fee-c": "2400", "name-a": "3000"}
+    clients["annual_usd"] = clients["client_id"].map(fees).fillna("1800")
+    clients["route"] = np.where(clients["client_id"].isin(fees), "North", "")
     clients.to_csv(book / "clients.csv", index=False)
     return features
 
@@ -162,7 +166,7 @@ def rewrite(book):
     path = book / "clients.csv"
     rows = pd.read_csv(path, dtype=str).set_index("client_id", drop=False)
     rows.loc["name-b", "name"] = "Ida Sedge"
-    rows.loc["fee-b", "annual_fee_usd"] = "9000"
+    rows.loc["fee-b", "annual_usd"] = "9000"
     rows.drop("gone-b").to_csv(path, index=False)
     edge = pd.DataFrame([edge_on_foot("measurement-b", "curb", 50.0)])
     edge.drop(columns="row").to_csv(book / "measured.csv", index=False)
@@ -217,7 +221,10 @@ def test_what_changed_is_worked_out_anew_and_nothing_else(anew, tmp_path):
     # A drive 50 ft off bears on its own lot alone; a bed in the lot's first 10 ft on the lot before, too
     alone |= clients_in("drive next door", lots="a") | clients_in("built", lots="ab")
     assert touched["ground"] == clients_in(*moved, "gone") - {"gone-b"} | alone
-    assert touched["offers"] == touched["ground"] | clients_in("name", "fee", lots="b")
+    # the fee of one is in the median that stands in for another's
+    assert touched["offers"] == touched["ground"] | clients_in("name", lots="b") | clients_in(
+        "fee", lots="ab"
+    )
 
 
 def draw_rows():
