@@ -14,7 +14,7 @@ from scanner.book.settings import read_rates
 from scanner.calls.history import DO_NOT_CALL, NOT_REACHED, add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan
-from scanner.calls.sales import drop_sold
+from scanner.calls.sales import SOLD, drop_sold
 from scanner.calls.today import choose_calls, list_gone, list_today
 from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command, this_time
@@ -86,6 +86,15 @@ def list_callees(asked: Asked) -> tuple[pd.DataFrame, RateBook]:
     """Read the client list with what the log says of each, and the rate book."""
     rates = read_rates(asked.book / "rates.toml")[0]
     return add_history(asked.callees, asked.season, rates=rates), rates
+
+
+def mind_sales(calls: pd.DataFrame, asked: Asked) -> None:
+    """Say of whom a sale was told that a job of theirs is built already."""
+    jobs = asked.season.jobs
+    built = jobs[jobs["built_on"] != ""].groupby("client_id")["job_id"].agg(", ".join)
+    for client_id in calls.loc[calls["outcome"] == SOLD, "client_id"].tolist():
+        if client_id in built.index:
+            say(f"{client_id} has {built[client_id]} built already: if this is the same sale, record BOOK undo takes it back.")  # fmt: skip
 
 
 def tell_barred(calls: pd.DataFrame, asked: Asked) -> None:

@@ -19,7 +19,7 @@ from scanner.calls.log import open_log, read_entries, read_last_scan
 from scanner.calls.remarks import find_remarks
 from scanner.calls.sales import is_sale, word_last_day
 from scanner.cli.batches import CHECKS, Batch
-from scanner.cli.calls import tell_barred
+from scanner.cli.calls import mind_sales, tell_barred
 from scanner.cli.options import Asked
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
@@ -173,13 +173,16 @@ def _write(batches: list[Batch], asked: Asked) -> tuple[Counts, range]:
                         f"Kept {counted(kept, 'cell')} of your own columns and phone numbers put right."
                     )
             numbers = range(first, log.newest_number() + 1)
-    if any(is_sale(rows) for _, rows, _ in batches):
+    is_new = bool(counts.added_count or counts.changed_count)
+    if is_new and any(is_sale(rows) for _, rows, _ in batches):
         rules, _ = read_rules(book / "local.toml")
         say(f"Sold. Before you build: {rules.locating}.")
         if words := word_last_day([rows for _, rows, _ in batches if is_sale(rows)], today=today):
             say(words)
     for calls in (rows for batch, rows, _ in batches if batch is CALL):
         tell_barred(calls, asked)
+        if is_new:
+            mind_sales(calls, asked)
     return counts, numbers
 
 

@@ -46,6 +46,11 @@ class PromoTables:
         return int(((clients["wave"] == 0) & (clients["by"] == by)).sum())
 
     @property
+    def again(self) -> int:
+        """Count who was tried before and is called again, where calls are made at all."""
+        return self.planned.follow_up_count if self.calls_a_week else 0
+
+    @property
     def waiting(self) -> int:
         """Count who waits."""
         return int((self.planned.clients["wave"] < 0).sum())
@@ -98,7 +103,7 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
     free = float(planned.weeks["free_days"].sum())
     worst = float(planned.weeks["too_much_chance"].max())
     filled = min(planned.likely_days, free)
-    again = _people(planned.follow_up_count) if planned.follow_up_count else ""
+    again = _people(tables.again) if tables.again else ""
     said = list[str]()
     if tables.asked(CALL):
         beside = f", beside {again} tried before" if again else ""
@@ -124,7 +129,8 @@ def promo_words(found: Scan, tables: PromoTables) -> str:
     )
     if free - filled >= LEAST_DAYS and planned.too_much_now <= limit:
         tries = ", and those tried before come first" if again else ""
-        why, calls = LIMIT_WORDS[planned.limit], tables.calls_a_week
+        calls = tables.calls_a_week
+        why = LIMIT_WORDS[planned.limit if calls else "calls"]
         said.append(why.format(calls=calls, tries=tries, share=write_share(limit)))
     if planned.late_days >= LEAST_DAYS:
         said.append(f"{write_days(planned.late_days)} more will ask for a later start.")
@@ -214,14 +220,12 @@ def _plot(tables: PromoTables) -> str:
 
 
 def _steps(tables: PromoTables) -> list[str]:
-    again = [
-        f"Call the {_people(tables.planned.follow_up_count)} tried before whose rest is over: the command calls lists them."
-    ]
+    again = f"Call the {_people(tables.again)} tried before, each as the rest ends: the command calls lists them day by day."
     file = tables.files[0] if tables.files else "the letters"
     send = f"Print {file} and send it; write into mailing.csv when each was sent and who asks for a visit."
     return [
         "Call back whom you promised a call: the week's page lists them.",
-        *(again if tables.planned.follow_up_count else []),
+        *([again] if tables.again else []),
         *(["Call this week's list below, route by route."] if tables.asked(CALL) else []),
         *([send] if tables.asked(LETTER) else []),
         "Write down what comes back, as after any call.",

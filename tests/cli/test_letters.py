@@ -74,6 +74,7 @@ def test_whom_no_call_reaches_gets_a_letter(book, tmp_path):
     assert [*rows][-1] == "C5"
     assert "Call nobody new this week." in told.stderr
     assert "Write to 4 clients." in told.stderr
+    assert "No more are called because you make 0 calls a week" in told.stderr
     assert "1 not written to, wants no letters: Ed Zinnia." in told.stderr
     assert "1 not written to, no mailing address: Di Yarrow." in told.stderr
     assert "3 of 4 addresses have no ZIP code." in told.stderr

@@ -186,6 +186,19 @@ def test_a_sale_without_a_number_goes_on_working(book):
     assert read_season(book).calls.query("client_id == 'B'")["price_cents"].tolist() == [165_000]
 
 
+def test_a_sale_told_again_after_its_job_is_built_is_doubted_and_what_is_known_is_not_sold_again(
+    book,
+):
+    assert "Sold. Before you build" in type_record(book, "quote", "Q2027-001", "won").stderr
+    assert "Sold." not in type_record(book, "quote", "Q2027-001", "won").stderr
+    assert type_record(book, "job", "Q2027-001", "--built", "2027-03-02").exit_code == 0
+    told = type_record(book, "calls", "A", "sold", "--price", "1650").stderr
+    assert (
+        "A has Q2027-001 built already: if this is the same sale, record BOOK undo takes it back."
+        in told
+    )
+
+
 def test_a_price_is_known_until_it_changes(book):
     quoted = ("calls", "B", "quoted", "--price")
     assert "1 new call" in type_record(book, *quoted, "1650").stderr
