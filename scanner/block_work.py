@@ -49,12 +49,12 @@ Worked = tuple[int, Part, Tables]
 """How many clients a block has, its part, and its rows of the thin tables."""
 
 
-def work_block(block: Block, *, terms: Terms, is_alone: bool = False) -> Worked:
+def work_block(block: Block, *, terms: Terms, is_small: bool = False) -> Worked:
     """
     Take a block from features to offers: how many clients it has, its part, and what of the thin tables is its.
 
-    `terms`: what all lots of the scan share. `is_alone`: no other process works on blocks, so
-    parts may stay at hand. `SchemaError` if a stage hands over a table that breaks its schema: a bug.
+    `terms`: what all lots of the scan share. `is_small`: the book is one whose parts may
+    stay in memory until the pages are written. `SchemaError` if a stage hands over a table that breaks its schema: a bug.
     """
     ids, folder, prints = block.client_ids, block.folder, pd.DataFrame()
     if folder or len(block.kept):
@@ -70,7 +70,7 @@ def work_block(block: Block, *, terms: Terms, is_alone: bool = False) -> Worked:
     if folder:
         # Keys are written last: without them nothing there counts
         write_tables({**tables, KEYS: prints[~prints["client_id"].isin(failed)]}, folder)
-    if folder and not is_alone:
+    if folder and not is_small:
         part: Part = StoredTables(folder)
     else:
         part = {name: _table(tables[name]) for name in PART_TABLES}

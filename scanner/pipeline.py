@@ -242,9 +242,10 @@ def _built(land: Land, season: Season) -> tuple[GeoDataFrame, GeoDataFrame]:
 def _work(
     blocks: Iterable[Block], terms: Terms, lot_count: int, *, store: Store, told: Progress
 ) -> tuple[list[Part], Tables]:
-    workers = store.workers if lot_count > store.small_lots else 1
+    is_small = lot_count <= store.small_lots
+    workers = 1 if is_small else store.workers
     parts, rows = list[Part](), {name: [empty_table(schema)] for name, schema in THIN.items()}
-    work = partial(work_block, terms=terms, is_alone=workers == 1)
+    work = partial(work_block, terms=terms, is_small=is_small)
     done, ease = 0, partial(take_unchanged, terms=terms)
     for client_count, part, thin in work_through(
         blocks, work, workers=workers, name=Block.name, ease=ease

@@ -19,7 +19,7 @@ from scanner.errors import SchemaError, WorkerError
 from scanner.pipeline import open_store, publish_scan, read_book, scan
 from scanner.store import workers
 from scanner.store.curve import along_curve
-from scanner.store.parquet_tables import read_table, write_table
+from scanner.store.parquet_tables import StoredTables, read_table, write_table
 from scanner.store.workers import work_through
 from tests.sites import Drawing, features_of
 from tests.worker_tasks import die_at_three, fail_at, lots_named
@@ -69,6 +69,17 @@ def written(book, out, *, is_new=True, **how):
 def whole(book, tmp_path_factory):
     """Every file of a scan of that book in one block."""
     return written(book, tmp_path_factory.mktemp("whole") / "pages")
+
+
+@pytest.mark.parametrize(("small_lots", "is_stored"), [(5, True), (6, False)])
+def test_parts_of_a_large_book_stay_on_the_disk_however_few_processes_work(
+    book, tmp_path, small_lots, is_stored
+):
+    copy = shutil.copytree(book, tmp_path / "street", ignore=shutil.ignore_patterns(".scan"))
+    with open_store(copy) as store:
+        place = replace(store, workers=1, small_lots=small_lots)
+        found = scan(read_book(copy, store=place), today=TODAY, store=place)
+        assert [isinstance(part, StoredTables) for part in found.parts] == [is_stored]
 
 
 def test_same_bytes_for_any_block_worker_and_order_of_files(book, whole, tmp_path):
