@@ -152,8 +152,9 @@ def _prices(column: Column, visit: Visit) -> None:
             pitch=PRICE_PITCH,
         )
     depths = " and ".join(dict.fromkeys(write_feet(bed["mean_depth_ft"]) for bed in visit.beds))
+    is_measured = any(bed["edge_source"] == "measured" for bed in visit.beds)
     column.words(
-        f"Shaded: as drawn. Add {write_usd(visit.head_cents)} for each sprinkler head beyond those counted. "
+        f"Shaded: as {'measured' if is_measured else 'drawn'}. Add {write_usd(visit.head_cents)} for each sprinkler head beyond those counted. "
         f"Deeper or shallower than {depths}: ask the office.", HINT,
     )  # fmt: skip
     column.gap(4)

@@ -268,6 +268,9 @@ def test_a_bed_keeps_its_letter_whichever_of_them_leads(book):
         sheet = gather_visit(read, pipeline.open_season(book), found, "C0003")[0]
         assert [bed["bed_id"] for bed in sheet.beds] == ["C0003-curb-1", "C0003-curb-2"]
         assert [round(bed["edge_ft"]) for bed in sheet.beds] == feet
+        assert "Shaded: as measured." in " ".join(
+            box.text for box in draw_visit(sheet, "letter").boxes
+        )
         drawn = found.table("offer_beds")
         of_offer = drawn.loc[drawn["offer_id"] == offer["offer_id"], "bed_id"].tolist()
         assert of_offer == sorted(of_offer)
