@@ -157,10 +157,17 @@ def list_ground(
 ) -> pd.DataFrame:
     """List what plans of some clients' lots, scanned and with beds drawn, are drawn from: table `PLAN_SHAPES`."""
     with _few_blocks(book, season, found, {*client_ids}) as blocks:
-        surveys = [look_at(block, block.client_ids).survey for block in blocks]
-    drawn = [list_plan_shapes(survey) for survey in surveys if survey is not None]
-    shapes = join_tables([empty_table(PLAN_SHAPES), *drawn])
-    return shapes[shapes["client_id"].isin(client_ids)]
+        # All that was seen of them, for a lot that defeats the library bars no other's
+        looks = [
+            look
+            for block in blocks
+            for look in [*block.looks.values()] or [look_at(block, block.client_ids)]
+        ]
+    drawn, left = [empty_table(PLAN_SHAPES)], {*client_ids}
+    for shapes in (list_plan_shapes(look.survey) for look in looks if look.survey is not None):
+        drawn.append(shapes[shapes["client_id"].isin(left)])
+        left -= {*shapes["client_id"]}
+    return join_tables(drawn)
 
 
 @contextmanager

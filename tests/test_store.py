@@ -15,8 +15,9 @@ from shapely import box
 from shapely.affinity import translate
 
 from scanner import block_ground
+from scanner.calls.log import NO_SEASON
 from scanner.errors import SchemaError, WorkerError
-from scanner.pipeline import open_store, publish_scan, read_book, scan
+from scanner.pipeline import list_ground, open_store, publish_scan, read_book, scan
 from scanner.store import workers
 from scanner.store.curve import along_curve
 from scanner.store.parquet_tables import StoredTables, read_table, write_table
@@ -146,6 +147,26 @@ def test_the_working_folder_is_private_and_leaves_what_was_put_in_it(tmp_path):
         (store.folder / "something").touch()
     with open_store(tmp_path) as store:
         assert [path.name for path in store.kept[0].iterdir()] == ["something"]
+
+
+def test_a_lot_that_defeats_the_geometry_bars_no_plan_of_another(book, tmp_path, monkeypatch):
+    honest, looked = block_ground.survey_block, []
+
+    def survey(features, client_ids, *rest, **known):
+        looked.append([*client_ids])
+        if "C003" in client_ids:
+            message = "TopologyException: side location conflict"
+            raise shapely.errors.GEOSException(message)
+        return honest(features, client_ids, *rest, **known)
+
+    monkeypatch.setattr(block_ground, "survey_block", survey)
+    with open_store(book) as store:
+        read = read_book(book, store=replace(store, folder=tmp_path))
+        found = scan(read, today=TODAY, client_ids={"C002", "C003"})
+        before = len(looked)
+        ground = list_ground(read, NO_SEASON, found, ["C002"])
+    assert {*ground["client_id"]} == {"C002"}
+    assert looked[before:] == []  # what the scan saw of it stands
 
 
 def test_lots_that_defeat_the_geometry_are_told_of_and_the_rest_goes_on(

@@ -6,7 +6,7 @@ import json
 import math
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -101,8 +101,9 @@ def sweep_lists(folder: Path, seals: list[str], new: list[Path]) -> list[str]:
     gone = list[str]()
     for file in sorted({*folder.glob("calls-*")} - {*new}):
         if DATED.fullmatch(file.name) and seal_of(file) in seals and not open_elsewhere(file):
-            file.unlink()
-            gone.append(file.name)
+            with suppress(OSError):  # one that is held open stays, and goes another day
+                file.unlink()
+                gone.append(file.name)
     return [f"Deleted, because nobody had written into it: {', '.join(gone)}."] if gone else []
 
 
