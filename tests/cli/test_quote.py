@@ -9,7 +9,10 @@ from datetime import date
 from pathlib import Path
 
 import pdfplumber
+import pypdfium2
 import pytest
+from click.testing import Result
+from pypdfium2.raw import FPDF_PAGEOBJ_PATH, FPDFPath_CountSegments
 
 from scanner import pipeline
 from scanner.calls.log import read_season
@@ -29,8 +32,20 @@ LEAD = "C0057"  # a curb bed with few plants, by a driveway and a utility box
 
 @pytest.fixture(scope="module")
 def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample book's lots of three clients, whose company has an address and prints the notice."""
-    return cut_sample(tmp_path_factory.mktemp("sample") / "book", LEAD, "C0056", "C0002")
+    """The sample book's lots of two clients, whose company has an address and prints the notice; of one the client list knows more."""
+    book = cut_sample(tmp_path_factory.mktemp("sample") / "book", LEAD, "C0056")
+    clients = (book / "clients.csv").read_text(encoding="utf-8")
+    blank, known = (f',{note},"301 Meadow Rue Drive, Quillbrook, NE 68299",,{dog}' for note, dog in (("", ""), ("asks for the gate to be closed", "yes")))  # fmt: skip
+    assert blank in clients
+    (book / "clients.csv").write_text(clients.replace(blank, known), encoding="utf-8")
+    return book
+
+
+@pytest.fixture(scope="module")
+def first(lots: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """The same book once a quote for the first of them is written, and what was said of it."""
+    book = shutil.copytree(lots, tmp_path_factory.mktemp("quoted") / "book")
+    return book, write(book, LEAD)
 
 
 def look(book: Path, client_id: str):
@@ -42,6 +57,11 @@ def look(book: Path, client_id: str):
 @pytest.fixture
 def book(lots: Path, tmp_path: Path) -> Path:
     return shutil.copytree(lots, tmp_path / "book")
+
+
+@pytest.fixture
+def quoted(first: tuple[Path, Result], tmp_path: Path) -> Path:
+    return shutil.copytree(first[0], tmp_path / "book")
 
 
 def write(book: Path, *words: str):
@@ -64,9 +84,9 @@ def amounts_of(text: str) -> dict[str, int]:
     return {words: int(usd.replace(",", "") + cents) for words, usd, cents in found}
 
 
-def test_the_page_says_what_the_scan_found_and_adds_up(book):
+def test_the_page_says_what_the_scan_found_and_adds_up(first):
+    book, told = first
     scan = look(book, LEAD)
-    told = write(book, LEAD)
     assert told.exit_code == 0
     assert "Quote Q2026-001 over" in told.stderr
     page, sketch, *forms = pages_of(book)
@@ -110,27 +130,14 @@ def test_the_page_says_what_the_scan_found_and_adds_up(book):
         assert f"{offer[name] / 100:,.0f}" not in every
 
 
-def test_what_the_office_knows_of_a_lot_goes_along_and_to_no_client(book):
-    # of the sample's client list: "asks for the gate to be closed", and yes in its own column dog
-    told = type_in("record", str(book), "calls", "C0002", "visit", "--note", "wants roses", *TODAY)
-    assert told.exit_code == 0
-    told = type_in("visit", str(book), "C0002", "--out", str(book / "out"), *TODAY)
-    assert told.exit_code == 0
-    assert write(book, "C0002").exit_code == 0
-    sheet, quote = text_of(book / "out" / "visit-C0002.pdf", 1)[0], "\n".join(pages_of(book))
-    for words in ("asks for the gate to be closed", "dog: yes", "wants roses"):
-        assert words in sheet
-        assert words not in quote
-
-
-def test_right_to_cancel_as_the_rule_words_it(book):
+def test_right_to_cancel_as_the_rule_words_it(first):
     """16 CFR 429.1(a) above the signatures and 429.1(b) in two copies, in bold of ten points or more."""
-    assert write(book, LEAD).exit_code == 0
+    book = first[0]
     path = book / "out" / "quote-2026-001.pdf"
     with pdfplumber.open(path) as document:
-        first = document.pages[0]
+        front = document.pages[0]
         letters = [
-            x for x in first.chars if "Bold" in x["fontname"] and "Helvetica" in x["fontname"]
+            x for x in front.chars if "Bold" in x["fontname"] and "Helvetica" in x["fontname"]
         ]
         words = "".join(x["text"] for x in letters).replace("\xa0", " ")
         sentence = (
@@ -150,94 +157,95 @@ def test_right_to_cancel_as_the_rule_words_it(book):
             "I HEREBY CANCEL THIS TRANSACTION.",
         ):  # fmt: skip
             assert part in text
-    rules = (
-        (book / "local.toml").read_text().replace('cancel_notice = "yes"', 'cancel_notice = "no"')
-    )
-    (book / "local.toml").write_text(rules)
-    told = write(book, LEAD, "--price", "1500")
-    assert "ask counsel" in told.stderr
-    assert not [page for page in pages_of(book, "2026-002") if "cancel" in page.casefold()]
 
 
 def test_words_stand_clear_of_each_other_also_where_much_is_said(book, monkeypatch):
     papers, draw = [], quote_page.draw_quote
 
     def keep(quote, size):
-        for more in ("", "Interest is due on what is not paid within thirty days. " * 20):
-            terms = quote.terms.model_copy(update={"terms": more})
-            beds = [*quote.beds] * (4 if more else 1)
-            papers.append(draw(replace(quote, terms=terms, beds=beds), size))
+        assert size == "a4"
+        for paper in ("letter", size):
+            for more in ("", "Interest is due on what is not paid within thirty days. " * 20):
+                terms = quote.terms.model_copy(update={"terms": more})
+                beds = [*quote.beds] * (4 if more else 1)
+                papers.append(draw(replace(quote, terms=terms, beds=beds), paper))
         return papers[-1]
 
     monkeypatch.setattr("scanner.cli.quote.draw_quote", keep)
-    for size in ("letter", "a4"):
-        assert write(book, "C0056", "--finish", "planted", "--paper", size).exit_code == 0
+    assert write(book, "C0056", "--finish", "planted", "--paper", "a4").exit_code == 0
     assert [clashes(paper) for paper in papers] == [[]] * 4
     assert [paper.page for paper in papers] == [4, 5, 4, 5]
-    # Lines stay inside the margins, too (A4 is narrower): 36 pt
-    with pdfplumber.open(book / "out" / "quote-2026-001.pdf") as document:
-        for page in document.pages:
-            assert all(
-                36 - 0.5 <= x["x0"] <= x["x1"] <= float(page.width) - 36 + 0.5 for x in page.lines
-            )
+    # Lines stay inside the margins, too (A4 is narrower): 36 pt, and their own width, up to 1.4 pt, about them
+    with pypdfium2.PdfDocument(book / "out" / "quote-2026-001.pdf") as document:
+        for page in document:
+            paths = page.get_objects([FPDF_PAGEOBJ_PATH])
+            lines = [path.get_bounds() for path in paths if FPDFPath_CountSegments(path) == 2]
+            assert lines
+            for left, _, right, _ in lines:
+                assert 36 - 1.5 <= left <= right <= page.get_width() - 36 + 1.5
 
 
-def test_the_same_quote_keeps_its_number_and_another_does_not(book):
-    assert write(book, LEAD).exit_code == 0
-    before = (book / "out" / "quote-2026-001.pdf").read_bytes()
-    assert "on record already" in write(book, LEAD).stderr
-    assert (book / "out" / "quote-2026-001.pdf").read_bytes() == before
-    told = write(book, LEAD, "--finish", "mulch")
+def test_the_same_quote_keeps_its_number_and_another_does_not(quoted):
+    before = (quoted / "out" / "quote-2026-001.pdf").read_bytes()
+    assert "on record already" in write(quoted, LEAD).stderr
+    assert (quoted / "out" / "quote-2026-001.pdf").read_bytes() == before
+    told = write(quoted, LEAD, "--finish", "mulch")
     assert "Quote Q2026-002" in told.stderr
     assert "Quote Q2026-001 to the same client is open, too" in told.stderr
-    assert "We set no plants." in pages_of(book, "2026-002", 1)[0]
-    assert type_in("record", str(book), "undo", *TODAY).exit_code == 0
-    assert "Quote Q2026-003" in write(book, LEAD, "--price", "1700").stderr
-    assert amounts_of(pages_of(book, "2026-003", 1)[0])["Bed A"] == 170_000
+    assert "We set no plants." in pages_of(quoted, "2026-002", 1)[0]
+    assert type_in("record", str(quoted), "undo", *TODAY).exit_code == 0
+    assert "Quote Q2026-003" in write(quoted, LEAD, "--price", "1700").stderr
+    assert amounts_of(pages_of(quoted, "2026-003", 1)[0])["Bed A"] == 170_000
 
 
-def test_a_quote_that_is_printed_again_takes_the_bed_as_measured_since(book):
-    bed = f"{LEAD}-curb-2"
-    words = ("--beds", bed, "--price", "1700")
-    assert write(book, LEAD, *words).exit_code == 0
-    first = read_season(book).quotes.iloc[0]
-    measured = ("visit", LEAD, "--edge", "curb=70")
-    assert type_in("record", str(book), *measured, *TODAY).exit_code == 0
-    assert "on record already" in write(book, LEAD, *words).stderr
-    season = read_season(book)
+def test_a_bed_that_is_measured_changes_its_quote_and_all_papers_say_when(quoted):
+    """What the office knows of a lot goes along on the visit sheet, and to no client."""
+    words = (LEAD, "--beds", f"{LEAD}-curb-2", "--price", "1700")
+    assert write(quoted, *words).exit_code == 0
+    before = read_season(quoted).quotes.set_index("quote_id").loc["Q2026-002"]
+    typed = ("visit", LEAD, "length A=40.5", "--on", "2026-02-13")
+    for said in (typed, ("calls", LEAD, "visit", "--note", "wants roses")):
+        assert type_in("record", str(quoted), *said, *TODAY).exit_code == 0
+    for verb in ("sketch", "visit"):
+        told = type_in(verb, str(quoted), LEAD, "--out", str(quoted / "out"), *TODAY)
+        assert told.exit_code == 0
+    assert "on record already" in write(quoted, *words).stderr
+    season = read_season(quoted)
     again = season.quotes.iloc[-1]
-    assert again["quote_id"] == first["quote_id"]
-    assert abs(again["area_ft2"] - first["area_ft2"]) > 10
+    assert again["quote_id"] == "Q2026-002"
+    # drawn 43.9 ft long and 4 ft deep
+    assert abs(again["area_ft2"] - before["area_ft2"]) > 10
     # A cut of 3 in: 324 / 3 = 108 ft² to the cubic yard
     tasks = season.quote_tasks.set_index(["quote_id", "task"])["quantity"]
-    assert tasks[again["quote_id"], "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
-
-
-def test_a_measured_bed_stands_on_all_papers_with_the_day_it_was_measured(book):
-    typed = ("length A=40.5", "--on", "2026-02-13")
-    assert type_in("record", str(book), "visit", LEAD, *typed, *TODAY).exit_code == 0
-    for verb in ("sketch", "visit"):
-        told = type_in(verb, str(book), LEAD, "--out", str(book / "out"), *TODAY)
-        assert told.exit_code == 0
-    assert write(book, LEAD).exit_code == 0
+    assert tasks["Q2026-002", "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
+    quote = pages_of(quoted, "2026-002")
     rests_on = "Lengths measured on February 13, 2026: A. All else is drawn from maps."
-    for page in (pages_of(book)[1], text_of(book / "out" / f"sketch-{LEAD}.pdf")[0]):
+    for page in (quote[1], text_of(quoted / "out" / f"sketch-{LEAD}.pdf")[0]):
         assert rests_on in page
         assert "not from a survey" not in page
         assert "41 ft" in page
     # the table of what was measured has it as the tape said it
-    sheet = text_of(book / "out" / f"visit-{LEAD}.pdf")[0]
+    sheet = text_of(quoted / "out" / f"visit-{LEAD}.pdf")[0]
     assert "length A 40.5 ft" in sheet
     assert "so far measured" in sheet
+    for said in ("asks for the gate to be closed", "dog: yes", "wants roses"):
+        assert said in sheet
+        assert said not in "\n".join(quote)
 
 
 def test_a_quote_has_the_days_that_its_price_and_its_crew_have(book):
+    """Work of 1.06 crew-days: the crew stays on for the rest, and comes once. The office goes without the notice of cancellation."""
     scan = look(book, LEAD)
-    """Work of 1.06 crew-days: the crew stays on for the rest, and comes once."""
     days = scan.offers.query("client_id == @LEAD and phase == 1")["crew_days"].item()
     with (book / "rates.toml").open("a") as rates:  # a crew's day has 8 hours
         rates.write(f"day_hours = {{ value = {8 * days / 1.06:.3f}, source = 'for the test' }}\n")
-    assert write(book, LEAD).exit_code == 0
+    rules = (book / "local.toml").read_text()
+    assert 'cancel_notice = "yes"' in rules
+    (book / "local.toml").write_text(rules.replace('cancel_notice = "yes"', 'cancel_notice = "no"'))
+    told = write(book, LEAD)
+    assert told.exit_code == 0
+    assert "ask counsel" in told.stderr
+    assert not [page for page in pages_of(book) if "cancel" in page.casefold()]
     assert "two to four weeks after you sign; one day" in pages_of(book)[0]
     tasks = read_season(book).quote_tasks.set_index("task")["quantity"]
     assert tasks["set up and clean up"] == tasks["mobilization"] == 1
@@ -249,36 +257,31 @@ def test_a_quote_has_the_days_that_its_price_and_its_crew_have(book):
     assert "day 1" not in sheet
 
 
-def test_a_quote_after_a_sale_says_which_offer_it_is_for(book):
-    assert write(book, "C0056").exit_code == 0
-    assert type_in("record", str(book), "quote", "Q2026-001", "won", *TODAY).exit_code == 0
-    told = write(book, "C0056")
+def test_from_quote_to_job_and_to_the_quote_after_the_sale(quoted):
+    assert write(quoted, "C0056").exit_code == 0
+    quote = read_season(quoted).quotes.set_index("quote_id").loc["Q2026-002"]
+    assert type_in("record", str(quoted), "quote", "Q2026-002", "won", *TODAY).exit_code == 0
+    again = type_in("record", str(quoted), "quote", "Q2026-002", "won", "--today", "2026-03-12")
+    assert "Recorded 0 new quotes, 1 on record already." in again.stderr.splitlines()
+    told = write(quoted, "C0056", "--beds", quote["bed_ids"].split()[0])
+    assert told.exit_code == 1
+    assert "cannot be quoted: it is sold already (Q2026-002)" in told.stderr
+    told = write(quoted, "C0056")
     assert told.exit_code == 0
-    first, second = read_season(book).quotes["bed_ids"]
-    assert not {*first.split()} & {*second.split()}
+    second = read_season(quoted).quotes.set_index("quote_id").loc["Q2026-003", "bed_ids"]
+    assert not {*quote["bed_ids"].split()} & {*second.split()}
     said = re.search(
-        r"Q2026-001 is sold already: this quote is for the next offer, (.*)\.", told.stderr
+        r"Q2026-002 is sold already: this quote is for the next offer, (.*)\.", told.stderr
     )
     bed = re.match(r"(\d+) ft (\w+)", said[1])
-    assert f"{bed[1]} ft" in pages_of(book, "2026-002")[0]
+    assert f"{bed[1]} ft" in pages_of(quoted, "2026-003")[0]
     assert second.split()[0].startswith(f"C0056-{bed[2]}")
-
-
-def test_from_quote_to_job(book):
-    assert write(book, LEAD).exit_code == 0
-    quote = read_season(book).quotes.iloc[0]
-    assert type_in("record", str(book), "quote", "Q2026-001", "won", *TODAY).exit_code == 0
-    again = type_in("record", str(book), "quote", "Q2026-001", "won", "--today", "2026-03-12")
-    assert "Recorded 0 new quotes, 1 on record already." in again.stderr.splitlines()
-    told = write(book, LEAD, "--beds", quote["bed_ids"].split()[0])
-    assert told.exit_code == 1
-    assert "cannot be quoted: it is sold already (Q2026-001)" in told.stderr
-    built = ("job", "Q2026-001", "--built", "2026-03-12", "--hours", "set edging=3")
-    told = type_in("--debug", "record", str(book), *built, "--today", "2026-03-13")
+    built = ("job", "Q2026-002", "--built", "2026-03-12", "--hours", "set edging=3")
+    told = type_in("--debug", "record", str(quoted), *built, "--today", "2026-03-13")
     assert told.exit_code == 0, told.stdout
-    job = read_season(book).jobs.iloc[0]
+    job = read_season(quoted).jobs.iloc[0]
     assert (job["job_id"], job["sold_cents"], job["built_on"]) == (
-        "Q2026-001",
+        "Q2026-002",
         quote["price_cents"],
         "2026-03-12",
     )

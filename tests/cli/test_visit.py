@@ -12,6 +12,7 @@ from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.cli.visit import gather_visit
 from scanner.cli.visit_prices import price_lengths
+from scanner.pages.paper.sheet import Paper
 from scanner.pages.visit_page import Visit, draw_visit
 from scanner.schema.documents import FINISHES, Book, Scan
 from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
@@ -51,6 +52,16 @@ def visits(seen: tuple[Book, Scan], lots: Path) -> dict[str, Visit]:
     return {client: gather_visit(read, season, found, client)[0] for client in WHO}
 
 
+@pytest.fixture(scope="module")
+def letters(visits: dict[str, Visit]) -> dict[str, Paper]:
+    """Their sheets, drawn once."""
+    return {client: draw_visit(visit, "letter") for client, visit in visits.items()}
+
+
+def words_of(paper: Paper) -> set[str]:
+    return {box.text.replace("\xa0", " ") for box in paper.boxes}
+
+
 @pytest.fixture
 def book(lots: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(lots, tmp_path / "book"))
@@ -61,17 +72,16 @@ def record(book: Path, *typed: str) -> tuple[int, str]:
     return done.exit_code, done.stderr
 
 
-@pytest.mark.parametrize("paper", ["letter", "a4"])
-def test_no_words_overlap(visits, paper):
+def test_no_words_overlap(visits, letters):
     for client, visit in visits.items():
-        assert clashes(draw_visit(visit, paper)) == [], client
+        assert clashes(letters[client]) == [], client
+        assert clashes(draw_visit(visit, "a4")) == [], client
 
 
-def test_the_sheet_begins_with_what_the_client_list_knows_of_the_lot(visits):
+def test_the_sheet_begins_with_what_the_client_list_knows_of_the_lot(visits, letters):
     assert visits["C0063"].known == ["new drive being poured in spring"]
     assert visits["C0091"].known == ["dog: yes"]
-    printed = [box.text for box in draw_visit(visits["C0091"], "letter").boxes]
-    assert "Know before you go: dog: yes" in [words.replace("\xa0", " ") for words in printed]
+    assert "Know before you go: dog: yes" in words_of(letters["C0091"])
     assert visits["C0001"].known == []
 
 
@@ -82,13 +92,13 @@ def test_lengths_go_a_quarter_either_way_in_steps_of_4_ft(visits):
     assert prices["is_drawn"].tolist() == [False, False, True, False, False]
 
 
-def test_the_row_as_drawn_is_the_scans_price(seen, visits):
+def test_the_row_as_drawn_is_the_scans_price(seen, visits, letters):
     found = seen[1]
     prices = found.table("prices").set_index(["offer_id", "finish"])["price_cents"]
     leads = found.offers[found.offers["phase"] == 1].set_index("client_id")
     for client, visit in visits.items():
         drawn = visit.prices[visit.prices["is_drawn"]].iloc[0]
-        printed = [box.text for box in draw_visit(visit, "letter").boxes]
+        printed = words_of(letters[client])
         for finish in FINISHES:
             key = (leads.loc[client, "offer_id"], finish)
             if key in prices.index:
@@ -96,9 +106,9 @@ def test_the_row_as_drawn_is_the_scans_price(seen, visits):
                 assert usd_said(int(prices[key])) in printed
 
 
-def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book):
-    read, found = look(book, "C0110")
-    lead = found.offers.iloc[0]
+def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(seen, book):
+    read, found = seen
+    lead = found.offers.query("client_id == 'C0110' and phase == 1").iloc[0]
     said = price_lengths(read, pipeline.open_season(book), found, lead["offer_id"])[0]
     shorter = said[~said["is_drawn"]].iloc[0]
     drawn_ft = found.table("beds").set_index("bed_id")["edge_ft"]
@@ -113,8 +123,8 @@ def test_a_length_that_was_said_costs_what_a_scan_says_once_it_is_measured(book)
     assert {finish: shorter[finish] for finish in prices.index} == prices.to_dict()
 
 
-def test_every_blank_that_is_printed_can_be_typed(visits, book):
-    printed = {box.text for box in draw_visit(visits["C0003"], "letter").boxes}
+def test_every_blank_that_is_printed_can_be_typed(visits, letters, book):
+    printed = {box.text for box in letters["C0003"].boxes}
     names = [blank.name for blank in (*BLANKS, NOTE)] + [
         "length A",
         "depth A",
@@ -153,32 +163,66 @@ def test_every_blank_that_is_printed_can_be_typed(visits, book):
     )
 
 
-def test_a_bed_that_was_not_measured_stays_as_drawn(book):
-    # drawn 17.6 ft
+def edges_of(found: Scan) -> list[float]:
+    """Lengths of the two curb beds of C0003."""
+    beds = found.table("beds").set_index("bed_id")
+    return beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist()
+
+
+def sheet_of(book: Path, read: Book, found: Scan) -> tuple[list[int], str]:
+    """Lengths on the sheet of C0003, whose beds keep their letters, and the bed that leads."""
+    sheet = gather_visit(read, pipeline.open_season(book), found, "C0003")[0]
+    assert [bed["bed_id"] for bed in sheet.beds] == ["C0003-curb-1", "C0003-curb-2"]
+    assert "Shaded: as measured." in " ".join(box.text for box in draw_visit(sheet, "letter").boxes)
+    offer = found.offers.query("phase == 1").iloc[0]
+    drawn = found.table("offer_beds")
+    of_offer = drawn.loc[drawn["offer_id"] == offer["offer_id"], "bed_id"].tolist()
+    assert of_offer == sorted(of_offer)
+    return [round(bed["edge_ft"]) for bed in sheet.beds], offer["bed_ids"].split()[0]
+
+
+def test_beds_measured_one_after_the_other_come_out_as_typed_and_keep_their_letters(book):
+    # drawn 17.6 and 16.1 ft; a bed that was not measured stays as drawn
     code, told = record(book, "C0003", "length A=20")
     assert (code, "A, 18 ft along the curb, is 20 ft from now on, longer than it is drawn" in told) == (0, True)  # fmt: skip
-    measured = read_season(book).measurements["length_ft"].tolist()
-    assert measured == [20]
-    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
-    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
-        [20, 16.144], abs=0.001
-    )
-    # measured another day, the first stays as it was measured: the latest measuring of a kind counts
-    told = record(book, "C0003", "length A=19.5", "depth A=3.9")[1]
+    assert read_season(book).measurements["length_ft"].tolist() == [20]
+    assert edges_of(look(book, "C0003")[1]) == pytest.approx([20, 16.144], abs=0.001)
+
+    # a plant that no list has is told, and the rest recorded
+    code, told = record(book, "C0003", "length A=19.5", "depth A=3.9", "plant liked=day lily", "slope=flat")  # fmt: skip
+    assert code == 1
     assert "is 19.5 ft, at most 3.9 ft deep, from now on.\n" in told
-    assert (
-        look(book, "C0003")[1].table("beds").set_index("bed_id")["edge_ft"]["C0003-curb-1"] == 19.5
-    )
-    assert record(book, "C0003", "length A=19", "depth A=3.9")[0] == 0
-    assert "B, 16 ft along the curb, is 15 ft from now on" in record(book, "C0003", "length B=15")[1]  # fmt: skip
+    assert "'day lily' is not in plants.toml; did you mean daylily?: it is on record" in told
+    season = read_season(book)
+    own = season.answers[season.answers["client_id"] == "C0003"]
+    assert dict(zip(own["question"], own["answer"], strict=True))["plant"] == "day lily"
+    sheet = type_in("visit", str(book), "C0003", "--out", str(book / "out"), "--today", TODAY.isoformat())  # fmt: skip
+    assert sheet.exit_code == 1
+    assert "the client likes 'day lily'" in sheet.stdout + sheet.stderr
+    assert (book / "out" / "visit-C0003.pdf").is_file()
+    assert edges_of(look(book, "C0003")[1])[0] == 19.5
+
+    # measured another day, the first stays as it was measured: the latest measuring of a kind counts.
+    # Both together are as long as they are drawn, 33.7 ft, and each is as it was measured
+    assert "B, 16 ft along the curb, is 14.2 ft from now on." in record(book, "C0003", "length B=14.2")[1]  # fmt: skip
     edges = read_season(book).measurements.set_index("bed_id")
-    assert edges["length_ft"].to_dict() == {"C0003-curb-1": 19, "C0003-curb-2": 15}
+    assert edges["length_ft"].to_dict() == {"C0003-curb-1": 19.5, "C0003-curb-2": 14.2}
     assert edges.loc["C0003-curb-1", "room_ft"] == 3.9
-    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
-    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
-        [19, 15], abs=0.01
-    )
-    assert beds["area_ft2"]["C0003-curb-1"] == pytest.approx(74.1, abs=0.1)
+    read, found = look(book, "C0003")
+    assert edges_of(found) == pytest.approx([19.5, 14.2], abs=0.01)
+    area = found.table("beds").set_index("bed_id")["area_ft2"]["C0003-curb-1"]
+    assert area == pytest.approx(19.5 * 3.9, abs=0.1)
+    feet, first = sheet_of(book, read, found)
+    assert feet == [20, 14]
+
+    # by the names of the beds
+    typed = ("length c0003-curb-1=15", "length C0003-curb-2=20")
+    assert record(book, "C0003", *typed)[0] == 0
+    read, found = look(book, "C0003")
+    assert edges_of(found) == pytest.approx([15, 20], abs=0.01)
+    feet, second = sheet_of(book, read, found)
+    assert feet == [15, 20]
+    assert {first, second} == {"C0003-curb-1", "C0003-curb-2"}
 
 
 @pytest.mark.parametrize(
@@ -221,9 +265,9 @@ def test_how_a_visit_ended_is_sent_to_its_command(book, typed, command):
     assert read_season(book).visits.empty
 
 
-def test_all_that_can_be_written_on_the_sheet_is_listed(visits, book):
+def test_all_that_can_be_written_on_the_sheet_is_listed(letters, book):
     told = " ".join(record(book, "C0003", "colour=red")[1].split())
-    printed = {box.text for box in draw_visit(visits["C0003"], "letter").boxes}
+    printed = {box.text for box in letters["C0003"].boxes}
     assert printed >= {*ENDINGS, NOTE.name}
     for name in (*ENDINGS, NOTE.name, "who decides", "length A", "depth A", "Day and hour"):
         assert name in told
@@ -240,51 +284,6 @@ def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
     done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
     assert done.exit_code == 1
     assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing is offered there")
-
-
-def test_a_plant_that_no_list_has_is_told_and_the_rest_recorded(book):
-    code, said = record(book, "C0003", "plant liked=day lily", "slope=flat")
-    assert code == 1
-    assert "'day lily' is not in plants.toml; did you mean daylily?: it is on record" in said
-    season = read_season(book)
-    own = season.answers[season.answers["client_id"] == "C0003"]
-    assert dict(zip(own["question"], own["answer"], strict=True))["plant"] == "day lily"
-    sheet = type_in("visit", str(book), "C0003", "--out", str(book / "out"), "--today", TODAY.isoformat())  # fmt: skip
-    assert sheet.exit_code == 1
-    assert "the client likes 'day lily'" in sheet.stdout + sheet.stderr
-    assert (book / "out" / "visit-C0003.pdf").is_file()
-
-
-def test_a_bed_keeps_its_letter_whichever_of_them_leads(book):
-    leads = set[str]()
-    for typed, feet in (
-        (("length A=20", "length B=15"), [20, 15]),
-        (("length c0003-curb-1=15", "length C0003-curb-2=20"), [15, 20]),
-    ):
-        assert record(book, "C0003", *typed)[0] == 0
-        read, found = look(book, "C0003")
-        offer = found.offers.query("phase == 1").iloc[0]
-        leads.add(offer["bed_ids"].split()[0])
-        sheet = gather_visit(read, pipeline.open_season(book), found, "C0003")[0]
-        assert [bed["bed_id"] for bed in sheet.beds] == ["C0003-curb-1", "C0003-curb-2"]
-        assert [round(bed["edge_ft"]) for bed in sheet.beds] == feet
-        assert "Shaded: as measured." in " ".join(
-            box.text for box in draw_visit(sheet, "letter").boxes
-        )
-        drawn = found.table("offer_beds")
-        of_offer = drawn.loc[drawn["offer_id"] == offer["offer_id"], "bed_id"].tolist()
-        assert of_offer == sorted(of_offer)
-    assert leads == {"C0003-curb-1", "C0003-curb-2"}
-
-
-def test_two_beds_measured_by_their_letters_come_out_as_typed(book):
-    # drawn 17.6 and 16.1 ft, told 16.9 and 16.8: the same sum, each its own
-    _, said = record(book, "C0003", "length A=16.9", "length B=16.8")
-    assert "A, 18 ft along the curb, is 16.9 ft from now on." in said
-    beds = look(book, "C0003")[1].table("beds").set_index("bed_id")
-    assert beds["edge_ft"][["C0003-curb-1", "C0003-curb-2"]].tolist() == pytest.approx(
-        [16.9, 16.8], abs=0.01
-    )
 
 
 def test_a_kind_is_measured_by_letter_or_as_a_whole(book):
