@@ -186,18 +186,5 @@ def _list_lost(survey: Survey, beds: pd.DataFrame, block: Block) -> pd.DataFrame
     )  # fmt: skip
 
 
-def still_named(block: Block, beds: pd.DataFrame) -> Ids:
-    """Tell of which clients all beds, named when none was on record, would be named alike now."""
-    changed = [np.array([], dtype=object)]
-    for frame, before in beds.assign(row=range(len(beds))).groupby("frame"):
-        own, stored = before.reset_index(drop=True), block.season.beds
-        now = match_stored_beds(own, stored, frame=str(frame), rules=block.book.rules)
-        now = now.sort_values("row")
-        columns = ["bed_id", "skip_reason"]
-        is_other = (now[columns].to_numpy(str) != own[columns].to_numpy(str)).any(axis=1)
-        changed.append(own.loc[is_other, "client_id"].to_numpy(object))
-    return np.setdiff1d(beds["client_id"], np.concatenate(changed))
-
-
 def _of(table: pd.DataFrame, client_ids: Ids) -> pd.DataFrame:
     return table[table["client_id"].isin(client_ids)]

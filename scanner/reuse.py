@@ -7,6 +7,7 @@ Its ground hangs on what bears on it, its prices on rates, client and demand bes
 from __future__ import annotations
 
 import pickle
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
@@ -14,8 +15,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.block_ground import still_named
 from scanner.ground.bearing import list_bearing
+from scanner.ground.stored import remember_beds
 from scanner.job.bundles import Demand
 from scanner.schema.documents import PART_TABLES, Book
 from scanner.store.blocks import Block
@@ -35,6 +36,8 @@ from scanner.store.parquet_tables import from_arrow
 
 WHOLE_TABLES = (*PART_TABLES, "problems", "sets", "plants")
 """All that a scan leaves of a lot for the next one."""
+
+_STORED = ["bed_id", "client_id", "along", "area_ft2", "shape", "built_on"]
 
 UNBEARING = {
     "company",
@@ -68,7 +71,7 @@ def hash_own(block: Block, terms: Terms) -> dict[str, Hashed]:
     """Hash, once, what the lots of a block hang on in the book and the log."""
     book, season = block.book, block.season
     fees = terms.demand.fee_usd.reindex(block.client_ids).rename("fee_usd")
-    beds = season.stored.drop(columns="last_seen")
+    beds = season.stored[_STORED]
     tables = {
         "clients": book.clients, "fees": fees.rename_axis("client_id").reset_index(),
         "measured": book.measured, "jobs": season.jobs, "answers": season.answers,
@@ -130,12 +133,25 @@ def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
     is_whole = is_same["rates"] & is_same["offer"]
     kept = kept.assign(is_whole=is_whole)[is_same["rules"] & is_same["ground"]]
     is_named = kept["names_kept"] == kept["names"]
-    is_new = ~is_named & (kept["names_kept"] == NOTHING)
-    is_new &= ~kept["client_id"].isin(block.book.measured["client_id"])
+    is_new = ~is_named & (kept["names_kept"] == NOTHING) & ~_is_corrected(block, kept["client_id"])
     if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])[0]):
-        named = still_named(block, from_arrow(beds["beds"]))
-        is_named |= is_new & kept["client_id"].isin(named)
+        ids = kept.loc[is_new, "client_id"].to_numpy(object)
+        recorded = print_rows([_hash_recorded(from_arrow(beds["beds"]))], ids)
+        is_named[is_new] = recorded == kept.loc[is_new, "names"]
     return kept[is_named]
+
+
+def _is_corrected(block: Block, client_ids: pd.Series) -> pd.Series:
+    """Tell whose drawn lots a tape corrects: their beds, once recorded, may be named otherwise."""
+    drawn = block.land.words.loc[block.land.words["kind"] == "property", "client_id"]
+    return client_ids.isin(block.book.measured["client_id"]) & client_ids.isin(drawn)
+
+
+def _hash_recorded(beds: pd.DataFrame) -> Hashed:
+    """Hash beds as the log has them once their scan has ended: found again, they have these names."""
+    known = remember_beds(beds, today=date.min)
+    rows = pd.DataFrame(known).assign(shape=known.geometry.to_wkb(byte_order=1))
+    return hash_owned(rows[_STORED])
 
 
 def unchanged_part(block: Block, kept: pd.DataFrame) -> Path | None:

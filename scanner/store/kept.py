@@ -119,7 +119,9 @@ def read_kept(
     try:
         for folder, lots in kept.groupby("folder"):
             place = Path(str(folder))
-            part = {name: read_arrow(place / f"{name}.parquet") for name in {*names, "offer_beds"}}
+            part = {name: read_arrow(place / f"{name}.parquet") for name in names}
+            if any("client_id" not in table.column_names for table in part.values()):
+                part["offer_beds"] = read_arrow(place / "offer_beds.parquet")
             for name in names:
                 is_asked = owners_of(name, part).isin(lots["client_id"])
                 found[name].append(part[name].filter(pa.array(is_asked)))
