@@ -6,12 +6,16 @@ import csv
 import io
 import re
 import shutil
+from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
+from click.testing import Result
 
-from scanner.calls.log import read_season
-from tests.cli.desk import book_on_foot, type_in
+from scanner.calls.entry_kinds import SCHEDULED, TICKET, Kind
+from scanner.calls.log import open_log, read_season
+from tests.cli.desk import book_on_foot, keeping_scans, type_in
 from tests.paper_words import read_pages
 
 pytestmark = pytest.mark.usefixtures("lots_scanned_once", "without_map")
@@ -34,21 +38,33 @@ def sold(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     note(folder, "scan", day="2026-03-16")
     note(folder, "record", "job", "A-curb-1", "--sold", "2100", day="2026-04-01")
-    note(
-        folder,
-        "record",
-        "job",
-        "B-curb-1",
-        "--sold",
-        "1500",
-        "--finish",
-        "planted",
-        day="2026-04-01",
-    )
+    note(folder, "record", "job", "B-curb-1", "--sold", "1500", "--finish", "planted", day="2026-04-01")  # fmt: skip
     note(folder, "record", "calls", "C", "sold", day="2026-04-03")
-    for who in "ABC":
-        note(folder, "record", "schedule", who, WEEK, day=TODAY)
+    for who, job_id in (("C", ""), ("B", "B-curb-1"), ("A", "A-curb-1")):
+        write_down(folder, SCHEDULED, (who, job_id, WEEK))
     return folder
+
+
+def write_down(book: Path, kind: Kind, row: tuple[str, ...]) -> None:
+    """Record an entry as its command would."""
+    with open_log(book, today=date.fromisoformat(TODAY)) as log:
+        log.record(kind, pd.DataFrame([row], columns=list(kind.columns)))
+
+
+@pytest.fixture(scope="module")
+def ordered(sold: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """The same book once the order of the week is written, on the last day on which C may cancel, and what was said."""
+    book = shutil.copytree(sold, tmp_path_factory.mktemp("ordered") / "elm")
+    return book, note(book, "order", "--week", "2026-04-15", "--paper", "a4", day="2026-04-07")
+
+
+@pytest.fixture(scope="module")
+def sheets(ordered: tuple[Path, Result]) -> dict[str, str]:
+    """Sheets for two of its jobs, by client."""
+    book, _ = ordered
+    for client in "AB":
+        assert note(book, "jobsheet", client).exit_code == 0
+    return {client: text_of(book / "out" / f"jobsheet-{client}.pdf") for client in "AB"}
 
 
 def note(book: Path, command: str, *words: str, day: str = TODAY):
@@ -70,8 +86,8 @@ def rows_of(book: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(content)))
 
 
-def test_an_order_over_three_jobs(book):
-    told = note(book, "order", "--week", "2026-04-15")
+def test_an_order_over_three_jobs(ordered):
+    book, told = ordered
     assert told.exit_code == 0, told.stderr
     assert "Week of 2026-04-13: materials for 3 jobs." in told.stderr
     rows = rows_of(book)
@@ -93,8 +109,8 @@ def test_an_order_over_three_jobs(book):
         assert sum(parts) == pytest.approx(float(summed["needed"]), abs=1e-9), name
 
 
-def test_the_page_of_an_order_has_the_figures_of_its_csv(book):
-    assert note(book, "order", "--week", WEEK, "--paper", "a4").exit_code == 0
+def test_the_page_of_an_order_has_the_figures_of_its_csv(ordered):
+    book = ordered[0]
     lines = text_of(book / "out" / f"order-{WEEK}.pdf").splitlines()
     rows = rows_of(book)
     for row in (row for row in rows if not row["job_id"]):
@@ -117,13 +133,13 @@ def test_the_page_of_an_order_has_the_figures_of_its_csv(book):
         assert f"St {by_job[name]} " in line
 
 
-def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
-    assert note(book, "order", "--week", WEEK).exit_code == 0
-    rows, shop = [row for row in rows_of(book) if row["job_id"]], list[str]()
-    for client in "ABC":
-        assert note(book, "jobsheet", client).exit_code == 0
-        text = " ".join(text_of(book / "out" / f"jobsheet-{client}.pdf").split())
+def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(ordered, sheets):
+    book, shop = ordered[0], list[str]()
+    rows = [row for row in rows_of(book) if row["job_id"]]
+    for client, sheet in sheets.items():
+        text = " ".join(sheet.split())
         own = next(row for row in rows if row["client_id"] == client and "mulch" in row["material"])
+        assert bool(own["order"]) is (client == "B")  # A's is delivered
         comes = (
             f"{own['order']} yd³, fetch on the way" if own["order"] else "yd³ of what is delivered"
         )
@@ -138,40 +154,31 @@ def test_a_sheet_fetches_what_the_order_says_that_its_crew_fetches(book):
     assert float(compost["order"]) == pytest.approx(sum(map(float, shop)))
 
 
+def test_what_is_to_be_settled_before_ordering(ordered):
+    # C said yes on Friday, April 3, 2026: Saturday, Monday and Tuesday are business days (16 CFR 429.1)
+    text = text_of(ordered[0] / "out" / f"order-{WEEK}.pdf")
+    assert (
+        "Cy may cancel through Tuesday, April 7 (16 CFR 429): order the plants of this job after that day."
+        in text.replace("\n", " ")
+    )
+    assert "Rented machines: tiller, 1 day (Bo)." in text
+
+
 def test_order_and_sheet_begin_on_one_day_and_say_why(book):
     # without a ticket on Thursday, April 9: Friday and Monday between, so no earlier than Tuesday, April 14
-    assert (
-        note(
-            book, "record", "ticket", "B", "8", "--from", "2026-04-08", "--until", "2026-05-01"
-        ).exit_code
-        == 0
-    )
+    write_down(book, TICKET, ("B", "8", "2026-04-08", "2026-05-01"))
     assert note(book, "order", "--week", WEEK, day="2026-04-09").exit_code == 0
     text = " ".join(text_of(book / "out" / f"order-{WEEK}.pdf").split())
     held = "no ticket yet: earliest Tue Apr 14, with a call to 811 today"
     assert f"Marked lines: Ada `Quill` <b>, {held}; Cy, " in text
     assert "Mon Apr 13 Bo" in text
     assert "Tue Apr 14 Ada" in text
+    assert "Right to cancel (16 CFR 429): over for every job." in text
     told = note(book, "jobsheet", "A", day="2026-04-09")
     assert f"Job A-curb-1: Tuesday, 2026-04-14 ({held})." in told.stderr
     text = " ".join(text_of(book / "out" / "jobsheet-A.pdf").split())
     assert "earliest Tue Apr 14" in text
     assert ": job A-curb-1" not in text  # the sale's own entry is nothing that anybody said
-
-
-def test_what_is_to_be_settled_before_ordering(book):
-    # C said yes on Friday, April 3, 2026: Saturday, Monday and Tuesday are business days (16 CFR 429.1)
-    assert note(book, "order", "--week", WEEK, day="2026-04-07").exit_code == 0
-    text = text_of(book / "out" / f"order-{WEEK}.pdf")
-    assert (
-        "Cy may cancel through Tuesday, April 7 (16 CFR 429): order the plants of this job after that day."
-        in text
-    )
-    assert "Rented machines: tiller, 1 day (Bo)." in text
-    assert note(book, "order", "--week", WEEK, day="2026-04-08").exit_code == 0
-    assert "Right to cancel (16 CFR 429): over for every job." in text_of(
-        book / "out" / f"order-{WEEK}.pdf"
-    )
 
 
 @pytest.mark.parametrize(
@@ -192,40 +199,43 @@ def test_a_week_without_an_order_is_a_sentence(book, words, day, sentence):
     assert not (book / "out" / "order-2026-04-20.csv").exists()
 
 
-def test_a_bed_that_must_not_be_dug_is_told_and_the_rest_is_done(book):
+def test_what_stands_against_an_order_or_a_sheet_is_a_sentence_and_the_rest_is_done(
+    book, monkeypatch
+):
+    """A bed that a crew has denied, too few free days, no species that fits, a state without a rule, and none."""
     (book / "seen.csv").write_text("client_id,seen_on,turf to curb\nB,2026-04-04,no\n")
     assert type_in("record", str(book), str(book / "seen.csv"), "--today", TODAY).exit_code == 0
-    told = note(book, "order", "--week", WEEK)
-    assert told.exit_code == 1
-    assert (
-        "bed B-curb-1 must not be dug: a crew saw no turf there; the job is left out" in told.stdout
-    )
-    assert {row["client_id"] for row in rows_of(book)} == {"", "A", "C"}
-
-
-def test_more_jobs_than_free_days_is_a_sentence(book):
     (book / "capacity.csv").write_text(f"week,crew,free_crew_days\n{WEEK},A,1\n")
-    told = note(book, "order", "--week", WEEK)
-    assert told.exit_code == 1
-    assert "capacity.csv has 1.0 free: move one with record BOOK schedule." in told.stderr
-    assert (book / "out" / f"order-{WEEK}.pdf").exists()
-
-
-def test_a_species_that_is_not_in_the_list_is_a_sentence(book):
     (book / "plants.toml").write_text(
         '[daylily]\noffered = "no"\n[catmint]\noffered = "no"\n[cranesbill]\noffered = "no"\n[coreopsis]\noffered = "no"\n'
     )
-    told = note(book, "order", "--week", WEEK)
+    (book / "local.toml").write_text('state = "WY"\nzone = "5b"\n')
+    with keeping_scans() as scans:
+        told = note(book, "order", "--week", WEEK)
     assert told.exit_code == 1
-    assert (
-        "no species in plants.toml fits: zone 5b, sun, 36 in tall at most, 32 in wide at most, sold in 3 gal"
-        in told.stdout
-    )
-    assert {
-        row["needed"]
-        for row in rows_of(book)
-        if row["material"] == "plant without a name, 3 gal" and not row["job_id"]
-    } == {"13"}
+    denied = "bed B-curb-1 must not be dug: a crew saw no turf there; the job is left out"
+    fits = "no species in plants.toml fits: zone 5b, sun, 36 in tall at most, 32 in wide at most, sold in 3 gal"
+    for sentence in (denied, fits):
+        assert sentence in told.stdout
+    assert "capacity.csv has 1.0 free: move one with record BOOK schedule." in told.stderr
+    assert (book / "out" / f"order-{WEEK}.pdf").exists()
+    rows = rows_of(book)
+    assert {row["client_id"] for row in rows} == {"", "A", "C"}
+    unnamed = [row for row in rows if row["material"] == "plant without a name, 3 gal"]
+    assert {row["needed"] for row in unnamed if not row["job_id"]} == {"13"}
+
+    # the lots are as they were
+    monkeypatch.setattr("scanner.pipeline.scan", lambda *_, **__: scans[-1])
+    for rules, sentence in (
+        ('state = "WY"\n', "for WY no locating rule is known: call 811, the number of the whole country"),
+        ("", "no state is set in local.toml, so no locating rule is known: call 811"),
+    ):  # fmt: skip
+        (book / "local.toml").write_text(f'{rules}zone = "5b"\n')
+        told = note(book, "jobsheet", "A")
+        assert told.exit_code == 1
+        assert sentence in told.stderr
+        text = text_of(book / "out" / "jobsheet-A.pdf").replace("\n", " ")
+        assert "none on record: call 811, dig only" in text
 
 
 def test_a_sheet_for_the_crew(book):
@@ -266,47 +276,28 @@ def test_a_sheet_for_the_crew(book):
     assert whole == pytest.approx(planned["estimated_hours"].sum(), abs=0.05)
 
 
-def test_hours_are_taken_back_by_the_names_on_the_sheet(book):
-    assert (
-        note(book, "jobsheet", "A").exit_code == 0
-    )  # no ticket yet: the sheet says until when to call
-    assert "call 811 by Wednesday, April 8" in text_of(book / "out" / "jobsheet-A.pdf").replace(
-        "\n", " "
-    )
-    told = note(
-        book,
-        "record",
-        "job",
-        "A",
-        "--built",
-        "2026-04-14",
-        "--hours",
-        "dig out by hand=4.5",
-        "--hours",
-        "set edging=2",
-        day="2026-04-15",
-    )
-    assert told.exit_code == 0, told.stderr
+def test_hours_are_taken_back_by_the_names_on_the_sheet_and_a_job_without_a_ticket_is_cautioned_of(
+    book, sheets
+):
+    # no ticket yet: the sheet says until when to call
+    assert "call 811 by Wednesday, April 8" in sheets["A"].replace("\n", " ")
+    write_down(book, TICKET, ("B", "8", "2026-04-08", "2026-05-01"))
+    hours = ("--hours", "dig out by hand=4.5", "--hours", "set edging=2")
+    for client, words, is_said in (("A", hours, True), ("B", (), False)):
+        told = note(book, "record", "job", client, "--built", "2026-04-14", *words, day="2026-04-15")  # fmt: skip
+        assert told.exit_code == 0, told.stderr
+        assert (f"no locating ticket of {client} is on record" in told.stderr) is is_said
     tasks = read_season(book).job_tasks.set_index(["job_id", "task"])["actual_hours"]
     assert tasks["A-curb-1", "dig out by hand"] == 4.5
     assert tasks["A-curb-1", "set edging"] == 2
+    later = note(book, "record", "job", "A-curb-1", "--hours", "set edging=3", day="2026-04-15")
+    assert (later.exit_code, "ticket" in later.stderr) == (0, False)
     strange = note(book, "record", "job", "nobody", "--built", "2026-04-14", day="2026-04-15")
     assert strange.exit_code == 1
     assert "bed nobody is in no scan on record" in strange.stdout
     again = note(book, "jobsheet", "A", day="2026-04-15")
     assert again.exit_code == 1
     assert "nothing that A bought waits to be built: record the sale first" in again.stderr
-
-
-def test_a_job_built_without_a_ticket_is_cautioned_of_not_refused(book):
-    ticket = ("ticket", "B", "8", "--from", "2026-04-08", "--until", "2026-05-01")
-    assert note(book, "record", *ticket).exit_code == 0
-    for client, is_said in (("A", True), ("B", False)):
-        told = note(book, "record", "job", client, "--built", "2026-04-14", day="2026-04-15")
-        assert told.exit_code == 0, told.stderr
-        assert (f"no locating ticket of {client} is on record" in told.stderr) is is_said
-    hours = note(book, "record", "job", "A-curb-1", "--hours", "set edging=2", day="2026-04-15")
-    assert "ticket" not in hours.stderr
 
 
 @pytest.mark.parametrize(
@@ -322,46 +313,22 @@ def test_what_stands_against_a_day_is_a_sentence_and_the_sheet_is_made(
     book, ticket, words, sentence
 ):
     if ticket:
-        assert (
-            note(
-                book, "record", "ticket", "A", "9", "--from", ticket[0], "--until", ticket[1]
-            ).exit_code
-            == 0
-        )
+        write_down(book, TICKET, ("A", "9", *ticket))
     told = note(book, "jobsheet", "A", *words)
     assert told.exit_code == 1
     assert f"Mind: {sentence}." in told.stderr
     assert (book / "out" / "jobsheet-A.pdf").exists()
 
 
-@pytest.mark.parametrize(
-    ("rules", "sentence"),
-    [
-        (
-            'state = "WY"\n',
-            "for WY no locating rule is known: call 811, the number of the whole country",
-        ),
-        ("", "no state is set in local.toml, so no locating rule is known: call 811"),
-    ],
-)
-def test_a_state_without_a_rule_is_a_sentence(book, rules, sentence):
-    (book / "local.toml").write_text(f'{rules}zone = "5b"\n')
-    told = note(book, "jobsheet", "B")
-    assert told.exit_code == 1
-    assert sentence in told.stderr
-    text = text_of(book / "out" / "jobsheet-B.pdf").replace("\n", " ")
-    assert "none on record: call 811, dig only" in text
-
-
 def test_who_has_no_job_is_told(book):
     told = note(book, "jobsheet", "nobody at all")
     assert told.exit_code == 1
     assert "'nobody at all' is no id, name or phone number in the client list" in told.stderr
-    assert note(book, "record", "undo", day=TODAY).exit_code == 0  # C's week
-    told = note(book, "jobsheet", "C")
+    assert note(book, "record", "undo", day=TODAY).exit_code == 0  # A's week
+    told = note(book, "jobsheet", "A")
     assert told.exit_code == 1
     assert (
-        "C-curb-1 has no week yet: record BOOK schedule WHO WEEK gives it one, or name its day with --on"
+        "A-curb-1 has no week yet: record BOOK schedule WHO WEEK gives it one, or name its day with --on"
         in told.stderr
     )
-    assert note(book, "jobsheet", "C", "--on", "2026-04-16").exit_code == 0
+    assert note(book, "jobsheet", "A", "--on", "2026-04-16").exit_code == 0
