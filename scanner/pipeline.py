@@ -22,7 +22,6 @@ from scanner.block_ground import look_at
 from scanner.block_work import THIN, price_set, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
-from scanner.calls.bad_edges import add_bad_edges
 from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
@@ -30,10 +29,10 @@ from scanner.calls.learning import learn_chances, learn_stages
 from scanner.calls.left_out import list_left_out
 from scanner.calls.log import NO_SEASON, read_season
 from scanner.calls.ranking import FIRST_PHASE, rank_calls, total_by_route
-from scanner.calls.reasons import is_just_built
+from scanner.calls.reasons import add_bad_edges, is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
+from scanner.calls.sales import override_measured
 from scanner.calls.under_way import list_under_way
-from scanner.calls.visits import override_measured
 from scanner.ground.answers import note_answers
 from scanner.ground.bearing import reach_ft
 from scanner.ground.plan_shapes import list_plan_shapes

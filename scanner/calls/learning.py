@@ -15,12 +15,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from scanner.calls.bad_edges import list_bad_edges
 from scanner.calls.chance import Floats, Stages, chance_of_sale
 from scanner.calls.fees import listed_years
-from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract
-from scanner.calls.seasons import PENDING, SOLD, list_seasons
-from scanner.calls.trials import list_trials
+from scanner.calls.reasons import MONTHS_PER_YEAR, is_just_built, is_new_tract, list_bad_edges
+from scanner.calls.trials import PENDING, SOLD, list_seasons, list_trials
 from scanner.schema.documents import RateBook, Season
 from scanner.units import CENTS_PER_USD
 

@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from scanner.calls.chance import Floats, Stages
-from scanner.calls.delays import Delays
-from scanner.calls.forecast import Forecast
+from scanner.calls.forecast import Delays, Forecast
 from scanner.calls.outlooks import Weeks
 from scanner.calls.waves import useful_starts
 from scanner.schema.documents import RateBook

@@ -13,8 +13,7 @@ from typing import Any
 import pandas as pd
 
 from scanner.calls.quotes import LAPSED, quote_states
-from scanner.calls.seasons import beds_said
-from scanner.calls.trials import OPEN, QUOTE_DAYS
+from scanner.calls.trials import OPEN, QUOTE_DAYS, beds_said
 from scanner.schema.documents import Season
 from scanner.sheets.days import coming_monday, short_day
 from scanner.units import DAYS_PER_WEEK, usd_said, write_usd

@@ -14,8 +14,7 @@ from typing import Any
 
 import pandas as pd
 
-from scanner.calls.cancel_days import SOURCE, last_day_to_cancel
-from scanner.calls.dig_days import WorkDays, dig_days, latest_call
+from scanner.calls.dig_days import SOURCE, WorkDays, dig_days, last_day_to_cancel, latest_call
 from scanner.schema.documents import Season
 from scanner.units import DAYS_PER_WEEK
 

@@ -16,11 +16,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from scanner.calls.chance import Floats, Stages
-from scanner.calls.delays import Delays, follow_ups
-from scanner.calls.forecast import Forecast
+from scanner.calls.forecast import Delays, Forecast, follow_ups
 from scanner.calls.outlooks import Weeks
-from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
-from scanner.calls.springs import list_springs
+from scanner.calls.promotion import Orders, Promises, list_spans, list_springs, promised_by
 from scanner.calls.totals import RANGE_SHARES, Prospects
 from scanner.calls.trials import TRIES
 from scanner.errors import BookError

@@ -10,8 +10,16 @@ import pandas as pd
 
 from scanner.book.proposals import write_proposals
 from scanner.book.settings import read_rates
-from scanner.calls.built import HOURS, PriceCheck, check_prices, list_actuals, sum_jobs
-from scanner.calls.calibration import FROM_JOBS, compare_tasks, propose_rates
+from scanner.calls.calibration import (
+    FROM_JOBS,
+    HOURS,
+    PriceCheck,
+    check_prices,
+    compare_tasks,
+    list_actuals,
+    propose_rates,
+    sum_jobs,
+)
 from scanner.calls.log import read_season
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows

@@ -19,8 +19,8 @@ from scanner.calls.log import read_entries, read_last_scan
 from scanner.calls.next_steps import BUILT, job_lines
 from scanner.calls.remarks import own_columns
 from scanner.calls.sales import drop_sold, why_skipped
-from scanner.calls.seasons import beds_said
 from scanner.calls.today import list_today
+from scanner.calls.trials import beds_said
 from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import SCREEN_LETTERS

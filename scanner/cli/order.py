@@ -9,8 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from scanner.book.capacity import CAPACITY_FILE, read_capacity
-from scanner.calls.cancel_days import SOURCE
-from scanner.calls.dig_days import WorkDays
+from scanner.calls.dig_days import SOURCE, WorkDays
 from scanner.calls.to_build import BuildDays, list_to_build
 from scanner.cli.building import (
     Building,

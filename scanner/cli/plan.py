@@ -9,9 +9,8 @@ import pandas as pd
 
 from scanner.book.capacity import CAPACITY_FILE, read_capacity, tell_missing
 from scanner.calls.chance import Stages
-from scanner.calls.delays import Delays
 from scanner.calls.fees import annual_fees
-from scanner.calls.forecast import Forecast
+from scanner.calls.forecast import Delays, Forecast
 from scanner.calls.leads import list_leads
 from scanner.calls.learning import learn_stages
 from scanner.calls.outlooks import Weeks, free_and_on, list_months, list_outlooks, sold_cents

@@ -9,7 +9,7 @@ from typing import Any
 import click
 import pandas as pd
 
-from scanner.calls.cancel_days import last_day_to_cancel
+from scanner.calls.dig_days import last_day_to_cancel
 from scanner.calls.entry_kinds import LETTER, QUOTE, SCHEDULED, TICKET
 from scanner.calls.quotes import WON
 from scanner.calls.to_build import list_to_build

@@ -14,7 +14,7 @@ import pandas as pd
 
 from scanner.book.checklist_sheet import check_answers
 from scanner.book.plants import read_plants
-from scanner.calls.visits import override_measured
+from scanner.calls.sales import override_measured
 from scanner.cli.keeping import look_at
 from scanner.errors import BookError
 from scanner.pages.bed_words import letter_of, place_words

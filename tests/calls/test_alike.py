@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from scanner.calls.alike import count_alike
-from scanner.calls.ranking import rank_calls
+from scanner.calls.ranking import count_alike, rank_calls
 from tests.small_scan import TODAY, small_learned, small_scan
 
 FT_PER_DEGREE_NORTH = 364_294.0  # a degree of the meridian at 41°, as worked out beside `in_space`

@@ -10,9 +10,14 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.built import check_prices, sum_jobs
-from scanner.calls.calibration import compare_tasks, propose_rates
-from scanner.calls.ratios import jeffreys_interval, ratio_of
+from scanner.calls.calibration import (
+    check_prices,
+    compare_tasks,
+    jeffreys_interval,
+    propose_rates,
+    ratio_of,
+    sum_jobs,
+)
 from tests.calls.calls_on_record import job_tasks, jobs
 from tests.job.job_cases import rate_book
 

@@ -9,8 +9,7 @@ import pandas as pd
 import pytest
 
 from scanner.calls.chance import START_SHARES, price_falls
-from scanner.calls.delays import Delays, deal_calls
-from scanner.calls.forecast import Forecast, follow_work
+from scanner.calls.forecast import Delays, Forecast, deal_calls, follow_work
 from scanner.calls.totals import RANGE_SHARES
 from scanner.schema.plan_tables import LEADS, NEW, QUOTE, SOLD, TRIED, VISIT
 from tests.calls.test_chance import stages

@@ -11,8 +11,7 @@ import pytest
 from scanner.calls.history import add_history, list_orphans, rest_days, tell_history
 from scanner.calls.log import NO_SEASON
 from scanner.calls.ranking import rank_calls
-from scanner.calls.seasons import list_seasons
-from scanner.calls.trials import list_trials
+from scanner.calls.trials import list_seasons, list_trials
 from scanner.schema.log_tables import OUTCOMES, SAID
 from scanner.schema.tables import check_table
 from tests.calls.desk import calls_of, rows_of, square, stored_of

@@ -9,10 +9,10 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from scanner.calls.bad_edges import add_bad_edges, bad_edge_reasons
 from scanner.calls.chance import chance_of_sale
 from scanner.calls.learning import learn_chances, learn_stages
 from scanner.calls.ranking import rank_calls
+from scanner.calls.reasons import add_bad_edges, bad_edge_reasons
 from tests.answers import answers
 from tests.calls.calls_on_record import season_of
 from tests.small_scan import TODAY, small_learned, small_scan

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from scanner.book.settings import read_rates
-from scanner.calls.cancel_days import last_day_to_cancel
+from scanner.calls.dig_days import last_day_to_cancel
 from scanner.calls.entry_kinds import JOB, QUOTE, Counts
 from scanner.calls.history import tell_history
 from scanner.calls.learning import learn_stages

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanner.calls.seasons import NOT_SOLD, PENDING, lead_along, list_seasons
+from scanner.calls.trials import NOT_SOLD, PENDING, lead_along, list_seasons
 from scanner.schema.log_tables import OUTCOMES
 from tests.calls.calls_on_record import calls
 

@@ -10,9 +10,16 @@ from scipy.special import betainc, betaincinv
 from scipy.stats import beta, betabinom, binom
 
 from scanner.calls.chance import START_SHARES, price_falls
-from scanner.calls.delays import Delays
-from scanner.calls.promotion import Orders, Promises, list_spans, promised_by
-from scanner.calls.springs import SPRING_COUNT, Work, list_springs
+from scanner.calls.forecast import Delays
+from scanner.calls.promotion import (
+    SPRING_COUNT,
+    Orders,
+    Promises,
+    Work,
+    list_spans,
+    list_springs,
+    promised_by,
+)
 from scanner.calls.totals import Prospects
 from tests.calls.test_chance import stages
 from tests.calls.test_totals import sure_stages

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from scanner.calls.entry_kinds import CALL, MEASUREMENT, VISIT, fold, judge
 from scanner.calls.log import open_log, read_season
-from scanner.calls.seasons import list_seasons
-from scanner.calls.visits import override_measured
+from scanner.calls.sales import override_measured
+from scanner.calls.trials import list_seasons
 from scanner.schema.log_tables import MEASUREMENTS
 from scanner.schema.tables import MEASURED, check_table, empty_table
 from tests.calls.desk import DAY, calls_of, record

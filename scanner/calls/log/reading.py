@@ -31,8 +31,7 @@ from scanner.calls.entry_kinds import (
 from scanner.calls.log import words
 from scanner.calls.log.file import Store, open_to_read
 from scanner.calls.quotes import WON, count_quotes, jobs_won, tasks_won
-from scanner.calls.sales import SALE_COLUMNS, count_sales
-from scanner.calls.visits import count_as_calls
+from scanner.calls.sales import SALE_COLUMNS, count_as_calls, count_sales
 from scanner.errors import LogError, SchemaError
 from scanner.schema.columns import TableSchema
 from scanner.schema.documents import Season
