@@ -17,7 +17,7 @@ from click.testing import CliRunner
 
 from scanner.calls.log.file import LOG_FILE, OUR_MARK
 from scanner.cli import main as bed_scanner
-from scanner.cli.sample import copy_sample_book
+from scanner.cli.demo import copy_sample_book
 
 SEASON = Path(__file__).parent / "season"
 LOG = SEASON / "log.sql"

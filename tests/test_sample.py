@@ -24,7 +24,7 @@ from scipy.stats import spearmanr
 
 from scanner.calls.log import begin_log, read_season
 from scanner.calls.log.file import LOG_FILE
-from scanner.cli.sample import copy_sample_book
+from scanner.cli.demo import copy_sample_book
 from scanner.errors import LogError
 from scanner.ground.stored import match_stored_beds, remember_beds
 from scanner.pages.geojson import beds_geojson

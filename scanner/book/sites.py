@@ -14,9 +14,9 @@ from geopandas import GeoDataFrame
 
 from scanner.book.layers.attributes import name_fields, read_attributes, unknown_kinds
 from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, stream_layers
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer
+from scanner.book.layers.placing import settle_features
 from scanner.book.layers.shapes import check_shapes, list_shape_problems, locate_shapes
-from scanner.book.settling import settle_features
 from scanner.errors import SiteError
 from scanner.schema.tables import FEATURES, check_table
 from scanner.sheets.problems import Problem, fault, list_problems

@@ -8,7 +8,7 @@ from scanner.book.checklist_sheet import check_answers
 from scanner.book.filled_sheet import check_calls, find_strange_beds
 from scanner.book.job_sheet import check_jobs
 from scanner.book.mailing_sheet import check_letters
-from scanner.book.visit_sheet import check_visits
+from scanner.book.measured import check_visits
 from scanner.calls.entry_kinds import ANSWER, CALL, JOB, LETTER, MEASUREMENT, VISIT, Kind, judge
 from scanner.calls.history import with_recorded
 from scanner.calls.log import read_entries

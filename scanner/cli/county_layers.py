@@ -9,9 +9,8 @@ from typing import Any
 
 import click
 
-from scanner.book.assemble import Assembly, assemble_sites
+from scanner.book.assemble import Assembly, assemble_sites, report_lines
 from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Pick
-from scanner.book.county.report import report_lines
 from scanner.book.county.sources import Source
 from scanner.cli.closing import problem_words
 from scanner.cli.options import Asked, command

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import contextlib
 import io
+import shutil
 import sys
+import tempfile
 from datetime import date
 from pathlib import Path
 
 import click
 
+import scanner
 from scanner.calls.log import begin_log, read_season
 from scanner.cli.find import scan_into
 from scanner.cli.keeping import AT_HAND
 from scanner.cli.options import json_option, open_day_option, out_option
-from scanner.cli.sample import copy_sample_book, sample_folder
 from scanner.cli.talk import say
+from scanner.errors import BookError
+from scanner.store.private import PRIVATE_FOLDER, make_folder, write_anew
 
 DEMO_FOLDER = Path("maps") / "demo"
 SAMPLE_DAY = date(2026, 3, 16)
@@ -74,3 +78,40 @@ def _type(ctx: click.Context, words: list[str], book: Path) -> int:
     typed = [str(book) if word == "BOOK" else word for word in words]
     code = root.command.main(typed, prog_name=root.info_name, standalone_mode=False, parent=ctx)
     return int(code or 0)
+
+
+def sample_folder(name: str) -> Path:
+    """Say where a packaged folder of the sample data lies: the ``book``, or the ``season`` that it can play.
+
+    >>> (sample_folder("book") / "clients.csv").is_file()
+    True
+    """
+    package = Path(scanner.__file__).parent
+    # Built packages hold it inside; a checkout and an editable install have it at the top level.
+    for home in (package, package.parent):
+        if (folder := home / "sample_data" / name).is_dir():
+            return folder
+    message = "the sample book is missing from this installation: install bed-scanner again"
+    raise BookError(message)
+
+
+def copy_sample_book(folder: Path) -> tuple[Path, bool]:
+    """Copy the sample book, so that the original stays clean."""
+    if folder.is_dir():
+        return folder, False
+    if folder.exists():
+        message = f"{folder} is not a folder: move it away, or name another place with --out"
+        raise BookError(message)
+    make_folder(folder.parent)
+    # Copied aside and renamed, so that a copy broken off half-way is never taken for a book.
+    with tempfile.TemporaryDirectory(dir=folder.parent) as aside:
+        copied = shutil.copytree(sample_folder("book"), Path(aside) / "book", copy_function=_copy)
+        for made in (copied, *(path for path in copied.rglob("*") if path.is_dir())):
+            made.chmod(PRIVATE_FOLDER)
+        copied.rename(folder)
+    return folder, True
+
+
+def _copy(source: str, target: str) -> str:
+    write_anew(Path(target), Path(source).read_bytes())
+    return target

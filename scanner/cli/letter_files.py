@@ -12,10 +12,9 @@ from scanner.calls.mailing import NO_ADDRESS, NO_MAIL, not_to_write, write_beyon
 from scanner.calls.outlooks import Weeks
 from scanner.cli.talk import say_unwritten
 from scanner.errors import BookError
-from scanner.pages.letters import Mailing, draw_letters, has_zip, mailing_csv
+from scanner.pages.letters import CARD, Mailing, draw_letters, draw_postcards, has_zip, mailing_csv
 from scanner.pages.paper.look import PAPERS
 from scanner.pages.paper.sheet import Paper
-from scanner.pages.postcards import CARD, draw_postcards
 from scanner.pages.promo_page import PromoTables, letter_rows
 from scanner.schema.documents import RateBook, Scan
 

@@ -14,8 +14,7 @@ from typing import Any, BinaryIO
 
 import pandas as pd
 
-from scanner.pages.sealed import POLICY_MARK, seal_page
-from scanner.pages.templates import PAGES, open_templates, read_asset
+from scanner.pages.sealed import fill_page, read_asset
 from scanner.schema.documents import Company
 from scanner.sheets.cells import count
 from scanner.sheets.days import day_number, is_same_day
@@ -65,22 +64,11 @@ def plan_rounds(
 
 def render_checklist(rounds: Iterable[Round], *, company: Company, book: str, today: date) -> str:
     """Make the page to print of `plan_rounds`: one file, no script, each round on a new sheet of paper."""
-    folder = PAGES / "checklist_assets"
-    html = (
-        open_templates(folder)
-        .get_template("checklist.html")
-        .render(
-            mark=POLICY_MARK,
-            style=read_asset(folder, "checklist.css"),
-            rounds=tuple(rounds),
-            questions=ASKED,
-            scale=SCALE_WORDS,
-            company=company,
-            book=book,
-            today=today.isoformat(),
-        )
-    )
-    return seal_page(html, [])
+    style = read_asset("checklist_assets/checklist.css")
+    return fill_page(
+        "checklist_assets/checklist.html", style=style, rounds=tuple(rounds), questions=ASKED,
+        scale=SCALE_WORDS, company=company, book=book, today=today.isoformat(),
+    )  # fmt: skip
 
 
 def checklist_xlsx(file: BinaryIO, rounds: Iterable[Round], *, book: str, today: date) -> None:

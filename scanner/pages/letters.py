@@ -1,4 +1,4 @@
-"""The letters of a promotion: one a client, with its address where a window envelope shows it."""
+"""Letters and postcards of a promotion: one a client, its address where an envelope's window shows it or machines read it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from scanner.errors import BookError
 from scanner.pages.paper.column import Column
-from scanner.pages.paper.look import A4, BODY, CONTRACT, LETTER
+from scanner.pages.paper.look import A4, BODY, CONTRACT, FAINT, HINT, LETTER, LIST
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.paper.typefaces import wrap
 from scanner.pages.plan_page import write_day
@@ -25,7 +26,6 @@ FIELDS = (
 
 _INCH, _MM = 72.0, 72.0 / 25.4
 _MOST_LINES = 3  # below the name
-_PITCH = 11.5
 _SIDE = 1.0 * _INCH
 _STATE_AND_ZIP = re.compile(r"\s[A-Z]{2}\s+\d{5}(-\d{4})?$")
 
@@ -98,7 +98,10 @@ def draw_letters(
     for place, row in enumerate(rows):
         if place:
             paper.next_page()
-        _address(paper, row, window)
+        # Times and Helvetica reach three quarters of their size above the base line
+        y = paper.height - window.top - 0.75 * BODY.size
+        _write_to(paper, row, (window.left, y, window.width), 11.5)
+        paper.rule(20, paper.height - window.fold, 28, 0.4)
         _letter(paper, letter_text(row, parts, mailing), row["client_id"], mailing)
 
 
@@ -114,14 +117,13 @@ def stop_words(mailing: Mailing) -> str:
     return f"No more letters? Please {stop}, and we write no more."
 
 
-def _address(paper: Paper, row: Mapping[str, Any], window: Window) -> None:
-    # Times and Helvetica reach three quarters of their size above the base line
-    y = paper.height - window.top - 0.75 * BODY.size
-    for line in [part for part in (row["name"], *address_lines(row["mail_to"])) if part]:
-        paper.fitted(window.left, y, line, BODY, window.width)
-        y -= _PITCH
-    fold = paper.height - window.fold
-    paper.rule(20, fold, 28, 0.4)
+def _write_to(
+    paper: Paper, row: Mapping[str, Any], place: tuple[float, float, float], pitch: float
+) -> None:
+    left, y, width = place
+    for line in filter(None, (row["name"], *address_lines(row["mail_to"]))):
+        paper.fitted(left, y, line, BODY, width)
+        y -= pitch
 
 
 def _letter(paper: Paper, text: str, client_id: str, mailing: Mailing) -> None:
@@ -160,3 +162,54 @@ def has_zip(address: str) -> bool:
     (True, False)
     """
     return re.search(r"\b\d{5}(-\d{4})?$", address.strip()) is not None
+
+
+CARD = (432.0, 306.0)
+"""The largest card that goes as a postcard in the US, 6 by 4 1/4 in (USPS Domestic Mail Manual 201.1.2)."""
+
+_ADDRESS_LEFT, _ADDRESS_TOP = 204.0, 156.0
+"""
+The right half, between 5/8 and 2 3/4 in from the bottom and 1/2 in off the side, where machines read it; the
+5/8 in below stay free for the bar code (USPS Publication 25, 3-9 and 3-10; common practice for cards).
+"""
+_STAMP = 62.0
+
+
+def draw_postcards(
+    paper: Paper, rows: Sequence[Mapping[str, Any]], parts: Sequence[str], mailing: Mailing
+) -> None:
+    """Draw two sides a row; ``parts`` are text and names of fields, by turns; `BookError` where the text is longer than a side."""
+    for place, row in enumerate(rows):
+        if place:
+            paper.next_page()
+        _message(paper, row, parts, mailing)
+        paper.next_page()
+        _back(paper, row, mailing)
+
+
+def _message(paper: Paper, row: Mapping[str, Any], parts: Sequence[str], mailing: Mailing) -> None:
+    company = mailing.company
+    under = " · ".join(part for part in (company.phone, company.email) if part)
+    column = Column.full(
+        paper, paper.head(company.name, under, (write_day(mailing.today), "", "")) - 6
+    )
+    lines = wrap(paper.prepared(letter_text(row, parts, mailing)), LIST, column.width)
+    if len(lines) * LIST.leading > column.room:
+        message = f"the text is longer than a postcard for {row['name'] or row['client_id']}: shorten postcard.txt, or write letters with --letters"
+        raise BookError(message)
+    for line in lines:
+        column.words(line, LIST)
+    paper.foot(stop_words(mailing), row["client_id"])
+
+
+def _back(paper: Paper, row: Mapping[str, Any], mailing: Mailing) -> None:
+    company = mailing.company
+    y = paper.top - 8
+    for line in (company.name, *address_lines(company.address)):
+        paper.fitted(paper.left, y, line, HINT, _ADDRESS_LEFT - paper.left - 12)
+        y -= HINT.leading
+    paper.canvas.setStrokeColor(FAINT)
+    paper.canvas.setLineWidth(0.6)
+    paper.canvas.rect(paper.right - _STAMP, paper.top - 72, _STAMP, 72, stroke=1, fill=0)
+    paper.text(paper.right - _STAMP / 2, paper.top - 39, "stamp", HINT, "center")
+    _write_to(paper, row, (_ADDRESS_LEFT, _ADDRESS_TOP, paper.right - _ADDRESS_LEFT), 13.0)

@@ -7,10 +7,10 @@ from datetime import date
 from typing import Any
 
 from scanner.pages.plots import PATTERNS
-from scanner.pages.sealed import POLICY_MARK, seal_page
-from scanner.pages.templates import PAGES, open_templates, read_asset
+from scanner.pages.sealed import fill_page, open_templates, read_asset
 from scanner.units import write_usd
 
+_ASSETS = "plan_assets"
 _HALF_FEET_BELOW = 10
 
 
@@ -66,16 +66,8 @@ def write_feet(feet: float) -> str:
 
 def render_page(name: str, page: Any, *, script: str = "") -> str:  # noqa: ANN401 - each page has its own
     """Fill in a page's template and seal it: nothing runs that is not its own, nothing is fetched."""
-    folder = PAGES / "plan_assets"
-    environment = open_templates(folder)
-    environment.filters |= {
+    open_templates(_ASSETS).filters |= {
         "usd": write_usd, "share": write_share, "day": write_day, "days": write_days,
     }  # fmt: skip
-    html = environment.get_template(name).render(
-        page=page,
-        style=read_asset(folder, "look.css"),
-        script=script,
-        patterns=PATTERNS,
-        mark=POLICY_MARK,
-    )
-    return seal_page(html, [])
+    style = read_asset(f"{_ASSETS}/look.css")
+    return fill_page(f"{_ASSETS}/{name}", page=page, style=style, script=script, patterns=PATTERNS)

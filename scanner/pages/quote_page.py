@@ -14,7 +14,6 @@ References
 from __future__ import annotations
 
 from datetime import date
-from importlib.resources import files
 from itertools import pairwise
 
 from scanner.pages.bed_words import bed_line, bed_names, drawn_from, drawn_words, letter_of
@@ -25,6 +24,7 @@ from scanner.pages.paper.look import BODY, CONTRACT, PAPERS, TOTAL
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_day
 from scanner.pages.quote_words import Quote, scope
+from scanner.pages.sealed import read_asset
 from scanner.units import write_usd
 
 INDENT, SECTION_GAP = 20.0, 10.0
@@ -166,7 +166,7 @@ def _agreed(column: Column, quote: Quote) -> None:
     )
     if quote.has_notice:
         column.gap(4)
-        column.words(_asset("right_to_cancel.txt"), CONTRACT.bold, indent=INDENT)
+        column.words(read_asset("quote_assets/right_to_cancel.txt"), CONTRACT.bold, indent=INDENT)
     under = column.part(INDENT, column.width)
     labels = (quote.client["name"] or "client", "date", f"for {quote.company.name}", "date")
     ends = [*pairwise(share * under.width for share in SIGNED)][::2]
@@ -196,7 +196,7 @@ def _notice(paper: Paper, quote: Quote, copy: str) -> None:
     column.signatures([("date of the transaction", 0, 220)])
     column.gap(8)
     company = quote.company
-    for paragraph in _asset("notice_of_cancellation.txt").splitlines():
+    for paragraph in read_asset("quote_assets/notice_of_cancellation.txt").splitlines():
         text = paragraph.replace("{seller}", company.name).replace("{address}", company.address)
         column.words(text, CONTRACT.bold)
         column.gap(8)
@@ -204,8 +204,3 @@ def _notice(paper: Paper, quote: Quote, copy: str) -> None:
     column.gap(16)
     column.words("I HEREBY CANCEL THIS TRANSACTION.", CONTRACT.bold)
     column.signatures([("date", 0, 160), ("buyer's signature", 180, 420)])
-
-
-def _asset(name: str) -> str:
-    """Read what a rule words: it stands in a file of its own, as it was published."""
-    return (files("scanner.pages") / "quote_assets" / name).read_text(encoding="utf-8").strip()

@@ -12,9 +12,45 @@ import hashlib
 import json
 import re
 from collections.abc import Sequence
+from functools import cache, partial
+from importlib.resources import files
+from importlib.resources.abc import Traversable
 from urllib.parse import urlsplit
 
+import jinja2
+
 from scanner.schema.documents import Backgrounds
+
+PAGES = files("scanner.pages")
+
+
+@cache
+def read_asset(name: str) -> str:
+    """Read a text that pages are made of, by its place in this room."""
+    return _read(PAGES / name)
+
+
+def _read(file: Traversable) -> str:
+    # A browser turns line ends into \n before it checks a script against its hash
+    return file.read_text(encoding="utf-8").replace("\r\n", "\n").replace("\r", "\n").strip()
+
+
+@cache
+def open_templates(folder: str) -> jinja2.Environment:
+    """Open the templates of a kind of page; whatever a book says is escaped in them."""
+    own, shared = (
+        jinja2.FunctionLoader(partial(_read_if_there, place)) for place in (folder, "page_assets")
+    )
+    return jinja2.Environment(
+        loader=jinja2.ChoiceLoader([own, shared]), autoescape=True, trim_blocks=True,
+        lstrip_blocks=True, undefined=jinja2.StrictUndefined,
+    )  # fmt: skip
+
+
+def _read_if_there(folder: str, name: str) -> str | None:
+    path = f"{folder}/{name}"
+    return read_asset(path) if (PAGES / path).is_file() else None
+
 
 POLICY_MARK = "policy-goes-here"
 """Stands in a template where `seal_page` writes the policy."""
@@ -57,6 +93,14 @@ def seal_page(html: str, backgrounds: Sequence[dict[str, str]]) -> str:
     return html.replace(POLICY_MARK, policy, 1)
 
 
+def fill_page(path: str, backgrounds: Sequence[dict[str, str]] = (), **told: object) -> str:
+    """Fill in a page's template, named by its place in this room; allow it its own scripts and backgrounds alone."""
+    folder, _, name = path.rpartition("/")
+    template = open_templates(folder).get_template(name)
+    html = template.render(mark=POLICY_MARK, backgrounds=backgrounds, **told)
+    return seal_page(html, backgrounds)
+
+
 def script_json(value: object) -> str:
     r"""Write data for a JSON script element, so that nothing in a book can end it or open a comment.
 
@@ -74,3 +118,36 @@ def _origin(url: str) -> str:
     if not _PLACES.issubset(blanks := set(_BLANK.findall(url))) or not blanks.issubset(_BLANKS):
         return ""
     return f"{parts.scheme}://{parts.netloc.replace('{s}', '*')}"
+
+
+_LEAFLET = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
+"""Leaflet's own files, from the package ``django-js-lib-leaflet``: nothing is fetched."""
+
+_SOURCE_MAP = re.compile(r"(?m)^\s*(//|/\*)# sourceMappingURL=.*$")
+_IMAGE = re.compile(r"url\(images/([\w.-]+\.png)\)")
+_OLD_BROWSERS = re.compile(r"(?m)^\s*behavior: url\(#default#VML\);\n")
+
+
+@cache
+def leaflet_script() -> str:
+    """Read Leaflet's script, ready to stand inside a script element.
+
+    JavaScript without its source map address, which a browser would look for.
+    """
+    script = _SOURCE_MAP.sub("", _read(_LEAFLET / "leaflet.js"))
+    return script.replace("</script", r"<\/script").strip()
+
+
+@cache
+def leaflet_style() -> str:
+    """Read Leaflet's style sheet with its images inside it.
+
+    CSS that names no other file.
+    """
+    style = _OLD_BROWSERS.sub("", _read(_LEAFLET / "leaflet.css"))
+    return _IMAGE.sub(lambda found: f"url({_data_address(found[1])})", style).strip()
+
+
+def _data_address(name: str) -> str:
+    image = (_LEAFLET / "images" / name).read_bytes()
+    return f"data:image/png;base64,{base64.b64encode(image).decode('ascii')}"

@@ -20,8 +20,7 @@ from scanner.pages.bed_words import (
     line_words,
     place_words,
 )
-from scanner.pages.drawing.key_plan import draw_key_plan
-from scanner.pages.drawing.lot_drawing import SCALE_LINE, Drawn, Field, draw_lot
+from scanner.pages.drawing.lot_drawing import SCALE_LINE, Drawn, Field, draw_key_plan, draw_lot
 from scanner.pages.drawing.scene import LotPlan, Scene, set_scene
 from scanner.pages.paper.column import WRITE_PITCH, Column
 from scanner.pages.paper.look import HINT, LIST, PAPERS

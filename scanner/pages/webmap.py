@@ -18,11 +18,18 @@ import pandas as pd
 import pyarrow as pa
 from branca.element import Figure
 
-from scanner.pages.leaflet import leaflet_script, leaflet_style
 from scanner.pages.said import USUAL
-from scanner.pages.sealed import POLICY_MARK, offer_backgrounds, script_json, seal_page
+from scanner.pages.sealed import (
+    POLICY_MARK,
+    fill_page,
+    leaflet_script,
+    leaflet_style,
+    offer_backgrounds,
+    open_templates,
+    read_asset,
+    script_json,
+)
 from scanner.pages.summary import summarize
-from scanner.pages.templates import PAGES, open_templates, read_asset
 from scanner.pages.webmap_data import Told, bare_json, lots_json
 from scanner.pages.webmap_pages import INDEX, MapPage, lay_out_pages, total_pages
 from scanner.pages.webmap_rows import (
@@ -42,7 +49,15 @@ from scanner.units import usd_said, write_usd
 DATA_MARK = "lots-go-here"
 """Stands in a page where its lots are written, part by part."""
 
-_ASSETS = PAGES / "webmap_assets"
+_ASSETS = "webmap_assets"
+open_templates(_ASSETS).filters |= {
+    "usd": write_usd,
+    "dollars": lambda amount: f"${amount:,.0f}",
+    "number": lambda number: f"{number:,.0f}",
+    # The range stands on the card, the larger job in a line of its own
+    "spoken": lambda say: re.sub(r" \(.*?\)", "", say).partition(" With ")[0],
+    "said": lambda cents: usd_said(int(cents)),
+}
 _NOWHERE = (0.0, 0.0)  # the page's script moves the map to the lots as soon as it runs
 
 
@@ -173,59 +188,29 @@ def _render(scan: Scan, of_page: dict[str, Any]) -> str:
         }
     )
     plan, plan_script = _plan()
+    drawing, script = (read_asset(f"{_ASSETS}/{name}") for name in ("drawing.js", "page.js"))
     context = of_page | {
         "scan": scan,
-        "backgrounds": backgrounds,
         "finishes": FINISH_WORDS,
         "today": scan.today.isoformat(),
         "plan": plan,
-        "scripts": [leaflet_script(), plan_script, _asset("drawing.js") + "\n" + _asset("page.js")],
+        "scripts": [leaflet_script(), plan_script, f"{drawing}\n{script}"],
         "data": f'{head[:-1]},"clients":[{DATA_MARK}\n]}}',
     }
-    html = (
-        _environment()
-        .get_template("page.html")
-        .render(page=context, mark=POLICY_MARK, style=leaflet_style() + "\n" + _asset("page.css"))
-    )
-    return seal_page(html, backgrounds)
+    style = f"{leaflet_style()}\n{read_asset(f'{_ASSETS}/page.css')}"
+    return fill_page(f"{_ASSETS}/page.html", backgrounds, page=context, style=style)
 
 
 def _render_index(scan: Scan, rows: list[tuple[MapPage, Any]]) -> str:
-    context = {
-        "scan": scan,
-        "totals": summarize(scan),
-        "title": "",
-        "rows": rows,
-    }
-    html = (
-        _environment()
-        .get_template("index.html")
-        .render(page=context, mark=POLICY_MARK, style=_asset("page.css"))
-    )
-    return seal_page(html, [])
+    context = {"scan": scan, "totals": summarize(scan), "title": "", "rows": rows}
+    style = read_asset(f"{_ASSETS}/page.css")
+    return fill_page(f"{_ASSETS}/index.html", page=context, style=style)
 
 
 @cache
 def _plan() -> tuple[str, str]:
     """Let folium make the element of the map and the script that fills it."""
-    figure = _Page(_environment().get_template("plan.html"))
+    figure = _Page(open_templates(_ASSETS).get_template("plan.html"))
     figure.add_child(_Plan())
     element, script = figure.render().split(POLICY_MARK)
     return element.strip(), script.strip()
-
-
-@cache
-def _asset(name: str) -> str:
-    return read_asset(_ASSETS, name)
-
-
-@cache
-def _environment() -> jinja2.Environment:
-    environment = open_templates(_ASSETS)
-    environment.filters["usd"] = write_usd
-    environment.filters["dollars"] = lambda amount: f"${amount:,.0f}"
-    environment.filters["number"] = lambda number: f"{number:,.0f}"
-    # The range stands on the card, the larger job in a line of its own
-    environment.filters["spoken"] = lambda say: re.sub(r" \(.*?\)", "", say).partition(" With ")[0]
-    environment.filters["said"] = lambda cents: usd_said(int(cents))
-    return environment

@@ -6,13 +6,13 @@ import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from importlib.resources import files
 from typing import Any
 
 import pandas as pd
 
 from scanner.pages.plan_page import month_day, render_page, write_days
 from scanner.pages.plots import bar_line
+from scanner.pages.sealed import read_asset
 from scanner.pages.webmap_rows import dial, sort_routes
 from scanner.units import usd_said
 
@@ -57,7 +57,7 @@ class WeekTables:
 def week_html(tables: WeekTables) -> str:
     """Write the page."""
     rows = week_rows(tables)
-    script = (files("scanner.pages") / "plan_assets" / "week.js").read_text(encoding="utf-8")
+    script = read_asset("plan_assets/week.js")
     own = {name: [row for row in rows if row["section"] == name] for name, *_ in SECTIONS}
     free = sum(days for _, days, _ in tables.free_days)
     sold = sum(taken for _, _, taken in tables.free_days)

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from scanner.book.filled_sheet import read_filled, sheet_kind
-from scanner.book.visit_sheet import check_visits
+from scanner.book.measured import check_visits
 from scanner.sheets.filled import VISIT_SHEET
 
 TEMPLATE = Path(__file__).parents[2] / "shared" / "templates" / "visits.csv"

@@ -18,8 +18,7 @@ from playwright.sync_api import Browser
 
 from scanner import pipeline
 from scanner.calls.log import read_season
-from scanner.cli.demo import PAGES, SAMPLE_DAY
-from scanner.cli.sample import sample_folder
+from scanner.cli.demo import PAGES, SAMPLE_DAY, sample_folder
 from scanner.cli.sketch import gather_sketches
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.plan_page import write_feet

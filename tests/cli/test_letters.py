@@ -17,10 +17,9 @@ import pytest
 from scanner.book.settings import read_rates
 from scanner.calls.log import read_season
 from scanner.calls.post import learn_letters, open_letters
-from scanner.pages.letters import WINDOWS, Mailing, draw_letters
+from scanner.pages.letters import CARD, WINDOWS, Mailing, draw_letters, draw_postcards
 from scanner.pages.paper.look import A4, LETTER
 from scanner.pages.paper.sheet import Paper
-from scanner.pages.postcards import CARD, draw_postcards
 from scanner.schema.local_rules import Company
 from tests.calls.test_chance import stages
 from tests.cli.desk import type_in

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from scanner.cli.sample import copy_sample_book, sample_folder
+from scanner.cli.demo import copy_sample_book, sample_folder
 from scanner.errors import BookError
 
 ROOT = Path(__file__).parents[2]

@@ -10,8 +10,7 @@ import pytest
 
 from scanner import pipeline
 from scanner.calls.log import read_season
-from scanner.cli.visit import gather_visit
-from scanner.cli.visit_prices import price_lengths
+from scanner.cli.visit import gather_visit, price_lengths
 from scanner.pages.paper.sheet import Paper
 from scanner.pages.visit_page import Visit, draw_visit
 from scanner.schema.documents import FINISHES, Book, Scan

@@ -9,8 +9,7 @@ import pytest
 
 from scanner.book.layers.shapes import wanted_type
 from scanner.errors import BookError
-from scanner.pages.tracing.data import UNITS_PER_DEGREE, page_data
-from scanner.pages.tracing.page import render_trace
+from scanner.pages.tracing.page import UNITS_PER_DEGREE, page_data, render_trace
 from scanner.pages.tracing.trace_kinds import TRACE_KINDS
 from scanner.schema.tables import ALONG, FEATURE_KINDS, UTILITIES
 from tests.pages.trace_desk import HOME, SCRIPT_NAME, collection, feature, put_book, square

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
-from scanner.pages.leaflet import leaflet_script, leaflet_style
+from scanner.pages.sealed import leaflet_script, leaflet_style
 from scanner.pages.summary import summarize
 from scanner.pages.webmap_data import DEGREES_TO_UNITS
 from scanner.schema.documents import Backgrounds

@@ -14,7 +14,7 @@ from scanner.book.county.layer_columns import find_column, list_names, read_said
 from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Kind, Pick
 from scanner.book.county.pieces import Shapes
 from scanner.book.county.sources import Source, read_source
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer
 from scanner.book.layers.shapes import check_shapes, locate_shapes, share_words
 from scanner.errors import SiteError
 from scanner.plane.frame import name_frames, to_feet

@@ -13,8 +13,7 @@ import shapely
 from scanner.book.county.layer_columns import list_names
 from scanner.book.layers.formats import look_at_database, look_at_markup, stream_layers
 from scanner.book.layers.geojson_reader import WGS84
-from scanner.book.layers.one_layer import list_layers, read_layer
-from scanner.book.layers.raw import RawLayer, join_batches
+from scanner.book.layers.one_layer import RawLayer, join_batches, list_layers, read_layer
 from scanner.errors import SiteError
 from scanner.store.strange_database import MARK
 

@@ -14,8 +14,7 @@ import pyogrio
 
 from scanner.book.layers.geojson_reader import stream_geojson
 from scanner.book.layers.geoparquet import stream_geoparquet
-from scanner.book.layers.one_layer import read_layers, refuse_many_layers
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer, read_layers, refuse_many_layers
 from scanner.errors import SiteError
 from scanner.store.ceilings import (
     MAX_KML_BYTES,

@@ -18,7 +18,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from scanner.book.layers.json_members import Feature, Members, TooLargeError
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer
 from scanner.errors import SiteError
 from scanner.sheets.problems import Problem, fault, note, shown
 from scanner.store.ceilings import MAX_BRACKETS, MAX_COLUMNS, MAX_FEATURE_LETTERS, MAX_FEATURES

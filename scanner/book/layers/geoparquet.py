@@ -16,7 +16,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from scanner.book.layers.geojson_reader import WGS84
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer
 from scanner.errors import SiteError
 from scanner.store.ceilings import MAX_BATCH_BYTES, MAX_COLUMNS, MAX_FAULTS, MAX_FEATURES
 

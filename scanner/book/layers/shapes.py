@@ -9,7 +9,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from scanner.book.layers.geojson_reader import WGS84
-from scanner.book.layers.raw import RawLayer
+from scanner.book.layers.one_layer import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError
 from scanner.plane.grid import only_ground

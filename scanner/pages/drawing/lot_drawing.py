@@ -9,12 +9,12 @@ import shapely
 
 from scanner.pages.drawing.brush import Brush
 from scanner.pages.drawing.dimensions import BedWords, Dimensions
-from scanner.pages.drawing.framing import BREAK, SIGHTS, Frame, fit
+from scanner.pages.drawing.framing import BREAK, SCALES, SIGHTS, Frame, fit
 from scanner.pages.drawing.marks import write_names, write_numbers
 from scanner.pages.drawing.painting import paint_breaks, paint_ground, paint_north
 from scanner.pages.drawing.scene import Scene
 from scanner.pages.drawing.taken import Box, Taken
-from scanner.pages.paper.look import INK, MAP
+from scanner.pages.paper.look import HARD, HARD_PALE, HOUSE, INK, MAP, PLANTED, RULE, TEAL
 from scanner.pages.paper.sheet import Paper
 
 SCALE_LINE = 20.0
@@ -104,3 +104,31 @@ def _write_scale(paper: Paper, brush: Brush) -> float:
     words = f"Scale {scale.words}; one small square is {scale.square_ft} ft. Print at full size (100 %).{gone}"
     paper.text(box.right + 18, y - 3, words, MAP.soft)
     return frame.bottom - SCALE_LINE
+
+
+AROUND_FT = 8.0
+FILLS = {"street": HARD, "drive": HARD_PALE, "sidewalk": HARD_PALE, "old_bed": PLANTED, "neighbor": HOUSE,
+         "outbuilding": HOUSE, "house": HOUSE}  # fmt: skip
+
+
+def draw_key_plan(
+    paper: Paper, scene: Scene, shown: Frame, corner: tuple[float, float], size: tuple[float, float]
+) -> float:
+    """Draw the whole lot into the lower right corner of a place; returns how wide it came out [pt]."""
+    lot = shapely.union_all([scene.outline, *scene.beds])
+    x0, y0, x1, y1 = np.array(shapely.bounds(lot)) + AROUND_FT * np.array([-1, -1, 1, 1])
+    per_ft = min(size[0] / (x1 - x0), size[1] / (y1 - y0))
+    wide, high = (x1 - x0) * per_ft, (y1 - y0) * per_ft
+    scale = SCALES[0]._replace(points=per_ft)
+    frame = Frame(corner[0] - wide, corner[1], wide, high, np.array([x0, y0]), scale)
+    brush = Brush(paper, frame)
+    for layer, color in FILLS.items():
+        brush.fill(scene.layers[layer], color)
+    brush.outline(np.array([scene.outline]), INK, 1.1)
+    brush.fill(scene.beds, INK)
+    windows = shapely.box(*shapely.bounds(shapely.union_all(shown.shown())))
+    brush.outline(np.array([windows]), TEAL, 0.9, (3.0, 2.0))
+    brush.canvas.setStrokeColor(RULE)
+    brush.canvas.setLineWidth(0.6)
+    brush.canvas.rect(frame.left, frame.bottom, wide, high, stroke=1, fill=0)
+    return wide
