@@ -12,12 +12,18 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from scanner.calls.sales import set_sold_aside
-from scanner.ground.corrections import correct_beds, name_measured
-from scanner.ground.curved_beds import curve_beds
-from scanner.ground.lot_tables import list_beds, list_lot_edges, list_lots, list_notes, list_shapes
-from scanner.ground.on_foot import size_measured
+from scanner.ground.drawn.curved_beds import curve_beds
+from scanner.ground.drawn.lot_tables import (
+    list_beds,
+    list_lot_edges,
+    list_lots,
+    list_notes,
+    list_shapes,
+)
+from scanner.ground.record.corrections import correct_beds, name_measured
+from scanner.ground.record.on_foot import size_measured
+from scanner.ground.record.stored import match_stored_beds, name_corrected, plant_built
 from scanner.ground.sets import combine_beds
-from scanner.ground.stored import match_stored_beds, name_corrected, plant_built
 from scanner.ground.survey import Survey, survey_block
 from scanner.schema.tables import (
     BEDS,

@@ -33,10 +33,10 @@ from scanner.calls.reasons import add_bad_edges, is_just_built
 from scanner.calls.remarks import own_columns, with_remarks
 from scanner.calls.sales import override_measured
 from scanner.calls.under_way import list_under_way
-from scanner.ground.answers import note_answers
-from scanner.ground.bearing import reach_ft
-from scanner.ground.plan_shapes import list_plan_shapes
-from scanner.ground.stored import find_neighbors
+from scanner.ground.drawn.plan_shapes import list_plan_shapes
+from scanner.ground.record.answers import note_answers
+from scanner.ground.record.stored import find_neighbors
+from scanner.ground.setting.bearing import reach_ft
 from scanner.job.bundles import Demand
 from scanner.job.method import break_even_areas, use_machines
 from scanner.job.wording import usual_cautions

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.bearing import list_bearing
-from scanner.ground.stored import remember_beds
+from scanner.ground.record.stored import remember_beds
+from scanner.ground.setting.bearing import list_bearing
 from scanner.job.bundles import Demand
 from scanner.schema.documents import PART_TABLES, Book
 from scanner.store.blocks import Block

@@ -12,7 +12,7 @@ import pytest
 
 from scanner.book.settings import read_rates
 from scanner.calls.log import NO_SEASON
-from scanner.ground.stored import remember_beds
+from scanner.ground.record.stored import remember_beds
 from scanner.pages.summary import summarize
 from scanner.pipeline import scan
 from scanner.schema.documents import Book, Scan, Season

@@ -18,7 +18,7 @@ from shapely.affinity import scale, translate
 
 from scanner import block_ground, block_work, reuse
 from scanner.calls.log import NO_SEASON
-from scanner.ground.stored import remember_beds
+from scanner.ground.record.stored import remember_beds
 from scanner.pipeline import open_store, publish_scan, read_book, scan
 from scanner.schema.documents import PART_TABLES
 from scanner.schema.log_tables import ANSWERS, JOBS

@@ -26,7 +26,7 @@ from scanner.calls.log import begin_log, read_season
 from scanner.calls.log.file import LOG_FILE
 from scanner.cli.demo import copy_sample_book
 from scanner.errors import LogError
-from scanner.ground.stored import match_stored_beds, remember_beds
+from scanner.ground.record.stored import match_stored_beds, remember_beds
 from scanner.pages.geojson import beds_geojson
 from scanner.pages.summary import summarize
 from scanner.schema.documents import Scan, Season

@@ -27,7 +27,7 @@ from scanner.cli.options import season_on
 from scanner.cli.talk import progress_bar, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError, LogError
-from scanner.ground.stored import remember_beds
+from scanner.ground.record.stored import remember_beds
 from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.pages.publish import CALL_LISTS, UNREADABLE, seal_of

@@ -18,7 +18,7 @@ from scanner.calls.post import learn_letters
 from scanner.cli.keeping import scanned
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import say, tell
-from scanner.ground.old_beds import list_old_beds
+from scanner.ground.record.old_beds import list_old_beds
 from scanner.job.care import plan_care
 from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_html, forecast_json
 from scanner.pages.plan_page import write_day

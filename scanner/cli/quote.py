@@ -22,7 +22,7 @@ from scanner.cli.plans import draw_up_plans, plant_words
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import say
 from scanner.errors import BookError
-from scanner.ground.stored import remember_beds
+from scanner.ground.record.stored import remember_beds
 from scanner.pages.bed_words import bed_names
 from scanner.pages.drawing.scene import LotPlan
 from scanner.pages.quote_page import draw_quote

@@ -11,7 +11,7 @@ from scanner import pipeline
 from scanner.cli.options import Asked, command
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
-from scanner.ground.old_beds import list_old_beds
+from scanner.ground.record.old_beds import list_old_beds
 from scanner.job.care import plan_care, spring_after, sum_clients, sum_routes
 from scanner.pages.publish import publish_files
 from scanner.sheets.cells import sheet_csv, sheet_row, usd

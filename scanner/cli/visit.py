@@ -17,7 +17,7 @@ from scanner.cli.rows import show_problems
 from scanner.cli.sketch import why_nothing
 from scanner.cli.talk import say
 from scanner.errors import BookError
-from scanner.ground.corrections import scale_beds
+from scanner.ground.record.corrections import scale_beds
 from scanner.job.prices import full_price_cents, price_offers
 from scanner.job.quantities import know_lots, take_off
 from scanner.pages.bed_words import letter_of

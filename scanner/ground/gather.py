@@ -15,7 +15,6 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground.around import Around, look_around
 from scanner.ground.kinds import (
     EASEMENT,
     HOUSE,
@@ -32,6 +31,7 @@ from scanner.ground.kinds import (
     shift,
 )
 from scanner.ground.seams import divide_large, join_parts, pave, windows_of
+from scanner.ground.setting.around import Around, look_around
 from scanner.plane.frame import name_frames, to_feet
 from scanner.plane.grid import meet, only_ground, snap, unite
 from scanner.schema.documents import LocalRules

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from scanner.ground.around import Neighbors
 from scanner.ground.kinds import BED, HARD, LINE, OTHER, SHUT, WATER, Lots, Parts, take_from
+from scanner.ground.setting.around import Neighbors
 from scanner.plane.grid import (
     EMPTY,
     LEAST_EDGE_FT,

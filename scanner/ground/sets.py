@@ -13,7 +13,6 @@ import shapely
 
 from scanner.ground.absorb import absorb_turf, join_absorbed
 from scanner.ground.beds import ALONG_DRIVES, leaves_narrow
-from scanner.ground.corrections import scale_beds
 from scanner.ground.kinds import BED, DRIVE, GUESS, Parts
 from scanner.ground.measures import (
     Rays,
@@ -22,6 +21,7 @@ from scanner.ground.measures import (
     measure_lines,
     measure_shapes,
 )
+from scanner.ground.record.corrections import scale_beds
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.plane.grid import LEAST_FT
 from scanner.plane.segments import Segs, cut_rings, join, join_segs

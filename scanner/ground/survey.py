@@ -13,22 +13,22 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
-from scanner.ground.answers import add_cautions, look_up, settle_curbs
 from scanner.ground.beds import ALONG_DRIVES, Ground, cut_beds
-from scanner.ground.cautions import word_cautions
 from scanner.ground.drives import guess_openings, stand_drives
 from scanner.ground.edges import list_edges
 from scanner.ground.faces import face_walls
 from scanner.ground.gather import Block, gather
 from scanner.ground.kinds import CURB, Lots, Parts, shift
 from scanner.ground.lawn import Lawn, close_gaps, find_lawn
-from scanner.ground.limits import Limits, find_limits
 from scanner.ground.lines import lay_lines
 from scanner.ground.measures import measure_shapes
 from scanner.ground.names import name_beds, number_beds
+from scanner.ground.record.answers import add_cautions, look_up, settle_curbs
+from scanner.ground.record.stored import match_stored_beds
 from scanner.ground.seams import streets_of
-from scanner.ground.stored import match_stored_beds
-from scanner.ground.strips import find_strips
+from scanner.ground.setting.cautions import word_cautions
+from scanner.ground.setting.limits import Limits, find_limits
+from scanner.ground.setting.strips import find_strips
 from scanner.plane.grid import LEAST_FT, mend
 from scanner.plane.labels import chains, label
 from scanner.plane.segments import Segs, cut_rings, join_segs

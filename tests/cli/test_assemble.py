@@ -17,7 +17,7 @@ import shapely
 from scanner import pipeline
 from scanner.book.book import read_book
 from scanner.calls.log import NO_SEASON
-from scanner.ground.bearing import reach_ft
+from scanner.ground.setting.bearing import reach_ft
 from scanner.ground.survey import survey_block
 from scanner.pages.summary import summarize
 from scanner.store.blocks import cut_blocks, deal_blocks

@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 from shapely import box
 
-from scanner.ground.answers import BED_SENTENCE, note_answers
-from scanner.ground.on_foot import size_measured
+from scanner.ground.record.answers import BED_SENTENCE, note_answers
+from scanner.ground.record.on_foot import size_measured
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
 from tests.sites import (

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from shapely import box
 
-from scanner.ground.bearing import list_bearing
+from scanner.ground.setting.bearing import list_bearing
 from scanner.store.land import ENDS
 from tests.sites import Drawing, features_of, rules_of_cases
 

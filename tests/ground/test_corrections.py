@@ -10,9 +10,9 @@ import pytest
 import shapely
 from shapely import Point, box
 
-from scanner.ground.corrections import correct_beds
-from scanner.ground.lot_tables import list_beds
-from scanner.ground.stored import match_stored_beds, name_corrected, remember_beds
+from scanner.ground.drawn.lot_tables import list_beds
+from scanner.ground.record.corrections import correct_beds
+from scanner.ground.record.stored import match_stored_beds, name_corrected, remember_beds
 from scanner.schema.tables import MEASURED, check_table
 from tests.answers import answers
 from tests.ground.forms import FORMS, in_all_forms

@@ -9,9 +9,9 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-from scanner.ground.corrections import scale_beds
-from scanner.ground.curved_beds import curve_beds
-from scanner.ground.curved_line import curve_line
+from scanner.ground.drawn.curved_beds import curve_beds
+from scanner.ground.drawn.curved_line import curve_line
+from scanner.ground.record.corrections import scale_beds
 from tests.sites import beds_of, hydrant_front, one_bed, rules_of_cases, survey
 
 RULES = rules_of_cases(bed_line="curved")

@@ -10,7 +10,7 @@ from shapely import Polygon, box
 
 from scanner.ground.gather import gather
 from scanner.ground.kinds import CURB, HOUSE
-from scanner.ground.strips import find_strips
+from scanner.ground.setting.strips import find_strips
 from scanner.ground.survey import survey_block
 from tests.sites import Drawing, clients_of, features_of, rules_of_cases, street_south
 

@@ -8,7 +8,7 @@ import pytest
 import shapely
 from shapely import affinity, box
 
-from scanner.ground.old_beds import list_old_beds
+from scanner.ground.record.old_beds import list_old_beds
 from scanner.plane import frame as frames
 from scanner.schema.log_tables import STORED_BEDS
 from scanner.schema.tables import check_table

@@ -8,9 +8,9 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-from scanner.ground.lot_tables import list_notes
-from scanner.ground.on_foot import size_measured
-from scanner.ground.stored import match_beds
+from scanner.ground.drawn.lot_tables import list_notes
+from scanner.ground.record.on_foot import size_measured
+from scanner.ground.record.stored import match_beds
 from scanner.ground.survey import survey_block
 from scanner.plane.offsets import open_ground
 from scanner.schema.tables import MEASURED, check_table

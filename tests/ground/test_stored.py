@@ -15,8 +15,8 @@ from shapely import Polygon, affinity, box
 
 from scanner.book.settings import read_rules
 from scanner.calls.reasons import is_just_built
-from scanner.ground.on_foot import size_measured
-from scanner.ground.stored import (
+from scanner.ground.record.on_foot import size_measured
+from scanner.ground.record.stored import (
     find_neighbors,
     match_beds,
     match_stored_beds,

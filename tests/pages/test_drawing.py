@@ -11,7 +11,7 @@ import pytest
 import shapely
 from shapely import LineString, Point, box
 
-from scanner.ground.plan_shapes import list_plan_shapes
+from scanner.ground.drawn.plan_shapes import list_plan_shapes
 from scanner.ground.sets import single_bed_offers
 from scanner.ground.survey import Survey
 from scanner.pages.bed_words import drawn_words

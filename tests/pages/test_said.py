@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scanner.ground.cautions import SENTENCES, THINGS
+from scanner.ground.setting.cautions import SENTENCES, THINGS
 from scanner.pages.said import USUAL, own_cautions
 from tests.job.job_cases import local_rules
 

@@ -10,11 +10,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.around import Around, nearest_on
-from scanner.ground.fronts import find_fronts
 from scanner.ground.gather import Block
 from scanner.ground.kinds import OTHER, Lots, Parts, shift
 from scanner.ground.seams import streets_of, windows_of
+from scanner.ground.setting.around import Around, nearest_on
+from scanner.ground.setting.fronts import find_fronts
 from scanner.plane.grid import ON_FT, meet, mend, minus, only_ground, snap, unite
 from scanner.plane.segments import Segs, cut_rings, runs
 from scanner.schema.documents import LocalRules

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.around import nearest_on
 from scanner.ground.kinds import Parts
+from scanner.ground.setting.around import nearest_on
 from scanner.plane.grid import ON_FT
 from scanner.plane.segments import Segs, cut_rings, join, near
 from scanner.schema.documents import LocalRules

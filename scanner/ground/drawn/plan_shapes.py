@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.ground.drawn.lot_tables import LAYER_BITS
 from scanner.ground.kinds import EASEMENT, LINE, OTHER, shift
-from scanner.ground.limits import AT_CORNER, FIRE, LOW, RAMP, ROOTS, STEP_OUT, WALL
-from scanner.ground.lot_tables import LAYER_BITS
+from scanner.ground.setting.limits import AT_CORNER, FIRE, LOW, RAMP, ROOTS, STEP_OUT, WALL
 from scanner.ground.survey import Survey
 from scanner.schema.tables import PLAN_LAYERS, PLAN_SHAPES, check_table
 

@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.curved_line import LEAST_LINE_FT, LEAST_WAVE_FT, ON_EDGE_FT, Curved, curve_line
+from scanner.ground.drawn.curved_line import (
+    LEAST_LINE_FT,
+    LEAST_WAVE_FT,
+    ON_EDGE_FT,
+    Curved,
+    curve_line,
+)
 from scanner.ground.kinds import shift
 from scanner.ground.survey import Survey, limit_beds, place_beds
 from scanner.schema.documents import LocalRules

@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.ground.corners import Corners
 from scanner.ground.drive_sides import find_sides
 from scanner.ground.kinds import Lots, Parts
+from scanner.ground.setting.corners import Corners
 from scanner.plane.segments import Segs, cut_rings, join
 from scanner.schema.documents import LocalRules
 

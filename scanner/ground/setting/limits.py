@@ -15,7 +15,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.corners import find_corners, find_ramps
 from scanner.ground.gather import AROUND_FT, Block
 from scanner.ground.kinds import (
     DRIVE,
@@ -31,7 +30,8 @@ from scanner.ground.kinds import (
     pair_boxes,
 )
 from scanner.ground.seams import windows_of
-from scanner.ground.sights import corner_sights, drive_sights
+from scanner.ground.setting.corners import find_corners, find_ramps
+from scanner.ground.setting.sights import corner_sights, drive_sights
 from scanner.plane.grid import meet, minus, unite
 from scanner.plane.labels import Chains
 from scanner.plane.segments import join

@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.answers import add_cautions, deny
-from scanner.ground.cautions import WALL_SENTENCE
 from scanner.ground.names import name_beds
+from scanner.ground.record.answers import add_cautions, deny
+from scanner.ground.setting.cautions import WALL_SENTENCE
 from scanner.schema.documents import LocalRules
 from scanner.schema.log_tables import ANSWERS
 from scanner.schema.tables import BEDS, MEASURED, check_table, empty_table

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.ground.limits import BARRED, RAMP, Limits
+from scanner.ground.setting.limits import BARRED, RAMP, Limits
 from scanner.plane.segments import join
 from scanner.schema.documents import LocalRules
 

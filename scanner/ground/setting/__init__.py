@@ -1,0 +1,1 @@
+"""What lies round a lot's turf: streets and fronts, corners, limits, and what to mind there."""
