@@ -124,7 +124,7 @@ def _host(
     segs = cut_rings(pieces, row)
     total_ft = np.bincount(segs.of, segs.length_ft, len(pieces))
     sides = cut_rings(beds, at)
-    on_beds = lies_on(segs, sides, len(lots), reach_ft=3 * ON_FT)
+    on_beds = lies_on(segs, sides, reach_ft=3 * ON_FT)
     # A stretch lies on one bed of its own: keyed by piece and bed, contacts are measured at once.
     pair, key = np.unique(
         np.column_stack([segs.of[on_beds.i], sides.of[on_beds.j]]), axis=0, return_inverse=True
@@ -137,7 +137,7 @@ def _host(
             host[piece], best_ft[piece] = bed, ft
     stops = border.take((border.bits & SHUT & ~(WATER | OTHER)) > 0)
     stops = stops._replace(lot=np.searchsorted(lots, stops.lot))
-    on_stops = lies_on(segs, stops, len(lots), reach_ft=3 * ON_FT)
+    on_stops = lies_on(segs, stops, reach_ft=3 * ON_FT)
     both = Stretches(*(np.concatenate(pair) for pair in zip(on_beds, on_stops, strict=True)))
     hemmed_ft = length_on_ft(segs, both, len(pieces)) - best_ft
     is_hemmed = hemmed_ft >= HEMMED_SHARE * (total_ft - best_ft) - LEAST_EDGE_FT / 2

@@ -62,7 +62,7 @@ def draw_bands(
     pieces, row = ground_parts(take_from(meet(ground[lot], wide), lot, taken), LEAST_FT2)
     pieces = despike(pieces)
     bands = Parts(pieces, np.zeros(len(pieces), np.int32), lot[row])
-    touching = contacts_of(pieces, bands.lot, border, len(ground))
+    touching = contacts_of(pieces, bands.lot, border)
     return bands.take(length_ft(touching, bit, len(pieces)) >= LEAST_EDGE_FT)
 
 
@@ -164,7 +164,7 @@ def cut_beds(
 
 def _cut_kind(bands: Parts, ground: Ground, along: str, rules: LocalRules) -> pd.DataFrame:
     pieces, lot, lost = _open(bands, ground.removed, rules.min_depth_ft)
-    touching = contacts_of(pieces, lot, ground.border, len(ground.turf))
+    touching = contacts_of(pieces, lot, ground.border)
     edge_ft = length_ft(touching, EDGE[along], len(pieces))
     area_ft2 = shapely.area(pieces)
     # A tenth of an inch of slack: 12 ft drawn as 11.9999 ft is 12 ft.
@@ -218,9 +218,9 @@ def _absorb(
     kept = np.flatnonzero(beds["skip_reason"] == "")
     core, lot = beds["core"].to_numpy()[kept], beds["lot"].to_numpy()[kept]
     border = ground.border_of(along)
-    touching = contacts_of(core, lot, border, len(ground.turf))
+    touching = contacts_of(core, lot, border)
     far_ft = rules.mower_ft + 2 * LEAST_EDGE_FT
-    rays = look_across(touching, border, len(ground.turf), far_ft=far_ft)
+    rays = look_across(touching, border, far_ft=far_ft)
     is_tight = leaves_narrow(rays, len(core), rules.mower_ft)
     asked = np.flatnonzero(np.isin(lot, lot[is_tight]))
     if len(asked):

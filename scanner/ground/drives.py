@@ -15,7 +15,7 @@ from shapely.ops import substring
 
 from scanner.ground.drive_sides import find_sides
 from scanner.ground.kinds import DRIVE, GUESS, HARD, LINE, SIDEWALK, WALK, Lots, Parts
-from scanner.plane.grid import EMPTY, LEAST_FT, meet, minus, snap, unite
+from scanner.plane.grid import EMPTY, LEAST_FT, boxes_meet, meet, minus, snap, unite
 from scanner.plane.labels import Chains
 from scanner.plane.segments import join
 from scanner.schema.documents import LocalRules
@@ -77,8 +77,7 @@ def _on_lot(drives: Parts, lots: Lots) -> np.ndarray:
     box = shapely.bounds(drives.shape)
     is_on = np.zeros(len(box), bool)
     for ground in (lots.outline, lots.strip):
-        near = shapely.bounds(ground)[drives.lot]
-        meets = ((box[:, :2] <= near[:, 2:]) & (box[:, 2:] >= near[:, :2])).all(axis=1)
+        meets = boxes_meet(box, shapely.bounds(ground)[drives.lot])
         at = np.flatnonzero(meets & ~is_on)
         is_on[at] = shapely.intersects(drives.shape[at], ground[drives.lot[at]])
     return is_on
@@ -120,7 +119,7 @@ def _turf_under(mouths: np.ndarray, lot: np.ndarray, lots: Lots, parts: Parts) -
 
 
 def _meeting(shapes: np.ndarray, lot: np.ndarray, parts: Parts) -> tuple[np.ndarray, np.ndarray]:
-    i, j = join(lot, parts.lot, int(max(lot.max(initial=0), parts.lot.max(initial=0))) + 1)
+    i, j = join(lot, parts.lot)
     hit = shapely.intersects(shapes[i], parts.shape[j])
     return i[hit], j[hit]
 

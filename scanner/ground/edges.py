@@ -116,9 +116,8 @@ def _tips_on(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Find the border piece on which each tip's tail begins: tips and pieces."""
     at = np.arange(len(tip))
-    count = int(max(lot.max(initial=0), border.lot.max(initial=0))) + 1
     points = Segs(tip, tip, at, lot, at, at)
-    i, j = near(points, border, count, 2 * ON_FT)
+    i, j = near(points, border, 2 * ON_FT)
     step = border.b[j] - border.a[j]
     size = np.hypot(*step.T)
     away = tip[i] - border.a[j]
@@ -164,8 +163,7 @@ def _covered_ft(lines: np.ndarray, lot: np.ndarray, others: Parts, depth_ft: flo
     tries = np.array([TRY_FT, NEAR_FT, depth_ft / 3, 2 * depth_ft / 3, depth_ft])
     spots = np.minimum(tries[None, :], shapely.length(lines)[:, None])
     point = shapely.line_interpolate_point(np.repeat(lines, len(tries)), spots.ravel())
-    count = int(max(lot.max(initial=0), others.lot.max(initial=0))) + 1
-    i, j = join(np.repeat(lot, len(tries)), others.lot, count)
+    i, j = join(np.repeat(lot, len(tries)), others.lot)
     xy, box = shapely.get_coordinates(point), shapely.bounds(others.shape).reshape(-1, 4)
     inside = (xy[i] >= box[j, :2] - ON_FT).all(1) & (xy[i] <= box[j, 2:] + ON_FT).all(1)
     i, j = i[inside], j[inside]

@@ -33,7 +33,7 @@ from scanner.ground.kinds import (
 from scanner.ground.seams import divide_large, join_parts, pave, windows_of
 from scanner.ground.setting.around import Around, look_around
 from scanner.plane.frame import name_frames, to_feet
-from scanner.plane.grid import meet, only_ground, snap, unite
+from scanner.plane.grid import boxes_meet, meet, only_ground, snap, unite
 from scanner.schema.documents import LocalRules
 
 AROUND_FT = 40.0
@@ -204,8 +204,7 @@ def _reach(
     is_own, is_nobody = owner[at] == lots.client_id[lot], owner[at] == ""
     box = shapely.bounds(shapes)[at] - origin[lot]
     # Streets and sidewalks count in all of the window, the rest near the lot; lines and lawns are one's own.
-    close = (box[:, :2] <= near[lot, 2:]).all(axis=1) & (box[:, 2:] >= near[lot, :2]).all(axis=1)
-    close |= (bits[at] & (STREET | SIDEWALK)) > 0
+    close = boxes_meet(box, near[lot]) | ((bits[at] & (STREET | SIDEWALK)) > 0)
     theirs = np.isin(kind, ("edge", "lawn"))[at] & ~is_own & ~is_nobody
     keep = close & ~theirs
     lot, at, is_own, box = lot[keep], at[keep], is_own[keep], box[keep]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.plane.grid import minus
+from scanner.plane.grid import boxes_meet, minus
 from scanner.plane.segments import join
 
 (
@@ -130,11 +130,8 @@ def pair_boxes(
     shapes: np.ndarray, lot: np.ndarray, parts: Parts, reach_ft: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
     """Pair shapes with parts of their lot whose boxes lie `reach_ft` apart at most: rows of both."""
-    count = int(max(lot.max(initial=0), parts.lot.max(initial=0))) + 1
-    i, j = join(lot, parts.lot, count)
-    one, two = shapely.bounds(shapes), shapely.bounds(parts.shape)
-    meets = (one[i, :2] <= two[j, 2:] + reach_ft) & (two[j, :2] <= one[i, 2:] + reach_ft)
-    meets = meets.all(axis=1)
+    i, j = join(lot, parts.lot)
+    meets = boxes_meet(shapely.bounds(shapes)[i], shapely.bounds(parts.shape)[j], reach_ft)
     return i[meets], j[meets]
 
 

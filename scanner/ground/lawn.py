@@ -21,6 +21,7 @@ from scanner.plane.grid import (
     ON_FT,
     STEP_FT,
     around,
+    boxes_meet,
     ground_parts,
     meet,
     minus,
@@ -125,10 +126,9 @@ def close_gaps(
     border, layers = pieces
     hard = layers.take((layers.bits & CLOSES) > 0)
     bare = border.take(border.bits == 0)
-    count = len(ground)
     reach = np.array([-1.0, -1.0, 1.0, 1.0]) * 2 * rules.gap_ft
     foreign = neighbors.near(shapely.bounds(lots.outline) + reach)
-    i, j = _facing(bare, hard, count, rules.gap_ft)
+    i, j = _facing(bare, hard, rules.gap_ft)
     at = np.unique(bare.lot[i[_is_own(bare.take(i), hard.take(j), lots, foreign, rules.gap_ft)]])
     if not len(at):
         return ground, at
@@ -166,10 +166,9 @@ def _built_near(ground: np.ndarray, parts: Parts, at: np.ndarray) -> np.ndarray:
     built = parts.take(((parts.bits & CLOSES) > 0) & ((parts.bits & LINE) == 0))
     row = np.minimum(np.searchsorted(at, built.lot), len(at) - 1)
     window = around(ground[at], AROUND_FT)
-    box, near = shapely.bounds(built.shape), shapely.bounds(window)[row]
-    meets = (at[row] == built.lot) & (box[:, :2] <= near[:, 2:]).all(1)
-    meets &= (box[:, 2:] >= near[:, :2]).all(1)
-    shape, row, box = built.shape[meets], row[meets], box[meets]
+    meets = boxes_meet(shapely.bounds(built.shape), shapely.bounds(window)[row])
+    meets &= at[row] == built.lot
+    shape, row = built.shape[meets], row[meets]
     large = np.flatnonzero(shapely.get_num_coordinates(shape) > MANY_VERTICES)
     shape[large] = meet(shape[large], window[row[large]])
     return unite(shape, row, len(at))
@@ -181,9 +180,9 @@ def _bridge(shapes: np.ndarray, gap_ft: float) -> np.ndarray:
     return only_ground(shapely.buffer(wide, -gap_ft / 2, join_style="mitre"))
 
 
-def _facing(bare: Segs, hard: Segs, count: int, gap_ft: float) -> tuple[np.ndarray, np.ndarray]:
+def _facing(bare: Segs, hard: Segs, gap_ft: float) -> tuple[np.ndarray, np.ndarray]:
     """Pair bare pieces with something hard that they look at within the gap."""
-    i, j = near(bare, hard, count, gap_ft)
+    i, j = near(bare, hard, gap_ft)
     along, off, size = beside(bare.take(i), hard.take(j))
     is_line = (hard.bits[j] & LINE) > 0
     # Ground lies on the left of both: borders that face each other run against each other.
@@ -204,8 +203,8 @@ def _is_own(bare: Segs, hard: Segs, lots: Lots, foreign: Parts, gap_ft: float) -
     middle_ft = (np.maximum(along.min(axis=1), 0.0) + np.minimum(along.max(axis=1), size)) / 2
     aside = np.column_stack([-ahead[:, 1], ahead[:, 0]]) * off.mean(axis=1)[:, None] / 2
     point = shapely.points(hard.a + ahead * middle_ft[:, None] + aside)
-    lot, count = bare.lot, len(lots.outline)
-    i, j = join(lot, foreign.lot, count)
+    lot = bare.lot
+    i, j = join(lot, foreign.lot)
     is_foreign = np.zeros(len(lot), bool)
     is_foreign[i[shapely.intersects(foreign.shape[j], point[i])]] = True
     is_near = shapely.dwithin(point, lots.outline[lot], gap_ft) & ~is_foreign
@@ -232,7 +231,7 @@ def _bound(
     lot = at[row[across]]
     sides = cut_rings(lots.outline[lot], lot)
     bits = np.zeros(len(sides.of), np.int32)
-    bits[_facing(sides, hard, len(lots.outline), gap_ft)[0]] = 1
+    bits[_facing(sides, hard, gap_ft)[0]] = 1
     fronts = chains(sides._replace(bits=bits), 1)
     # Square at its ends: what lies beyond a slanted lot line is not the lot's.
     pushed = shapely.buffer(fronts.lines(), gap_ft, cap_style="flat", join_style="mitre")
@@ -247,6 +246,6 @@ def _joining(new: np.ndarray, row: np.ndarray, lawn: np.ndarray, built: np.ndarr
     segs = cut_rings(new, row)
     joins = np.ones(len(new), bool)
     for other in (lawn, built):
-        on = lies_on(segs, cut_rings(other, np.arange(len(other))), len(other))
+        on = lies_on(segs, cut_rings(other, np.arange(len(other))))
         joins &= length_on_ft(segs, on, len(new)) > LEAST_EDGE_FT
     return joins

@@ -25,9 +25,9 @@ RIM = 1 << 30
 """Label of what lies on the lawn's border."""
 
 
-def contacts_of(shapes: np.ndarray, lot: np.ndarray, border: Segs, count: int) -> Segs:
+def contacts_of(shapes: np.ndarray, lot: np.ndarray, border: Segs) -> Segs:
     """Label the borders of pieces [ft] with what they lie on; those on the lawn's border have `RIM` and its bits."""
-    return label(cut_rings(shapes, lot), border._replace(bits=border.bits | RIM), count)
+    return label(cut_rings(shapes, lot), border._replace(bits=border.bits | RIM))
 
 
 def length_ft(touching: Segs, bits: int | np.ndarray, count: int) -> np.ndarray:
@@ -86,7 +86,7 @@ class _Feet(NamedTuple):
     many: np.ndarray
 
 
-def look_across(touching: Segs, border: Segs, count: int, *, far_ft: float = RAY_FT) -> Rays:
+def look_across(touching: Segs, border: Segs, *, far_ft: float = RAY_FT) -> Rays:
     """
     Measure the turf off each piece's bed line: rays normal to it, about a foot apart, `far_ft` long at most.
 
@@ -109,16 +109,15 @@ def look_across(touching: Segs, border: Segs, count: int, *, far_ft: float = RAY
     feet = _Feet(touching.take(at[stand]), first_ft[stand], spacing[stand], many[stand])
     own = touching.take(touching.bits == 0)
     by_piece = feet._replace(segs=feet.segs._replace(lot=feet.segs.of))
-    pieces = int(own.of.max(initial=-1)) + 1
     wide_ft = np.minimum(
-        _shortest(feet, border, count, far_ft),
-        _shortest(by_piece, own._replace(lot=own.of), pieces, far_ft),
+        _shortest(feet, border, far_ft),
+        _shortest(by_piece, own._replace(lot=own.of), far_ft),
     )
     line_ft = np.repeat(total[chain[stand]], feet.many)
     return Rays(np.repeat(feet.segs.of, feet.many), wide_ft, line_ft)
 
 
-def _shortest(feet: _Feet, border: Segs, count: int, far_ft: float) -> np.ndarray:
+def _shortest(feet: _Feet, border: Segs, far_ft: float) -> np.ndarray:
     """Measure how far each ray runs before it meets a border of its lot."""
     segs, many = feet.segs, feet.many
     step = (segs.b - segs.a) / segs.length_ft[:, None]
@@ -130,7 +129,7 @@ def _shortest(feet: _Feet, border: Segs, count: int, far_ft: float) -> np.ndarra
         a=np.minimum(np.minimum(segs.a, segs.b), np.minimum(segs.a, segs.b) + right),
         b=np.maximum(np.maximum(segs.a, segs.b), np.maximum(segs.a, segs.b) + right),
     )
-    i, j = near(swept, border, count, 0.0)
+    i, j = near(swept, border, 0.0)
     (x0, y0), (x1, y1) = (_seen(end[j] - segs.a[i], step[i]) for end in (border.a, border.b))
     spacing, start = feet.spacing_ft[i], feet.first_ft[i]
     low = np.maximum(np.ceil((np.minimum(x0, x1) - start) / spacing), 0).astype(int)
@@ -202,20 +201,20 @@ def measure_shapes(beds: pd.DataFrame, border: Segs, outline: np.ndarray) -> pd.
     count, core, absorbed = len(beds), beds["core"].to_numpy(), beds["absorbed"].to_numpy()
     lot, along, shapes = beds["lot"].to_numpy(), beds["along"].to_numpy(), beds["shape"].to_numpy()
     bits = np.array([EDGE[kind] for kind in along], np.int32)
-    touching = contacts_of(shapes, lot, border, len(outline))
+    touching = contacts_of(shapes, lot, border)
     edge_ft = length_ft(touching, bits, count)
     edge = own_edges(touching, bits, count)
     # What a bed absorbs may lie along its edge too: the edge is that of the band.
     grown = np.flatnonzero(~shapely.is_empty(absorbed))
     if len(grown):
-        before = contacts_of(core[grown], lot[grown], border, len(outline))
+        before = contacts_of(core[grown], lot[grown], border)
         edge_ft[grown] = length_ft(before, bits[grown], len(grown))
         edge[grown] = own_edges(before, bits[grown], len(grown))
     area_ft2 = shapely.area(shapes)
     inside_ft2 = area_ft2.copy()
     out = np.flatnonzero(~shapely.covers(outline[lot], shapes))
     inside_ft2[out] = shapely.area(shapely.intersection(shapes[out], outline[lot[out]]))
-    lines = measure_lines(touching, look_across(touching, border, len(outline)), count)
+    lines = measure_lines(touching, look_across(touching, border), count)
     return beds.assign(
         edge=edge,
         edge_ft=edge_ft,

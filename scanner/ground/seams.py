@@ -14,7 +14,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from scanner.ground.kinds import LINE, STREET, Lots, Parts
-from scanner.plane.grid import meet, minus, snap, unite
+from scanner.plane.grid import boxes_meet, meet, minus, snap, unite
 from scanner.plane.segments import join
 
 LARGE_VERTICES = 256
@@ -138,21 +138,16 @@ def join_parts(parts: Parts, *, gap_ft: float) -> Parts:
 
 def _close_pairs(parts: Parts, gap_ft: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Pair parts of a lot that may be one; streets up to a gap apart, others up to a seam."""
-    count = int(parts.lot.max(initial=-1)) + 1
-    one, two = join(parts.lot, parts.lot, count)
+    one, two = join(parts.lot, parts.lot)
     street = (parts.bits & STREET) > 0
     alike = (parts.bits[one] == parts.bits[two]) | (street[one] & street[two])
     lines = (parts.bits & LINE) > 0
     keep = (one < two) & alike & (lines[one] == lines[two])
     one, two = one[keep], two[keep]
     box = shapely.bounds(parts.shape)
-    reach_ft = np.where(street[one] & ~lines[one], gap_ft, SEAM_FT)[:, None]
-    close = (box[one, :2] <= box[two, 2:] + reach_ft) & (box[two, :2] <= box[one, 2:] + reach_ft)
-    one, two, reach_ft = (
-        one[close.all(axis=1)],
-        two[close.all(axis=1)],
-        reach_ft[close.all(axis=1), 0],
-    )
+    reach_ft = np.where(street[one] & ~lines[one], gap_ft, SEAM_FT)
+    close = boxes_meet(box[one], box[two], reach_ft[:, None])
+    one, two, reach_ft = one[close], two[close], reach_ft[close]
     apart_ft = shapely.distance(parts.shape[one], parts.shape[two])
     close = apart_ft <= reach_ft
     return one[close], two[close], apart_ft[close]

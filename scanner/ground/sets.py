@@ -23,7 +23,7 @@ from scanner.ground.measures import (
 )
 from scanner.ground.record.corrections import scale_beds
 from scanner.ground.survey import Survey, limit_beds, place_beds
-from scanner.plane.grid import LEAST_FT
+from scanner.plane.grid import LEAST_FT, boxes_meet
 from scanner.plane.segments import Segs, cut_rings, join, join_segs
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import OFFER_BEDS, check_table
@@ -72,11 +72,11 @@ def near_beds(
     at = np.flatnonzero(beds["frame"] != "")
     shapes, own = beds["geometry"].to_numpy()[at], pd.factorize(beds[key].iloc[at])[0]
     order = np.argsort(own, kind="stable")
-    i, j = join(own, own[order], int(own.max(initial=0)) + 1)
+    i, j = join(own, own[order])
     j = order[j]
     i, j = i[i < j], j[i < j]
     box, far_ft = shapely.bounds(shapes).reshape(-1, 4), MOWERS_APART * rules.mower_ft
-    close = (box[i, :2] <= box[j, 2:] + far_ft).all(1) & (box[i, 2:] >= box[j, :2] - far_ft).all(1)
+    close = boxes_meet(box[i], box[j], far_ft)
     i, j = i[close], j[close]
     near = shapely.dwithin(shapes[i], shapes[j], far_ft)
     return at[i[near]], at[j[near]]
@@ -99,8 +99,8 @@ def _redraw(rows: pd.DataFrame, survey: Survey, rules: LocalRules) -> pd.DataFra
     rows = rows.assign(**{name: survey.beds[name].to_numpy()[at] for name in drawn})
     offer = np.unique(rows["offer_id"].to_numpy(str), return_inverse=True)[1]
     border = join_segs(_border_of(rows, survey), _sides_beside(rows, offer))
-    touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border, len(rows))
-    rays = look_across(touching, border, len(rows))
+    touching = contacts_of(rows["shape"].to_numpy(), np.arange(len(rows)), border)
+    rays = look_across(touching, border)
     lines = measure_lines(touching, rays, len(rows))
     asked = np.isin(offer, offer[_may_grow(rows, offer, touching, rays, rules.mower_ft)])
     core, absorbed = rows["core"].to_numpy()[asked], rows["absorbed"].to_numpy().copy()
@@ -145,8 +145,7 @@ def _absorb(
 
 def _for_each(lot_of: np.ndarray, border: Segs) -> Segs:
     """Copy the pieces of each row's lot, keyed by row."""
-    most = max(lot_of.max(initial=0), border.lot.max(initial=0))
-    row, piece = join(lot_of, border.lot, int(most) + 1)
+    row, piece = join(lot_of, border.lot)
     return border.take(piece)._replace(lot=row)
 
 
@@ -166,7 +165,7 @@ def _sides_beside(rows: pd.DataFrame, offer: np.ndarray) -> Segs:
 
 
 def _beside(offer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    row, other = join(offer, offer, int(offer.max()) + 1)
+    row, other = join(offer, offer)
     return row[row != other], other[row != other]
 
 
@@ -180,5 +179,5 @@ def _may_grow(
     row, other = _beside(offer)
     row, other = row[is_narrow[row]], other[is_narrow[row]]
     near = shapely.dwithin(shapes[row], shapes[other], mower_ft)
-    across = look_across(touching, _sides_beside(rows, offer), count)
+    across = look_across(touching, _sides_beside(rows, offer))
     return (np.bincount(row, near, count) > 0) | leaves_narrow(across, count, mower_ft)

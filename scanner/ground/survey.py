@@ -29,7 +29,7 @@ from scanner.ground.seams import streets_of
 from scanner.ground.setting.cautions import word_cautions
 from scanner.ground.setting.limits import Limits, find_limits
 from scanner.ground.setting.strips import find_strips
-from scanner.plane.grid import LEAST_FT, mend
+from scanner.plane.grid import LEAST_FT, boxes_meet, mend
 from scanner.plane.labels import chains, label
 from scanner.plane.segments import Segs, cut_rings, join_segs
 from scanner.plane.shared_corners import share_corners
@@ -129,20 +129,15 @@ def _lay_out(block: Block, lots: Lots, parts: Parts, rules: LocalRules) -> tuple
     lawn = find_lawn(lots, parts, rules=rules)
     layers = cut_rings(parts.shape, parts.lot, parts.bits)
     layers = face_walls(layers, block.around, rules=rules)
-    close = layers.take(_near(layers, lawn.ground, rules.gap_ft + 1.0))
-    border = label(cut_rings(lawn.ground, np.arange(count)), close, count)
+    box = shapely.bounds(lawn.ground)[layers.lot]
+    close = layers.take(boxes_meet(layers.box, box, rules.gap_ft + 1.0))
+    border = label(cut_rings(lawn.ground, np.arange(count)), close)
     ground, at = close_gaps(
         lawn.ground, lots, parts, (border, close), neighbors=block.around.neighbors, rules=rules
     )
     lawn = replace(lawn, ground=ground)
-    closed = label(cut_rings(ground[at], at), close, count)
+    closed = label(cut_rings(ground[at], at), close)
     return lawn, join_segs(border.take(~np.isin(border.lot, at)), closed), layers
-
-
-def _near(layers: Segs, ground: np.ndarray, reach_ft: float) -> np.ndarray:
-    box = shapely.bounds(ground)[layers.lot]
-    low, high = np.minimum(layers.a, layers.b), np.maximum(layers.a, layers.b)
-    return ((high >= box[:, :2] - reach_ft) & (low <= box[:, 2:] + reach_ft)).all(axis=1)
 
 
 def _measured(survey: Survey, *, rules: LocalRules) -> pd.DataFrame:

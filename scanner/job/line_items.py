@@ -34,9 +34,7 @@ def itemize(prices: pd.DataFrame, quantities: pd.DataFrame, *, rates: RateBook) 
     offer_ids = pd.Index(prices["offer_id"].unique())
     codes = offer_ids.get_indexer(pd.Index(quantities["offer_id"]))
     order = np.argsort(codes, kind="stable")[np.count_nonzero(codes < 0) :]
-    job, at = join(
-        offer_ids.get_indexer(pd.Index(prices["offer_id"])), codes[order], len(offer_ids)
-    )
+    job, at = join(offer_ids.get_indexer(pd.Index(prices["offer_id"])), codes[order])
     row, starts = order[at], np.searchsorted(job, np.arange(len(prices)))
     if np.bincount(job, minlength=len(prices)).min() == 0:
         message = "a price has no quantities that it could be made of"

@@ -68,7 +68,7 @@ def price_offers(
     leads = _lead_finishes(amounts, starts, known["is_wildfire"].to_numpy(), rates)
     offer, place = np.nonzero(_fits(amounts, starts))
     finishes = np.array(FINISHES, dtype=object)[place]
-    job, row = join(offer, codes[order], len(offer_ids))
+    job, row = join(offer, codes[order])
     sheet = make_cost_sheet(
         take(amounts, row), np.searchsorted(job, np.arange(len(offer))),
         methods[offer], finishes, rates=rates,

@@ -130,6 +130,12 @@ def _sound(overlay: Overlay, shapes: np.ndarray, others: np.ndarray) -> np.ndarr
     return ground
 
 
+def boxes_meet(one: np.ndarray, two: np.ndarray, reach_ft: float | np.ndarray = 0.0) -> np.ndarray:
+    """Tell which boxes come within reach, row by row: west, south, east, north [ft], n × 4."""
+    near = (one[:, :2] <= two[:, 2:] + reach_ft) & (two[:, :2] <= one[:, 2:] + reach_ft)
+    return np.asarray(near.all(axis=1))
+
+
 def around(shapes: np.ndarray, far_ft: float) -> np.ndarray:
     """Give the boxes round shapes [ft], that far beyond."""
     x0, y0, x1, y1 = shapely.bounds(shapes).T

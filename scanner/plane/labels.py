@@ -47,7 +47,7 @@ NO_CHAINS = Chains(
 )  # fmt: skip
 
 
-def label(border: Segs, layers: Segs, count: int) -> Segs:
+def label(border: Segs, layers: Segs) -> Segs:
     """
     Cut a border [ft] where what it lies on changes: its stretches in order.
 
@@ -56,12 +56,12 @@ def label(border: Segs, layers: Segs, count: int) -> Segs:
 
     >>> from scanner.plane.segments import cut_rings
     >>> boxes = cut_rings(shapely.box([0, 4], [0, 1], [4, 8], [3, 9]), np.array([0, 0]), [0, 8])
-    >>> found = label(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), 1)
+    >>> found = label(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1))
     >>> found.length_ft.tolist(), found.bits.tolist()
     ([1.0, 2.0, 4.0, 3.0, 4.0], [0, 8, 0, 0, 0])
     """
     size = border.length_ft
-    on = _snapped(lies_on(border, layers, count, beyond_ft=0.0), size)
+    on = _snapped(lies_on(border, layers, beyond_ft=0.0), size)
     pieces = np.arange(len(size))
     seg = np.concatenate([pieces, pieces, on.i, on.i])
     t = np.concatenate([np.zeros(len(size)), np.ones(len(size)), on.t0, on.t1])
@@ -69,7 +69,7 @@ def label(border: Segs, layers: Segs, count: int) -> Segs:
     seg, t = seg[order], t[order]
     whole = (seg[1:] == seg[:-1]) & ((t[1:] - t[:-1]) * size[seg[:-1]] > 1e-6)  # noqa: PLR2004
     seg, begin, end = seg[:-1][whole], t[:-1][whole], t[1:][whole]
-    s, k = join(seg, on.i, len(size))
+    s, k = join(seg, on.i)
     middle = (begin + end)[s] / 2
     covers = (on.t0[k] <= middle) & (middle <= on.t1[k])
     bits = np.zeros(len(seg), np.int32)

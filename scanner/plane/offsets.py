@@ -95,7 +95,7 @@ def may_be_narrow(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     doubtful |= np.bincount(segs.of, minlength=count) > MOST_CORNERS
     plain = ~doubtful[segs.of]
     sides, step = segs.take(plain), step[plain]
-    i, j = join(sides.of, sides.of, count)
+    i, j = join(sides.of, sides.of)
     off = sides.a[j] - sides.a[i]
     deep_ft = np.zeros(len(sides.of))
     np.maximum.at(deep_ft, i, off[:, 1] * step[i, 0] - off[:, 0] * step[i, 1])

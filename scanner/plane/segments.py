@@ -17,8 +17,8 @@ from scanner.plane.grid import ON_FT
 CROSSING_SHARE = 0.6
 """An interval on which the offset changes by more of the tolerance is a crossing, no contact."""
 
-LONG_FT = 8.0
-"""Pieces longer than this are few on a lot: all are looked at."""
+WIDTHS_FT = (2.0, 16.0)
+"""Bounds of classes of how far pieces reach from west to east: none is looked for as if it were as wide as the widest."""
 
 LOT_FT = 1e6
 """No lot with all that lies round it is half as wide."""
@@ -46,6 +46,11 @@ class Segs(NamedTuple):
     def length_ft(self) -> np.ndarray:
         """Measure each piece [ft]."""
         return np.hypot(*(self.b - self.a).T)
+
+    @property
+    def box(self) -> np.ndarray:
+        """Give the box of each piece: west, south, east, north [ft], n × 4."""
+        return np.column_stack([np.minimum(self.a, self.b), np.maximum(self.a, self.b)])
 
 
 class Stretches(NamedTuple):
@@ -119,51 +124,56 @@ def neighbors(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return before, after
 
 
-def join(one: np.ndarray, two: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+def join(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
-    Pair all rows that have the same key below `count`, `two` sorted: rows of both, in the order of `one`.
+    Pair all rows that have the same key, a whole number, `two` sorted: rows of both, in the order of `one`.
 
-    >>> [rows.tolist() for rows in join(np.array([1, 0]), np.array([0, 1, 1]), 2)]
+    >>> [rows.tolist() for rows in join(np.array([1, 0]), np.array([0, 1, 1]))]
     [[0, 0, 1], [1, 2, 0]]
     """
-    many = np.bincount(two, minlength=count)
+    many = np.bincount(two, minlength=int(one.max(initial=-1)) + 1)
     first = np.cumsum(many) - many
     own = many[one]
     i = np.repeat(np.arange(len(one)), own)
     return i, np.arange(len(i)) + np.repeat(first[one] - np.cumsum(own) + own, own)
 
 
-def near(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
+def near(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
     """Pair pieces of the same lot, `q` sorted, whose boxes come within reach [ft]: rows, in the order of `p`."""
-    i, j = _beside_east(p, q, count, reach_ft)
+    i, j = _beside_east(p, q, reach_ft)
     for axis in (0, 1):
         low, high = _span(p, axis)
         other_low, other_high = _span(q, axis)
         keep = (other_low[j] <= high[i] + reach_ft) & (other_high[j] >= low[i] - reach_ft)
         i, j = i[keep], j[keep]
-    # Two runs in the order of `p`, one after the other: a stable sort merges them at once.
+    # Runs in the order of `p`, one after the other: a stable sort merges them at once.
     order = np.argsort(i, kind="stable")
     return i[order], j[order]
 
 
-def _beside_east(p: Segs, q: Segs, count: int, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
-    """Pair pieces of the same lot that may come within reach from west to east."""
-    low, high = _span(p, 0)
-    other_low, other_high = _span(q, 0)
-    is_long = other_high - other_low > LONG_FT
-    long = np.flatnonzero(is_long)
-    i, j = join(p.lot, q.lot[long], count)
-    # Short pieces that begin too far west end too far west: sorted, those left stand together.
-    short = np.flatnonzero(~is_long)
-    key = q.lot[short] * LOT_FT + other_low[short]
-    order = np.argsort(key, kind="stable")
-    short, key = short[order], key[order]
-    first = np.searchsorted(key, p.lot * LOT_FT + np.maximum(low - reach_ft - LONG_FT, -LOT_FT / 2))
-    last = np.searchsorted(key, p.lot * LOT_FT + np.minimum(high + reach_ft, LOT_FT / 2), "right")
-    many = np.maximum(last - first, 0)
-    row = np.repeat(np.arange(len(many)), many)
-    at = np.arange(len(row)) + np.repeat(first - np.cumsum(many) + many, many)
-    return np.concatenate([i, row]), np.concatenate([long[j], short[at]])
+def _beside_east(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
+    """Pair pieces of the same lot that come within reach from west to east."""
+    (low, high), (other_low, other_high) = _span(p, 0), _span(q, 0)
+    wide = np.digitize(other_high - other_low, WIDTHS_FT)
+    pairs = []
+    key = q.lot * LOT_FT + other_low
+    for width in range(len(WIDTHS_FT) + 1):
+        # Those that begin too far west end too far west: sorted, those left stand together.
+        some = np.flatnonzero(wide == width)
+        some = some[np.argsort(key[some], kind="stable")]
+        before_ft = reach_ft + (other_high - other_low)[some].max(initial=0.0)
+        first = np.searchsorted(
+            key[some], p.lot * LOT_FT + np.maximum(low - before_ft, -LOT_FT / 2)
+        )
+        last = np.searchsorted(
+            key[some], p.lot * LOT_FT + np.minimum(high + reach_ft, LOT_FT / 2), "right"
+        )
+        many = np.maximum(last - first, 0)
+        i = np.repeat(np.arange(len(many)), many)
+        at = np.arange(len(i)) + np.repeat(first - np.cumsum(many) + many, many)
+        pairs.append((i, some[at]))
+    i, j = np.concatenate(pairs, axis=1)
+    return i, j
 
 
 def _span(segs: Segs, axis: int) -> tuple[np.ndarray, np.ndarray]:
@@ -187,9 +197,7 @@ def beside(p: Segs, q: Segs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return along, off, size
 
 
-def lies_on(
-    p: Segs, q: Segs, count: int, *, reach_ft: float = ON_FT, beyond_ft: float = ON_FT
-) -> Stretches:
+def lies_on(p: Segs, q: Segs, *, reach_ft: float = ON_FT, beyond_ft: float = ON_FT) -> Stretches:
     """
     Find which stretches of some pieces [ft] lie on others, not just cross them, in the order of `p`.
 
@@ -197,11 +205,11 @@ def lies_on(
     ends of a piece of `q`.
 
     >>> boxes = cut_rings(shapely.box([0, 4], [0, 1], [4, 8], [3, 9]), np.array([0, 0]))
-    >>> stretches = lies_on(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), 1, beyond_ft=0)
+    >>> stretches = lies_on(boxes.take(boxes.of == 0), boxes.take(boxes.of == 1), beyond_ft=0)
     >>> stretches.t0.round(3).tolist(), stretches.t1.round(3).tolist()
     ([0.333], [1.0])
     """
-    i, j = near(p, q, count, reach_ft)
+    i, j = near(p, q, reach_ft)
     along, off, size = beside(p.take(i), q.take(j))
     a0, a1 = _within(off, -reach_ft, reach_ft)
     b0, b1 = _within(along, -beyond_ft, size + beyond_ft)

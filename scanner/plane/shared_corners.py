@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from scanner.plane.grid import EMPTY, ON_FT, mend, unite
+from scanner.plane.grid import EMPTY, ON_FT, boxes_meet, mend, unite
 from scanner.plane.segments import Segs, beside, near
 from scanner.plane.spikes import build_polygons
 
@@ -28,10 +28,9 @@ def share_corners(shapes: np.ndarray, lot: np.ndarray, box: np.ndarray) -> np.nd
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     begins = np.flatnonzero(ring[1:] == ring[:-1])
     row = of[part[ring[begins]]]
-    a, b, seen = xy[begins], xy[begins + 1], box[lot[row]]
-    close = (np.minimum(a, b) <= seen[:, 2:]).all(1) & (np.maximum(a, b) >= seen[:, :2]).all(1)
-    begins, row = begins[close], row[close]
     sides = Segs(xy[begins], xy[begins + 1], row, lot[row], ring[begins], np.zeros(len(row), int))
+    close = boxes_meet(sides.box, box[sides.lot])
+    begins, row, sides = begins[close], row[close], sides.take(close)
     at, side = _corners_on(sides)
     if not len(at):
         return shapes
@@ -50,7 +49,7 @@ def share_corners(shapes: np.ndarray, lot: np.ndarray, box: np.ndarray) -> np.nd
 def _corners_on(sides: Segs) -> tuple[np.ndarray, np.ndarray]:
     """Pair sides with the corners of other shapes on them, away from their ends, in order along each."""
     corners = sides._replace(b=sides.a)
-    j, i = near(sides, corners, int(sides.lot.max(initial=-1)) + 1, ON_FT)  # points, none is long
+    j, i = near(sides, corners, ON_FT)  # points, none is long
     i, j = i[sides.of[i] != sides.of[j]], j[sides.of[i] != sides.of[j]]
     along, off, size = beside(corners.take(i), sides.take(j))
     along_ft = along[:, 0]

@@ -27,7 +27,7 @@ from scanner.ground.kinds import (
 )
 from scanner.ground.survey import Survey
 from scanner.plane import frame as frames
-from scanner.plane.grid import meet
+from scanner.plane.grid import boxes_meet, meet
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, EDGES, LOTS, SHAPES, check_table
 
@@ -179,7 +179,7 @@ def _layer_rows(layer: str, parts: Parts, survey: Survey, window: np.ndarray) ->
     """Give the parts of a layer, those cut that reach far beyond their lot."""
     parts = parts.take((parts.bits & LINE) == 0)
     box, near = shapely.bounds(parts.shape), window[parts.lot]
-    meets = ((box[:, :2] <= near[:, 2:]) & (box[:, 2:] >= near[:, :2])).all(axis=1)
+    meets = boxes_meet(box, near)
     parts, box, near = parts.take(meets), box[meets], near[meets]
     beyond = np.flatnonzero(((box[:, :2] < near[:, :2]) | (box[:, 2:] > near[:, 2:])).any(axis=1))
     is_whole = layer in ("house", "outbuilding")

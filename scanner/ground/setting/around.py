@@ -39,7 +39,7 @@ class Around:
 
         Infinite where no street is known.
         """
-        return nearest_on(xy, lot, self.borders, len(self.origin))[:2]
+        return nearest_on(xy, lot, self.borders)[:2]
 
     def is_known(self) -> np.ndarray:
         """Tell which lots have a street in reach of their fronts."""
@@ -99,7 +99,7 @@ def _is_known(
 
 
 def nearest_on(
-    xy: np.ndarray, lot: np.ndarray, borders: Segs, count: int
+    xy: np.ndarray, lot: np.ndarray, borders: Segs
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     Find the nearest point on borders of the same lot for each of m points [ft].
@@ -109,7 +109,7 @@ def nearest_on(
     """
     target, distance_ft = np.full((len(xy), 2), np.nan), np.full(len(xy), np.inf)
     piece = np.full(len(xy), -1)
-    i, j = join(lot, borders.lot, count)
+    i, j = join(lot, borders.lot)
     if not len(i):
         return target, distance_ft, piece
     # Millions of pairs: plain columns, and no root before the nearest is known.

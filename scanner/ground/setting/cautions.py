@@ -117,7 +117,7 @@ def _applies(beds: pd.DataFrame, limits: Limits, is_known: np.ndarray) -> dict[s
 def _things_near(beds: pd.DataFrame, circles: pd.DataFrame) -> list[tuple[int, str]]:
     """Pair beds with the kinds of things whose circle they meet, each kind once."""
     lot, near = beds["lot"].to_numpy(), circles["lot"].to_numpy()
-    bed, circle = join(lot, near, int(max(lot.max(initial=0), near.max(initial=0))) + 1)
+    bed, circle = join(lot, near)
     places = shapely.points(circles[["x_ft", "y_ft"]].to_numpy(float))
     apart_ft = shapely.distance(beds["geometry"].to_numpy()[bed], places[circle])
     met = apart_ft <= circles["radius_ft"].to_numpy()[circle] + NEAR_FT

@@ -63,7 +63,7 @@ def find_corners(streets: np.ndarray, windows: np.ndarray) -> Corners:
     # A curb digitised with a wavering hand has no straight piece: there its course counts.
     course = shapely.simplify(streets, WAVER_FT)
     rough = _find(cut_rings(course, rows), windows)
-    i, j = join(rough.lot, exact.lot, len(streets))
+    i, j = join(rough.lot, exact.lot)
     near = np.hypot(*(rough.apex[i] - exact.apex[j]).T) < LONGEST_RETURN_FT / 2
     new = np.bincount(i, near, len(rough.lot)) == 0
     both = [np.concatenate(columns) for columns in zip(exact, rough.take(new), strict=True)]

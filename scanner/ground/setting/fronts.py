@@ -17,7 +17,7 @@ import shapely
 
 from scanner.ground.kinds import Parts
 from scanner.ground.setting.around import nearest_on
-from scanner.plane.grid import ON_FT
+from scanner.plane.grid import ON_FT, boxes_meet
 from scanner.plane.segments import Segs, cut_rings, join, near
 from scanner.schema.documents import LocalRules
 
@@ -48,7 +48,6 @@ class _Front:
     normals: np.ndarray
     curbs: Segs
     others: Parts
-    count: int
     rules: LocalRules
 
     def points(self, at: np.ndarray, shares: np.ndarray) -> np.ndarray:
@@ -62,7 +61,7 @@ class _Front:
         inset = np.minimum(INSET_FT / self.sides.length_ft[at], 0.5)
         points = self.points(at, np.clip(shares, inset, 1 - inset))
         lot = self.sides.lot[at]
-        target, apart_ft, _ = nearest_on(points, lot, self.curbs, self.count)
+        target, apart_ft, _ = nearest_on(points, lot, self.curbs)
         away = target - points
         with np.errstate(invalid="ignore"):
             ahead = (away * self.normals[at]).sum(axis=1) >= FRONT_COSINE * apart_ft - 1e-9
@@ -74,9 +73,9 @@ class _Front:
 
     def is_blocked(self, a: np.ndarray, b: np.ndarray, lot: np.ndarray) -> np.ndarray:
         """Tell whether a building or another outline stands in a line of sight."""
-        i, j = join(lot, self.others.lot, self.count)
-        low, high, box = np.minimum(a, b)[i], np.maximum(a, b)[i], self.boxes[j]
-        hit = ((low <= box[:, 2:] - ON_FT) & (high >= box[:, :2] + ON_FT)).all(axis=1)
+        i, j = join(lot, self.others.lot)
+        sight = np.column_stack([np.minimum(a, b), np.maximum(a, b)])
+        hit = boxes_meet(sight[i], shapely.bounds(self.others.shape)[j], -ON_FT)
         i, j = i[hit], j[hit]
         lines = shapely.linestrings(np.stack([a, b], axis=1))
         hit = shapely.intersects(self.others.shape[j], lines[i])
@@ -84,11 +83,6 @@ class _Front:
         inside_ft = shapely.length(shapely.intersection(lines[i], self.others.shape[j]))
         by_building = (self.others.bits[j] > 0) & (inside_ft > 0)
         return np.bincount(i, by_building | (inside_ft > ON_FT), len(a)) > 0
-
-    @property
-    def boxes(self) -> np.ndarray:
-        """Boxes of what may stand between."""
-        return shapely.bounds(self.others.shape)
 
 
 def find_fronts(
@@ -100,26 +94,20 @@ def find_fronts(
     `others`: other outlines and, with bits, buildings that may stand between outline and street.
     """
     curbs = cut_rings(streets, np.arange(len(streets)))
-    close = curbs.take(_within(curbs, shapely.bounds(outlines), rules.frontage_max_ft))
+    box = shapely.bounds(outlines)[curbs.lot]
+    close = curbs.take(boxes_meet(curbs.box, box, rules.frontage_max_ft))
     front = _look(outlines, close, others, rules)
     return _join_runs(front, *_meet_at_corners(front, *_find_runs(front)))
-
-
-def _within(segs: Segs, box: np.ndarray, reach_ft: float) -> np.ndarray:
-    low, high = np.minimum(segs.a, segs.b), np.maximum(segs.a, segs.b)
-    near = box[segs.lot]
-    return ((high >= near[:, :2] - reach_ft) & (low <= near[:, 2:] + reach_ft)).all(axis=1)
 
 
 def _look(outlines: np.ndarray, curbs: Segs, others: Parts, rules: LocalRules) -> _Front:
     """Take the outlines' straight sides that come within reach of a street."""
     shells, lot = shapely.get_parts(outlines, return_index=True)
     sides = cut_rings(shapely.polygons(shapely.get_exterior_ring(shells)), lot)
-    count = len(outlines)
-    sides = sides.take(np.unique(near(sides, curbs, count, rules.frontage_max_ft)[0]))
+    sides = sides.take(np.unique(near(sides, curbs, rules.frontage_max_ft)[0]))
     along = sides.b - sides.a
     normals = np.column_stack([along[:, 1], -along[:, 0]]) / sides.length_ft[:, None]
-    return _Front(sides, normals, curbs, others, count, rules)
+    return _Front(sides, normals, curbs, others, rules)
 
 
 def _find_runs(front: _Front) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -158,7 +146,7 @@ def _may_see(front: _Front, at: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """Leave out the points that lie too far from any curb, by asking one in eight."""
     asked = np.arange(0, len(at), ASKED_STEP)
     points = front.points(at, shares)
-    curb_ft = nearest_on(points[asked], front.sides.lot[at[asked]], front.curbs, front.count)[1]
+    curb_ft = nearest_on(points[asked], front.sides.lot[at[asked]], front.curbs)[1]
     nearest = asked[np.minimum(np.arange(len(at)) // ASKED_STEP, len(asked) - 1)]
     off_ft = np.hypot(*(points - points[nearest]).T)
     same = front.sides.lot[at] == front.sides.lot[at[nearest]]
@@ -188,7 +176,7 @@ def _meet_at_corners(
         there
     ]
     corner, lot = sides.b[here], sides.lot[here]
-    target, curb_ft, _ = nearest_on(corner, lot, front.curbs, front.count)
+    target, curb_ft, _ = nearest_on(corner, lot, front.curbs)
     one, two = front.normals[here], front.normals[there]
     turn = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
     meets = (apart_ft > 0) & (apart_ft <= reach_ft) & (curb_ft <= reach_ft) & (turn > 0)

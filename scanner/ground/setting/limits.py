@@ -32,7 +32,7 @@ from scanner.ground.kinds import (
 from scanner.ground.seams import windows_of
 from scanner.ground.setting.corners import find_corners, find_ramps
 from scanner.ground.setting.sights import corner_sights, drive_sights
-from scanner.plane.grid import meet, minus, unite
+from scanner.plane.grid import boxes_meet, meet, minus, unite
 from scanner.plane.labels import Chains
 from scanner.plane.segments import join
 from scanner.schema.documents import LocalRules
@@ -161,18 +161,15 @@ def _drives_near(parts: Parts, lots: Lots, rules: LocalRules) -> Parts:
     """Take the drives whose sight triangles may reach a lot."""
     drives = parts.of(DRIVE)
     reach_ft = rules.setbacks.drive_triangle_ft + rules.drive_flare_ft + rules.gap_ft
-    box, near = shapely.bounds(drives.shape), lots.box[drives.lot]
-    meets = (box[:, :2] <= near[:, 2:] + reach_ft) & (box[:, 2:] >= near[:, :2] - reach_ft)
-    return drives.take(meets.all(axis=1))
+    return drives.take(boxes_meet(shapely.bounds(drives.shape), lots.box[drives.lot], reach_ft))
 
 
 def _points_near(points: pd.DataFrame, lots: Lots, rules: LocalRules) -> pd.DataFrame:
     """Take the things whose circle or root zone may reach a lot."""
-    xy, near = points[["x_ft", "y_ft"]].to_numpy(float), lots.box[points["lot"]]
+    box = points[["x_ft", "y_ft", "x_ft", "y_ft"]].to_numpy(float)
     zone_ft = points["dbh_in"].fillna(0.0).to_numpy(float) * rules.setbacks.root_zone_ft_per_in
     reach_ft = np.maximum(zone_ft, max(_clear_ft(rules).values()))[:, None] + 0.1
-    meets = (xy >= near[:, :2] - reach_ft) & (xy <= near[:, 2:] + reach_ft)
-    return points.iloc[np.flatnonzero(meets.all(axis=1))].reset_index(drop=True)
+    return points[boxes_meet(box, lots.box[points["lot"]], reach_ft)].reset_index(drop=True)
 
 
 def _clear_ft(rules: LocalRules) -> dict[str, float]:
@@ -209,9 +206,7 @@ def _walls(lots: Lots, parts: Parts, rules: LocalRules) -> tuple[np.ndarray, np.
 
 
 def _step_outs(parked: Parts, curb: Chains, rules: LocalRules) -> tuple[np.ndarray, np.ndarray]:
-    i, j = join(
-        curb.lot, parked.lot, int(max(curb.lot.max(initial=0), parked.lot.max(initial=0))) + 1
-    )
+    i, j = join(curb.lot, parked.lot)
     lines = curb.lines()
     near = shapely.dwithin(lines[i], parked.shape[j], rules.gap_ft)
     i, j = i[near], j[near]

@@ -69,9 +69,7 @@ def _line_along(
     corners: Corners, along: np.ndarray, point: np.ndarray, lines: Segs, rules: LocalRules
 ) -> Ground:
     """Find the property line along each curb: its direction, turned as the curb, and a point."""
-    i, j = join(
-        corners.lot, lines.lot, int(max(corners.lot.max(initial=0), lines.lot.max(initial=0))) + 1
-    )
+    i, j = join(corners.lot, lines.lot)
     step = lines.b[j] - lines.a[j]
     step = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
     cosine = (step * along[i]).sum(axis=1)
@@ -152,7 +150,7 @@ def _property_line(
     course = leg - apex
     course = course / np.maximum(np.hypot(*course.T), 1e-9)[:, None]
     line, back_ft = course.copy(), np.zeros(len(apex))
-    i, j = join(lot, lines.lot, int(max(lot.max(initial=0), lines.lot.max(initial=0))) + 1)
+    i, j = join(lot, lines.lot)
     step = lines.b[j] - lines.a[j]
     size = np.maximum(np.hypot(*step.T), 1e-9)
     step = step / size[:, None]

@@ -44,11 +44,11 @@ def _bound_strips(
         return np.zeros(0, object)
     tips = np.array([tip for run in points for tip in (run[0], run[-1])])
     lot = np.repeat(owners, 2)
-    feet, apart_ft, _ = nearest_on(tips, lot, curbs, len(around.origin))
+    feet, apart_ft, _ = nearest_on(tips, lot, curbs)
     drawn, drawn_ft = around.nearest_street(tips, lot)
     same = np.abs(drawn_ft - apart_ft) < 2 * ON_FT
     feet[same] = drawn[same]
-    _, _, piece = nearest_on(feet, lot, curbs, len(around.origin))
+    _, _, piece = nearest_on(feet, lot, curbs)
     first, last = runs(curbs.ring)
     at_ring = np.searchsorted(curbs.ring[first], curbs.ring[piece])
     begin, end = first[at_ring], last[at_ring]
