@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shutil
 import zipfile
-from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,12 +13,10 @@ import pandas as pd
 import pytest
 import shapely
 
-from scanner import pipeline
 from scanner.book.book import read_book
 from scanner.calls.log import NO_SEASON
 from scanner.ground.setting.bearing import reach_ft
 from scanner.ground.survey import survey_block
-from scanner.pages.summary import summarize
 from scanner.store.blocks import cut_blocks, deal_blocks
 from scanner.store.folder import passing_store
 from scanner.store.land import store_features
@@ -30,7 +27,6 @@ from tests.real_town import BUBENEC
 ROOT = Path(__file__).parents[2]
 SAMPLE_BOOK = ROOT / "sample_data" / "book"
 COUNTY = ROOT / "sample_data" / "county"
-DAY = "2026-03-02"
 
 LAYERS = (
     "--parcels", "parcels.zip", "--houses", "buildings.fgb", "--streets", "pavement.geojson", "--streets",
@@ -150,7 +146,7 @@ def _kept_beds(folder: Path) -> pd.DataFrame:
 
 def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     """
-    Scan plots, buildings and street centerlines of momepy's ``bubenec`` without hand work.
+    Find beds on plots, buildings and street centerlines of momepy's ``bubenec`` without hand work.
 
     Clients go by id and by place in turn. What should come out is worked out here a second time
     in the European equal-area grid.
@@ -177,11 +173,8 @@ def test_a_real_neighborhood_goes_through(tmp_path: Path) -> None:
     lots = found[(found["kind"] == "property") & found["client_id"].notna()].set_index("client_id")
     true_m2 = plots.to_crs("EPSG:3035").area.set_axis([f"P{at:03d}" for at in range(len(plots))])
     assert (lots.area / true_m2.loc[lots.index]).between(0.9999, 1.0001).all()
-    scanned = pipeline.scan(read_book(book), today=date.fromisoformat(DAY))
-    assert not (scanned.problems["severity"] == "fault").any()
-    summary = summarize(scanned)
-    assert summary["scanned"] + summary["not_drawn"] == len(plots)
-    curbs = scanned.beds.query("along == 'curb'")
+    assert not (read_book(book).problems["severity"] == "fault").any()
+    curbs = _kept_beds(book).query("along == 'curb'")
     assert len(curbs) > 20
     assert set(curbs["edge_source"]) == {"centerline"}
 
@@ -273,50 +266,48 @@ def write_bad_layers(folder: Path) -> None:
     (folder / "mine.csv").write_text("client_id,choice\nZ,1\n", encoding="utf-8")
 
 
-@pytest.mark.parametrize(
-    ("words", "told"),
-    [
+REFUSED = (
         (("--parcel-id", "APN"), "lots.gpkg has no column 'APN'; the columns that are there: PIN, SITUS"),
         (("--easements", "lines.gpkg"), "lines.gpkg holds lines, and easements are drawn as areas: name the layer that holds them so"),
         (("--streets", "nowhere.zip"), "nowhere.zip declares no coordinate system, so nobody knows where it lies"),
         (("--streets", "feet.gpkg"), "feet.gpkg says that its coordinates are degrees, and they can't be"),
         (("--streets", "roads.gpkg", "--only", "street=TYPE:pavement"), "roads.gpkg has no column 'TYPE'"),
         (("--matches", "mine.csv"), "mine.csv, row 2: the client list has no client 'Z'"),
-    ],
 )  # fmt: skip
-def test_a_refused_layer_is_a_sentence_and_writes_nothing(
-    desk: Path, words: tuple[str, ...], told: str
-) -> None:
+
+
+def test_a_refused_layer_is_a_sentence_and_writes_nothing(desk: Path) -> None:
     write_bad_layers(desk)
     before = sorted((desk / "lawns").iterdir())
-    result = type_in("assemble", "lawns", *LOTS, *words)
-    assert result.exit_code == 1
-    assert result.stderr.startswith(f"Cannot go on: {told}"), result.stderr
-    assert len(result.stderr.splitlines()) == 1
-    assert result.stdout == ""
-    assert sorted((desk / "lawns").iterdir()) == before
+    for words, told in REFUSED:
+        result = type_in("assemble", "lawns", *LOTS, *words)
+        assert result.exit_code == 1, told
+        assert result.stderr.startswith(f"Cannot go on: {told}"), result.stderr
+        assert len(result.stderr.splitlines()) == 1
+        assert result.stdout == ""
+        assert sorted((desk / "lawns").iterdir()) == before, told
 
 
-@pytest.mark.parametrize(
-    ("words", "told"),
-    [
-        (("--houses", "roofs.gpkg"), "Missing option '--parcels'"),
-        (("--parcels", "parcels.gpkg"), "there is no file 'parcels.gpkg'"),
-        ((*LOTS, "--only", "house"), "is not written as KIND=COLUMN:VALUE"),
-        ((*LOTS, "--only", "roof=A:B"), "'roof' is no kind; the kinds are property, house"),
-        ((*LOTS, "--only", "house=A:B"), "no layer of that kind is given: add --houses"),
-        (
-            (*LOTS, "--matches", "mine.csv"),
-            "there is no file 'mine.csv', neither here nor in the book",
-        ),
-        ((*LOTS, "--street-width", "0"), "0 is not in the range 1<=x<=200"),
-    ],
+WRONG = (
+    (("--houses", "roofs.gpkg"), "Missing option '--parcels'"),
+    (("--parcels", "parcels.gpkg"), "there is no file 'parcels.gpkg'"),
+    ((*LOTS, "--only", "house"), "is not written as KIND=COLUMN:VALUE"),
+    ((*LOTS, "--only", "roof=A:B"), "'roof' is no kind; the kinds are property, house"),
+    ((*LOTS, "--only", "house=A:B"), "no layer of that kind is given: add --houses"),
+    (
+        (*LOTS, "--matches", "mine.csv"),
+        "there is no file 'mine.csv', neither here nor in the book",
+    ),
+    ((*LOTS, "--street-width", "0"), "0 is not in the range 1<=x<=200"),
 )
-def test_wrong_words_are_wrong_usage(desk: Path, words: tuple[str, ...], told: str) -> None:
-    result = type_in("assemble", "lawns", *words)
-    assert result.exit_code == 2
-    assert told in " ".join(result.stderr.split())
-    assert not (desk / "lawns" / "sites").exists()
+
+
+def test_wrong_words_are_wrong_usage(desk: Path) -> None:
+    for words, told in WRONG:
+        result = type_in("assemble", "lawns", *words)
+        assert result.exit_code == 2, told
+        assert told in " ".join(result.stderr.split())
+        assert not (desk / "lawns" / "sites").exists(), told
 
 
 def test_two_runs_give_the_same_bytes(desk: Path) -> None:

@@ -9,6 +9,7 @@ county's layers alone come to a curb bed of 56 x 4 and a house bed of 40 x 4 on 
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -17,6 +18,7 @@ import pandas as pd
 import pytest
 import shapely
 from openpyxl import load_workbook
+from shapely.affinity import translate
 
 from scanner import pipeline
 from tests.cli.desk import type_in
@@ -44,16 +46,21 @@ TRACED = (
     ("property", "A", lot(0)),
     ("house", "A", box(20, 35, 50, 65)),
     ("drive", "A", box(0, -10, 12, 35)),
+    ("property", "B", lot(1)),
+    ("house", "B", box(100, 35, 130, 65)),
     ("street", "", STREET),
 )
-"""As a person drew it: a front of 30 ft, and a drive 12 ft wide that no county layer has."""
+"""As a person drew it: fronts of 30 ft, and a drive 12 ft wide that no county layer has."""
 
 CLIENTS = [
     {"client_id": name, "parcel_id": f"10-{at:03d}"} for at, name in enumerate("ABCD", start=1)
 ]
 LAYERS = ("--parcels", "lots.gpkg", "--parcel-id", "PIN", "--houses", "roofs.gpkg", "--streets", "roads.gpkg")  # fmt: skip
 SEEN = {"seen_on": "2027-02-18"}
-WALKED = "client_id,along,length_ft,room_ft,openings_ft,note\nB,curb,78,,18,drive 18 ft\n"
+WALKED = (
+    "client_id,along,length_ft,room_ft,openings_ft,note\n"
+    "A,house,25,,,\nB,curb,78,,18,drive 18 ft\nD,curb,50,,,\n"
+)
 
 
 @pytest.fixture(autouse=True)
@@ -63,8 +70,8 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_book(tmp_path / "lawns", *CLIENTS)
 
 
-def assemble() -> None:
-    row_of_lots().to_file("lots.gpkg")
+def assemble(lots: gpd.GeoDataFrame | None = None) -> None:
+    (row_of_lots() if lots is None else lots).to_file("lots.gpkg")
     shapes(*(house(at) for at in range(4))).to_file("roofs.gpkg")
     shapes(STREET).to_file("roads.gpkg")
     result = type_in("assemble", "lawns", *LAYERS)
@@ -150,84 +157,81 @@ def summary() -> dict[str, int]:
 
 
 def test_assembled_alone() -> None:
-    assemble()
+    # somebody's ground, 2 ft off the curb, before the right-hand 30 ft of A's front
+    sliver = parcels(("10-900", None, box(50, -8, 80, 0)))
+    assemble(pd.concat([row_of_lots(), sliver], ignore_index=True))
     beds = scan()
-    for client in "ABCD":
+    # 50 ft are left, and 24 of them for the drive
+    assert sizes(beds, "A") == {"curb": about(26, 104), "house": about(40, 160)}
+    for client in "BCD":
         assert sizes(beds, client) == alone()
     assert set(beds["edge_source"]) == {"surveyed"}
     assert offers() == [*"ABCD"]
-
-
-def test_an_assembled_neighbor_bounds_the_strip() -> None:
-    assemble()
-    # somebody's ground, 2 ft off the curb, before the right-hand 30 ft of A's front
-    sliver = parcels(("10-900", None, box(50, -8, 80, 0)))
-    lots = pd.concat([row_of_lots(), sliver], ignore_index=True)
-    lots.to_file("lots.gpkg")
-    assert type_in("assemble", "lawns", *LAYERS).exit_code == 0
-    beds = found_beds()
-    # 50 ft are left, and 24 of them for the drive
-    assert sizes(beds, "A") == {"curb": about(26, 104), "house": about(40, 160)}
-    assert sizes(beds, "B") == alone()
 
 
 def line(y: float) -> shapely.LineString:
     return shapely.LineString([(EAST - 50, NORTH + y), (EAST + 400, NORTH + y)])
 
 
-@pytest.mark.parametrize(
-    ("streets", "sidewalks", "sources"),
-    [
-        (("--streets", STREET), ("--sidewalks", box(-50, -6, 400, -2)), ("surveyed", "surveyed")),
-        (("--streets", line(-10)), ("--sidewalks", line(-4), "--sidewalk-width", "4"), ("drawn", "centerline")),
-        (("--centerlines", line(-25), "--street-width", "30"), (), ("centerline", "")),
-    ],
-)  # fmt: skip
-def test_edge_source_says_how_streets_and_sidewalks_came(
-    streets: tuple, sidewalks: tuple, sources: tuple[str, str]
-) -> None:
-    row_of_lots().to_file("lots.gpkg")
-    words = ["--parcels", "lots.gpkg", "--parcel-id", "PIN"]
-    for name, layer in (("roads.gpkg", streets), ("walks.gpkg", sidewalks)):
-        for word in layer:
-            is_shape = isinstance(word, shapely.Geometry)
-            words.append(name if is_shape else word)
-            if is_shape:
-                shapes(word).to_file(name)
-    assert type_in("assemble", "lawns", *words).exit_code == 0
+def test_edge_source_says_how_streets_and_sidewalks_came() -> None:
+    """Three rows of two lots, half a mile apart, each with layers of its own."""
+    clients, lots, words = list[dict[str, object]](), list[gpd.GeoDataFrame](), list[str]()
+    sources = {
+        "areas": (("--streets", STREET), ("--sidewalks", box(-50, -6, 400, -2)), "surveyed surveyed"),
+        "lines": (("--streets", line(-10)), ("--sidewalks", line(-4), "--sidewalk-width", "4"), "drawn centerline"),
+        "middles": (("--centerlines", line(-25), "--street-width", "30"), (), "centerline "),
+    }  # fmt: skip
+    for at, (row, (streets, sidewalks, _)) in enumerate(sources.items()):
+        north_ft = 2640.0 * at
+        own = row_of_lots(2).assign(PIN=[f"{row}-1", f"{row}-2"])
+        lots.append(own.set_geometry(own.translate(0, north_ft)))
+        clients += [{"client_id": pin, "parcel_id": pin} for pin in own["PIN"]]
+        for name, layer in ((f"roads-{row}.gpkg", streets), (f"walks-{row}.gpkg", sidewalks)):
+            for word in layer:
+                is_shape = isinstance(word, shapely.Geometry)
+                words.append(name if is_shape else word)
+                if is_shape:
+                    shapes(translate(word, 0, north_ft)).to_file(name)
+    write_book(Path("lawns"), *clients)
+    pd.concat(lots, ignore_index=True).to_file("lots.gpkg")
+    told = type_in("assemble", "lawns", "--parcels", "lots.gpkg", "--parcel-id", "PIN", *words)
+    assert told.exit_code == 0, told.stderr
     beds = found_beds().query("skip_reason == ''").reset_index()
-    found = beds.groupby("along")["edge_source"].agg(lambda said: "+".join(sorted(set(said))))
-    assert tuple(found.get(along, "") for along in ("curb", "sidewalk")) == sources
-    # the curb is 80 ft less the place of a drive whichever way it is known
-    curbs = beds.query("along == 'curb'")
-    assert curbs["edge_ft"].tolist() == pytest.approx([56] * 4, abs=0.2)
-    assert curbs["area_ft2"].tolist() == pytest.approx([224] * 4, abs=1)
+    beds["row"] = beds["client_id"].str.partition("-")[0]
+    for row, own in beds.groupby("row"):
+        found = own.groupby("along")["edge_source"].agg(lambda said: "+".join(sorted(set(said))))
+        told = " ".join(found.get(along, "") for along in ("curb", "sidewalk"))
+        assert told == sources[row][2], row
+        # the curb is 80 ft less the place of a drive whichever way it is known
+        curbs = own.query("along == 'curb'")
+        assert curbs["edge_ft"].tolist() == pytest.approx([56] * 2, abs=0.2), row
+        assert curbs["area_ft2"].tolist() == pytest.approx([224] * 2, abs=1), row
+    assert set(beds["row"]) == set(sources)
 
 
-def test_traced_alone() -> None:
+def test_traced_and_walked_where_no_county_is() -> None:
     trace()
-    beds = scan()
-    # 80 ft of curb less the drive, and the front as drawn
-    assert sizes(beds, "A") == {"curb": about(68, 272), "house": about(30, 120)}
-    assert offers() == ["A"]
-    assert (summary()["scanned"], summary()["not_drawn"]) == (1, 3)
-
-
-def test_measured_alone() -> None:
     walk()
     beds = scan()
-    assert sizes(beds, "B") == {"curb": (60, 240)}
-    assert beds["edge_source"].tolist() == ["measured"]
-    assert offers() == ["B"]
+    # 80 ft of curb less the drive, and a tape before the drawing
+    assert sizes(beds, "A") == {"curb": about(68, 272), "house": (25, 100)}
+    # the front as drawn
+    assert sizes(beds, "B") == {"curb": (60, 240), "house": about(30, 120)}
+    # measured alone
+    assert sizes(beds, "D") == {"curb": (50, 200)}
+    assert beds.loc[["D"], "edge_source"].tolist() == ["measured"]
+    assert offers() == ["A", "B", "D"]
+    assert (summary()["scanned"], summary()["not_drawn"]) == (3, 1)
 
 
 def test_plain_layers_with_the_crews_answers() -> None:
-    for at, client in ((2, "C"), (3, "D")):
+    for at, client in enumerate("BCD", start=1):
         put(f"{client}.geojson", ("property", client, lot(at)), ("house", client, house(at)))
     put("town.geojson", ("street", "", STREET))
-    assert sizes(found_beds(), "C") == alone()
     look()
     beds = scan()
+    # where no crew looked
+    assert sizes(beds, "B") == alone()
     # 80 ft of curb less the drive that the crew saw
     assert sizes(beds, "C") == {"curb": about(70, 280), "house": about(40, 160)}
     assert sizes(beds, "D") == {"house": about(40, 160)}
@@ -236,28 +240,27 @@ def test_plain_layers_with_the_crews_answers() -> None:
     assert not beds.loc[[("D", "house")], "confirmed"].any()
 
 
-@pytest.mark.parametrize("order", [(assemble, trace, walk, look), (look, walk, trace, assemble)])
-def test_all_four_in_one_book_and_the_better_source_wins(order: tuple) -> None:
-    """What was drawn goes before the county, what was walked before both, a crew's no before all."""
-    for way in order:
+def test_all_four_in_one_book_and_the_better_source_wins(tmp_path: Path) -> None:
+    """What was drawn goes before the county, what was walked before both, a crew's no before all, in any order."""
+    ways = (assemble, trace, walk, look)
+    for way in ways:
         way()
     beds = scan()
-    assert sizes(beds, "A") == {"curb": about(68, 272), "house": about(30, 120)}
-    assert sizes(beds, "B") == {"curb": (60, 240), "house": about(40, 160)}
+    assert sizes(beds, "A") == {"curb": about(68, 272), "house": (25, 100)}
+    assert sizes(beds, "B") == {"curb": (60, 240), "house": about(30, 120)}
     assert beds.loc[[("B", "curb")], "edge_source"].tolist() == ["measured"]
     assert sizes(beds, "C") == {"curb": about(70, 280), "house": about(40, 160)}
     assert sizes(beds, "D") == {"house": about(40, 160)}
+    assert beds.loc[[("D", "curb")], "skip_reason"].tolist() == ["denied"]
     assert offers() == [*"ABCD"]
     assert (summary()["scanned"], summary()["not_drawn"]) == (4, 0)
-
-
-def test_a_tape_goes_before_a_drawing_and_a_crews_no_before_a_tape() -> None:
-    trace()
-    rows = ["A,house,25,,,", "D,curb,50,,,"]
-    Path("lawns/measured.csv").write_text("\n".join([WALKED.strip(), *rows, ""]), encoding="utf-8")
-    assert sizes(found_beds(), "D") == {"curb": (50, 200)}
-    look()
-    beds = scan()
-    assert sizes(beds, "A") == {"curb": about(68, 272), "house": (25, 100)}
-    assert beds.loc[[("D", "curb")], "skip_reason"].tolist() == ["denied"]
-    assert offers() == ["A", "B"]
+    for folder in ("lawns", "out"):
+        shutil.rmtree(folder)
+    write_book(tmp_path / "lawns", *CLIENTS)
+    for way in (look, walk, trace, assemble):
+        way()
+    again = found_beds()
+    for client in "ABCD":
+        assert sizes(again, client) == {
+            along: pytest.approx(size, abs=0.01) for along, size in sizes(beds, client).items()
+        }

@@ -7,12 +7,14 @@ import io
 import json
 import math
 import re
+import shutil
 from datetime import date
 from pathlib import Path
 
 import pandas as pd
 import pdfplumber
 import pytest
+from click.testing import Result
 
 from scanner.book.settings import read_rates
 from scanner.calls.log import read_season
@@ -41,9 +43,9 @@ COMPANY = '[company]\nname = "Larkspindle Lawn Company"\nphone = "308-555-0199"\
 WEEKS = ("--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-02")
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    folder = tmp_path / "elm"
+@pytest.fixture(scope="module")
+def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("fresh") / "elm"
     folder.mkdir()
     (folder / "clients.csv").write_text(CLIENTS, encoding="utf-8")
     edges = [f"C{n},curb,{40 + 5 * n},30" for n in range(7)]
@@ -52,6 +54,26 @@ def book(tmp_path: Path) -> Path:
     (folder / "capacity.csv").write_text("\n".join(["week,crew,free_crew_days", *weeks]))
     (folder / "local.toml").write_text(COMPANY)
     return folder
+
+
+@pytest.fixture(scope="module")
+def first(fresh: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """The same book with its letters beside it, and what was said of them."""
+    folder = tmp_path_factory.mktemp("written")
+    book = shutil.copytree(fresh, folder / "elm")
+    return folder, promo(book, folder / "out", "--letters", "--calls-a-week", "0")
+
+
+@pytest.fixture
+def book(fresh: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(fresh, tmp_path / "elm")
+
+
+@pytest.fixture
+def written(first: tuple[Path, Result], tmp_path: Path) -> tuple[Path, Path]:
+    """A copy to go on with: the book, and its letters."""
+    folder = shutil.copytree(first[0], tmp_path / "written")
+    return folder / "elm", folder / "out"
 
 
 def promo(book: Path, out: Path, *words: str):
@@ -63,9 +85,9 @@ def mailing_rows(out: Path) -> dict[str, dict[str, str]]:
     return {row["client_id"]: row for row in csv.DictReader(io.StringIO(text))}
 
 
-def test_whom_no_call_reaches_gets_a_letter(book, tmp_path):
-    out = tmp_path / "out"
-    told = promo(book, out, "--letters", "--calls-a-week", "0")
+def test_whom_no_call_reaches_gets_a_letter(first):
+    folder, told = first
+    out = folder / "out"
     assert told.exit_code == 0, told.output
     # C3 has no address, C4 wants no letters, C6 rents; C5 asked not to be called, which bars no letter
     rows = mailing_rows(out)
@@ -95,16 +117,17 @@ def test_a_call_comes_before_a_letter(book, tmp_path):
     assert {row["wave"] for row in clients.values()} == {0}
     # At the price of each, ten letters bring about as much as one call: 2 % for 20 %, and later
     assert 0 < clients["C5"]["expected_days"] < 0.15 * clients["C0"]["expected_days"]
+    # Without letters nobody asks for the letter
+    (book / "letter.txt").write_bytes(b"")
     plain = json.loads(promo(book, tmp_path / "out", "--json").stdout)["clients"]
     assert {row["client_id"] for row in plain} == {"C0", "C1", "C2", "C3", "C4"}
 
 
-def test_the_letters_say_what_the_list_says(book, tmp_path):
-    out = tmp_path / "out"
+def test_the_letters_say_what_the_list_says(written):
+    book, out = written
     type_in("scan", str(book), "--today", "2026-03-02", "--out", str(out))
     listed = csv.DictReader(io.StringIO((out / "calls.csv").read_text(encoding="utf-8")))
     say = {row["client_id"]: row["say"] for row in listed}
-    promo(book, out, "--letters", "--calls-a-week", "0")
     rows = mailing_rows(out)
     pages = read_pages((out / "letters.pdf").read_bytes())
     assert len(pages) == len(rows) == 4
@@ -141,15 +164,9 @@ def test_a_letter_that_cannot_be_written_is_one_sentence(book, tmp_path, letter,
     assert not (out / "letters.pdf").exists()
 
 
-def test_without_letters_nobody_asks_for_the_letter(book, tmp_path):
-    (book / "letter.txt").write_bytes(b"")
-    assert promo(book, tmp_path / "out").exit_code == 0
-
-
-def test_old_letters_are_told_of_when_nobody_is_written_to(book, tmp_path):
-    out = tmp_path / "out"
-    first = promo(book, out, "--letters", "--calls-a-week", "0")
-    assert "of an earlier run" not in first.stderr
+def test_old_letters_are_told_of_when_nobody_is_written_to(first, written, tmp_path):
+    book, out = written
+    assert "of an earlier run" not in first[1].stderr
     (book / "clients.csv").write_text(
         CLIENTS.replace("no_mail", "wants_none").replace("do_not_call", "no_mail"), encoding="utf-8"
     )
@@ -175,9 +192,8 @@ def test_a_letter_of_ones_own(book, tmp_path):
         assert any("Hello Ada Quill! $" in page.extract_text() for page in letters.pages)
 
 
-def test_a_filled_in_mailing_is_never_written_over(book, tmp_path):
-    out = tmp_path / "out"
-    promo(book, out, "--letters", "--calls-a-week", "0")
+def test_a_filled_in_mailing_is_never_written_over(written):
+    book, out = written
     file = out / "mailing.csv"
     filled = file.read_text(encoding="utf-8").replace("2026-03-02,,", "2026-03-02,2026-03-02,", 1)
     file.write_text(filled, encoding="utf-8")
@@ -255,9 +271,9 @@ def fill_in(out: Path, **days: tuple[str, str]) -> Path:
     return file
 
 
-def test_a_filled_in_mailing_is_recorded_and_rests_its_clients(book, tmp_path):
-    out = tmp_path / "out"
-    promo(book, out, "--letters", "--calls-a-week", "0")
+def test_a_filled_in_mailing_is_recorded_and_rests_its_clients(written):
+    book, out = written
+    assert type_in("scan", str(book), "--today", "2026-03-02", "--out", str(out)).exit_code == 0
     file = fill_in(out, C0=("2026-03-03", ""), C1=("3/3", "2026-03-10"), C2=("", "2026-03-10"), C5=("2026-03-03", "2026-03-01"))  # fmt: skip
     told = type_in("record", str(book), str(file), "--today", "2026-03-12")
     assert told.exit_code == 1

@@ -19,7 +19,7 @@ import shapely
 from scanner.book.new import start_book
 from scanner.calls.log import read_season
 from scanner.cli.keeping import why_kept
-from tests.calls.desk import DAY
+from tests.calls.desk import DAY, record
 from tests.cli.desk import fill, keeping_scans, type_in
 
 TODAY = ("--today", "2027-03-02")
@@ -105,10 +105,12 @@ def typed_between(sheet: Path) -> dict[str, str]:
         {"client_id": "gone", "called_on": "2027-03-02", "outcome": "visit"},
     )  # fmt: skip
     told = {"kept": kept, "calls.xlsx": do("calls.xlsx")}
-    note = ("--note", "gate code 4711, ask for Ms. Nuñez", "--action", "bring the sketch")
-    do("calls", "due", "call back", *note, "--next", "2027-03-09")
-    do("calls", "dog", "call back", "--note", "=dog, mornings only")
-    do("calls", "refused", "no")
+    record(
+        Path("lawns"),
+        ("due", "2027-03-02", "call back", "gate code 4711, ask for Ms. Nuñez", "bring the sketch", "2027-03-09"),
+        ("dog", "2027-03-02", "call back", "=dog, mornings only"),
+        ("refused", "2027-03-02", "no"),
+    )  # fmt: skip
     # Later, and still in a list that was never put away
     told["calls.xlsx again"] = do("calls.xlsx", today=LATER)
     told["noted"] = do("calls", "noted", "note", "--note", "two dogs", today=LATER)

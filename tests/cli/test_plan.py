@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from datetime import date
 from html import unescape
 from pathlib import Path
 
 import pytest
 
+from tests.calls.desk import record
 from tests.cli.desk import type_in
 
 pytestmark = pytest.mark.usefixtures("scanned_once", "without_map")
@@ -41,10 +43,10 @@ def run(book: Path, out: Path, *words: str):
 
 def test_the_promotion_of_april(book, tmp_path):
     words = ("promo", "--weeks", "2026-04-06..2026-04-27", "--today", "2026-03-02")
-    told = run(book, tmp_path, *words)
+    told = run(book, tmp_path, *words, "--json")
     assert told.exit_code == 0
     html = (tmp_path / "promo.html").read_text(encoding="utf-8")
-    figures = json.loads(run(book, tmp_path, *words, "--json").stdout)
+    figures = json.loads(told.stdout)
     assert figures["answer"] in told.stderr
     assert figures["answer"] in unescape(html)
     # All six fit into eight days; none of the waits
@@ -73,9 +75,10 @@ def test_a_job_that_has_an_earlier_week_takes_none_of_the_free_days(book, tmp_pa
     assert waiting[-1] > 0  # without a week it has to go somewhere
     for week, last in (("2026-03-23", 0.0), ("2026-04-13", waiting[-1])):
         assert type_in("record", str(own), "schedule", "C0", week, *day).exit_code == 0
-        assert sold()[-1] == last, week
+        scheduled = sold()
+        assert scheduled[-1] == last, week
     # March 2 is week 0, so April 13 is week 6: nothing of it before
-    assert sold() == [0.0] * 6 + [waiting[-1]] * 3
+    assert scheduled == [0.0] * 6 + [waiting[-1]] * 3
 
 
 def test_few_calls_a_week_make_waves(book, tmp_path):
@@ -124,8 +127,8 @@ def test_a_last_week_without_a_free_day_stops_no_call(book, tmp_path):
 
 
 def test_a_promotion_needs_the_free_days(book, tmp_path):
-    bare = tmp_path / "bare"
-    bare.mkdir()
+    bare = tmp_path / "bare" / book.name
+    bare.mkdir(parents=True)
     for name in ("clients.csv", "measured.csv"):
         (bare / name).write_text((book / name).read_text())
     told = run(
@@ -140,8 +143,8 @@ def test_a_promotion_needs_the_free_days(book, tmp_path):
 
 def test_the_forecast_says_the_same_everywhere(book, tmp_path):
     words = ("forecast", "--until", "2026-06-30", "--today", "2026-03-02", "--calls-a-week", "20")
-    told = run(book, tmp_path, *words)
-    figures = json.loads(run(book, tmp_path, *words, "--json").stdout)
+    told = run(book, tmp_path, *words, "--json")
+    figures = json.loads(told.stdout)
     html = (tmp_path / "forecast.html").read_text(encoding="utf-8")
     assert figures["answer"] in told.stderr
     assert figures["answer"] in unescape(html)
@@ -167,19 +170,9 @@ def test_what_is_on_record_stands_at_its_stage(book, tmp_path):
     for file in book.iterdir():
         if file.is_file() and file.suffix == ".csv":
             (played / file.name).write_text(file.read_text())
-    for client, outcome in (("C0", "quoted"), ("C1", "visit"), ("C2", "not reached"), ("C3", "no")):
-        told = type_in(
-            "record",
-            str(played),
-            "calls",
-            client,
-            outcome,
-            "--on",
-            "2026-03-01",
-            "--today",
-            "2026-03-02",
-        )
-        assert told.exit_code == 0, told.output
+    said = [("C0", "quoted"), ("C1", "visit"), ("C2", "not reached"), ("C3", "no")]
+    calls = [(client, "2026-03-01", outcome) for client, outcome in said]
+    record(played, *calls, today=date(2026, 3, 2))
     figures = json.loads(
         run(played, tmp_path, "forecast", "--today", "2026-03-02", "--json").stdout
     )

@@ -12,9 +12,9 @@ import pytest
 from click.testing import Result
 
 from scanner.book.settings import read_rates
-from scanner.calls.entry_kinds import QUOTE
+from scanner.calls.entry_kinds import CALL, QUOTE
 from scanner.calls.log import open_log, read_season
-from tests.calls.desk import quote_of, quote_task_of
+from tests.calls.desk import calls_of, quote_of, quote_task_of
 from tests.cli.desk import book_on_foot, type_in
 
 pytestmark = pytest.mark.usefixtures("without_map")
@@ -42,8 +42,15 @@ def book(tmp_path: Path, scanned: Path) -> Path:
     return shutil.copytree(scanned, tmp_path / "elm")
 
 
+def week_of(book: Path, today: str = "2027-03-10") -> Result:
+    return type_in("week", str(book), "--out", str(book / "out"), "--json", "--today", today)
+
+
 def lines_of(book: Path, today: str = "2027-03-10") -> list[tuple[str, str, str]]:
-    told = type_in("week", str(book), "--out", str(book / "out"), "--json", "--today", today)
+    return lines_in(week_of(book, today), book)
+
+
+def lines_in(told: Result, book: Path) -> list[tuple[str, str, str]]:
     lines = json.loads(told.stdout)["lines"]
     start = f"bed-scanner record {book.as_posix()} "
     return [
@@ -62,6 +69,9 @@ def next_of(told: Result) -> str:
 
 
 def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
+    """It counts apart, too, what has no week and what is not marked."""
+    (book / "capacity.csv").write_text("week,crew,free_crew_days\n2027-03-22,A,2\n")
+    page = book / "out" / "week.html"
     assert lines_of(book, "2027-03-12") == []  # ten days old: it can wait
     assert lines_of(book, "2027-03-13") == [("quote", "Call and ask", "quote Q2027-001 won|lost")]
     assert lines_of(book, "2027-04-02") == [
@@ -79,7 +89,9 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
         "Signed at the client's home, it may be canceled to midnight of Saturday, March 13, 2027 (16 CFR 429; ask counsel): "
         "begin later, and order no plants before.",
     ]
-    assert lines_of(book) == [
+    week = week_of(book)
+    assert "1 to schedule, 0 without a ticket, 0 to build" in week.stderr
+    assert lines_in(week, book) == [
         (
             "sold",
             "Give it a week; ask for the locating marks before that",
@@ -92,12 +104,21 @@ def test_from_quote_to_hours_and_the_week_tells_each_next_step(book):
     assert next_of(told) == f"record {book} ticket A NUMBER --from DATE --until DATE"
     assert read_season(book).schedule["week"].tolist() == ["2027-03-22"]
     call_811 = "Call 811 for the marks: nobody may dig in the week of Mar 22 without them"
-    assert [line[:2] for line in lines_of(book)] == [("not marked", call_811)]
+    week = week_of(book)
+    assert "0 to schedule, 1 without a ticket, 0 to build" in week.stderr
+    assert [line[:2] for line in lines_in(week, book)] == [("not marked", call_811)]
     ticket = ("ticket", "Ada", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
     told = type_record(book, *ticket)
     assert (told.exit_code, next_of(told)) == (0, f"jobsheet {book} A")
-    assert lines_of(book) == []
-    assert lines_of(book, "2027-03-22") == [
+    week = week_of(book)
+    assert "0 to schedule, 0 without a ticket, 0 to build" in week.stderr
+    assert lines_in(week, book) == []
+    html = page.read_text(encoding="utf-8")
+    assert "crew-days of 1 job, 1 of them scheduled for a later week" in html
+    week = week_of(book, "2027-03-22")
+    assert "0 to schedule, 0 without a ticket, 1 to build" in week.stderr
+    assert "crew-days of 1 job. Then" in page.read_text(encoding="utf-8")
+    assert lines_in(week, book) == [
         ("to build", "Build it this week", "job Q2027-001 --built DATE")
     ]
     assert lines_of(book, "2027-03-29")[0][1].startswith("Its week, that of Mar 22, is over")
@@ -132,12 +153,16 @@ def test_a_price_that_was_said_stands_with_its_own_beds_or_with_none(book):
         told = type_in("week", str(book), "--out", str(book / "out"), "--json", "--today", today)
         return next(line["what"] for line in json.loads(told.stdout)["lines"] if line["client_id"] == "B")  # fmt: skip
 
-    quoted = ("calls", "B", "quoted", "--price")
-    type_record(book, *quoted, "1330", "--on", "2027-03-01", today="2027-03-01")
     # 2,130 is what a client hears of 2,123.71
-    assert what(today="2027-03-20") == "about $1,330, the beds are not on record"
-    type_record(book, *quoted, "2123.71", "--bed", "B-curb-1", "--on", "2027-03-02", today="2027-03-02")  # fmt: skip
-    assert what(today="2027-03-20") == "curb bed, about $2,130"
+    for day, cents, bed_id, told in (
+        (1, 133_000, "", "about $1,330, the beds are not on record"), (2, 212_371, "B-curb-1", "curb bed, about $2,130"),
+    ):  # fmt: skip
+        call = calls_of(("B", f"2027-03-0{day}", "quoted")).assign(
+            price_cents=cents, bed_ids=bed_id
+        )
+        with open_log(book, today=date(2027, 3, day)) as log:
+            log.record(CALL, call)
+        assert what(today="2027-03-20") == told
     told = json.loads(type_in("client", str(book), "B", "--json", *TODAY).stdout)["said_and_done"]
     assert [row["what"] for row in told] == [
         "quoted about $1,330 for beds not on record", "quoted about $2,130 for curb bed",
@@ -150,28 +175,6 @@ def test_a_quote_that_is_written_again_is_listed_once(book):
         log.record(QUOTE, quote_of(), quote_task_of().assign(estimated_hours=9.5))
     told = json.loads(type_in("client", str(book), "A", "--json", *TODAY).stdout)["said_and_done"]
     assert [(row["entry_id"], row["what"]) for row in told] == [(2, "quote Q2027-001")]
-
-
-def test_the_week_counts_apart_what_has_no_week_and_what_is_not_marked(book):
-    (book / "capacity.csv").write_text("week,crew,free_crew_days\n2027-03-22,A,2\n")
-    page = book / "out" / "week.html"
-
-    def told(today: str = "2027-03-10") -> tuple[str, str]:
-        said = type_in("week", str(book), "--out", str(page.parent), "--today", today).stderr
-        return said, page.read_text(encoding="utf-8")
-
-    assert type_record(book, "quote", "Q2027-001", "won").exit_code == 0
-    assert "1 to schedule, 0 without a ticket, 0 to build" in told()[0]
-    assert type_record(book, "schedule", "Q2027-001", "2027-03-22").exit_code == 0
-    assert "0 to schedule, 1 without a ticket, 0 to build" in told()[0]
-    ticket = ("ticket", "A", "TX-77", "--from", "2027-03-20", "--until", "2027-04-03")
-    assert type_record(book, *ticket).exit_code == 0
-    said, html = told()
-    assert "0 to schedule, 0 without a ticket, 0 to build" in said
-    assert "crew-days of 1 job, 1 of them scheduled for a later week" in html
-    said, html = told("2027-03-22")
-    assert "0 to schedule, 0 without a ticket, 1 to build" in said
-    assert "crew-days of 1 job. Then" in html
 
 
 def test_a_sale_without_a_number_goes_on_working(book):
@@ -201,7 +204,8 @@ def test_a_sale_told_again_after_its_job_is_built_is_doubted_and_what_is_known_i
 
 def test_a_price_is_known_until_it_changes(book):
     quoted = ("calls", "B", "quoted", "--price")
-    assert "1 new call" in type_record(book, *quoted, "1650").stderr
+    with open_log(book, today=date(2027, 3, 10)) as log:
+        log.record(CALL, calls_of(("B", "2027-03-10", "quoted")).assign(price_cents=165_000))
     assert "1 on record already" in type_record(book, *quoted, "1650").stderr
     assert "1 changed" in type_record(book, *quoted, "1600").stderr
     assert "1 on record already" in type_record(book, "calls", "B", "quoted").stderr
