@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import pytest
 
-from tests.cli.desk import all_heard, lots_heard, scanning_once
+from tests.cli.desk import all_heard, leaving_map_out, lots_heard, scanning_once
 
 
 @pytest.fixture(scope="module")
@@ -25,13 +25,6 @@ def lots_scanned_once() -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def without_map() -> Iterator[None]:
-    """A scan writes an empty map, which takes a third as long as the rest: for tests that look at lists and beds."""
-
-    def no_pages(_scan: object, parts: Iterable[object]) -> Iterator[list[tuple[str, bytes]]]:
-        yield [("map.html", b"")]
-        yield from ([] for _ in parts)
-        yield []
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scanner.pages.webmap.map_pages", no_pages)
+    """A scan writes an empty map: for tests that look at lists and beds."""
+    with leaving_map_out():
         yield

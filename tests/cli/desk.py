@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import pickle
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from datetime import date
@@ -92,6 +92,20 @@ def keeping_scans() -> Iterator[list[Scan]]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("scanner.pipeline.scan", keep)
         yield scans
+
+
+@contextmanager
+def leaving_map_out() -> Iterator[None]:
+    """A scan writes an empty map, which takes a third as long as the rest."""
+
+    def no_pages(_scan: object, parts: Iterable[object]) -> Iterator[list[tuple[str, bytes]]]:
+        yield [("map.html", b"")]
+        yield from ([] for _ in parts)
+        yield []
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("scanner.pages.webmap.map_pages", no_pages)
+        yield
 
 
 def in_bytes(what: object) -> bytes:

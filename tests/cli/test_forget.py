@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import zipfile
+from datetime import date
 from pathlib import Path
 
 import openpyxl
@@ -17,7 +18,8 @@ from scanner.calls.forgotten import digits_of, leave_uncalled, mark_of
 from scanner.calls.log import read_season
 from scanner.pages.paper.sheet import Paper
 from scanner.store.traces import find_traces, traces_of
-from tests.cli.desk import type_in
+from tests.calls.desk import record
+from tests.cli.desk import leaving_map_out, type_in
 from tests.small_scan import small_clients
 
 MARCH = ("--today", "2027-03-10")
@@ -31,16 +33,17 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("told")
     start_book(book := folder / "lawns")
     out = ("--out", str(folder / "maps" / "lawns"))
-    assert type_in("scan", str(book), *out, "--today", "2027-03-01").exit_code == 0
+    with leaving_map_out():
+        assert type_in("scan", str(book), *out, "--today", "2027-03-01").exit_code == 0
     wheel = ("--edge", "curb=40", "--note", "tulips at the curb", "--by", "Wil was here")
-    for day, words in (
-        ("2027-03-02", ("visit", "Nell Example", *wheel)),
-        ("2027-03-03", ("calls", "001", "call back", "--note", "likes tulips", "--next", "2027-03-09")),
-        ("2027-03-04", ("calls", "001", "quoted", "--note", "a slip about tulips")),
-        ("2027-03-05", ("undo",)),
-        ("2027-03-06", ("calls", "002", "no", "--note", "Ben says no")),
+    visit = ("record", str(book), "visit", "Nell Example", *wheel, "--today", "2027-03-02")
+    assert type_in(*visit).exit_code == 0
+    for call in (
+        ("001", "2027-03-03", "call back", "likes tulips", "", "2027-03-09"), ("001", "2027-03-04", "quoted", "a slip about tulips"),
     ):  # fmt: skip
-        assert type_in("record", str(book), *words, "--today", day).exit_code == 0
+        record(book, call, today=date.fromisoformat(call[1]))
+    assert type_in("record", str(book), "undo", "--today", "2027-03-05").exit_code == 0
+    record(book, ("002", "2027-03-06", "no", "Ben says no"), today=date(2027, 3, 6))
     sheet = folder / "maps" / "lawns" / "calls.xlsx"
     workbook = openpyxl.load_workbook(sheet)
     figures = workbook["Figures"]
@@ -128,7 +131,8 @@ def test_who_comes_back_under_the_same_number_is_left_uncalled(office: Path) -> 
     (office / "lawns" / "measured.csv").write_text(
         "client_id,along,length_ft,room_ft\nN1,curb,60,30\n002,curb,60,30\n"
     )
-    assert type_in("scan", "lawns", *MARCH).exit_code == 0
+    with leaving_map_out():
+        assert type_in("scan", "lawns", *MARCH).exit_code == 0
     told = type_in("calls", "lawns", "--all", "--csv", *MARCH).stdout
     assert "asked not to be called" in next(row for row in told.splitlines() if "Eleonore" in row)
 

@@ -17,9 +17,10 @@ import pytest
 import shapely
 
 from scanner.book.new import start_book
-from scanner.calls.log import read_season
+from scanner.calls.entry_kinds import JOB
+from scanner.calls.log import open_log, read_season
 from scanner.cli.keeping import why_kept
-from tests.calls.desk import DAY, record
+from tests.calls.desk import DAY, job_of, record, task_of
 from tests.cli.desk import fill, keeping_scans, type_in
 
 TODAY = ("--today", "2027-03-02")
@@ -116,11 +117,12 @@ def typed_between(sheet: Path) -> dict[str, str]:
     told["noted"] = do("calls", "noted", "note", "--note", "two dogs", today=LATER)
     wheel = ("--edge", "curb=42.5", "--edge", "curb=18", "--room", "curb=20")
     told["wheel"] = do("visit", "wheel", "--on", "2027-03-01", "--by", "Kim", *wheel)
-    do("job", "sold-curb-3", "--sold", "4200")
-    do("job", "built-curb-3", "--sold", "4200", "--built", "2027-03-02")
     do("job", "named", "--sold", "4200", "--built", "2027-03-02")
-    do("job", "undone-curb-3", "--sold", "4200")
-    do("job", "undone-curb-3", "--built", "2027-03-02")
+    for client_id, built_on in (("sold", ""), ("built", "2027-03-02"), ("undone", ""), ("undone", "2027-03-02")):  # fmt: skip
+        job_id = f"{client_id}-curb-3"
+        job = job_of(job_id, client_id=client_id, bed_ids=job_id, built_on=built_on)
+        with open_log(Path("lawns"), today=DAY) as log:
+            log.record(JOB, job, task_of(job_id))
     for _ in range(2):
         told["undone"] = do("undo")
     return told
