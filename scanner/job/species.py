@@ -194,7 +194,7 @@ def _rows_of(
 
 
 def _price(rows: pd.DataFrame, species: Plants, rates: RateBook) -> pd.DataFrame:
-    """Price the pots, and what a species' own price adds to the job: warranty and margin with it."""
+    """Price what a species' own price adds to the job, warranty and margin with it."""
     usual_usd = np.array([getattr(rates, f"plant_{size}_usd").value for size in rows["plant_size"]])
     own_usd = np.array([
         species[name].price_usd.get(size, usual) if name else usual
@@ -202,6 +202,5 @@ def _price(rows: pd.DataFrame, species: Plants, rates: RateBook) -> pd.DataFrame
     ])  # fmt: skip
     added_usd = (own_usd - usual_usd) * rows["plant_count"].to_numpy()
     added_usd *= (1 + rates.plant_warranty_share.value) / (1 - rates.gross_margin_share.value)
-    return rows.assign(
-        pot_cents=whole_cents(own_usd), extra_cents=np.sign(added_usd).astype(int) * whole_cents(abs(added_usd))
-    )  # fmt: skip
+    extra_cents = np.sign(added_usd).astype(int) * whole_cents(abs(added_usd))
+    return rows.assign(extra_cents=extra_cents)

@@ -7,7 +7,6 @@ from scanner.schema.columns import (
     LAWN_SOURCES,
     SKIP_REASONS,
     TableSchema,
-    count_column,
     flag_column,
     number_column,
     select,
@@ -86,15 +85,9 @@ BED_LIST = TableSchema(
     ),
 )
 
-BED_ORDER = TableSchema("bed_order", "Beds of a client by gross profit: which offer prefixes to draw.", {
-    "client_id": text_column("client"),
-    "bed_id": text_column("bed", unique=True),
-    "place": count_column("1 is the lead bed", least=1),
-})  # fmt: skip
-
 OFFER_BEDS = TableSchema(
     "offer_beds",
-    "Beds as they lie in an offer. Offer `bed_id` sells that bed alone; offer `client_id+n` the first n of BED_ORDER.",
+    "Beds as they lie in an offer. Offer `bed_id` sells that bed alone; another offer has the ids of its beds, joined by +.",
     {"offer_id": text_column("offer that the bed is drawn for"), **_BED_COLUMNS},
     unique=("offer_id", "bed_id"),
 )

@@ -65,7 +65,6 @@ CHOSEN_PLANTS = TableSchema("chosen_plants", "Which species goes where, one row 
     "plant_size": word_column("size sold", PLANT_SIZES),
     "height_in": number_column("in", "height grown up; missing where none fits", known=False),
     "spread_in": number_column("in", "width grown up; where none fits the most that may stand there"),
-    "pot_cents": cents_column("price of one: the species' own, else the rate book's"),
     "extra_cents": cents_column("what the species' own price adds to the price of the job, before tax", least=None),
 })  # fmt: skip
 

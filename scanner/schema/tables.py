@@ -45,7 +45,6 @@ from scanner.schema.columns import (
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.ground_tables import (
     BED_LIST,
-    BED_ORDER,
     BEDS,
     EDGES,
     LAYERS,
@@ -76,7 +75,7 @@ pd.set_option("mode.string_storage", "python")
 Table = TypeVar("Table", bound=pd.DataFrame)
 
 TABLES = (
-    CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, BED_ORDER, OFFER_BEDS,
+    CLIENTS, FEATURES, MEASURED, PROBLEMS, LOTS, EDGES, BEDS, OFFER_BEDS,
     QUANTITIES, PLANTS, PLANT_COUNTS, CHOSEN_PLANTS, ORDER, LINE_ITEMS, PRICES, OFFERS, CALLS, LEFT_OUT, TOTALS, SHAPES,
     PLAN_SHAPES,
 )  # fmt: skip
@@ -105,7 +104,7 @@ def check_table(table: Table, schema: TableSchema) -> Table:
 
     Examples
     --------
-    >>> check_table(empty_table(BED_ORDER), BED_ORDER).columns.tolist()
+    >>> check_table(empty_table(LOT_LIST), LOT_LIST).columns.tolist()
     ['client_id', 'bed_id', 'place']
     """
     faults, changed = list[str](), dict[str, pd.Series]()

@@ -10,8 +10,15 @@ import pytest
 import shapely
 
 from scanner.errors import SchemaError
+from scanner.schema.columns import TableSchema, count_column, text_column
 from scanner.schema.log_tables import JOB_TASKS, LISTED, LOG_TABLES
-from scanner.schema.tables import BED_ORDER, CLIENTS, SHAPES, TABLES, check_table, empty_table
+from scanner.schema.tables import CLIENTS, SHAPES, TABLES, check_table, empty_table
+
+BED_ORDER = TableSchema("bed_order", "Beds of a client in order.", {
+    "client_id": text_column("client"),
+    "bed_id": text_column("bed", unique=True),
+    "place": count_column("1 is the lead bed", least=1),
+})  # fmt: skip
 
 ROWS = pd.DataFrame({"client_id": ["007", "A"], "bed_id": ["a", "b"], "place": [1, 2]})
 

@@ -41,7 +41,7 @@ def planted(*rows):
     return pd.DataFrame([
         {"job_id": job_id, "offer_id": job_id, "bed_id": f"{job_id}-{at}", "planting": "accent", "is_front": False,
          "plant": plant, "plants": f"{count} of them", "plant_count": count, "plant_size": size, "height_in": 16.0,
-         "spread_in": 18.0, "pot_cents": 2000, "extra_cents": 0}
+         "spread_in": 18.0, "extra_cents": 0}
         for at, (job_id, plant, size, count) in enumerate(rows)
     ])  # fmt: skip
 
