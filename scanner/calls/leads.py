@@ -59,8 +59,7 @@ def list_leads(found: Scan, season: Season, *, with_letters: bool = False) -> pd
     leads = leads.assign(
         factor=leads["factor"] * leads.get("silent", pd.Series(1.0, leads.index)).fillna(1.0)
     )
-    day_hours = rates.crew_count.value * rates.day_hours.value
-    leads = _as_quoted(leads, chosen, open_terms(season, day_hours=day_hours, today=today))
+    leads = _as_quoted(leads, chosen, open_terms(season, rates=rates, today=today))
     jobs = _jobs(season, clients, rates=rates, today=today)
     # Beds of a sold job are no offer any more; what else the client has may still be sold later
     leads = leads[~leads["client_id"].isin(jobs["client_id"])]
@@ -173,11 +172,10 @@ def _stage(
 def _jobs(season: Season, clients: pd.DataFrame, *, rates: RateBook, today: date) -> pd.DataFrame:
     open_jobs = season.jobs[season.jobs["built_on"] == ""]
     tasks = season.job_tasks.groupby("job_id")[["estimated_hours", "estimated_cents"]].sum()
-    day_hours = rates.crew_count.value * rates.day_hours.value
     own = tasks.reindex(open_jobs["job_id"]).fillna(0.0).astype(float)
     jobs = open_jobs.assign(
         profit_cents=open_jobs["sold_cents"].to_numpy() - own["estimated_cents"].to_numpy(),
-        crew_days=own["estimated_hours"].to_numpy() / day_hours,
+        crew_days=own["estimated_hours"].to_numpy() / rates.crew_day_hours,
     )
     by_client = jobs.groupby("client_id")[["profit_cents", "crew_days"]].sum().reset_index()
     sold = season.calls[season.calls["outcome"] == "sold"]

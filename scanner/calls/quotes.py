@@ -18,7 +18,7 @@ import pandas as pd
 
 from scanner.calls.sales import with_calls
 from scanner.calls.trials import OPEN, QUOTE_DAYS
-from scanner.schema.documents import Season
+from scanner.schema.documents import RateBook, Season
 from scanner.schema.log_tables import JOB_TASKS, JOBS, QUOTE_OUTCOMES
 from scanner.units import CENTS_PER_USD, cents_from_usd
 
@@ -90,10 +90,10 @@ def _share_of(cents: int, share: float) -> int:
     return cents_from_usd(Decimal(str(share)) * cents / CENTS_PER_USD)
 
 
-def open_terms(season: Season, *, day_hours: float, today: date) -> pd.DataFrame:
+def open_terms(season: Season, *, rates: RateBook, today: date) -> pd.DataFrame:
     """Tell what each client's latest quote that may still be won comes to.
 
-    ``price_cents profit_cents crew_days`` by client; ``day_hours``: labor of a crew-day [h]. One whose price
+    ``price_cents profit_cents crew_days`` by client. One whose price
     lapsed may be won until it counts as lost.
     """
     states = quote_states(season.quotes, today=today)
@@ -102,7 +102,7 @@ def open_terms(season: Season, *, day_hours: float, today: date) -> pd.DataFrame
     sums = season.quote_tasks.groupby("quote_id")[["estimated_cents", "estimated_hours"]].sum()
     sums = sums.reindex(own["quote_id"]).fillna(0.0).set_index(own.index)
     profit = (own["price_cents"] - sums["estimated_cents"]).round().astype("int64")
-    days = sums["estimated_hours"] / day_hours
+    days = sums["estimated_hours"] / rates.crew_day_hours
     return pd.DataFrame(
         {"price_cents": own["price_cents"], "profit_cents": profit, "crew_days": days}
     )

@@ -51,15 +51,14 @@ def whole_days(work_hours: FloatArray, *, rates: RateBook) -> FloatArray:
     follows from the days; the days are the fewest that agree with themselves:
     the least d >= 1 with (work + d × set-up) / crew day < d + 1/2.
     """
-    crew_day_hours = rates.crew_count.value * rates.day_hours.value
-    spare_hours = crew_day_hours - rates.setup_hours_per_day.value
+    spare_hours = rates.crew_day_hours - rates.setup_hours_per_day.value
     if spare_hours <= 0:
         message = (
             f"setup_hours_per_day {rates.setup_hours_per_day.value:g} leaves nothing of a crew's day"
-            f" of {crew_day_hours:g} labor hours (crew_count × day_hours): lower it"
+            f" of {rates.crew_day_hours:g} labor hours (crew_count × day_hours): lower it"
         )
         raise RateError(message)
-    over = np.round((work_hours - crew_day_hours / 2) / spare_hours, DECIMALS)
+    over = np.round((work_hours - rates.crew_day_hours / 2) / spare_hours, DECIMALS)
     days: FloatArray = np.maximum(np.floor(over) + 1.0, 1.0)
     return days
 

@@ -135,7 +135,7 @@ def _price(sheet: CostSheet, rates: RateBook) -> pd.DataFrame:
     tax_cents = whole_cents(price_cents / CENTS_PER_USD * rates.sales_tax_share.value)
     return pd.DataFrame({
         "labor_hours": sheet.labor_hours,
-        "crew_days": sheet.labor_hours / (rates.crew_count.value * rates.day_hours.value),
+        "crew_days": sheet.labor_hours / rates.crew_day_hours,
         "haul_loads": sheet.count("load_count"),
         "plant_count": sheet.count("plant_count", "accent_count"),
         "direct_cost_cents": direct_cents,

@@ -183,6 +183,11 @@ class RateBook(Settings):
     loader_owned: YesNo = Field("no", title="own loader")
     rank_by: RankBy = Field("offer_profit", title="what the list is ranked by")
 
+    @property
+    def crew_day_hours(self) -> float:
+        """Labor of a crew in a day [h]."""
+        return self.crew_count.value * self.day_hours.value
+
 
 def words_of(key: str) -> str:
     """
