@@ -62,7 +62,7 @@ def _jobs(rows: pd.DataFrame, asked: Asked, file: str) -> Batches:
         return [], list_problems(found)
     from scanner.cli.keeping import draw_up
 
-    jobs, tasks, more = draw_up(asked.book, report, actuals, season=season, today=asked.today)
+    jobs, tasks, more = draw_up(asked, report, actuals)
     return [(JOB, jobs, tasks)], join_problems(list_problems(found), more)
 
 

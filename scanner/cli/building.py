@@ -5,27 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from scanner import pipeline
 from scanner.book.capacity import read_capacity
 from scanner.calls.dig_days import WorkDays
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.to_build import BuildDays, plan_week
-from scanner.cli.keeping import itemize_all, read_aside
-from scanner.cli.plans import PLANTING
+from scanner.cli.keeping import itemize_all, look, read_aside, task_names
+from scanner.cli.options import Asked
+from scanner.cli.plans import name_plants
 from scanner.cli.rows import show_problems
-from scanner.cli.talk import progress_bar, say
-from scanner.job.planting import place_plants
-from scanner.job.species import choose_plants
-from scanner.job.tasks import bed_tasks, job_tasks
+from scanner.cli.talk import say
 from scanner.schema.columns import SKIP_REASONS
 from scanner.schema.documents import Book, Scan, Season
-from scanner.schema.tables import OFFER_BEDS
 from scanner.sheets.problems import Problem, fault, faults_of, join_problems, list_problems
 
 Job = dict[Any, Any]
@@ -45,19 +40,19 @@ class Building:
     jobs: pd.DataFrame  # as `list_to_build` gives them, each with its finish
     tasks: pd.DataFrame  # table JOB_TASKS
     beds: pd.DataFrame  # table OFFER_BEDS with job_id, in the order of their letters
-    spots: pd.DataFrame  # table PLANTS with what CHOSEN_PLANTS says of them
     planted: pd.DataFrame  # table CHOSEN_PLANTS with job_id
     problems: pd.DataFrame
 
 
-def gather(book: Path, season: Season, jobs: pd.DataFrame, *, today: date) -> Building:
-    """Put together what sold jobs take; one whose beds must not be dug, or are not there, is left out and told of."""
+def gather(asked: Asked, jobs: pd.DataFrame) -> Building:
+    """Look at the lots of jobs as if those were not sold yet: their beds, their plants, what they take.
+
+    ``jobs``: as `list_to_build` gives them.
+    """
+    season = asked.season
     before = replace(season, jobs=season.jobs[~season.jobs["job_id"].isin(jobs["job_id"])])
-    read = read_aside(book, before)
-    with progress_bar("looking at the lots") as report:
-        found = pipeline.scan(
-            read, today=today, season=before, client_ids={*jobs["client_id"]}, progress=report
-        )
+    read = read_aside(asked.book, before)
+    found = look(read, before, asked.today, {*jobs["client_id"]})
     sound, refused = _refuse(jobs, found)
     drawn, tasks, problems = _estimates(sound, season, found)
     sound = drawn if drawn.empty else drawn[drawn["job_id"].isin(tasks["job_id"])]
@@ -67,23 +62,13 @@ def gather(book: Path, season: Season, jobs: pd.DataFrame, *, today: date) -> Bu
             *(_beds_of(found, job) for job in sound.to_dict("records")),
         ]
     )
-    spots = place_plants(beds[[*OFFER_BEDS.columns]], rates=read.rates)
-    of_bed = beds.set_index(["offer_id", "bed_id"])["job_id"]
-    finish = sound.set_index("job_id")["finish"]
-    spots = spots.assign(job_id=_job_ids(spots, of_bed))
-    spots = spots[spots["planting"] == spots["job_id"].map(finish).map(PLANTING)]
-    planted, unplanted = choose_plants(
-        spots, beds, season.answers, species=read.plants, rules=read.rules, rates=read.rates
-    )
-    planted = planted.assign(job_id=_job_ids(planted, of_bed))
-    keys = ["offer_id", "bed_id", "planting", "is_front"]
-    spots = spots.merge(planted.drop(columns="job_id"), on=keys, how="left")
+    of_offer = beds.drop_duplicates("offer_id").set_index("offer_id")["job_id"]
+    finish_of = dict(zip(sound["job_id"], sound["finish"], strict=True))
+    finishes = {str(offer_id): str(finish_of[job_id]) for offer_id, job_id in of_offer.items()}
+    _, planted, unplanted = name_plants(read, before, beds, finishes)
+    planted = planted.assign(job_id=planted["offer_id"].map(of_offer))
     every = join_problems(list_problems(refused), problems, unplanted)
-    return Building(read, found, before, sound, tasks, beds, spots, planted, every)
-
-
-def _job_ids(rows: pd.DataFrame, of_bed: pd.Series[str]) -> list[str]:
-    return [of_bed[key] for key in zip(rows["offer_id"], rows["bed_id"], strict=True)]
+    return Building(read, found, before, sound, tasks, beds, planted, every)
 
 
 def _refuse(jobs: pd.DataFrame, found: Scan) -> tuple[pd.DataFrame, list[Problem]]:
@@ -107,7 +92,6 @@ def _estimates(
     told = jobs[jobs["is_told"]]
     tasks = season.job_tasks[season.job_tasks["job_id"].isin(told["job_id"])]
     sales = jobs[~jobs["is_told"]]
-    names = tuple(task.task for task in (*bed_tasks(found.rates), *job_tasks(found.rates)))
     report = sales.assign(
         method="", built_on="", note="", invoiced_cents=np.nan, file="", feature=""
     )
@@ -116,7 +100,7 @@ def _estimates(
     )
     drawn, estimate, problems = draw_up_jobs(
         report.astype({"sold_cents": float}), nothing, season,
-        found=itemize_all(found) if len(sales) else None, tasks=names,
+        found=itemize_all(found) if len(sales) else None, tasks=task_names(found.rates),
     )  # fmt: skip
     finish = dict(zip(drawn["job_id"], drawn["finish"], strict=True))
     jobs = jobs.assign(
@@ -145,19 +129,13 @@ def _beds_of(found: Scan, job: dict[Any, Any]) -> pd.DataFrame:
 
 
 def plan_for(
-    book: Path,
-    building: Building,
-    jobs: pd.DataFrame,
-    season: Season,
-    *,
-    today: date,
-    begin: Mapping[str, date] | None = None,
+    asked: Asked, building: Building, jobs: pd.DataFrame, begin: Mapping[str, date] | None = None
 ) -> dict[str, BuildDays]:
-    """Plan the days of a week's jobs, as many at once as capacity.csv has crews then."""
-    rules, capacity = building.book.rules, read_capacity(book)[0]
+    """Plan the jobs of a week, as many at once as `capacity.csv` names crews for it."""
+    rules, capacity = building.book.rules, read_capacity(asked.book)[0]
     crews = capacity.loc[capacity["week"].isin(jobs["week"]), "crew"].nunique()
-    work = WorkDays(rules.state, rules.holidays)
-    return plan_week(jobs, season.tickets, work, today=today, crew_count=crews, begin=begin)
+    work, tickets = WorkDays(rules.state, rules.holidays), asked.season.tickets
+    return plan_week(jobs, tickets, work, today=asked.today, crew_count=crews, begin=begin)
 
 
 def quantity_of(job: Job, building: Building, task: str) -> float:

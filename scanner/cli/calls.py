@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
@@ -15,12 +14,12 @@ from scanner.calls.history import DO_NOT_CALL, NOT_REACHED, add_history
 from scanner.calls.law import COUNSEL, is_calling_time, word_relationships
 from scanner.calls.log import read_last_scan
 from scanner.calls.sales import SOLD, drop_sold
-from scanner.calls.today import choose_calls, list_gone, list_today
+from scanner.calls.today import choose_calls, list_gone, list_offered, list_today
 from scanner.calls.under_way import list_under_way
 from scanner.cli.options import Asked, command, this_time
 from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
-from scanner.schema.documents import RateBook, Season
+from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import ALONG
 from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
@@ -59,11 +58,11 @@ def calls(
     Call-backs that are due come first, longest due first, then the rest by rank. A
     table on a terminal, else csv, which can be filled in and recorded as it is.
     """
-    book, today, season = asked.book, asked.today, asked.season
+    today, season = asked.today, asked.season
     clients, rates = list_callees(asked)
     under_way = list_under_way(season, clients, today=today).set_index("client_id")["words"]
     clients = clients.assign(under_way=clients["client_id"].map(under_way).astype("str").fillna(""))
-    listed, left = last_scan(book, season, today=today)
+    listed, left = last_scan(asked)
     found = list_today(listed, left, clients, rates=rates, today=today)
     gone = list_gone(season.said, clients, rates=rates, today=today)
     chosen = choose_calls(found, route=route, day=day, kind=kind, is_due_only=is_due_only)
@@ -111,17 +110,19 @@ def tell_barred(calls: pd.DataFrame, asked: Asked) -> None:
         )
 
 
-def last_scan(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Take what the last scan offered and whom it left out; scan now where none is on record."""
-    listed = read_last_scan(book, LISTED)
+def last_scan(asked: Asked) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give what the last scan offered and whom it left out; without a scan on record the book is scanned."""
+    listed = read_last_scan(asked.book, LISTED)
     if len(listed):
         scanned_on = listed["scanned_on"].max()
         say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")
-        return drop_sold(listed, season.jobs), read_last_scan(book, LEFT_OUT)
-    from scanner.cli.keeping import scan_for_calls
+        return drop_sold(listed, asked.season.jobs), read_last_scan(asked.book, LEFT_OUT)
+    from scanner.cli.keeping import scanned
 
     say("No scan is on record, so the book is scanned now.")
-    return scan_for_calls(book, season, today=today)
+    with scanned(asked) as (_, _, found):
+        listed = list_offered(found.calls, found.offers, found.beds, today=asked.today)
+        return listed, found.left_out
 
 
 def call_lines(row: dict[str, Any], width: int) -> list[str]:

@@ -43,7 +43,7 @@ def explain(
     priced anew; with --bed and --finish any other price. Below stands what the chance and the
     rank of the call are made of.
     """
-    (_, season, found), client_id = look_at_one(asked.book, who, today=asked.today)
+    (_, season, found), client_id = look_at_one(asked, who)
     prices = _choose(found, client_id, bed_id, finish)
     items = itemize_all(found).table("line_items")
     told = [(price, items[_is_of(items, price)]) for price in prices.to_dict("records")]

@@ -109,7 +109,7 @@ def sweep_lists(folder: Path, seals: list[str], new: list[Path]) -> list[str]:
 
 def _share(asked: Asked) -> int:
     folder = asked.out_folder or asked.folder.with_name(f"{asked.folder.name}-shared")
-    with scanned(asked.book, today=asked.today) as at:
+    with scanned(asked) as at:
         asked.tell_files(publish_shared(at.found, folder))
     say(
         f"{folder} can be handed on: no name, address, number, note or id is in it, and the lots lie where nobody lives. Areas, quantities, "

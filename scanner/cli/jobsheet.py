@@ -12,9 +12,8 @@ from scanner.calls.to_build import BuildDays, list_to_build
 from scanner.cli.building import Building, Job, close_with, gather, plan_for
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.plans import draw_up_plans, plant_words
-from scanner.cli.sold import check_won
 from scanner.cli.talk import say
-from scanner.cli.who import find_client
+from scanner.cli.who import NO_SALE, jobs_meant
 from scanner.errors import BookError
 from scanner.job.orders import round_parts
 from scanner.job.tasks import bed_tasks, job_tasks
@@ -41,14 +40,16 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
 
     WHO is a client (id, name or phone number) or the number of a job that is sold. Writes jobsheet-CLIENT.pdf.
     """
-    book, today, season = asked.book, asked.today, asked.season
-    jobs = _week_of(season, _job_of(asked, season, who), on)
+    client_id, own = jobs_meant(who, list_to_build(asked.season), asked)
+    if own.empty:
+        raise BookError(NO_SALE.format(client_id=client_id))
+    jobs = _week_of(asked.season, own, on)
     own = jobs.iloc[:1]
-    building = gather(book, season, own, today=today)
+    building = gather(asked, own)
     sentences = list[str]()
     for job in building.jobs.to_dict("records"):
         begin = {job["job_id"]: on} if on else None
-        plan = plan_for(book, building, jobs, season, today=today, begin=begin)[job["job_id"]]
+        plan = plan_for(asked, building, jobs, begin)[job["job_id"]]
         paper = draw_jobsheet(_sheet_of(building, job, plan, asked), PAPERS[asked.paper])
         asked.print_paper(paper, paper_name("jobsheet", job["client_id"]))
         sentences += [f"Mind: {words}." for words in plan.against]
@@ -56,22 +57,6 @@ def jobsheet(asked: Asked, who: str, on: date | None) -> int:
         why = f" ({plan.ticket_words})" if plan.is_held else ""
         say(f"Job {job['job_id']}: {plan.days[0]:%A}, {plan.days[0]}{until}{why}.")
     return close_with(building.problems, sentences)
-
-
-def _job_of(asked: Asked, season: Season, who: str) -> pd.DataFrame:
-    waiting = list_to_build(season)
-    own = waiting[waiting["job_id"].str.casefold() == who.strip().casefold()]
-    if own.empty:
-        check_won(who, season)
-        client_id = find_client(who, asked.callees)
-        own = waiting[waiting["client_id"] == client_id]
-        if own.empty:
-            message = f"nothing that {client_id} bought waits to be built: record the sale first"
-            raise BookError(message)
-    if len(own) > 1:
-        message = f"{own['client_id'].iloc[0]} bought {len(own)} jobs, name one by its number: {', '.join(own['job_id'])}"
-        raise BookError(message)
-    return own
 
 
 def _week_of(season: Season, own: pd.DataFrame, on: date | None) -> pd.DataFrame:
@@ -109,7 +94,7 @@ def _sheet_of(building: Building, job: Job, plan: BuildDays, asked: Asked) -> Jo
         client=read.clients.set_index("client_id", drop=False).loc[job["client_id"]].to_dict(), company=read.rules.company,
         job_id=job["job_id"], finish=job["finish"], days=plan.days, ticket=plan.ticket, dig_from=plan.dig_from,
         dig_until=plan.dig_until, call_by=plan.call_by, labor_hours=labor_hours,
-        crew_days=labor_hours / (rates.crew_count.value * rates.day_hours.value),
+        crew_days=labor_hours / rates.crew_day_hours,
         hours=[*zip(hours["task"], planned, strict=True)], beds=rows,
         plan=drawn.plans.get(job["client_id"]), work=work, cautions=_cautions(beds),
         command=f"bed-scanner record {asked.book.as_posix()} job {job['job_id']}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import date
@@ -23,7 +23,7 @@ from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_seals, read_season
 from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
-from scanner.cli.options import season_on
+from scanner.cli.options import Asked
 from scanner.cli.talk import progress_bar, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError, LogError
@@ -31,7 +31,7 @@ from scanner.ground.record.stored import remember_beds
 from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
 from scanner.pages.publish import CALL_LISTS, UNREADABLE, seal_of
-from scanner.schema.documents import Book, Scan, Season
+from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import faults_of, row_words
@@ -57,58 +57,59 @@ AT_HAND = "scanner.at_hand"
 
 
 @contextmanager
-def scanned(book: Path, *, today: date) -> Iterator[Scanned]:
-    """Scan a book for a page that rests on it, unless its scan is at hand."""
-    if at_hand := click.get_current_context().meta.get(AT_HAND):
+def scanned(asked: Asked) -> Iterator[Scanned]:
+    """Scan a whole book for a page about all of it, unless the command round this one has."""
+    if at_hand := _at_hand():
         yield at_hand
         return
-    season = season_on(book, today)
-    with pipeline.open_store(book) as store:
+    with pipeline.open_store(asked.book) as store:
         with progress_bar("reading the book") as report:
-            read = read_for_scan(book, season, store=store)
-            found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
-        yield Scanned(read, season, found)
+            read = read_for_scan(asked.book, asked.season, store=store)
+            found = pipeline.scan(
+                read, today=asked.today, season=asked.season, progress=report, store=store
+            )
+        yield Scanned(read, asked.season, found)
+
+
+def _at_hand() -> Scanned | None:
+    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
+    return at_hand
 
 
 def read_aside(book: Path, season: Season) -> Book:
-    """Read a book to look at a few of its lots, until the command ends; what a scan has read is not read again."""
-    context = click.get_current_context()
-    at_hand: Scanned | None = context.meta.get(AT_HAND)
-    if at_hand:
+    """Read a book of which a few lots are looked at, with what the last scan has read; leave that as it is.
+
+    Its features can be read until the command ends.
+    """
+    if at_hand := _at_hand():
         return at_hand.book
-    return read_for_scan(book, season, store=context.with_resource(passing_store(book)))
+    store = click.get_current_context().with_resource(passing_store(book))
+    return read_for_scan(book, season, store=store)
 
 
-def look_at(
-    book: Path, whom: Callable[[pd.DataFrame], list[str]], *, today: date
-) -> tuple[Scanned, list[str]]:
-    """Look at the lots of a few clients, whose ids ``whom`` tells from the client list, unless the book's scan is at hand."""
-    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
-    if at_hand:
+def look_at(asked: Asked, whom: Callable[[pd.DataFrame], list[str]]) -> tuple[Scanned, list[str]]:
+    """Scan the lots of clients alone; of a page beside others all that were looked at stand in it."""
+    if at_hand := _at_hand():
         return at_hand, whom(at_hand.book.clients)
-    season = season_on(book, today)
-    read = read_aside(book, season)
+    read = read_aside(asked.book, asked.season)
     client_ids = whom(read.clients)
+    return Scanned(
+        read, asked.season, look(read, asked.season, asked.today, client_ids)
+    ), client_ids
+
+
+def look(read: Book, season: Season, today: date, client_ids: Collection[str]) -> Scan:
+    """Scan the lots of some clients."""
     with progress_bar("looking at the lots") as report:
-        found = pipeline.scan(
+        return pipeline.scan(
             read, today=today, season=season, client_ids=client_ids, progress=report
         )
-    return Scanned(read, season, found), client_ids
 
 
-def look_at_one(book: Path, who: str, *, today: date) -> tuple[Scanned, str]:
-    """Look at the lot of the one client who is named by id, name or phone."""
-    at, (client_id,) = look_at(book, lambda clients: [find_client(who, clients)], today=today)
+def look_at_one(asked: Asked, who: str) -> tuple[Scanned, str]:
+    """Scan the lot of the one client who is meant."""
+    at, (client_id,) = look_at(asked, lambda clients: [find_client(who, clients)])
     return at, client_id
-
-
-def scan_for_calls(book: Path, season: Season, *, today: date) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Scan a book of which no scan is on record: tables `LISTED` and `LEFT_OUT`."""
-    with progress_bar("reading the book") as report:
-        found = pipeline.scan(
-            read_for_scan(book, season), today=today, season=season, progress=report
-        )
-    return list_offered(found.calls, found.offers, found.beds, today=today), found.left_out
 
 
 def keep_scan(found: Scan, book: Path, *, seals: list[str]) -> None:
@@ -175,18 +176,22 @@ def take_up_remarks(book: Path, folder: Path, *, today: date) -> None:
 
 
 def draw_up(
-    book: Path, report: pd.DataFrame, actuals: pd.DataFrame, *, season: Season, today: date
+    asked: Asked, report: pd.DataFrame, actuals: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Draw jobs up for the log: the estimate that a scan makes beside what was told."""
+    """Draw up jobs; a new one is estimated from a scan of its client, as `draw_up_jobs` has it."""
+    season = asked.season
     new = set(report.loc[~report["job_id"].isin(season.jobs["job_id"]), "client_id"])
-    found = None
-    if new:
-        read = read_aside(book, season)
-        seen = pipeline.scan(read, today=today, season=season, client_ids=new)
-        found = itemize_all(seen)  # a job may be sold in any finish
-    rates = read_rates(book / "rates.toml")[0]
-    tasks = tuple(task.task for task in (*bed_tasks(rates), *job_tasks(rates)))
-    return draw_up_jobs(report, actuals, season, found=found, tasks=tasks)
+    # a job may be sold in any finish
+    found = (
+        itemize_all(look(read_aside(asked.book, season), season, asked.today, new)) if new else None
+    )
+    rates = read_rates(asked.book / "rates.toml")[0]
+    return draw_up_jobs(report, actuals, season, found=found, tasks=task_names(rates))
+
+
+def task_names(rates: RateBook) -> tuple[str, ...]:
+    """Name all tasks that a price may have, in their order."""
+    return tuple(task.task for task in (*bed_tasks(rates), *job_tasks(rates)))
 
 
 def itemize_all(found: Scan) -> Scan:

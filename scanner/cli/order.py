@@ -47,8 +47,8 @@ def order(asked: Asked, week: date | None) -> int:
     """
     book, today, season = asked.book, asked.today, asked.season
     monday = monday_of(week or today)
-    building = gather(book, season, _jobs_of(season, monday, today), today=today)
-    plans = plan_for(book, building, building.jobs, season, today=today)
+    building = gather(asked, _jobs_of(season, monday, today))
+    plans = plan_for(asked, building, building.jobs)
     sentences = [*_over_capacity(book, building, monday)]
     sentences += [
         f"Job {name} does not fit into the week of {monday}: it is planned for {plan.days[0]} to {plan.days[-1]}."
@@ -79,10 +79,7 @@ def _over_capacity(book: Path, building: Building, monday: date) -> Iterator[str
     capacity, _ = read_capacity(book)
     if capacity.empty:
         return
-    rates = building.book.rates
-    needed = building.tasks["estimated_hours"].sum() / (
-        rates.crew_count.value * rates.day_hours.value
-    )
+    needed = building.tasks["estimated_hours"].sum() / building.book.rates.crew_day_hours
     free = capacity.loc[capacity["week"] == monday.isoformat(), "free_crew_days"].sum()
     if needed > free:
         yield (

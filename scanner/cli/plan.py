@@ -58,7 +58,7 @@ def forecast(asked: Asked, until: date | None, calls_a_week: float | None) -> in
         )
         raise click.BadParameter(message, param_hint="--until")
     weeks, capacity = Weeks(today, until), read_capacity(asked.book)
-    with scanned(asked.book, today=today) as (read, season, found):
+    with scanned(asked) as (read, season, found):
         tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week, free=capacity)
         file = publish_page(forecast_html(found, tables), asked.folder / FORECAST_PAGE)
         tell(json_value(forecast_json(found, tables)) if asked.as_json else str(file))

@@ -88,7 +88,7 @@ def promo(
     with_letters = bool(parts)
     capacity, problems, last, notes = _free_weeks(book, span, today)
     weeks = Weeks(today, last + timedelta(days=DAYS_PER_WEEK - 1))
-    with scanned(book, today=today) as (read, season, found):
+    with scanned(asked) as (read, season, found):
         stages, leads = learned_leads(read, found, season, with_letters=True)
         leads, told = _without_earlier(leads, season, first, today)
         notes += told

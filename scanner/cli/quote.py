@@ -53,7 +53,7 @@ def quote(
     Without --beds it is for the offer of the call list. Writes quote-<number>.pdf. The same quote
     again keeps its number as long as it is open.
     """
-    (read, season, found), client_id = look_at_one(asked.book, who, today=asked.today)
+    (read, season, found), client_id = look_at_one(asked, who)
     today = asked.today
     _may_be_quoted(found, client_id)
     bed_ids = choose_beds(found, client_id, beds, season.jobs)

@@ -208,7 +208,7 @@ def _take_blanks(
 
     clients = asked.callees.set_index("client_id", drop=False)
     client = clients.loc[head["client_id"]].to_dict()
-    told = take_blanks(asked.book, client, blanks, visited_on=head["visited_on"], today=asked.today)
+    told = take_blanks(asked, client, blanks, visited_on=head["visited_on"])
     head["note"] = "; ".join(filter(None, (head["note"], told.note)))
     return told.edges, [(ANSWER, told.answers, None)], told.more, told.problems
 

@@ -24,7 +24,6 @@ from scanner.cli.options import Asked
 from scanner.cli.rows import show_problems
 from scanner.cli.talk import counted, say, stoppable, tell
 from scanner.schema.log_tables import NOTE, PRINTED
-from scanner.schema.tables import PROBLEMS, empty_table
 from scanner.sheets.days import NEAR_DAYS
 from scanner.sheets.filled import KINDS
 from scanner.sheets.problems import Problem, faults_of, join_problems, list_problems, note, shown
@@ -109,13 +108,19 @@ def record_rows(
     batches, problems = CHECKS[kind](rows, asked, file)
     # where nothing of what was typed is good, nothing is recorded with it
     batches += more if batches else []
-    counts, numbers = _write(batches, asked)
     every = join_problems(list_problems(found), problems)
+    return _record(kind, batches, every, asked, is_typed=not file)
+
+
+def _record(
+    kind: str, batches: list[Batch], problems: pd.DataFrame, asked: Asked, *, is_typed: bool = True
+) -> int:
+    counts, numbers = _write(batches, asked)
     said = {one for batch, rows, _ in batches if batch is CALL for one in rows["outcome"]}
     notes = NOTE if said == {NOTE} else "calls and notes"
     noun = notes if NOTE in said else kind
-    code = _close(kind, counts, numbers, every, as_json=asked.as_json, noun=noun)
-    if not file:
+    code = _close(kind, counts, numbers, problems, as_json=asked.as_json, noun=noun)
+    if is_typed:
         _mind_the_year(batches, asked.today)
     _say_next(batches, asked.book)
     return code
@@ -125,12 +130,7 @@ def record_typed(
     kind: Kind, row: Mapping[Any, object], asked: Asked, *, parts: pd.DataFrame | None = None
 ) -> int:
     """Record a checked row of a kind of entry that no sheet has."""
-    batches: list[Batch] = [(kind, pd.DataFrame([row]), parts)]
-    counts, numbers = _write(batches, asked)
-    code = _close(kind.name, counts, numbers, empty_table(PROBLEMS), as_json=asked.as_json)
-    _mind_the_year(batches, asked.today)
-    _say_next(batches, asked.book)
-    return code
+    return _record(kind.name, [(kind, pd.DataFrame([row]), parts)], list_problems([]), asked)
 
 
 def _say_next(batches: list[Batch], book: Path) -> None:
@@ -206,10 +206,10 @@ def _mind_the_year(batches: list[Batch], today: date) -> None:
 
 def _close(
     kind: str, counts: Counts, numbers: range, problems: pd.DataFrame, *,
-    as_json: bool, noun: str = "",
+    as_json: bool, noun: str,
 ) -> int:  # fmt: skip
     """Print what was left out, say what came of the rest."""
-    one, many = NOUNS[noun or kind]
+    one, many = NOUNS[noun]
     if as_json:
         listed = problems.to_dict("records")
         tell(

@@ -36,10 +36,10 @@ def sketch(asked: Asked, who: tuple[str, ...]) -> int:
     with ExitStack() as last:
         if who:
             whom = partial(find_clients, who)
-            at, named = look_at(asked.book, whom, today=asked.today)
+            at, named = look_at(asked, whom)
             is_short = len(named) < len(who)
         else:
-            at = last.enter_context(scanned(asked.book, today=asked.today))
+            at = last.enter_context(scanned(asked))
             calls = at.found.calls[at.found.calls["left_out"] == ""]
             named = calls.sort_values("rank")["client_id"].tolist()
         sketches, problems = gather_sketches(*at, [*dict.fromkeys(named)])

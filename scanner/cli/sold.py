@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date, timedelta
 from typing import Any
 
@@ -16,14 +15,12 @@ from scanner.calls.to_build import list_to_build
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.recording import record_typed
 from scanner.cli.talk import say
-from scanner.cli.who import find_client, whom
+from scanner.cli.who import NO_QUOTE, NO_SALE, jobs_meant, whom
 from scanner.errors import LogError
 from scanner.schema.documents import Season
 from scanner.schema.log_tables import LETTER_STATES, QUOTE_OUTCOMES
 from scanner.sheets.days import monday_of, read_day
 from scanner.units import DAYS_PER_WEEK
-
-NO_QUOTE = "no quote has the number {number}: client BOOK WHO tells those of a client"
 
 
 @command("today", "json", takes_book=False, words="How a quote ended: won, lost or lapsed.")
@@ -126,41 +123,20 @@ def coming_week(day: date, today: date) -> date:
 
 
 def sale_of(asked: Asked, who: str) -> dict[str, str]:
-    """Find what somebody bought and nobody built: ``client_id``, ``job_id``, the day of the sale."""
+    """Find the sale of a client, or of a job by its number: ``client_id``, ``job_id`` (blank: its call alone is on record), ``sold_on``."""
     season = asked.season
-    calls, jobs = season.calls, season.jobs[season.jobs["built_on"] == ""]
-    own = jobs[jobs["job_id"].str.casefold() == who.strip().casefold()]
-    if own.empty:
-        check_won(who, season)
-        client_id = find_client(who, asked.callees)
-        own = jobs[jobs["client_id"] == client_id]
-    else:
-        client_id = str(own["client_id"].iloc[0])
-    if len(own) > 1:
-        message = f"{client_id} bought {len(own)} jobs, name one by its number: {', '.join(own['job_id'])}"
-        raise LogError(message)
-    sold = calls[calls["client_id"].eq(client_id) & calls["outcome"].eq("sold")]
+    client_id, own = jobs_meant(who, season.jobs[season.jobs["built_on"] == ""], asked)
+    sold = season.calls[
+        season.calls["client_id"].eq(client_id) & season.calls["outcome"].eq("sold")
+    ]
     has_other = season.jobs["client_id"].eq(client_id).any()
     if own.empty and (sold.empty or has_other):
-        message = f"nothing that {client_id} bought waits to be built: record the sale first"
-        raise LogError(message)
-    job_id = "".join(own["job_id"])
-    return {"client_id": client_id, "job_id": job_id, "sold_on": sold["called_on"].max()}
-
-
-def check_won(who: str, season: Season) -> None:
-    """Say of a quote's number why no job to build stands under it."""
-    quotes = season.quotes.set_index(season.quotes["quote_id"].str.casefold())
-    if (number := who.strip().casefold()) in quotes.index:
-        quote = quotes.loc[number]
-        why = {
-            "": "is not won yet: once it is signed, record it won",
-            WON: "is built already",
-        }.get(str(quote["outcome"]), f"is {quote['outcome']}: nothing is to be built")
-        message = f"{quote['quote_id']} {why}"
-        raise LogError(message)
-    if re.fullmatch(r"q\d{4}-\d+", number):
-        raise LogError(NO_QUOTE.format(number=who.strip()))
+        raise LogError(NO_SALE.format(client_id=client_id))
+    return {
+        "client_id": client_id,
+        "job_id": "".join(own["job_id"]),
+        "sold_on": sold["called_on"].max(),
+    }
 
 
 @command("today", "json", takes_book=False, words="A ticket of the locating service.")

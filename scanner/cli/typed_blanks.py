@@ -16,6 +16,7 @@ from scanner.book.checklist_sheet import check_answers
 from scanner.book.plants import read_plants
 from scanner.calls.sales import override_measured
 from scanner.cli.keeping import look_at
+from scanner.cli.options import Asked
 from scanner.errors import BookError
 from scanner.pages.bed_words import letter_of, place_words
 from scanner.pages.plan_page import write_feet
@@ -47,7 +48,7 @@ class Typed(NamedTuple):
 
 
 def take_blanks(
-    book: Path, client: Mapping[Any, Any], typed: Sequence[str], *, visited_on: str, today: date
+    asked: Asked, client: Mapping[Any, Any], typed: Sequence[str], *, visited_on: str
 ) -> Typed:
     """Take what was typed as NAME=VALUE; ``client``: a row of the client list.
 
@@ -59,20 +60,20 @@ def take_blanks(
     said = {name: value for name, value in values.items() if name in BY_NAME}
     edges, more = list[dict[str, Any]](), list[str]()
     if sizes or HEADS in said:
-        lot = _look(book, client["client_id"], today)
+        lot = _look(asked, client["client_id"])
         if sizes:
             edges = _measured(lot, sizes)
             more = _told(lot, edges)
         said = {
             name: _heads(lot, value) if name == HEADS else value for name, value in said.items()
         }
-    answers, problems = _answers(client, said, visited_on, today)
+    answers, problems = _answers(client, said, visited_on, asked.today)
     note = "; ".join(
         value if name == NOTE.name else f"{name} {value}"
         for name, value in said.items()
         if not BY_NAME[name].question
     )
-    return Typed(edges, answers, problems, note, more + _unlisted(book, said))
+    return Typed(edges, answers, problems, note, more + _unlisted(asked.book, said))
 
 
 def _read(typed: str) -> tuple[str, str]:
@@ -167,8 +168,8 @@ class _Lot(NamedTuple):
     letters: dict[str, str]  # bed by its letter on the sheet
 
 
-def _look(book: Path, client_id: str, today: date) -> _Lot:
-    read, season, found = look_at(book, lambda _: [client_id], today=today)[0]
+def _look(asked: Asked, client_id: str) -> _Lot:
+    read, season, found = look_at(asked, lambda _: [client_id])[0]
     leads = found.offers[found.offers["phase"] == 1]
     named = sorted(leads["bed_ids"].iloc[0].split()) if len(leads) else []
     letters = {letter_of(at): bed for at, bed in enumerate(named)}

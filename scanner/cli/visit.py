@@ -39,7 +39,7 @@ def visit(asked: Asked, who: str) -> int:
     beds that come out shorter or longer. What is written on it, "record BOOK visit WHO" takes
     by the names printed on it. Writes visit-WHO.pdf.
     """
-    at, client_id = look_at_one(asked.book, who, today=asked.today)
+    at, client_id = look_at_one(asked, who)
     sheet, problems = gather_visit(*at, client_id)
     asked.print_paper(draw_visit(sheet, asked.paper), paper_name("visit", client_id))
     lengths = " ".join(f'"{LENGTH} {letter_of(at)}=FEET"' for at in range(len(sheet.beds)))

@@ -34,7 +34,7 @@ def week(asked: Asked) -> int:
     """
     book, today, season = asked.book, asked.today, asked.season
     clients, rates = list_callees(asked)
-    listed, left_out = last_scan(book, season, today=today)
+    listed, left_out = last_scan(asked)
     calls = list_today(listed, left_out, clients, rates=rates, today=today)
     to_call = calls[(calls["left_out"] == "") & (calls["offer_id"] != "")]
     lines, young = list_week(season, to_call, clients, rates=rates, today=today)
@@ -43,10 +43,8 @@ def week(asked: Asked) -> int:
     noted = spoken(season.said, season.jobs).sort_values(["called_on", "entry_id"])
     is_open = (season.jobs["built_on"] == "") & season.jobs["client_id"].isin(clients["client_id"])
     open_jobs = season.jobs[is_open]
-    days = season.job_tasks.groupby("job_id")["estimated_hours"].sum() / (
-        rates.crew_count.value * rates.day_hours.value
-    )
-    days = open_jobs["job_id"].map(days).fillna(0.0)
+    hours = season.job_tasks.groupby("job_id")["estimated_hours"].sum()
+    days = open_jobs["job_id"].map(hours).fillna(0.0) / rates.crew_day_hours
     weeks = open_jobs["job_id"].map(season.schedule.set_index("job_id")["week"].to_dict())
     tables = WeekTables(
         book=book.resolve().name, path=book.as_posix(), company=read_rules(book / "local.toml")[0].company.name,

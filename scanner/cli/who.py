@@ -9,12 +9,16 @@ import pandas as pd
 
 from scanner.cli.options import Asked
 from scanner.cli.talk import say
-from scanner.errors import BookError
+from scanner.errors import BookError, LogError
+from scanner.schema.documents import Season
+from scanner.schema.log_tables import QUOTE_OUTCOMES
 from scanner.sheets.client_ids import match_ids
 
 FEWEST_DIGITS = 7
 """A phone number without its area code; fewer digits are an id or part of a name."""
 SHOWN_COUNT = 8
+NO_QUOTE = "no quote has the number {number}: client BOOK WHO tells those of a client"
+NO_SALE = "nothing that {client_id} bought waits to be built: record the sale first"
 NEAR_COUNT, NEAR = 3, 0.75
 """So many clients are named whose name or id is like what was typed, and how like at least, as difflib counts it."""
 
@@ -26,6 +30,34 @@ def whom(asked: Asked, who: str) -> str:
     own = asked.callees.loc[asked.callees["client_id"] == client_id, [*told]]
     say(f"{', '.join(filter(None, own.iloc[0]))}:")
     return client_id
+
+
+def jobs_meant(who: str, waiting: pd.DataFrame, asked: Asked) -> tuple[str, pd.DataFrame]:
+    """Find the one job that waits to be built, by its number or its client: the client, and no row or one."""
+    typed = who.strip().casefold()
+    own = waiting[waiting["job_id"].str.casefold() == typed]
+    if len(own):
+        return str(own["client_id"].iloc[0]), own
+    _refuse_number(typed, asked.season)
+    client_id = find_client(who, asked.callees)
+    own = waiting[waiting["client_id"] == client_id]
+    if len(own) > 1:
+        message = f"{client_id} bought {len(own)} jobs, name one by its number: {', '.join(own['job_id'])}"
+        raise LogError(message)
+    return client_id, own
+
+
+def _refuse_number(typed: str, season: Season) -> None:
+    quotes = season.quotes[season.quotes["quote_id"].str.casefold() == typed]
+    for quote in quotes.to_dict("records"):
+        why = {
+            "": "is not won yet: once it is signed, record it won",
+            QUOTE_OUTCOMES[0]: "is built already",
+        }.get(quote["outcome"], f"is {quote['outcome']}: nothing is to be built")
+        message = f"{quote['quote_id']} {why}"
+        raise LogError(message)
+    if re.fullmatch(r"q\d{4}-\d+", typed):
+        raise LogError(NO_QUOTE.format(number=typed.upper()))
 
 
 def find_client(who: str, clients: pd.DataFrame) -> str:
