@@ -114,18 +114,14 @@ def test_who_is_an_id_a_name_or_a_number_and_two_that_fit_are_listed() -> None:
 
 @pytest.mark.usefixtures("book")
 def test_who_is_left_out_is_told_why() -> None:
-    assert told("C0005")["left_out"] == "asked not to be called"
-    assert told("C0007")["left_out"].startswith("no lawn touches a curb")
-    assert not told("C0007")["offer"]
-
-
-@pytest.mark.usefixtures("book")
-def test_who_is_not_to_be_called_is_told_first_and_without_a_sentence_to_say() -> None:
-    assert not told("C0005")["offer"]
+    """Whoever is not to be called first of all, and without a sentence to say."""
+    barred, curbless = told("C0005"), told("C0007")
+    assert (barred["left_out"], barred["offer"]) == ("asked not to be called", {})
     lines = type_in("client", "lawns", "C0005", *DAY).stdout.splitlines()
     assert lines[0].strip() == "DO NOT CALL: asked not to be called"
     assert not [line for line in lines if line.startswith(("Say", "Price")) or "chance" in line]
-    assert "DO NOT CALL" not in type_in("client", "lawns", "C0001", *DAY).stdout
+    assert curbless["left_out"].startswith("no lawn touches a curb")
+    assert not curbless["offer"]
 
 
 def test_whoever_was_quoted_or_buys_is_told_the_next_step_and_no_offer(book: Path) -> None:
@@ -149,6 +145,7 @@ def test_one_screen_of_lines() -> None:
     assert len(lines) <= 40
     assert max(map(len, lines)) <= 100
     text = "\n".join(lines)
+    assert "DO NOT CALL" not in text
     for words in (
         "Ada Quill (C0001)",
         "100 Prairie Lane",

@@ -185,24 +185,21 @@ def test_words_stand_clear_of_each_other_also_where_much_is_said(book, monkeypat
                 assert 36 - 1.5 <= left <= right <= page.get_width() - 36 + 1.5
 
 
-def test_the_same_quote_keeps_its_number_and_another_does_not(quoted):
-    before = (quoted / "out" / "quote-2026-001.pdf").read_bytes()
+def test_a_quote_keeps_its_number_also_where_its_bed_is_measured_and_another_does_not(quoted):
+    """What the office knows of a lot goes along on the visit sheet, and to no client."""
+    first = (quoted / "out" / "quote-2026-001.pdf").read_bytes()
     assert "on record already" in write(quoted, LEAD).stderr
-    assert (quoted / "out" / "quote-2026-001.pdf").read_bytes() == before
+    assert (quoted / "out" / "quote-2026-001.pdf").read_bytes() == first
     told = write(quoted, LEAD, "--finish", "mulch")
     assert "Quote Q2026-002" in told.stderr
     assert "Quote Q2026-001 to the same client is open, too" in told.stderr
     assert "We set no plants." in pages_of(quoted, "2026-002", 1)[0]
     assert type_in("record", str(quoted), "undo", *TODAY).exit_code == 0
-    assert "Quote Q2026-003" in write(quoted, LEAD, "--price", "1700").stderr
-    assert amounts_of(pages_of(quoted, "2026-003", 1)[0])["Bed A"] == 170_000
-
-
-def test_a_bed_that_is_measured_changes_its_quote_and_all_papers_say_when(quoted):
-    """What the office knows of a lot goes along on the visit sheet, and to no client."""
     words = (LEAD, "--beds", f"{LEAD}-curb-2", "--price", "1700")
-    assert write(quoted, *words).exit_code == 0
-    before = read_season(quoted).quotes.set_index("quote_id").loc["Q2026-002"]
+    assert "Quote Q2026-003" in write(quoted, *words).stderr
+    assert amounts_of(pages_of(quoted, "2026-003", 1)[0])["Bed A"] == 170_000
+    before = read_season(quoted).quotes.set_index("quote_id").loc["Q2026-003"]
+
     typed = ("visit", LEAD, "length A=40.5", "--on", "2026-02-13")
     for said in (typed, ("calls", LEAD, "visit", "--note", "wants roses")):
         assert type_in("record", str(quoted), *said, *TODAY).exit_code == 0
@@ -212,13 +209,13 @@ def test_a_bed_that_is_measured_changes_its_quote_and_all_papers_say_when(quoted
     assert "on record already" in write(quoted, *words).stderr
     season = read_season(quoted)
     again = season.quotes.iloc[-1]
-    assert again["quote_id"] == "Q2026-002"
+    assert again["quote_id"] == "Q2026-003"
     # drawn 43.9 ft long and 4 ft deep
     assert abs(again["area_ft2"] - before["area_ft2"]) > 10
     # A cut of 3 in: 324 / 3 = 108 ft² to the cubic yard
     tasks = season.quote_tasks.set_index(["quote_id", "task"])["quantity"]
-    assert tasks["Q2026-002", "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
-    quote = pages_of(quoted, "2026-002")
+    assert tasks["Q2026-003", "dig out by hand"] == pytest.approx(again["area_ft2"] / 108)
+    quote = pages_of(quoted, "2026-003")
     rests_on = "Lengths measured on February 13, 2026: A. All else is drawn from maps."
     for page in (quote[1], text_of(quoted / "out" / f"sketch-{LEAD}.pdf")[0]):
         assert rests_on in page
