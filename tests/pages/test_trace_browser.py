@@ -229,18 +229,16 @@ def test_typed_lengths_and_arrows_draw_without_a_mouse(at_desk):
     one.quiet()
 
 
-def test_square_corners_hold_the_hand(at_lot):
+def test_square_corners_hold_the_hand_and_a_shape_is_made_square(at_lot):
     one = at_lot()
     one.page.keyboard.press("q")
     assert one.page.locator("#square").get_attribute("aria-pressed") == "true"
     # Each tap is off by feet; the corners come out square all the same
     one.draw("b", (0, 0), (30, 3), (32, 20), (0, 22))
     assert one.sizes() == ["Shed or garage 600 ft², 100.0 ft around"]
-    one.quiet()
-
-
-def test_make_square_keeps_the_middle_of_each_side(at_lot):
-    one = at_lot()
+    one.page.keyboard.press("q")
+    one.undo_all()
+    # The middle of each side stays
     one.draw("h", (0, 0), (40, 2), (40, 30), (0, 32))
     one.page.keyboard.press("r")
     sides = one.page.evaluate("measure(shapeOf(chosenNumber)).sides[0]")
@@ -252,7 +250,7 @@ def test_make_square_keeps_the_middle_of_each_side(at_lot):
     one.quiet()
 
 
-def test_corners_are_dragged_inserted_deleted_and_all_is_undone(at_lot):
+def test_corners_and_shapes_are_dragged_moved_by_keys_deleted_and_all_is_undone(at_lot):
     one = at_lot()
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
     steps = ["Lawn 1,200 ft², 140.0 ft around"]
@@ -277,11 +275,7 @@ def test_corners_are_dragged_inserted_deleted_and_all_is_undone(at_lot):
     for step in steps:
         one.page.keyboard.press("Control+y")
         assert one.sizes() == [step]
-    one.quiet()
-
-
-def test_whole_shape_is_moved_by_its_middle(at_lot):
-    one = at_lot()
+    one.undo_all()
     one.draw("h", (0, 0), (40, 0), (40, 40), (0, 40))
     one.drag((20, 20), (10, -5))
     corners = one.page.evaluate(
@@ -289,10 +283,7 @@ def test_whole_shape_is_moved_by_its_middle(at_lot):
     )
     assert sorted(map(tuple, corners))[0] == pytest.approx((-10, -25), abs=1e-3)
     assert one.sizes() == ["House 1,600 ft², 160.0 ft around"]
-
-
-def test_corner_in_hand_is_moved_by_keys(at_lot):
-    one = at_lot()
+    one.undo_all()
     one.draw("h", (0, 0), (40, 0), (40, 40), (0, 40))
     one.page.keyboard.press(".")
     for _ in range(2):
@@ -308,7 +299,7 @@ def test_corner_in_hand_is_moved_by_keys(at_lot):
     one.quiet()
 
 
-def test_undo_while_drawing_takes_back_a_corner(at_lot):
+def test_a_shape_begun_is_undone_closed_measured_and_typed(at_lot):
     one = at_lot()
     one.page.keyboard.press("l")
     one.tap((0, 0), (40, 0), (40, 40))
@@ -318,24 +309,53 @@ def test_undo_while_drawing_takes_back_a_corner(at_lot):
     one.page.keyboard.press("Control+y")
     one.page.keyboard.press("Enter")
     assert one.sizes() == ["Lawn 800 ft², 136.6 ft around"]
-    one.quiet()
-
-
-def test_first_corner_again_closes_and_a_double_click_ends_a_line(at_lot):
-    one = at_lot()
+    # The first corner again closes a shape, a double click ends a line
+    one.undo_all()
     one.page.keyboard.press("l")
     one.tap((0, 0), (40, 0), (40, 40), (0, 0))
     one.page.keyboard.press("e")
     one.tap((-40, 0))
     one.page.mouse.dblclick(*one.spot(-40, 30))
     assert one.sizes() == ["Lawn 800 ft², 136.6 ft around", "Edge along curb 30.0 ft"]
+    # The size follows the hand, and a typed length goes where the tap points
+    one.undo_all()
+    one.page.keyboard.press("l")
+    one.tap((0, 0), (40, 0))
+    one.page.mouse.move(*one.spot(40, 25))
+    assert one.page.locator("#size").inner_text() == "side 25.0 ft, 65.0 ft so far, 500 ft²"
+    one.page.keyboard.press("Escape")
+    one.page.keyboard.press("e")
+    one.tap((-20, -20))
+    one.page.fill("#length", "35.5")
+    one.tap((-20, 10))
+    one.page.keyboard.press("Enter")
+    assert one.sizes() == ["Edge along curb 35.5 ft"]
     one.quiet()
 
 
-def test_corner_snaps_to_the_book_and_shares_its_nine_decimals(at_desk, tmp_path):
+def test_a_lot_of_the_book_is_listed_tapped_and_holds_what_is_drawn_on_it(at_desk, tmp_path):
     lot = square(*HOME, 60)
     one = at_desk(sites={"lots.geojson": collection(feature("property", lot, client_id="A"))})
-    one.pick("Ada Quill")
+    states = one.page.locator("#clients .state").all_inner_texts()
+    assert states == ["drawn, in the book", "not drawn yet; no place on the map yet"]
+    assert one.page.locator("#count").inner_text() == "2 clients, 1 drawn"
+    one.page.select_option("#which", "todo")
+    assert one.page.locator("#clients b").all_inner_texts() == ["Bo Tansy"]
+    one.page.select_option("#which", "")
+    one.page.fill("#find", "1 prairie")
+    assert one.page.locator("#clients b").all_inner_texts() == ["Ada Quill"]
+    one.page.mouse.click(
+        *one.page.evaluate("""() => {
+        const box = frame.getBoundingClientRect(), [x, y] = sheet.pixel(clientMarks()[0].at);
+        return [box.x + x + 15, box.y + y];
+    }""")
+    )  # beside the mark, on the lot
+    assert one.page.locator("#who").inner_text() == "Ada Quill"
+    assert one.page.locator("#todo .has").count() == 1
+    one.draw("o", (0, 0), (60, 0), (60, 60), (0, 60))
+    assert "stands in sites/lots.geojson already" in one.page.locator("#twice").inner_text()
+    one.undo_all()
+    # A corner snaps to the book and shares its nine decimals
     x, y = one.spot(60, 60)
     one.page.keyboard.press("h")
     one.page.mouse.click(x + 4, y - 3)
@@ -350,39 +370,7 @@ def test_corner_snaps_to_the_book_and_shares_its_nine_decimals(at_desk, tmp_path
     one.quiet()
 
 
-def test_list_says_who_is_drawn(at_desk):
-    sites = {"lots.geojson": collection(feature("property", square(*HOME, 60), client_id="A"))}
-    one = at_desk(sites=sites)
-    states = one.page.locator("#clients .state").all_inner_texts()
-    assert states == ["drawn, in the book", "not drawn yet; no place on the map yet"]
-    assert one.page.locator("#count").inner_text() == "2 clients, 1 drawn"
-    one.page.select_option("#which", "todo")
-    assert one.page.locator("#clients b").all_inner_texts() == ["Bo Tansy"]
-    one.page.select_option("#which", "")
-    one.page.fill("#find", "1 prairie")
-    assert one.page.locator("#clients b").all_inner_texts() == ["Ada Quill"]
-    one.pick("Ada Quill")
-    assert one.page.locator("#todo .has").count() == 1
-    one.draw("o", (0, 0), (60, 0), (60, 60), (0, 60))
-    assert "stands in sites/lots.geojson already" in one.page.locator("#twice").inner_text()
-    one.quiet()
-
-
-def test_tap_on_the_overview_opens_the_lot(at_desk):
-    one = at_desk(
-        sites={"lots.geojson": collection(feature("property", square(*HOME, 60), client_id="A"))}
-    )
-    one.page.mouse.click(
-        *one.page.evaluate("""() => {
-        const box = frame.getBoundingClientRect(), [x, y] = sheet.pixel(clientMarks()[0].at);
-        return [box.x + x + 15, box.y + y];
-    }""")
-    )  # beside the mark, on the lot
-    assert one.page.locator("#who").inner_text() == "Ada Quill"
-    one.quiet()
-
-
-def test_reload_offers_unsaved_work_again(at_desk):
+def test_reload_offers_unsaved_work_again_and_work_set_aside_comes_back(at_desk):
     one = at_desk()
     one.pick("Ada Quill")
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
@@ -397,14 +385,8 @@ def test_reload_offers_unsaved_work_again(at_desk):
     one.page.evaluate("map.setZoom(map.getZoom() - 1, {animate: false})")
     one.tap((20, 60))
     one.page.keyboard.press("Enter")
-    assert one.sizes() == ["Lawn 1,200 ft², 140.0 ft around", "House 200 ft², 68.3 ft around"]
-    one.quiet()
-
-
-def test_work_set_aside_comes_back(at_desk):
-    one = at_desk()
-    one.pick("Ada Quill")
-    one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
+    drawn = ["Lawn 1,200 ft², 140.0 ft around", "House 200 ft², 68.3 ft around"]
+    assert one.sizes() == drawn
     one.page.reload()
     one.page.click("#afresh")
     one.page.reload()
@@ -412,11 +394,11 @@ def test_work_set_aside_comes_back(at_desk):
     one.page.click("#bring-back")
     assert not one.page.locator("#bring-back").is_visible()
     one.pick("Ada Quill")
-    assert one.sizes() == ["Lawn 1,200 ft², 140.0 ft around"]
+    assert one.sizes() == drawn
     one.quiet()
 
 
-def test_saved_work_is_known_as_saved(at_lot, tmp_path):
+def test_saved_work_is_known_as_saved_and_what_a_scan_cannot_use_is_told(at_lot, tmp_path):
     one = at_lot()
     one.draw("l", (0, 0), (40, 0), (40, 30), (0, 30))
     assert (
@@ -429,6 +411,14 @@ def test_saved_work_is_known_as_saved(at_lot, tmp_path):
     assert "not in a file yet" in one.page.locator("#kept").inner_text()
     one.page.keyboard.press("Control+z")
     assert one.page.locator("#kept").inner_text() == "1 shape in drawn.geojson"
+    one.undo_all()
+    one.draw("l", (0, 0), (40, 30), (40, 0), (0, 30))
+    assert one.page.locator("#chosen-fault").inner_text() == "its outline crosses itself"
+    one.save(tmp_path)
+    assert "cannot use 1 of its shapes yet: Lawn: its outline crosses itself" in one.said()
+    one.page.keyboard.press("Escape")
+    one.open_file(collection(feature("house", square(*HOME, 30), client_id="Z")))
+    one.until("document.getElementById('said').textContent.includes('not in this book')")
 
 
 def test_browser_that_keeps_nothing_is_told_of(at_desk):
@@ -443,7 +433,19 @@ def test_browser_that_keeps_nothing_is_told_of(at_desk):
     assert one.complaints == [""]  # the page asks whether it may be left
 
 
-def test_earlier_file_keeps_what_is_not_drawn_here(at_desk, tmp_path):
+NOT_OURS = [
+    ("no json", "The file is no GeoJSON"),
+    ('{"type": "Topology"}', "The file holds no features"),
+    (json.dumps(collection(crs={"type": "name", "properties": {"name": "EPSG:26914"}})), "another coordinate system"),
+    (json.dumps(collection(feature("tree", {"type": "Point", "coordinates": [500_000, 4_000_000]}))), "no degrees"),
+    (json.dumps(collection(None, 7, {"type": "Feature"}, feature("lawn", {"type": "Polygon", "coordinates": [[[1]]]}))), "4 shapes from"),
+]  # fmt: skip
+"""Files that are chosen, and what is said of each."""
+
+
+def test_earlier_file_keeps_what_is_not_drawn_here_and_one_that_is_none_is_a_sentence(
+    at_desk, tmp_path
+):
     far = {"type": "MultiPolygon", "coordinates": [square(*HOME, 20)["coordinates"], square(HOME[0], HOME[1] + 0.01, 20)["coordinates"]]}  # fmt: skip
     pole = {"type": "Feature", "id": 7, "properties": {"kind": "utility", "what": "pole", "owner": "town"},
             "geometry": {"type": "Point", "coordinates": [HOME[0], HOME[1], 12.5]}}  # fmt: skip
@@ -473,38 +475,12 @@ def test_earlier_file_keeps_what_is_not_drawn_here(at_desk, tmp_path):
     one.open_file(changed, "north.geojson")
     one.until("document.getElementById('said').textContent.includes('there already')")
     assert len(one.page.evaluate("state.shapes")) == 4
-    one.quiet()
-
-
-NOT_OURS = [
-    ("no json", "The file is no GeoJSON"),
-    ('{"type": "Topology"}', "The file holds no features"),
-    (json.dumps(collection(crs={"type": "name", "properties": {"name": "EPSG:26914"}})), "another coordinate system"),
-    (json.dumps(collection(feature("tree", {"type": "Point", "coordinates": [500_000, 4_000_000]}))), "no degrees"),
-    (json.dumps(collection(None, 7, {"type": "Feature"}, feature("lawn", {"type": "Polygon", "coordinates": [[[1]]]}))), "4 shapes from"),
-]  # fmt: skip
-"""Files that are chosen, and what is said of each."""
-
-
-def test_file_that_cannot_be_used_is_a_sentence(at_desk):
-    one = at_desk()
     for text, told in NOT_OURS:
         one.open_file(text)
         one.until(
             f"(({{ hidden, textContent }}) => !hidden && textContent.includes({json.dumps(told)}))(document.getElementById('said'))"
         )
     one.quiet()
-
-
-def test_shape_that_a_scan_cannot_use_is_told_of(at_lot, tmp_path):
-    one = at_lot()
-    one.draw("l", (0, 0), (40, 30), (40, 0), (0, 30))
-    assert one.page.locator("#chosen-fault").inner_text() == "its outline crosses itself"
-    one.save(tmp_path)
-    assert "cannot use 1 of its shapes yet: Lawn: its outline crosses itself" in one.said()
-    one.page.keyboard.press("Escape")
-    one.open_file(collection(feature("house", square(*HOME, 30), client_id="Z")))
-    one.until("document.getElementById('said').textContent.includes('not in this book')")
 
 
 def test_lot_without_a_place_is_drawn_on_paper_and_moved_once_it_has_one(at_desk, tmp_path):
@@ -644,20 +620,4 @@ def test_finger_sets_a_corner_at_the_cross_and_drags_it(at_lot):
     assert (
         one.page.locator("#chosen-size").inner_text() == "400 ft², 104.7 ft around"
     )  # 40, 20, 44.72
-    one.quiet()
-
-
-def test_size_follows_the_hand_and_a_typed_length_goes_where_the_tap_points(at_lot):
-    one = at_lot()
-    one.page.keyboard.press("l")
-    one.tap((0, 0), (40, 0))
-    one.page.mouse.move(*one.spot(40, 25))
-    assert one.page.locator("#size").inner_text() == "side 25.0 ft, 65.0 ft so far, 500 ft²"
-    one.page.keyboard.press("Escape")
-    one.page.keyboard.press("e")
-    one.tap((-20, -20))
-    one.page.fill("#length", "35.5")
-    one.tap((-20, 10))
-    one.page.keyboard.press("Enter")
-    assert one.sizes() == ["Edge along curb 35.5 ft"]
     one.quiet()

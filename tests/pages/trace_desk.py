@@ -108,6 +108,13 @@ class Hand(Opened):
         if len(corners) > 1:
             self.page.keyboard.press("Enter")
 
+    def undo_all(self) -> None:
+        """Take back all that stands on the page, for another story on it."""
+        self.page.evaluate(
+            "(() => { const one = document.getElementById('undo'); while (!one.disabled) one.click(); })()"
+        )
+        assert self.sizes() == []
+
     def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         half = tuple((a + b) / 2 for a, b in zip(start, end, strict=True))
         first, middle, last = self.spots(start, half, end)
