@@ -55,14 +55,33 @@ def card(one):
     return one.page.locator("#card")
 
 
+def totals(one):
+    return [
+        one.page.locator(f"#total-{name}").get_attribute("value")
+        for name in ("offers", "price", "expected")
+    ]
+
+
 def listed(one):
     return one.page.locator("#rows .row:visible .go").all_inner_texts()
 
 
-def test_row_shows_the_card_and_nothing_leaves_the_page(opened):
+def test_row_shows_the_card_the_map_goes_to_the_lot_and_nothing_leaves_the_page(opened):
     one = opened()
     assert listed(one)[:2] == ["=SUM(1,2) Lane Trust", "Di Yarrow"]
+    [scale] = one.page.locator(".leaflet-control-scale-line").all_inner_texts()
+    assert scale.endswith(" ft")
+    before = one.page.evaluate("map.getZoom()")
     one.page.click("#rows .row:nth-child(5) .say")
+    one.until("map.getZoom() >= 19")
+    assert before < 19
+    # The lot lies left of the card, in sight
+    at = one.page.evaluate("""() => {
+        const lot = lotOf.get("C0001");
+        return map.latLngToContainerPoint(latLng(lot.at[0], lot.at[1]));
+    }""")
+    left = card(one).bounding_box()["x"] - one.page.locator("#map_plan").bounding_box()["x"]
+    assert 0 < at["x"] < left
     for fold in card(one).locator("summary").all():
         fold.click()
     words = card(one).inner_text()
@@ -93,13 +112,35 @@ def test_card_opens_at_the_bed_that_was_picked(opened):
     one.quiet()
 
 
-def test_what_was_said_and_what_is_next_stand_in_row_and_card(shown):
+def test_what_was_said_what_is_next_what_is_under_way_and_what_is_unusual_stand_in_row_and_card(
+    shown,
+):
     scan = small_scan()
     words = {"last_contact": "2026-02-02", "last_outcome": "call back", "last_note": "gate code 12#",
              "due_action": "send the sketch", "due_date": "2026-02-13"}  # fmt: skip
     is_first = scan.calls["rank"] == 1
     told = {name: scan.calls[name].mask(is_first, word) for name, word in words.items()}
-    one = shown(replace(scan, calls=scan.calls.assign(**told)))
+    rows = [("C0005", "sold", "sold on Feb 9, not built yet", "Give it a day", ""),
+            ("C0006", "quote open", "quoted on Feb 4, open for 12 days", "Call and ask", "2026-02-13")]  # fmt: skip
+    names = ["client_id", "stage", "words", "due_action", "due_date"]
+    way = pd.DataFrame(rows, columns=names).assign(
+        day="2026-02-09", last_contact="2026-02-09", last_outcome="", last_note="asks for May"
+    )
+    usual = "in the right-of-way: ask the city whether a permit is needed; along the curb: plants no taller than 36 in"
+    own = f"{usual}; gas meter: no plants within 3 ft, dig by hand"
+    beds, offers = scan.table("beds"), scan.offers
+    marked = beds.assign(
+        cautions=[own if bed == "C0001-curb-1" else usual for bed in beds["bed_id"]]
+    )
+    warned = offers.assign(
+        cautions=[own if ids == "C0001-curb-1" else usual for ids in offers["bed_ids"]]
+    )
+    calls = scan.calls.assign(**told)
+    one = shown(replace(with_tables(scan, beds=marked), calls=calls, under_way=way, offers=warned))
+    count = one.page.locator("#count")
+    assert count.inner_text() == "6 offers, 2 under way"
+    whole = totals(one)
+    # What was said and what is next
     one.page.click("#rows .row:nth-child(1) .go")
     for place in (one.page.locator("#rows .row:nth-child(1)"), card(one)):
         assert "Send the sketch, due Feb 13: 3 days late" in place.inner_text()
@@ -108,20 +149,8 @@ def test_what_was_said_and_what_is_next_stand_in_row_and_card(shown):
     assert listed(one) == ["=SUM(1,2) Lane Trust"]
     one.page.select_option("#kind", "new")
     assert len(listed(one)) == 5
-
-
-def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(shown):
-    scan = small_scan()
-    rows = [("C0005", "sold", "sold on Feb 9, not built yet", "Give it a day", ""),
-            ("C0006", "quote open", "quoted on Feb 4, open for 12 days", "Call and ask", "2026-02-13")]  # fmt: skip
-    names = ["client_id", "stage", "words", "due_action", "due_date"]
-    way = pd.DataFrame(rows, columns=names).assign(
-        day="2026-02-09", last_contact="2026-02-09", last_outcome="", last_note="asks for May"
-    )
-    one = shown(replace(scan, under_way=way))
-    count = one.page.locator("#count")
-    assert count.inner_text() == "6 offers, 2 under way"
-    whole = totals(one)
+    one.page.select_option("#kind", "")
+    # Visits and quotes follow the ranked rows and can be picked out
     under = one.page.locator("#under-way .row:visible")
     assert under.locator(".go").all_inner_texts() == ["Ed Zinnia", "Flo Aster"]
     assert under.locator(".rank").count() == 0
@@ -139,20 +168,7 @@ def test_visits_and_quotes_follow_the_ranked_rows_and_can_be_picked_out(shown):
         assert words in card(one).inner_text()
     one.page.select_option("#kind", "")
     assert totals(one) == whole
-
-
-def test_a_warning_is_only_what_differs_from_the_usual(shown):
-    scan = small_scan()
-    usual = "in the right-of-way: ask the city whether a permit is needed; along the curb: plants no taller than 36 in"
-    own = f"{usual}; gas meter: no plants within 3 ft, dig by hand"
-    beds, offers = scan.table("beds"), scan.offers
-    marked = beds.assign(
-        cautions=[own if bed == "C0001-curb-1" else usual for bed in beds["bed_id"]]
-    )
-    told = offers.assign(
-        cautions=[own if ids == "C0001-curb-1" else usual for ids in offers["bed_ids"]]
-    )
-    one = shown(replace(with_tables(scan, beds=marked), offers=told))
+    # A warning is only what differs from the usual
     assert one.page.locator(".row .own").all_inner_texts() == [
         "! gas meter: no plants within 3 ft, dig by hand"
     ]
@@ -163,24 +179,6 @@ def test_a_warning_is_only_what_differs_from_the_usual(shown):
     assert one.page.evaluate(
         "lots.filter((lot) => lot.beds.some((bed) => bed.own.length)).map((lot) => lot.id)"
     ) == ["C0001"]
-
-
-def test_map_goes_to_the_lot_and_its_scale_is_in_feet(opened):
-    one = opened()
-    [scale] = one.page.locator(".leaflet-control-scale-line").all_inner_texts()
-    assert scale.endswith(" ft")
-    before = one.page.evaluate("map.getZoom()")
-    one.page.click("#rows .row:nth-child(5) .go")
-    one.until("map.getZoom() >= 19")
-    assert before < 19
-    # The lot lies left of the card, in sight
-    at = one.page.evaluate("""() => {
-        const lot = lotOf.get("C0001");
-        return map.latLngToContainerPoint(latLng(lot.at[0], lot.at[1]));
-    }""")
-    left = card(one).bounding_box()["x"] - one.page.locator("#map_plan").bounding_box()["x"]
-    assert 0 < at["x"] < left
-    one.quiet()
 
 
 def bed_on_screen(one, client_id, number=0):
@@ -194,27 +192,21 @@ def bed_on_screen(one, client_id, number=0):
     )
 
 
-def test_click_on_a_bed_shows_its_card(opened):
+def test_beds_and_marks_on_the_map_show_their_cards_and_a_hostile_name_does_nothing(opened):
     one = opened()
+    one.page.mouse.move(*bed_on_screen(one, "C0008"))
     one.page.mouse.click(*bed_on_screen(one, "C0009"))
     assert "=SUM(1,2) Lane Trust" in card(one).inner_text()
     one.page.keyboard.press("Escape")
     one.page.mouse.click(*bed_on_screen(one, "C0005"))
     assert "Left out of the calls: asked not to be called" in card(one).inner_text()
-    one.quiet()
-
-
-def test_skipped_bed_says_why(opened):
-    one = opened()
+    one.page.keyboard.press("Escape")
     one.page.click("text=Cy Verbena")
     one.page.click("#card .beds button:has-text('skipped')")
     assert "Skipped: too short" in card(one).inner_text()
     assert "alone about" not in card(one).inner_text()
-    one.quiet()
-
-
-def test_client_measured_on_foot_is_a_mark_on_the_map(opened):
-    one = opened()
+    one.page.keyboard.press("Escape")
+    # A client measured on foot is a mark
     one.page.evaluate("map.setZoom(19, {animate: false})")
     at = one.page.evaluate("""() => {
         const at = lotOf.get("C0004").at, box = map.getContainer().getBoundingClientRect();
@@ -224,23 +216,31 @@ def test_client_measured_on_foot_is_a_mark_on_the_map(opened):
     }""")
     one.page.mouse.click(*at)
     assert "Di Yarrow" in card(one).inner_text()
-    one.quiet()
-
-
-def test_hostile_name_does_nothing_and_no_alien_script_runs(opened):
-    one = opened()
+    one.page.keyboard.press("Escape")
     one.page.get_by_role("button", name="alert", exact=False).first.click()
     assert card(one).locator("h2").inner_text() == SCRIPT_NAME
     assert "Not confirmed" in card(one).inner_text()  # its lawn is inferred
-    one.page.mouse.move(*bed_on_screen(one, "C0008"))
     assert one.page.evaluate("document.scripts.length") == 4
     assert one.page.evaluate("map.getContainer().isConnected")
     one.quiet()
     assert not runs_alien_scripts(one.page)
 
 
-def test_filter_by_route_day_and_name(opened):
+def test_list_totals_and_print_follow_the_filter(opened):
     one = opened()
+    scan = small_scan()
+    calls = scan.calls[scan.calls["rank"] > 0].merge(
+        scan.offers[["offer_id", "price_cents"]], on="offer_id"
+    )
+    calls = calls.merge(scan.clients[["client_id", "route"]], on="client_id")
+    whole = totals(one)
+    for route, of_route in calls[calls["route"] != ""].groupby("route"):
+        one.page.select_option("#route", route)
+        cents = of_route[["price_cents", "expected_profit_cents"]].sum() / 100
+        assert [float(value) for value in totals(one)] == [len(of_route), *cents]
+    one.page.click("#clear")
+    one.until("document.getElementById('clear').hidden")
+    assert [float(value) for value in totals(one)] == [float(value) for value in whole]
     one.page.select_option("#route", "North")
     assert listed(one) == ["=SUM(1,2) Lane Trust", "Cy Verbena", "Ada Quill", "Bo Tansy"]
     one.page.select_option("#day", "Tuesday")
@@ -256,34 +256,21 @@ def test_filter_by_route_day_and_name(opened):
     one.page.fill("#find", "nobody")
     assert one.page.locator("#none-left").is_visible()
     assert one.page.locator("#nowhere").inner_text().startswith("No client fits the choice")
+    one.page.fill("#find", "")
     one.quiet()
+    one.page.select_option("#route", "North")
+    one.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    one.page.emulate_media(media="print")
+    # The filtered list, with the map of its lots before it
+    assert listed(one) == ["=SUM(1,2) Lane Trust", "Cy Verbena", "Ada Quill", "Bo Tansy"]
+    assert one.page.locator("#paper-map img").bounding_box()["width"] > 500
+    assert one.page.evaluate("document.querySelector('#paper-map img').naturalWidth") >= 1000
+    assert not one.page.locator("#map_plan").is_visible()
+    assert not one.page.locator("#filter").is_visible()
+    assert one.page.evaluate("getComputedStyle(document.body).overflow") == "visible"
 
 
-def totals(one):
-    return [
-        one.page.locator(f"#total-{name}").get_attribute("value")
-        for name in ("offers", "price", "expected")
-    ]
-
-
-def test_totals_follow_the_filter(opened):
-    one = opened()
-    scan = small_scan()
-    calls = scan.calls[scan.calls["rank"] > 0].merge(
-        scan.offers[["offer_id", "price_cents"]], on="offer_id"
-    )
-    calls = calls.merge(scan.clients[["client_id", "route"]], on="client_id")
-    whole = totals(one)
-    for route, of_route in calls[calls["route"] != ""].groupby("route"):
-        one.page.select_option("#route", route)
-        cents = of_route[["price_cents", "expected_profit_cents"]].sum() / 100
-        assert [float(value) for value in totals(one)] == [len(of_route), *cents]
-    one.page.click("#clear")
-    one.until("document.getElementById('clear').hidden")
-    assert [float(value) for value in totals(one)] == [float(value) for value in whole]
-
-
-def test_a_few_tabs_reach_the_map_and_arrows_go_along_the_list(opened):
+def test_keyboard_alone_reaches_map_list_card_phone_and_back(opened):
     one = opened()
     reached = []
     for _ in range(10):
@@ -293,9 +280,30 @@ def test_a_few_tabs_reach_the_map_and_arrows_go_along_the_list(opened):
     one.page.focus("#rows .row:nth-child(1) .go")
     one.page.keyboard.press("ArrowDown")
     assert one.page.evaluate("document.activeElement.textContent") == "Di Yarrow"
+    one.page.keyboard.press("ArrowUp")
     one.page.focus(".skip")
     one.page.keyboard.press("Enter")
     assert one.page.evaluate("document.activeElement.id") == "map_plan"
+    one.page.focus("#kind")
+    one.page.keyboard.press("Tab")
+    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
+    assert one.page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    one.page.keyboard.press("Enter")
+    assert one.page.evaluate("document.activeElement.id") == "card-name"
+    reached = []
+    for _ in range(3):
+        one.page.keyboard.press("Tab")
+        reached.append(one.page.evaluate("document.activeElement.textContent"))
+    assert reached == [
+        "×",
+        "Call +1 308 555 0109",
+        "A House front 30 ft120 ft², first",
+    ]
+    one.page.keyboard.press("Enter")
+    assert "30 ft of edge" in card(one).inner_text()
+    one.page.keyboard.press("Escape")
+    assert not card(one).is_visible()
+    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
     one.quiet()
 
 
@@ -328,31 +336,6 @@ def test_offers_the_search_box_and_the_map_show_what_they_hold_on_phone_and_lapt
     )
     assert 0.77 < share <= 1
     assert phone.page.evaluate("map.getZoom() >= ZOOM.plan")
-
-
-def test_keyboard_alone_reaches_card_phone_and_back(opened):
-    one = opened()
-    one.page.focus("#kind")
-    one.page.keyboard.press("Tab")
-    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
-    assert one.page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
-    one.page.keyboard.press("Enter")
-    assert one.page.evaluate("document.activeElement.id") == "card-name"
-    reached = []
-    for _ in range(3):
-        one.page.keyboard.press("Tab")
-        reached.append(one.page.evaluate("document.activeElement.textContent"))
-    assert reached == [
-        "×",
-        "Call +1 308 555 0109",
-        "A House front 30 ft120 ft², first",
-    ]
-    one.page.keyboard.press("Enter")
-    assert "30 ft of edge" in card(one).inner_text()
-    one.page.keyboard.press("Escape")
-    assert not card(one).is_visible()
-    assert one.page.evaluate("document.activeElement.textContent") == "=SUM(1,2) Lane Trust"
-    one.quiet()
 
 
 SMALL_TARGETS = """() => [...document.querySelectorAll("a:not(.skip), button, select, input, summary")]
@@ -389,20 +372,6 @@ def test_without_scripts_the_list_is_there(opened):
     assert not one.page.locator("#filter").is_visible()
     assert not one.page.locator("#map_plan").is_visible()
     one.quiet()
-
-
-def test_print_is_the_list(opened):
-    one = opened()
-    one.page.select_option("#route", "North")
-    one.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    one.page.emulate_media(media="print")
-    # The filtered list, with the map of its lots before it
-    assert listed(one) == ["=SUM(1,2) Lane Trust", "Cy Verbena", "Ada Quill", "Bo Tansy"]
-    assert one.page.locator("#paper-map img").bounding_box()["width"] > 500
-    assert one.page.evaluate("document.querySelector('#paper-map img').naturalWidth") >= 1000
-    assert not one.page.locator("#map_plan").is_visible()
-    assert not one.page.locator("#filter").is_visible()
-    assert one.page.evaluate("getComputedStyle(document.body).overflow") == "visible"
 
 
 def test_pictures_come_only_when_switched_on(opened):
