@@ -9,7 +9,8 @@ short rest and takes nothing back.
 from __future__ import annotations
 
 from datetime import date, timedelta
-from itertools import takewhile
+from itertools import groupby, takewhile
+from operator import itemgetter
 from typing import Any
 
 import pandas as pd
@@ -46,8 +47,8 @@ def tell_history(said: pd.DataFrame, *, rates: RateBook) -> pd.DataFrame:
     """
     ordered = said.sort_values(["client_id", "called_on", "entry_id"], kind="stable")
     rows = [
-        _of_client(str(client_id), own.to_dict("records"), rates)
-        for client_id, own in ordered.groupby("client_id", sort=True)
+        _of_client(str(client_id), [*own], rates)
+        for client_id, own in groupby(ordered.to_dict("records"), itemgetter("client_id"))
     ]
     return pd.DataFrame(rows, columns=[*HISTORY_COLUMNS])
 
@@ -64,7 +65,8 @@ def add_history(
     Table `CLIENTS` with ``do_not_call`` and ``last_contact`` brought up to date, and
     ``last_called_on last_outcome last_note next_action free_on due_on neighbor_built written_on``.
     """
-    history = tell_history(season.said, rates=rates).set_index("client_id")
+    said = season.said[season.said["client_id"].isin(clients["client_id"])]
+    history = tell_history(said, rates=rates).set_index("client_id")
     of_client = {
         name: clients["client_id"].map(history[name]).astype("str").fillna("")
         for name in HISTORY_COLUMNS[1:-1]

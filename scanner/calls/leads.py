@@ -51,7 +51,7 @@ def list_leads(found: Scan, season: Season, *, with_letters: bool = False) -> pd
         calls.drop(columns="client_id"), on="offer_id", validate="one_to_one"
     )
     known = _known(chosen, trials, clients)
-    stage = _stage(known, season, clients, rates=rates, today=today)
+    stage = _stage(known, season, clients, trials, rates=rates, today=today)
     if with_letters:
         letters = _letters(chosen, stage, season, clients, rates=rates, today=today)
         stage = pd.concat([stage[~stage["client_id"].isin(letters["client_id"])], letters])
@@ -131,13 +131,13 @@ def _known(chosen: pd.DataFrame, trials: Trials, clients: pd.DataFrame) -> pd.Da
 
 
 def _stage(
-    known: pd.DataFrame, season: Season, clients: pd.DataFrame, *,
+    known: pd.DataFrame, season: Season, clients: pd.DataFrame, trials: Trials, *,
     rates: RateBook, today: date,
 ) -> pd.DataFrame:  # fmt: skip
     """Tell where each client stands, and the day that counts there; who stands nowhere is no row."""
     monday = pd.Timestamp(monday_of(today))
     last = last_talks(season, today).reindex(known["client_id"])
-    under_way = find_stages(season, clients.reset_index(), today=today)
+    under_way = find_stages(season, clients.reset_index(), trials.quotes, today=today)
     stages = under_way["stage"].reindex(known["client_id"]).astype("str").fillna("").to_numpy()
     quoted = under_way["day"].where(under_way["stage"] == QUOTE).reindex(known["client_id"])
     quoted_on = pd.to_datetime(quoted, format="ISO8601").to_numpy()

@@ -46,22 +46,20 @@ def learn_letters(stages: Stages, letters: pd.DataFrame, *, today: date, rates: 
 def open_letters(letters: pd.DataFrame, calls: pd.DataFrame) -> pd.Series[str]:
     """Day of the last letter to each client who has not said anything since."""
     asked = letters.loc[letters["letter"] == ASKED, ["client_id", "told_on"]]
-    said = pd.concat([_talks(calls), asked])
-    return _unheard(letters[letters["letter"] == SENT], said)
+    return _unheard(letters[letters["letter"] == SENT], calls, asked)
 
 
 def asked_letters(letters: pd.DataFrame, calls: pd.DataFrame) -> pd.Series[str]:
     """Day on which each client asked for a visit after a letter, where nobody has talked to him since."""
-    return _unheard(letters[letters["letter"] == ASKED], _talks(calls))
+    return _unheard(letters[letters["letter"] == ASKED], calls)
 
 
-def _talks(calls: pd.DataFrame) -> pd.DataFrame:
-    talks = calls.loc[calls["outcome"] != "not reached", ["client_id", "called_on"]]
-    return talks.rename(columns={"called_on": "told_on"})
-
-
-def _unheard(letters: pd.DataFrame, said: pd.DataFrame) -> pd.Series[str]:
+def _unheard(letters: pd.DataFrame, calls: pd.DataFrame, *asked: pd.DataFrame) -> pd.Series[str]:
     """Last day of each client's letters, where nothing was said on it or later."""
+    if letters.empty:
+        return letters.set_index("client_id")["told_on"]
     last = letters.groupby("client_id")["told_on"].max()
+    talks = calls.loc[calls["outcome"] != "not reached", ["client_id", "called_on"]]
+    said = pd.concat([talks.rename(columns={"called_on": "told_on"}), *asked])
     since = said.groupby("client_id")["told_on"].max().reindex(last.index).fillna("")
     return last[since < last]

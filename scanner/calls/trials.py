@@ -9,9 +9,11 @@ while more is to come it is pending and counts nowhere.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -95,13 +97,15 @@ def keep_listed_prices(
     """
     key = ["client_id", "called_on", "outcome"]
     known = {*on_record[key].itertuples(index=False, name=None)}
-    quotes = pd.concat([on_record, calls]).query("outcome == 'quoted'")
-    quoted_on = quotes.groupby("client_id")["called_on"].agg(list).to_dict()
+    quoted_on = defaultdict[str, list[str]](list)
+    for client_id, day, outcome in (*known, *calls[key].itertuples(index=False, name=None)):
+        if outcome == "quoted":
+            quoted_on[client_id].append(day)
 
     def begins(client_id: str, called_on: str, outcome: str) -> bool:
         since = (date.fromisoformat(called_on) - timedelta(days=QUOTE_DAYS)).isoformat()
         return outcome == "quoted" or (
-            outcome == SOLD and not any(since <= day <= called_on for day in quoted_on.get(client_id, ()))
+            outcome == SOLD and not any(since <= day <= called_on for day in quoted_on[client_id])
         )  # fmt: skip
 
     told = calls[key].itertuples(index=False, name=None)
@@ -127,10 +131,11 @@ def _called_back(talks: pd.DataFrame) -> frozenset[str]:
 def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:
     rows = list[tuple[str, date, str, int, int]]()
     decided = calls[calls["outcome"].isin({"quoted", *AGREED, *REFUSED} - {"visit"})]
-    for client_id, own in decided.groupby("client_id", sort=True):
-        days = [date.fromisoformat(day) for day in own["called_on"]]
-        told = [*zip(days, own["outcome"], own["price_cents"], strict=True)]
-        rows += [(str(client_id), *quote) for quote in _quotes_of(told, today)]
+    names = ["client_id", "called_on", "outcome", "price_cents"]
+    told = zip(*(decided[name].tolist() for name in names), strict=True)
+    for client_id, own in groupby(told, itemgetter(0)):
+        said = [(date.fromisoformat(day), outcome, cents) for _, day, outcome, cents in own]
+        rows += [(client_id, *quote) for quote in _quotes_of(said, today)]
     return pd.DataFrame(rows, columns=[*QUOTE_COLUMNS])
 
 

@@ -37,13 +37,14 @@ def last_talks(season: Season, today: date) -> pd.DataFrame:
     return talks.groupby("client_id").last()
 
 
-def find_stages(season: Season, clients: pd.DataFrame, *, today: date) -> pd.DataFrame:
+def find_stages(
+    season: Season, clients: pd.DataFrame, quotes: pd.DataFrame, *, today: date
+) -> pd.DataFrame:
     """Tell who is under way, by client: ``stage`` and since which ``day``.
 
-    ``clients``: table `CLIENTS` with what the log says of each. Whoever must not be called is under
-    way where something is sold, not for a visit or a quote.
+    ``clients``: table `CLIENTS` with what the log says of each; ``quotes``: those of the trials.
+    Whoever must not be called is under way where something is sold, not for a visit or a quote.
     """
-    quotes = list_trials(season.calls, today=today).quotes
     quoted = quotes[quotes["end"] == OPEN].set_index("client_id")["quoted_on"]
     talks = last_talks(season, today)
     is_barred = (clients[["do_not_call", "renter", "past_due"]] == "yes").any(axis=1)
@@ -63,7 +64,8 @@ def find_stages(season: Season, clients: pd.DataFrame, *, today: date) -> pd.Dat
 
 def list_under_way(season: Season, clients: pd.DataFrame, *, today: date) -> pd.DataFrame:
     """List who is under way, as table `UNDER_WAY`: sold first, then quotes, then visits, longest first."""
-    stages = find_stages(season, clients, today=today)
+    trials = list_trials(season.calls, today=today).quotes
+    stages = find_stages(season, clients, trials, today=today)
     if stages.empty:
         return empty_table(UNDER_WAY)
     rows = clients.merge(stages, left_on="client_id", right_index=True)
@@ -73,7 +75,6 @@ def list_under_way(season: Season, clients: pd.DataFrame, *, today: date) -> pd.
     last = tell_last(rows, today)
     has_day = (rows["stage"] == VISIT) & (rows["due_on"] != "")
     step = rows["stage"].mask(has_day, VISIT_DUE).mask(is_made, VISITED)
-    trials = list_trials(season.calls, today=today).quotes
     lines = {SOLD: job_lines(season, today), QUOTE: quote_lines(trials[trials["end"] == OPEN], season, today)}  # fmt: skip
     own = [
         [line for line in lines.get(stage, ()) if line.client_id == client_id and line.section != BUILT]

@@ -21,7 +21,6 @@ from scanner.cli.rows import print_rows
 from scanner.cli.talk import counted, say
 from scanner.schema.documents import RateBook
 from scanner.schema.edge_kinds import ALONG
-from scanner.schema.log_tables import LISTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.cells import sheet_row
 from scanner.sheets.description import Sheet
@@ -101,9 +100,10 @@ def tell_barred(calls: pd.DataFrame, asked: Asked) -> None:
     is_barring = calls["outcome"] == DO_NOT_CALL
     for client_id in sorted(set(calls.loc[is_barring, "client_id"])):
         say(f"{client_id} asked not to be called: left out from now on, for good.")
-    clients = list_callees(asked)[0]
-    barred = clients.loc[clients["do_not_call"] == "yes", "client_id"]
-    for client_id in sorted(set(calls.loc[~is_barring, "client_id"]).intersection(barred)):
+    others = calls.loc[~is_barring, "client_id"]
+    clients = asked.callees[asked.callees["client_id"].isin(others)]
+    known = add_history(clients, asked.season, rates=read_rates(asked.book / "rates.toml")[0])
+    for client_id in sorted(known.loc[known["do_not_call"] == "yes", "client_id"]):
         say(
             f"{client_id} is not to be called, by the client list or by an earlier call. What was said now is kept, and the "
             "client stays left out; if the client asked for it, take that back (undo, or the client list)."
@@ -112,7 +112,7 @@ def tell_barred(calls: pd.DataFrame, asked: Asked) -> None:
 
 def last_scan(asked: Asked) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give what the last scan offered and whom it left out; without a scan on record the book is scanned."""
-    listed = read_last_scan(asked.book, LISTED)
+    listed = asked.season.listed
     if len(listed):
         scanned_on = listed["scanned_on"].max()
         say(f"From the scan of {scanned_on}; what has changed in the book since is not in it.")

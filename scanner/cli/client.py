@@ -28,7 +28,6 @@ from scanner.cli.story import Story, story_lines
 from scanner.cli.talk import tell
 from scanner.cli.who import find_client
 from scanner.schema.documents import Season
-from scanner.schema.log_tables import LISTED
 from scanner.schema.plan_tables import QUOTE as QUOTED
 from scanner.schema.plan_tables import SOLD
 from scanner.schema.tables import LEFT_OUT
@@ -81,7 +80,7 @@ def tell_story(book: Path, season: Season, client: pd.DataFrame, *, today: date)
     # No new offer to whoever wants no calls, nor before what was quoted or sold is settled
     is_barred = known["do_not_call"].iloc[0] == "yes"
     may_be_offered = not (is_barred or built or way["stage"].isin((SOLD, QUOTED)).any())
-    listed = drop_sold(read_last_scan(book, LISTED), season.jobs)
+    listed = drop_sold(season.listed, season.jobs)
     of_scan = listed[listed["client_id"].isin(client["client_id"])]
     left_out = read_last_scan(book, LEFT_OUT)
     call = list_today(of_scan, left_out, known, rates=rates, today=today).iloc[0].to_dict()

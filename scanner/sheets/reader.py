@@ -131,9 +131,8 @@ def _table(
 
 def typed_rows(sheet: Sheet, *rows: Mapping[str, str]) -> pd.DataFrame:
     """Put what was typed on the command line into the rows of a sheet; they stand in no file."""
-    filled = [dict.fromkeys(sheet.names, "") | dict(row) for row in rows]
-    table = pd.DataFrame(filled, columns=[*sheet.names], dtype="str", index=[0] * len(filled))
-    return table.apply(lambda texts: texts.str.strip())
+    filled = [[row.get(name, "").strip() for name in sheet.names] for row in rows]
+    return pd.DataFrame(filled, columns=[*sheet.names], dtype="str", index=[0] * len(filled))
 
 
 def _name_columns(cells: list[str], file: str, sheet: Sheet) -> tuple[list[str], list[Problem]]:

@@ -152,7 +152,7 @@ def unread_causes(
 
 def has_any(rows: pd.DataFrame, names: Iterable[str]) -> pd.Series[bool]:
     """Whether anything stands in one of some columns."""
-    return rows[[*names]].apply(lambda texts: texts.ne("")).any(axis=1)
+    return (rows[[*names]] != "").any(axis=1)
 
 
 def read_days(typed: pd.Series[str], *, today: date | None = None) -> pd.Series[str]:

@@ -6,7 +6,7 @@ import struct
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import date
-from functools import wraps
+from functools import cache, wraps
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -130,9 +130,7 @@ def read_last_scan(folder: Path, schema: TableSchema) -> pd.DataFrame:
 @_believed
 def last_scan_of(store: Store, schema: TableSchema) -> pd.DataFrame:
     """Read the same from an open log; an earlier version's knows no such table, or fewer columns."""
-    if not _columns_of(store, schema.name):
-        return empty_table(schema)
-    return check_table(_table(store, schema.name, "ORDER BY 1", schema.columns), schema)
+    return _checked(_table(store, schema.name, "ORDER BY 1", schema.columns), schema)
 
 
 def read_seals(folder: Path) -> list[str]:
@@ -199,8 +197,6 @@ def standing(store: Store, kind: Kind) -> pd.DataFrame:
 def entries_of(store: Store, kind: Kind) -> pd.DataFrame:
     """List the entries of a kind that were not taken back, in the order of recording."""
     names = (NUMBER, *kind.columns, TYPED_AT, "recorded_on")
-    if not _columns_of(store, kind.table):
-        return pd.DataFrame(columns=names, dtype="str")  # an earlier version's log
     which = f"JOIN entries USING (entry_id) WHERE {STANDING} ORDER BY 1"
     return _table(store, kind.table, which, names)
 
@@ -208,9 +204,13 @@ def entries_of(store: Store, kind: Kind) -> pd.DataFrame:
 def parts_of(store: Store, kind: Kind) -> pd.DataFrame:
     """List the rows beneath those entries, each in its place, of a kind that has parts."""
     names = (NUMBER, *kind.parts)
-    if not _columns_of(store, kind.parts_table):
-        return pd.DataFrame(columns=names, dtype="str")
     return _table(store, kind.parts_table, f"WHERE {STANDING} ORDER BY 1, place", names)
+
+
+@cache
+def _no_rows(names: tuple[str, ...]) -> pd.DataFrame:
+    # To make one takes longer than to read many a table of rows; nobody writes into a table
+    return pd.DataFrame(columns=[*names], dtype="str")
 
 
 def _columns_of(store: Store, table: str) -> set[str]:
@@ -218,13 +218,13 @@ def _columns_of(store: Store, table: str) -> set[str]:
 
 
 def _table(store: Store, table: str, which: str, columns: Iterable[str]) -> pd.DataFrame:
-    """Read columns of a table; what an earlier version's log lacks has what stands in `LATER_COLUMNS`."""
-    names = [*columns]
-    missing = LATER_COLUMNS.keys() & {*names} - _columns_of(store, table)
+    """Read columns of a table; what an earlier version's log lacks has what stands in `LATER_COLUMNS`, a whole table no rows."""
+    names, known = [*columns], _columns_of(store, table)
+    missing = LATER_COLUMNS.keys() & {*names} - known
     asked = [name for name in names if name not in missing]
-    rows = store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
+    rows = known and store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
     if not rows:
-        return pd.DataFrame(columns=names, dtype="str")
+        return _no_rows(tuple(names))
     later = {name: LATER_COLUMNS[name] for name in missing}
     read = pd.DataFrame(rows, columns=asked).assign(**later)[names]
     for name in names:
@@ -260,9 +260,9 @@ def _sales(store: Store, jobs: pd.DataFrame, quotes: pd.DataFrame) -> pd.DataFra
 def _beds(store: Store, jobs: pd.DataFrame) -> pd.DataFrame:
     """List the beds of earlier scans; when one was built is told by its job."""
     beds = _table(store, "beds", "ORDER BY bed_id", BED_COLUMNS)
-    built = jobs[jobs["built_on"] != ""]
-    built = built.assign(bed_id=built["bed_ids"].str.split()).explode("bed_id")
-    built_on = built.groupby("bed_id")["built_on"].min().to_dict()
+    built = jobs[jobs["built_on"] != ""].sort_values("built_on", ascending=False)
+    told = zip(built["bed_ids"].str.split(), built["built_on"], strict=True)
+    built_on = {bed_id: day for bed_ids, day in told for bed_id in bed_ids}
     days = beds["bed_id"].map(built_on).astype("str").fillna("")
     return check_table(beds.assign(built_on=days), BED_ROWS)
 
