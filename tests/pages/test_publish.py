@@ -137,27 +137,34 @@ def put_beside(folder, name, content):
 
 
 @pytest.mark.parametrize(
-    ("column", "value"),
-    [("outcome", OUTCOMES[0]), ("note", "likes roses"), ("called_on", "2026-03-02")],
+    ("column", "value", "delimiter"),
+    [
+        ("outcome", OUTCOMES[0], ","),
+        ("note", "likes roses", ";"),
+        ("called_on", "2026-03-02", "\t"),
+    ],
 )
-def test_filled_spreadsheet_is_never_replaced(listed, printed_cheaper, column, value):
+def test_filled_lists_are_never_replaced(listed, printed_cheaper, column, value, delimiter):
     fill_sheet(listed / "calls.xlsx", column, value)
-    filled = (listed / "calls.xlsx").read_bytes()
+    fill_text(listed / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
+    filled = {name: (listed / name).read_bytes() for name in ("calls.xlsx", "calls.csv")}
     files = publish(cheaper(), listed)
-    beside = put_beside(listed, "calls.xlsx", filled)
-    assert sheet_rows(beside) == sheet_rows(printed_cheaper["calls.xlsx"], but="change")
+    beside = {name: put_beside(listed, name, content) for name, content in filled.items()}
+    assert sheet_rows(beside["calls.xlsx"], but="change") == sheet_rows(
+        printed_cheaper["calls.xlsx"], but="change"
+    )
+    assert b"4289.91" in beside["calls.csv"]
+    kept = {"calls-2026-02-16.csv", "calls-2026-02-16.xlsx"}
+    assert [path.name for path in files] == sorted({*FILES, *kept} - filled.keys())
+
+
+def test_the_list_that_is_not_filled_in_is_replaced_all_the_same(listed):
+    fill_sheet(listed / "calls.xlsx", "outcome", OUTCOMES[0])
+    files = publish(cheaper(), listed)
     assert [path.name for path in files] == sorted(
         {*FILES, "calls-2026-02-16.xlsx"} - {"calls.xlsx"}
     )
     assert b"4289.91" in (listed / "calls.csv").read_bytes()
-
-
-@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
-def test_filled_text_list_is_never_replaced(listed, delimiter):
-    fill_text(listed / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
-    filled = (listed / "calls.csv").read_bytes()
-    publish(cheaper(), listed)
-    assert b"4289.91" in put_beside(listed, "calls.csv", filled)
 
 
 def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(listed):
@@ -181,11 +188,12 @@ def test_list_that_was_only_opened_and_saved_is_replaced(listed):
     assert b"4289.91" in (listed / "calls.csv").read_bytes()
 
 
-@pytest.mark.parametrize("name", ["calls.xlsx", "calls.csv"])
-def test_list_that_nobody_can_read_is_never_replaced(tmp_path, name):
-    (tmp_path / name).write_bytes(b"something of my own\n1\n")
+def test_lists_that_nobody_can_read_are_never_replaced(tmp_path):
+    for name in ("calls.xlsx", "calls.csv"):
+        (tmp_path / name).write_bytes(b"something of my own\n1\n")
     publish(small_scan(), tmp_path)
-    assert put_beside(tmp_path, name, b"something of my own\n1\n")
+    for name in ("calls.xlsx", "calls.csv"):
+        assert put_beside(tmp_path, name, b"something of my own\n1\n"), name
 
 
 def test_failure_while_rendering_leaves_the_old_files(listed, monkeypatch):
@@ -258,13 +266,14 @@ def test_list_that_is_on_record_is_replaced(listed):
     assert b"4289.91" in (listed / "calls.csv").read_bytes()
 
 
-@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#", ".~lock.calls.csv#"])
-def test_list_that_is_open_in_another_program_is_never_replaced(listed, mark):
-    (listed / mark).touch()
-    name = "calls.csv" if "csv" in mark else "calls.xlsx"
-    before = (listed / name).read_bytes()
+@pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
+def test_lists_that_are_open_in_another_program_are_never_replaced(listed, mark):
+    for one in (mark, ".~lock.calls.csv#"):
+        (listed / one).touch()
+    before = {name: (listed / name).read_bytes() for name in ("calls.csv", "calls.xlsx")}
     publish(cheaper(), listed)
-    assert put_beside(listed, name, before)
+    for name, content in before.items():
+        assert put_beside(listed, name, content), name
 
 
 @pytest.mark.parametrize("saves", ["in place", "anew"])
