@@ -41,18 +41,22 @@ def test_no_annual_fee_anywhere(tmp_path):
     assert (scanned.calls["rank"] > 0).all()
 
 
-def test_a_fee_of_a_million_is_shown_and_one_bed_over_the_job_limit_is_referred(tmp_path):
-    scanned = found(tmp_path, fees=("1e6", "1400"), curb_ft=2000)
+def test_a_fee_of_a_million_is_shown_and_ends_nothing(tmp_path):
+    scanned = found(tmp_path, fees=("1e6", "1400"))
     assert fees_said(scanned) == "Known of 2 of 2 clients, from $1,400 to $1,000,000."
-    # a price that is next to nothing to him: 0.2 reach a talk, Beta(2.5, 1.5) buy, 62.5 % on average
+    # a price that is nothing to him: 0.2 reach a talk, Beta(2.5, 1.5) buy, 62.5 % on average
     assert call_of(scanned, "A")["chance"] == pytest.approx(0.2 * 0.625, rel=2e-3)
-    offers = scanned.offers.set_index("client_id")
-    assert offers.loc["A", "crew_days"] > scanned.rules.job_limit_crew_days
-    assert offers.loc["A", "offer"].startswith("refer to a landscape designer: 2000 ft curb bed")
+
+
+def test_one_bed_over_the_job_limit_is_referred(tmp_path):
+    scanned = found(tmp_path, curb_ft=2000)
+    offer = scanned.offers.set_index("client_id").loc["A"]
+    assert offer["crew_days"] > scanned.rules.job_limit_crew_days
+    assert offer["offer"].startswith("refer to a landscape designer: 2000 ft curb bed")
     assert call_of(scanned, "A")["reasons"].startswith(
         "refer to a landscape designer: too much for a quick sketch"
     )
-    assert not offers.loc["B", "needs_designer"]
+    assert not scanned.offers.set_index("client_id").loc["B"]["needs_designer"]
 
 
 def test_a_finish_without_a_plant_is_left_out_and_mulch_leads(tmp_path):
