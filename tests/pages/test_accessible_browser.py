@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page
 
 from scanner.pages.paper import look
 from scanner.pages.tracing.page import render_trace
-from tests.cli.desk import type_in
+from tests.cli.desk import all_heard, scanning_once, type_in
 from tests.map_files import map_html
 from tests.pages.trace_desk import put_book
 from tests.small_scan import small_scan
@@ -52,9 +52,10 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
         told = type_in("record", str(book), "calls", who, *said, "--on", "2026-02-16", "--today", "2026-03-02")  # fmt: skip
         assert told.exit_code == 0, told.output
     weeks = ("--weeks", "2026-04-06..2026-04-27", "--letters", "--calls-a-week", "2")
-    for command, *words in (("week",), ("promo", *weeks), ("forecast",), ("checklist",)):
-        told = type_in(command, str(book), *words, "--today", "2026-03-02", "--out", str(place))
-        assert told.exit_code == 0, told.output
+    with scanning_once(all_heard):
+        for command, *words in (("week",), ("promo", *weeks), ("forecast",), ("checklist",)):
+            told = type_in(command, str(book), *words, "--today", "2026-03-02", "--out", str(place))
+            assert told.exit_code == 0, told.output
     return place
 
 
