@@ -39,7 +39,7 @@ from scanner.ground.record.stored import find_neighbors
 from scanner.ground.setting.bearing import reach_ft
 from scanner.job.bundles import Demand
 from scanner.job.method import break_even_areas, use_machines
-from scanner.job.wording import usual_cautions
+from scanner.job.offers import usual_cautions
 from scanner.pages.publish import publish
 from scanner.reuse import Terms, settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season

@@ -17,9 +17,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.job.accents import place_accents
-from scanner.job.counting import IntArray
-from scanner.job.edge_rows import (
+from scanner.job.accents import (
     BORDER_FT,
     STRAIGHT,
     EdgeParts,
@@ -27,7 +25,9 @@ from scanner.job.edge_rows import (
     edge_parts,
     far_ft,
     offset_lines,
+    place_accents,
 )
+from scanner.job.counting import IntArray
 from scanner.schema.documents import RateBook
 from scanner.schema.tables import OFFER_BEDS, PLANT_COUNTS, PLANTS, check_table, empty_table
 from scanner.units import IN_PER_FT

@@ -7,8 +7,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from scanner.job.accents import place_accents
-from scanner.job.edge_rows import edge_parts
+from scanner.job.accents import edge_parts, place_accents
 from tests.job.job_cases import rate_book
 
 RATES = rate_book()

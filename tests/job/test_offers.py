@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from scanner.errors import SchemaError
 from scanner.job.bundles import Demand, bundle_beds, order_beds
-from scanner.job.offers import make_offers
-from scanner.job.wording import usual_cautions
+from scanner.job.offers import make_offers, usual_cautions
 from scanner.schema.tables import OFFERS
 from scanner.units import usd_said
 from tests.each import examples

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from scanner.errors import SchemaError
-from scanner.job.edge_rows import BORDER_FT
+from scanner.job.accents import BORDER_FT
 from scanner.job.planting import PLANTINGS, PlantCounts, place_plants
 from scanner.schema.tables import OFFER_BEDS, PLANTS, empty_table
 from tests.each import each, examples
