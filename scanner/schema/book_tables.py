@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from scanner.schema.columns import (
-    FEATURE_KINDS,
     FLAGS,
     SEVERITIES,
     SPRINKLERS,
@@ -16,6 +15,7 @@ from scanner.schema.columns import (
     word_column,
 )
 from scanner.schema.edge_kinds import ALONG
+from scanner.schema.feature_kinds import FEATURE_KINDS
 
 MAX_LENGTH_FT = 5_000.0
 """A length that no lot has (starting value, no source)."""

@@ -6,11 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-FEATURE_KINDS = (
-    "property", "lawn", "house", "outbuilding", "street", "sidewalk", "drive", "walk",
-    "patio", "street_centerline", "bed", "water", "easement", "wildfire_area", "edge",
-    "tree", "hydrant", "mailbox", "utility",
-)  # fmt: skip
 UTILITIES = ("transformer", "gas_meter", "electric_meter", "water_meter", "pole")
 LAWN_SOURCES = ("drawn", "inferred", "")
 EDGE_SOURCES = ("measured", "drawn", "surveyed", "centerline")

@@ -15,6 +15,7 @@ from scanner.schema.columns import (
     word_column,
 )
 from scanner.schema.edge_kinds import ALONG
+from scanner.schema.feature_kinds import FEATURE_KINDS, PAVED
 
 LOTS = TableSchema("lots", "One row a lot that has an outline: its ground.", {
     "client_id": text_column("client whose lot it is", unique=True),
@@ -92,14 +93,15 @@ OFFER_BEDS = TableSchema(
     unique=("offer_id", "bed_id"),
 )
 
-LAYERS = (
-    "outline", "strip", "lawn", "house", "outbuilding", "street", "sidewalk", "drive", "walk", "patio",
-    "old_bed", "water", "easement", "wildfire_area", "edge", "bed", "tree", "hydrant", "mailbox", "utility",
-)  # fmt: skip
+_DRAWN = {
+    "property": ("outline", "strip"), "street_centerline": (), "bed": ("old_bed",), "edge": ("edge", "bed"),
+}  # fmt: skip
+"""Layers that are not called as the kind of feature is."""
+
+LAYERS = tuple(layer for kind in FEATURE_KINDS for layer in _DRAWN.get(kind, (kind,)))
 
 PLAN_LAYERS = (
-    "outline", "street", "sidewalk", "drive", "walk", "patio", "house", "outbuilding", "neighbor", "old_bed",
-    "water", "kept_clear", "thing",
+    "outline", *PAVED, "house", "outbuilding", "neighbor", "old_bed", "water", "kept_clear", "thing",
 )  # fmt: skip
 
 SHAPES = TableSchema("shapes", "Everything that a page draws of a scan, WGS 84 longitude and latitude.", {

@@ -31,7 +31,6 @@ from scanner.schema.book_tables import (
 )
 from scanner.schema.columns import (
     EDGE_SOURCES,
-    FEATURE_KINDS,
     FLAGS,
     LAWN_SOURCES,
     METHODS,
@@ -43,6 +42,7 @@ from scanner.schema.columns import (
     TableSchema,
 )
 from scanner.schema.edge_kinds import ALONG
+from scanner.schema.feature_kinds import FEATURE_KINDS
 from scanner.schema.ground_tables import (
     BED_LIST,
     BEDS,

@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from scanner.calls.left_out import NOTHING_FOUND, list_left_out
-from scanner.schema.columns import FEATURE_KINDS
 from scanner.schema.edge_kinds import ALONG, EDGE_KINDS
+from scanner.schema.feature_kinds import FEATURE_KINDS
 from scanner.schema.local_rules import AlongKind
 from scanner.schema.log_tables import QUESTIONS
 from tests.small_scan import small_scan

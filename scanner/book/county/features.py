@@ -18,8 +18,8 @@ from scanner.book.county.streets import Streets
 from scanner.book.layers.attributes import COLUMNS
 from scanner.plane.grid import only_ground
 from scanner.schema.book_tables import FEATURES
-from scanner.schema.columns import FEATURE_KINDS
 from scanner.schema.documents import LocalRules
+from scanner.schema.feature_kinds import FEATURE_KINDS
 
 AROUND_FT = 60.0
 """Ground beyond frontage and bed depth that a scan looks at, with some to spare."""

@@ -1,4 +1,4 @@
-"""The kinds of county layers: what each is called, and what its features are drawn as."""
+"""The layers of a county: the kinds that one may give, and what is named of them."""
 
 from __future__ import annotations
 
@@ -6,37 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scanner.book.county.sources import Source
+from scanner.schema.feature_kinds import SITE_KINDS
 
-
-@dataclass(frozen=True)
-class Kind:
-    """A kind of layer."""
-
-    name: str  # kind of site feature that it becomes
-    option: str  # what people call the layer, and the option that names it
-    shapes: tuple[str, ...]  # what its features may be drawn as, usual one first
-
-
-PROPERTY = Kind("property", "parcels", ("areas",))
-HOUSE = Kind("house", "houses", ("areas",))
-STREET = Kind("street", "streets", ("areas", "lines"))
-CENTERLINE = Kind("street_centerline", "centerlines", ("lines",))
-SIDEWALK = Kind("sidewalk", "sidewalks", ("areas", "lines"))
-
-KINDS = (
-    PROPERTY,
-    HOUSE,
-    STREET,
-    CENTERLINE,
-    SIDEWALK,
-    Kind("drive", "drives", ("areas",)),
-    Kind("walk", "walks", ("areas",)),
-    Kind("patio", "patios", ("areas",)),
-    Kind("water", "water", ("areas",)),
-    Kind("easement", "easements", ("areas",)),
-    Kind("tree", "trees", ("points",)),
-    Kind("hydrant", "hydrants", ("points",)),
+PROPERTY, HOUSE, STREET, CENTERLINE, SIDEWALK = (
+    SITE_KINDS[name] for name in ("property", "house", "street", "street_centerline", "sidewalk")
 )
+
+KINDS = tuple(kind for kind in SITE_KINDS.values() if kind.option)
 
 
 @dataclass(frozen=True)

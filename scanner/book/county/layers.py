@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 
 from scanner.book.county.layer_columns import find_column, list_names, read_said, read_texts
-from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Kind, Pick
+from scanner.book.county.layer_kinds import KINDS, PROPERTY, County, Pick
 from scanner.book.county.pieces import Shapes
 from scanner.book.county.sources import Source, read_source
 from scanner.book.layers.one_layer import RawLayer
 from scanner.book.layers.shapes import check_shapes, locate_shapes, share_words
 from scanner.errors import SiteError
 from scanner.plane.frame import name_frames, to_feet
+from scanner.schema.feature_kinds import FeatureKind
 from scanner.sheets.problems import Problem, fault, note
 
 _REMEDY = "nothing to do unless a client's lot needs it; else mend it in a copy of the layer"
@@ -31,7 +32,7 @@ _DIMENSIONS = {"points": 0, "lines": 1, "areas": 2}
 class LayerFeatures:
     """The usable features of one layer."""
 
-    kind: Kind  # kind of layer
+    kind: FeatureKind  # kind of layer
     source: Source  # where they came from
     fields: pd.DataFrame  # columns as the file has them, one row a feature
     said: pd.DataFrame  # columns of `CELLS`, as a layer of its kind says them
@@ -67,7 +68,7 @@ def read_layers(county: County) -> tuple[list[LayerFeatures], str, list[Problem]
 
 
 def _read_layer(
-    source: Source, kind: Kind, picks: list[Pick], *, year_column: str
+    source: Source, kind: FeatureKind, picks: list[Pick], *, year_column: str
 ) -> tuple[LayerFeatures, list[Problem]]:
     layer = read_source(source)
     at = _pick(layer, picks, source)
@@ -125,7 +126,7 @@ def _pick(layer: RawLayer, picks: list[Pick], source: Source) -> NDArray[np.intp
     return np.flatnonzero(is_wanted)
 
 
-def _drawn_as(shapes: Shapes, kind: Kind, source: Source) -> str:
+def _drawn_as(shapes: Shapes, kind: FeatureKind, source: Source) -> str:
     """Tell what most of a layer is drawn as; one that is wholly of another type is refused."""
     dimensions = shapely.get_dimensions(shapes[~shapely.is_missing(shapes)])
     counts = {name: int((dimensions == size).sum()) for name, size in _DIMENSIONS.items()}

@@ -7,6 +7,7 @@ import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
 
+from scanner.schema.feature_kinds import SITE_KINDS
 from scanner.sheets.problems import Problem, note
 
 ASSEMBLED_FILE = "assembled.geojson"
@@ -15,13 +16,8 @@ ASSEMBLED_FILE = "assembled.geojson"
 SAME_SHARE = 0.5
 """What drawn things of its kind cover by this share is one of them, drawn again."""
 
-THINGS = {
-    "property": "lot", "house": "building", "outbuilding": "building", "drive": "drive", "walk": "walk",
-    "patio": "patio",
-}  # fmt: skip
-"""Kinds drawn lot by lot, by what they count as: a garage of one file may be a house of another.
-
-A street or sidewalk is drawn in stretches that complete each other."""
+THINGS = {name: kind.thing for name, kind in SITE_KINDS.items() if kind.thing}
+"""Kinds drawn lot by lot, by what they count as."""
 
 
 def prefer_drawn(features: GeoDataFrame) -> tuple[GeoDataFrame, list[Problem]]:

@@ -13,6 +13,7 @@ from scanner.book.layers.one_layer import RawLayer
 from scanner.book.places import MAX_LAT, MAX_LON, SWAPPED, find_misplaced
 from scanner.errors import SiteError
 from scanner.plane.grid import only_ground
+from scanner.schema.feature_kinds import SITE_KINDS
 from scanner.sheets.problems import Problem, Where, fault, note
 from scanner.store.ceilings import MAX_CROSSINGS, SIMPLE_POINTS
 
@@ -33,8 +34,6 @@ _POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 _POINTS = (shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT)
 _TYPES = {"an area": _POLYGONS, "a line": _LINES, "a point": _POINTS}
-_LINE_KINDS = ("street_centerline", "edge")
-_POINT_KINDS = ("tree", "hydrant", "mailbox", "utility")
 
 Shapes = NDArray[np.object_]
 Reasons = NDArray[np.object_]
@@ -103,9 +102,8 @@ def wanted_type(kind: str) -> str:
     >>> wanted_type("house"), wanted_type("edge"), wanted_type("tree")
     ('an area', 'a line', 'a point')
     """
-    if kind in _LINE_KINDS:
-        return "a line"
-    return "a point" if kind in _POINT_KINDS else "an area"
+    drawn_as = SITE_KINDS[kind].drawn_as if kind in SITE_KINDS else "area"
+    return f"an {drawn_as}" if drawn_as == "area" else f"a {drawn_as}"
 
 
 def _type_words(type_id: int) -> str:

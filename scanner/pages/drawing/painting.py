@@ -28,10 +28,11 @@ from scanner.pages.paper.look import (
     WHITE,
 )
 from scanner.pages.paper.sheet import Paper
+from scanner.schema.feature_kinds import PAVED
 
 FILLS: Final = {
-    "old_bed": PLANTED, "water": HARD, "street": HARD, "sidewalk": HARD_PALE, "walk": HARD_PALE,
-    "patio": HARD_PALE, "drive": DRIVE,
+    "old_bed": PLANTED, "water": HARD, "street": HARD,
+    **{name: HARD_PALE for name in PAVED if name not in ("street", "drive")}, "drive": DRIVE,
 }  # fmt: skip
 HOUSES: Final = {"neighbor": NEIGHBOR, "outbuilding": HOUSE, "house": HOUSE}
 LOT_LINE: Final = (14.0, 2.5, 3.0, 2.5, 3.0, 2.5)

@@ -22,11 +22,20 @@ from scanner.pages.sealed import (
     read_asset,
     script_json,
 )
-from scanner.pages.tracing.trace_kinds import TRACE_KINDS
 from scanner.schema.documents import Book
+from scanner.schema.feature_kinds import SITE_KINDS
 from scanner.schema.tables import ALONG, UTILITIES
 
 _ASSETS = "tracing/assets"
+BUTTONS = sorted(
+    SITE_KINDS.values(),
+    key=lambda kind: (
+        ("The lot", "Paved", "Lines and marks", "Other ground").index(kind.group),
+        not kind.is_own,
+    ),
+)
+"""Of each group, what is drawn for one client goes first."""
+
 _SCRIPTS = ("plane.js", "shapes.js", "files.js", "sheet.js", "hand.js", "page.js")
 """In the order in which they build on each other."""
 
@@ -42,8 +51,8 @@ def render_trace(book: Book, *, client_ids: Sequence[str] = ()) -> str:
         f"{_ASSETS}/page.html", backgrounds,
         company=book.rules.company,
         name=data["book"],
-        groups=[(group, list(kinds)) for group, kinds in groupby(TRACE_KINDS, lambda kind: kind.group)],
-        kinds=TRACE_KINDS,
+        groups=[(group, list(kinds)) for group, kinds in groupby(BUTTONS, lambda kind: kind.group)],
+        kinds=BUTTONS,
         style=leaflet_style() + "\n" + read_asset(f"{_ASSETS}/page.css"),
         leaflet=leaflet_script(),
         script="\n".join(read_asset(f"{_ASSETS}/{name}") for name in _SCRIPTS),
@@ -80,7 +89,7 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
     people = chosen[["client_id", "name", "address", "lon", "lat", "nth"]].assign(on_foot=on_foot)
     return {
         "book": book.folder.name,
-        "kinds": [asdict(kind) for kind in TRACE_KINDS],
+        "kinds": [{"kind": kind.name} | asdict(kind) for kind in BUTTONS],
         "along": list(ALONG),
         "what": list(UTILITIES),
         "ids": book.clients["client_id"].tolist(),
@@ -145,7 +154,7 @@ def _boxes(shapes: _Shapes) -> _Shapes:
 
 
 def _beneath(features: GeoDataFrame, ids: list[str], files: list[str]) -> list[list[Any]]:
-    kinds = {kind.kind: at for at, kind in enumerate(TRACE_KINDS)}
+    kinds = {kind.name: at for at, kind in enumerate(BUTTONS)}
     client_at = {client_id: at for at, client_id in enumerate(ids)}
     file_at = {file: at for at, file in enumerate(files)}
     rings = _rings(features.geometry.to_numpy())
