@@ -15,7 +15,8 @@ from click.testing import Result
 
 from scanner.calls.entry_kinds import SCHEDULED, TICKET, Kind
 from scanner.calls.log import open_log, read_season
-from tests.cli.desk import book_on_foot, keeping_scans, type_in
+from scanner.schema.documents import Scan
+from tests.cli.desk import book_on_foot, finding, keeping_scans, type_in
 from tests.paper_words import read_pages
 
 pytestmark = pytest.mark.usefixtures("lots_scanned_once", "without_map")
@@ -36,9 +37,11 @@ def sold(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "local.toml").write_text(
         'state = "NE"\nzone = "5b"\n[company]\nphone = "308-555-0100"\n'
     )
-    note(folder, "scan", day="2026-03-16")
-    note(folder, "record", "job", "A-curb-1", "--sold", "2100", day="2026-04-01")
-    note(folder, "record", "job", "B-curb-1", "--sold", "1500", "--finish", "planted", day="2026-04-01")  # fmt: skip
+    with keeping_scans() as scans:
+        note(folder, "scan", day="2026-03-16")
+    with finding(scans[0]):
+        note(folder, "record", "job", "A-curb-1", "--sold", "2100", day="2026-04-01")
+        note(folder, "record", "job", "B-curb-1", "--sold", "1500", "--finish", "planted", day="2026-04-01")  # fmt: skip
     note(folder, "record", "calls", "C", "sold", day="2026-04-03")
     for who, job_id in (("C", ""), ("B", "B-curb-1"), ("A", "A-curb-1")):
         write_down(folder, SCHEDULED, (who, job_id, WEEK))
@@ -52,18 +55,21 @@ def write_down(book: Path, kind: Kind, row: tuple[str, ...]) -> None:
 
 
 @pytest.fixture(scope="module")
-def ordered(sold: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
-    """The same book once the order of the week is written, on the last day on which C may cancel, and what was said."""
+def ordered(sold: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result, Scan]:
+    """The same book once the order of the week is written, on the last day on which C may cancel, what was said and found."""
     book = shutil.copytree(sold, tmp_path_factory.mktemp("ordered") / "elm")
-    return book, note(book, "order", "--week", "2026-04-15", "--paper", "a4", day="2026-04-07")
+    with keeping_scans() as scans:
+        told = note(book, "order", "--week", "2026-04-15", "--paper", "a4", day="2026-04-07")
+    return book, told, scans[-1]
 
 
 @pytest.fixture(scope="module")
-def sheets(ordered: tuple[Path, Result]) -> dict[str, str]:
+def sheets(ordered: tuple[Path, Result, Scan]) -> dict[str, str]:
     """Sheets for two of its jobs, by client."""
-    book, _ = ordered
-    for client in "AB":
-        assert note(book, "jobsheet", client).exit_code == 0
+    book, _, found = ordered
+    with finding(found):
+        for client in "AB":
+            assert note(book, "jobsheet", client).exit_code == 0
     return {client: text_of(book / "out" / f"jobsheet-{client}.pdf") for client in "AB"}
 
 
@@ -87,7 +93,7 @@ def rows_of(book: Path) -> list[dict[str, str]]:
 
 
 def test_an_order_over_three_jobs(ordered):
-    book, told = ordered
+    book, told, _ = ordered
     assert told.exit_code == 0, told.stderr
     assert "Week of 2026-04-13: materials for 3 jobs." in told.stderr
     rows = rows_of(book)
@@ -199,9 +205,7 @@ def test_a_week_without_an_order_is_a_sentence(book, words, day, sentence):
     assert not (book / "out" / "order-2026-04-20.csv").exists()
 
 
-def test_what_stands_against_an_order_or_a_sheet_is_a_sentence_and_the_rest_is_done(
-    book, monkeypatch
-):
+def test_what_stands_against_an_order_or_a_sheet_is_a_sentence_and_the_rest_is_done(book):
     """A bed that a crew has denied, too few free days, no species that fits, a state without a rule, and none."""
     (book / "seen.csv").write_text("client_id,seen_on,turf to curb\nB,2026-04-04,no\n")
     assert type_in("record", str(book), str(book / "seen.csv"), "--today", TODAY).exit_code == 0
@@ -224,14 +228,13 @@ def test_what_stands_against_an_order_or_a_sheet_is_a_sentence_and_the_rest_is_d
     unnamed = [row for row in rows if row["material"] == "plant without a name, 3 gal"]
     assert {row["needed"] for row in unnamed if not row["job_id"]} == {"13"}
 
-    # the lots are as they were
-    monkeypatch.setattr("scanner.pipeline.scan", lambda *_, **__: scans[-1])
     for rules, sentence in (
         ('state = "WY"\n', "for WY no locating rule is known: call 811, the number of the whole country"),
         ("", "no state is set in local.toml, so no locating rule is known: call 811"),
     ):  # fmt: skip
         (book / "local.toml").write_text(f'{rules}zone = "5b"\n')
-        told = note(book, "jobsheet", "A")
+        with finding(scans[-1]):
+            told = note(book, "jobsheet", "A")
         assert told.exit_code == 1
         assert sentence in told.stderr
         text = text_of(book / "out" / "jobsheet-A.pdf").replace("\n", " ")

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+import shutil
 from datetime import date, datetime
 from pathlib import Path
 
@@ -23,11 +24,10 @@ from tests.small_scan import TODAY, small_clients, small_scan
 DAY = ("--today", "2026-02-16")
 
 
-@pytest.fixture
-def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The ten clients of the small scan, with that scan on record."""
-    monkeypatch.chdir(tmp_path)
-    folder = tmp_path / "lawns"
+    folder = tmp_path_factory.mktemp("calls") / "lawns"
     folder.mkdir()
     # As a program writes a book: the cell that would run as a formula is guarded
     clients = small_clients().map(lambda cell: f"'{cell}" if str(cell).startswith("=") else cell)
@@ -36,6 +36,12 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     with open_log(folder, today=TODAY) as log:
         log.store_last_scan(LISTED, list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
     return folder
+
+
+@pytest.fixture
+def book(scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return Path(shutil.copytree(scanned, tmp_path / "lawns"))
 
 
 def rows_of(text: str) -> list[dict[str, str]]:

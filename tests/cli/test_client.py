@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -22,21 +23,28 @@ from tests.small_scan import TODAY, small_clients, small_scan
 DAY = ("--today", "2026-02-16")
 
 
-@pytest.fixture
-def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+@pytest.fixture(scope="module")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small scan's clients with that scan on record and its beds in the usual folder."""
-    monkeypatch.chdir(tmp_path)
-    folder, scan = tmp_path / "lawns", small_scan()
+    office, scan = tmp_path_factory.mktemp("client"), small_scan()
+    folder = office / "lawns"
     folder.mkdir()
     clients = small_clients().map(lambda cell: f"'{cell}" if str(cell).startswith("=") else cell)
     clients.to_csv(folder / "clients.csv", index=False)
     with open_log(folder, today=TODAY) as log:
         log.store_last_scan(LISTED, list_offered(scan.calls, scan.offers, scan.beds, today=TODAY))
         log.store_last_scan(LEFT_OUT, scan.left_out)
-    out = tmp_path / "maps" / "lawns"
+    out = office / "maps" / "lawns"
     out.mkdir(parents=True)
     (out / "candidates.geojson").write_bytes(b"".join(beds_geojson(scan, iter(scan.parts))))
-    return folder
+    return office
+
+
+@pytest.fixture
+def book(scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    office = shutil.copytree(scanned, tmp_path / "office")
+    monkeypatch.chdir(office)
+    return office / "lawns"
 
 
 def told(*words: str) -> dict:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -36,14 +37,19 @@ TOWN = (
 )
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    folder = tmp_path / "lawns"
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("crew") / "lawns"
     (folder / "sites").mkdir(parents=True)
     (folder / "clients.csv").write_text(CLIENTS, encoding="utf-8")
     shapes = features_of(TOWN)[["kind", "client_id", "geometry"]]
     (folder / "sites" / "town.geojson").write_text(shapes.to_json(), encoding="utf-8")
     return folder
+
+
+@pytest.fixture
+def book(written: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(written, tmp_path / "lawns"))
 
 
 def out_of(book: Path) -> Path:

@@ -27,7 +27,7 @@ from scanner.pages.sketch_page import Sender, Sketch, draw_sketches
 from scanner.pages.week_page import SECTIONS
 from scanner.schema.documents import Book, Scan
 from scanner.units import usd_said
-from tests.cli.desk import keeping_scans, type_in
+from tests.cli.desk import finding, keeping_scans, type_in
 from tests.paper_boxes import clashes
 from tests.paper_words import read_pages
 
@@ -161,9 +161,7 @@ def test_a_quote_that_was_printed_again_is_told_once(folder: Path) -> None:
 
 
 @pytest.mark.usefixtures("first")
-def test_a_second_scan_of_the_day_gives_the_same_bytes_and_the_same_forecast(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_second_scan_of_the_day_gives_the_same_bytes_and_the_same_forecast(folder: Path) -> None:
     """Quotes keep the price that they were made at, and the list that the first scan leaves teaches nothing new."""
     pages = folder / "maps" / "demo"
     names = [*CALL_LISTS, "map.html", "candidates.geojson", "line_items.csv", "summary.json"]
@@ -175,8 +173,7 @@ def test_a_second_scan_of_the_day_gives_the_same_bytes_and_the_same_forecast(
     assert [name for name in names if (pages / name).read_bytes() != before[name]] == []
 
     # The quote is printed again before the demo's forecast: its lot was measured since
-    monkeypatch.setattr("scanner.pipeline.scan", lambda *_, **__: again[0])
-    with contextlib.chdir(folder):
+    with contextlib.chdir(folder), finding(again[0]):
         type_in("forecast", "maps/demo-book", "--out", "typed", "--today", str(SAMPLE_DAY))
     demo, typed = (where / "forecast.html" for where in (pages, folder / "typed"))
     assert demo.read_text(encoding="utf-8") == typed.read_text(encoding="utf-8")

@@ -21,7 +21,7 @@ from scanner.calls.entry_kinds import JOB
 from scanner.calls.log import open_log, read_season
 from scanner.cli.keeping import why_kept
 from tests.calls.desk import DAY, job_of, record, task_of
-from tests.cli.desk import fill, keeping_scans, type_in
+from tests.cli.desk import fill, finding, keeping_scans, type_in
 
 TODAY = ("--today", "2027-03-02")
 LATER = ("--today", "2027-03-10")
@@ -166,9 +166,7 @@ def scanned_again(tmp_path_factory: pytest.TempPathFactory, told: dict[str, str]
         sheet = sheet_of(folder)
         shutil.copy(sheet, "first.xlsx")
         shutil.copy(sheet.with_name("candidates.geojson"), "first.geojson")
-        with pytest.MonkeyPatch.context() as patch:
-            # Jobs are drawn up from what the first scan found: no lot is looked at again
-            patch.setattr("scanner.pipeline.scan", lambda *_, **__: scans[0])
+        with pytest.MonkeyPatch.context() as patch, finding(scans[0]):  # a job is drawn up from it
             patch.setattr("scanner.pipeline.read_book", lambda *_, **__: None)
             told |= typed_between(sheet)
         write_beside_calls(sheet)

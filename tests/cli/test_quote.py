@@ -18,7 +18,7 @@ from scanner import pipeline
 from scanner.calls.log import read_season
 from scanner.pages import quote_page
 from scanner.units import write_usd
-from tests.cli.desk import type_in
+from tests.cli.desk import finding, keeping_scans, type_in
 from tests.paper_boxes import clashes
 from tests.paper_words import read_pages
 from tests.sample_lots import cut_sample
@@ -239,7 +239,8 @@ def test_a_quote_has_the_days_that_its_price_and_its_crew_have(book):
     rules = (book / "local.toml").read_text()
     assert 'cancel_notice = "yes"' in rules
     (book / "local.toml").write_text(rules.replace('cancel_notice = "yes"', 'cancel_notice = "no"'))
-    told = write(book, LEAD)
+    with keeping_scans() as scans:
+        told = write(book, LEAD)
     assert told.exit_code == 0
     assert "ask counsel" in told.stderr
     assert not [page for page in pages_of(book) if "cancel" in page.casefold()]
@@ -248,7 +249,9 @@ def test_a_quote_has_the_days_that_its_price_and_its_crew_have(book):
     assert tasks["set up and clean up"] == tasks["mobilization"] == 1
     for words in (("quote", "Q2026-001", "won"), ("schedule", LEAD, "2026-02-23")):
         assert type_in("record", str(book), *words, *TODAY).exit_code == 0
-    assert type_in("jobsheet", str(book), LEAD, "--out", str(book / "out"), *TODAY).exit_code == 0
+    with finding(scans[0]):
+        done = type_in("jobsheet", str(book), LEAD, "--out", str(book / "out"), *TODAY)
+    assert done.exit_code == 0
     sheet = text_of(book / "out" / f"jobsheet-{LEAD}.pdf")[0]
     assert "1.1 crew-days" in sheet
     assert "day 1" not in sheet

@@ -16,7 +16,7 @@ from scanner.pages.visit_page import Visit, draw_visit
 from scanner.schema.documents import FINISHES, Book, Scan
 from scanner.sheets.visit_blanks import BLANKS, ENDINGS, NOTE
 from scanner.units import usd_said
-from tests.cli.desk import type_in
+from tests.cli.desk import finding, type_in
 from tests.paper_boxes import clashes
 from tests.sample_lots import cut_sample
 
@@ -41,7 +41,7 @@ def lots(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def seen(lots: Path) -> tuple[Book, Scan]:
-    return look(lots, *WHO)
+    return look(lots, *WHO, NO_OFFER)
 
 
 @pytest.fixture(scope="module")
@@ -272,17 +272,18 @@ def test_all_that_can_be_written_on_the_sheet_is_listed(letters, book):
         assert name in told
 
 
-def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(book):
+def test_the_sheet_is_written_and_whoever_has_no_offer_is_told(seen, book):
     out = book.parent / "out"
-    done = type_in(
-        "visit", str(book), "308-555-0103", "--out", str(out), "--today", TODAY.isoformat()
-    )
+    with finding(seen[1]):
+        done, none = (
+            type_in("visit", str(book), who, "--out", str(out), "--today", TODAY.isoformat())
+            for who in ("308-555-0103", NO_OFFER)
+        )
     assert (done.exit_code, done.stdout) == (0, f"{out / 'visit-C0003.pdf'}\n")
     # its two beds, with no figure that might be typed as it stands
     assert 'visit C0003 "length A=FEET" "length B=FEET" slope=flat' in done.stderr
-    done = type_in("visit", str(book), NO_OFFER, "--out", str(out), "--today", TODAY.isoformat())
-    assert done.exit_code == 1
-    assert done.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing is offered there")
+    assert none.exit_code == 1
+    assert none.stderr.startswith(f"Cannot go on: {NO_OFFER}: nothing is offered there")
 
 
 def test_a_kind_is_measured_by_letter_or_as_a_whole(book):
