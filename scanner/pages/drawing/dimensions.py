@@ -9,8 +9,13 @@ import numpy as np
 import shapely
 
 from scanner.pages.drawing.brush import Brush, Points
-from scanner.pages.drawing.directions import (
+from scanner.pages.drawing.painting import ZIGZAG
+from scanner.pages.drawing.scene import Scene, has_corners
+from scanner.pages.drawing.taken import (
     HIGH,
+    PIECE,
+    Box,
+    Taken,
     across_bed,
     box_of,
     leaders,
@@ -20,9 +25,6 @@ from scanner.pages.drawing.directions import (
     unit,
     words_box,
 )
-from scanner.pages.drawing.painting import ZIGZAG
-from scanner.pages.drawing.scene import Scene, has_corners
-from scanner.pages.drawing.taken import PIECE, Box, Taken
 from scanner.pages.paper.look import INK, MAP, WHITE, Type
 from scanner.pages.paper.typefaces import prepare, width_of
 
