@@ -17,7 +17,7 @@ from click.testing import Result
 
 from scanner.calls.log import read_season
 from scanner.schema.documents import Season
-from tests.cli.desk import type_in
+from tests.cli.desk import leaving_map_out, type_in
 from tests.season_town import bed_id, redraw_curb, start_book
 
 # How the 40 calls of February ended: clients, day, outcome, day promised
@@ -90,7 +90,7 @@ class Played:
 def play(folder: Path) -> Played:
     """Play the year in a folder of its own; beside it stays how things stood before the autumn."""
     played = Played()
-    with contextlib.chdir(folder):
+    with contextlib.chdir(folder), leaving_map_out():
         start_book(Path("lawns"))
         for act in (_february, _march, _jobs):
             act(played)
@@ -102,7 +102,7 @@ def play(folder: Path) -> Played:
 def play_autumn(folder: Path) -> Played:
     """Play what comes after the summer once more, in a folder that was left then."""
     played = Played()
-    with contextlib.chdir(folder):
+    with contextlib.chdir(folder), leaving_map_out():
         _autumn(played)
     return played
 

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from shapely import box
 
 from scanner.cli import main
-from tests.cli.desk import keeping_scans
+from tests.cli.desk import keeping_scans, leaving_map_out
 from tests.sites import Drawing, features_of, street_south
 
 TODAY = date(2027, 2, 1)
@@ -127,7 +127,8 @@ def test_a_mark_on_the_map_where_there_is_a_place_else_the_list_alone(scanned):
 def test_measured_beats_the_layer(tmp_path):
     """One of two lots that are drawn alike was measured, too."""
     edges = HEADER + "D,curb,40,,,\n"
-    _, out, found = scan_of(tmp_path, clients=TWICE_DRAWN, edges=edges, drawing=LOTS)
+    with leaving_map_out():
+        _, out, found = scan_of(tmp_path, clients=TWICE_DRAWN, edges=edges, drawing=LOTS)
     beds = json.loads((out / "candidates.geojson").read_text("utf-8"))["features"]
     told = {bed["properties"]["bed_id"]: bed for bed in beds}
     # The layer has 80 ft of curb (56 beside a guessed drive); the wheel said 40
@@ -162,7 +163,8 @@ def test_the_template_has_an_example_that_scans(tmp_path):
     assert rows
     assert list(rows[0]) == HEADER.strip().split(",")
     assert run("new", tmp_path / "book").exit_code == 0
-    result = run("scan", tmp_path / "book", "--out", tmp_path / "out", "--today", "2027-02-01")
+    with leaving_map_out():
+        result = run("scan", tmp_path / "book", "--out", tmp_path / "out", "--today", "2027-02-01")
     assert result.exit_code == 0
     listed = rows_of(tmp_path / "out" / "calls.csv")
     assert listed["002"]["bed_ids"].split()

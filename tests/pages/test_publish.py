@@ -17,6 +17,7 @@ from scanner.pages.publish import publish
 from scanner.pages.publish.earlier import read_earlier
 from scanner.schema.log_tables import OUTCOMES
 from scanner.store import replacing
+from tests.cli.desk import leaving_map_out
 from tests.small_scan import in_parts, small_scan
 
 FILES = [
@@ -76,6 +77,13 @@ def printed_cheaper(tmp_path_factory):
 def listed(printed, tmp_path):
     """A folder that holds the files of the small scan."""
     return shutil.copytree(printed, tmp_path / "listed")
+
+
+@pytest.fixture
+def lists(listed):
+    """The same folder, where the map matters not."""
+    with leaving_map_out():
+        yield listed
 
 
 def test_writes_every_file_and_nothing_else(printed):
@@ -144,12 +152,12 @@ def put_beside(folder, name, content):
         ("called_on", "2026-03-02", "\t"),
     ],
 )
-def test_filled_lists_are_never_replaced(listed, printed_cheaper, column, value, delimiter):
-    fill_sheet(listed / "calls.xlsx", column, value)
-    fill_text(listed / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
-    filled = {name: (listed / name).read_bytes() for name in ("calls.xlsx", "calls.csv")}
-    files = publish(cheaper(), listed)
-    beside = {name: put_beside(listed, name, content) for name, content in filled.items()}
+def test_filled_lists_are_never_replaced(lists, printed_cheaper, column, value, delimiter):
+    fill_sheet(lists / "calls.xlsx", column, value)
+    fill_text(lists / "calls.csv", "next_action", "send a sketch", delimiter=delimiter)
+    filled = {name: (lists / name).read_bytes() for name in ("calls.xlsx", "calls.csv")}
+    files = publish(cheaper(), lists)
+    beside = {name: put_beside(lists, name, content) for name, content in filled.items()}
     assert sheet_rows(beside["calls.xlsx"], but="change") == sheet_rows(
         printed_cheaper["calls.xlsx"], but="change"
     )
@@ -158,34 +166,34 @@ def test_filled_lists_are_never_replaced(listed, printed_cheaper, column, value,
     assert [path.name for path in files] == sorted({*FILES, *kept} - filled.keys())
 
 
-def test_the_list_that_is_not_filled_in_is_replaced_all_the_same(listed):
-    fill_sheet(listed / "calls.xlsx", "outcome", OUTCOMES[0])
-    files = publish(cheaper(), listed)
+def test_the_list_that_is_not_filled_in_is_replaced_all_the_same(lists):
+    fill_sheet(lists / "calls.xlsx", "outcome", OUTCOMES[0])
+    files = publish(cheaper(), lists)
     assert [path.name for path in files] == sorted(
         {*FILES, "calls-2026-02-16.xlsx"} - {"calls.xlsx"}
     )
-    assert b"4289.91" in (listed / "calls.csv").read_bytes()
+    assert b"4289.91" in (lists / "calls.csv").read_bytes()
 
 
-def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(listed):
-    fill_text(listed / "calls.csv", "note", "gate code")
+def test_new_lists_beside_a_kept_one_replace_each_other_until_they_are_filled_in(lists):
+    fill_text(lists / "calls.csv", "note", "gate code")
     for scan in (small_scan(), cheaper()):
-        publish(scan, listed)
-    beside = listed / "calls-2026-02-16.csv"
+        publish(scan, lists)
+    beside = lists / "calls-2026-02-16.csv"
     assert b"4289.91" in beside.read_bytes()
     fill_text(beside, "note", "dog")
     filled = beside.read_bytes()
-    publish(small_scan(), listed)
+    publish(small_scan(), lists)
     assert beside.read_bytes() == filled
-    assert b"4290.91" in (listed / "calls-2026-02-16-2.csv").read_bytes()
+    assert b"4290.91" in (lists / "calls-2026-02-16-2.csv").read_bytes()
 
 
-def test_list_that_was_only_opened_and_saved_is_replaced(listed):
-    workbook = load_workbook(listed / "calls.xlsx")
-    workbook.save(listed / "calls.xlsx")
-    fill_text(listed / "calls.csv", "note", "  ")
-    publish(cheaper(), listed)
-    assert b"4289.91" in (listed / "calls.csv").read_bytes()
+def test_list_that_was_only_opened_and_saved_is_replaced(lists):
+    workbook = load_workbook(lists / "calls.xlsx")
+    workbook.save(lists / "calls.xlsx")
+    fill_text(lists / "calls.csv", "note", "  ")
+    publish(cheaper(), lists)
+    assert b"4289.91" in (lists / "calls.csv").read_bytes()
 
 
 def test_lists_that_nobody_can_read_are_never_replaced(tmp_path):
@@ -227,7 +235,7 @@ def test_file_that_cannot_be_replaced_leaves_the_old_ones(listed, monkeypatch):
         assert contents(listed) == before, failing
 
 
-def test_list_filled_in_after_a_kill_is_kept(listed, monkeypatch):
+def test_list_filled_in_after_a_kill_is_kept(lists, monkeypatch):
     """A run is killed before its list is put in place; the list that stands there is filled in."""
     replace_file = os.replace
 
@@ -244,13 +252,13 @@ def test_list_filled_in_after_a_kill_is_kept(listed, monkeypatch):
         lambda *_: replace_file(*_) if ".ready" not in str(_[0]) else killed(".", "calls.csv"),
     )
     with pytest.raises(SystemExit):
-        publish(cheaper(), listed)
+        publish(cheaper(), lists)
     monkeypatch.undo()
-    assert (listed / ".ready").exists()
-    fill_text(listed / "calls.csv", "outcome", OUTCOMES[0])
-    publish(cheaper(), listed, why_kept=lambda _: "")
-    assert not (listed / ".ready").exists()
-    settled = list(csv.DictReader(io.StringIO((listed / "calls.csv").read_text(), newline="")))
+    assert (lists / ".ready").exists()
+    fill_text(lists / "calls.csv", "outcome", OUTCOMES[0])
+    publish(cheaper(), lists, why_kept=lambda _: "")
+    assert not (lists / ".ready").exists()
+    settled = list(csv.DictReader(io.StringIO((lists / "calls.csv").read_text(), newline="")))
     assert settled[0]["outcome"] == ""  # on record, so that the new list may stand
 
 
@@ -260,26 +268,26 @@ def test_folder_that_is_a_file(tmp_path):
         publish(small_scan(), tmp_path / "maps")
 
 
-def test_list_that_is_on_record_is_replaced(listed):
-    fill_sheet(listed / "calls.xlsx", "outcome", OUTCOMES[0])
-    publish(cheaper(), listed, why_kept=lambda _: "")
-    assert b"4289.91" in (listed / "calls.csv").read_bytes()
+def test_list_that_is_on_record_is_replaced(lists):
+    fill_sheet(lists / "calls.xlsx", "outcome", OUTCOMES[0])
+    publish(cheaper(), lists, why_kept=lambda _: "")
+    assert b"4289.91" in (lists / "calls.csv").read_bytes()
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])
-def test_lists_that_are_open_in_another_program_are_never_replaced(listed, mark):
+def test_lists_that_are_open_in_another_program_are_never_replaced(lists, mark):
     for one in (mark, ".~lock.calls.csv#"):
-        (listed / one).touch()
-    before = {name: (listed / name).read_bytes() for name in ("calls.csv", "calls.xlsx")}
-    publish(cheaper(), listed)
+        (lists / one).touch()
+    before = {name: (lists / name).read_bytes() for name in ("calls.csv", "calls.xlsx")}
+    publish(cheaper(), lists)
     for name, content in before.items():
-        assert put_beside(listed, name, content), name
+        assert put_beside(lists, name, content), name
 
 
 @pytest.mark.parametrize("saves", ["in place", "anew"])
-def test_list_saved_while_the_scan_is_written_is_never_replaced(listed, saves):
+def test_list_saved_while_the_scan_is_written_is_never_replaced(lists, saves):
     """A large book is written for minutes; somebody may save the list meanwhile."""
-    path = listed / "calls.csv"
+    path = lists / "calls.csv"
 
     def parts():
         content = path.read_bytes().replace(b"\r\n", b" gate code 4711\r\n", 2)
@@ -289,7 +297,7 @@ def test_list_saved_while_the_scan_is_written_is_never_replaced(listed, saves):
         fill_text(path, "outcome", OUTCOMES[0])
         yield from cheaper().parts
 
-    publish(replace(cheaper(), parts=parts()), listed)
+    publish(replace(cheaper(), parts=parts()), lists)
     assert OUTCOMES[0].encode() in path.read_bytes()
-    assert b"4289.91" in (listed / "calls-2026-02-16.csv").read_bytes()
-    assert sorted(contents(listed)) == sorted([*FILES, "calls-2026-02-16.csv"])
+    assert b"4289.91" in (lists / "calls-2026-02-16.csv").read_bytes()
+    assert sorted(contents(lists)) == sorted([*FILES, "calls-2026-02-16.csv"])
