@@ -73,9 +73,8 @@ class BuildDays:
     ticket: str  # its number; blank: none on record
     dig_from: date | None  # None: not known; without a ticket as after a call today
     dig_until: date | None
-    call_by: (
-        date | None
-    )  # last day on which to call for a ticket; None: there is one, or nobody knows
+    # last day on which to call for a ticket; None: there is one, or nobody knows
+    call_by: date | None
     cancel_until: date | None  # None: nobody knows when it was sold
     week: date | None  # Monday of its week; None: it has none
     against: tuple[str, ...] = ()

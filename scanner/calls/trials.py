@@ -47,9 +47,8 @@ class Trials:
     # client-years that agreed to a visit, and that refused
     agreed_count: int
     refused_count: int
-    quotes: (
-        pd.DataFrame
-    )  # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open; no price told: 0
+    # columns `QUOTE_COLUMNS`, one row a quote: `end` is sold, lost or open; no price told: 0
+    quotes: pd.DataFrame
     # by client, tries this year that reached nobody, where nobody was reached yet
     tried_counts: pd.Series[int]
     called_back: frozenset[str] = frozenset()  # clients whose last word this year is to call again

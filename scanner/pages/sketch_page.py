@@ -60,9 +60,8 @@ class Sketch:
     plants: Sequence[tuple[str, Mapping[Any, Any]]]  # "6 catmint" with its row of CHOSEN_PLANTS
     offer: Mapping[Any, Any]  # row of OFFERS
     prices: pd.DataFrame  # PRICES of the offer, all finishes
-    follow_prices: (
-        pd.DataFrame
-    )  # PRICES of the beds that could follow, each alone in its lead finish
+    # PRICES of the beds that could follow, each alone in its lead finish
+    follow_prices: pd.DataFrame
 
 
 @dataclass(frozen=True)
