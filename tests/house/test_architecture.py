@@ -52,7 +52,7 @@ LIBRARY_HOMES = {
     "sqlite3": ("calls.log.file", "store.strange_database"),
     "pyogrio": ("book",),
     "pyproj": ("plane.frame", "book"),
-    "scipy": ("calls", "ground"),
+    "scipy": ("calls",),
     "scourgify": ("book.county.address_words",),
     "tomllib": ("book",),
     "xlsxwriter": ("sheets.writer", "sheets.paper"),
