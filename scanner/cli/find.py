@@ -92,7 +92,8 @@ def scan_into(
         text = summary_file.read_text(encoding="utf-8")
         summary = json.loads(text)
         tell(text.rstrip("\n") if as_json else "\n".join(str(file) for file in files))
-        say(" ".join([scan_line(summary, folder), *beside_words(files, why, earlier), *swept]))
+        old = filter(Path.exists, earlier)  # not swept
+        say(" ".join([scan_line(summary, folder), *beside_words(files, why, old), *swept]))
         yield Scanned(read, season, found), int(summary["faults"])
 
 

@@ -20,6 +20,8 @@ from scanner.cli.talk import harmless
 from scanner.errors import SiteError
 from tests.cli.desk import book_on_foot, type_in
 
+pytestmark = pytest.mark.usefixtures("without_map")
+
 ESCAPE = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e"
 
 

@@ -265,26 +265,25 @@ def test_new_list_goes_beside_one_that_is_not_recorded(office: Path) -> None:
     """Then two lists lie there, and somebody writes into the older one: the next scan names it."""
     lists = office / "maps" / "lawns"
     sheet = lists / "calls.xlsx"
+    for name in ("calls-2027-03-02.xlsx", "calls-kim.xlsx"):
+        shutil.copy(sheet, lists / name)
     fill(
         sheet, {"client_id": "001", "called_on": "2027-03-02", "outcome": "quoted", "note": "gate"}
     )
-    filled = sheet.read_bytes()
-    done = type_in("scan", "lawns", *TODAY)
-    assert done.exit_code == 0
-    assert done.stderr.splitlines()[-1].endswith(
-        "calls.xlsx was kept as it is, because sheet Figures, row 2 is not on record yet: the new list is calls-2027-03-02.xlsx."
-    )
-    assert sheet.read_bytes() == filled
-    assert str(Path("maps", "lawns", "calls-2027-03-02.xlsx")) in done.stdout.splitlines()
     assert "Recorded 1 new call." in type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     # Changed once it was recorded, it is not on record as it is
     fill(sheet, {"client_id": "001", "note": "gate, and likes roses"})
-    shutil.copy(lists / "calls-2027-03-02.xlsx", lists / "calls-kim.xlsx")
-    told = type_in("scan", "lawns", "--today", "2027-03-03").stderr
-    assert "sheet Figures, row 2 is not on record yet" in told
-    # Into the one beside it nobody has written: it goes, a copy of somebody's own does not
-    assert "Deleted, because nobody had written into it: calls-2027-03-02.xlsx." in told
+    filled = sheet.read_bytes()
+    done = type_in("scan", "lawns", "--today", "2027-03-03")
+    assert done.exit_code == 0
     old = lists / "calls-2027-03-03.xlsx"
+    last = done.stderr.splitlines()[-1]
+    kept = "calls.xlsx was kept as it is, because sheet Figures, row 2 is not on record yet: the new list is"
+    assert f"{kept} {old.name}." in last
+    assert sheet.read_bytes() == filled
+    assert str(Path("maps", "lawns", old.name)) in done.stdout.splitlines()
+    # Into the one beside it nobody has written, though it was saved: it goes, a copy of somebody's own does not
+    assert last.endswith("Deleted, because nobody had written into it: calls-2027-03-02.xlsx.")
     assert sorted(file.name for file in lists.glob("calls-*")) == [old.name, "calls-kim.xlsx"]
     told = type_in("record", "lawns", "calls.xlsx", *TODAY).stderr
     assert "Recorded 0 new calls, 1 changed." in told
