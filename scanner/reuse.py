@@ -133,18 +133,15 @@ def find_kept(block: Block, prints: pd.DataFrame) -> pd.DataFrame:
     is_whole = is_same["rates"] & is_same["offer"]
     kept = kept.assign(is_whole=is_whole)[is_same["rules"] & is_same["ground"]]
     is_named = kept["names_kept"] == kept["names"]
-    is_new = ~is_named & (kept["names_kept"] == NOTHING) & ~_is_corrected(block, kept["client_id"])
+    # Beds of drawn lots that a tape corrects may, once recorded, be named otherwise
+    drawn = block.land.words.loc[block.land.words["kind"] == "property", "client_id"]
+    corrected = np.intersect1d(block.book.measured["client_id"], drawn)
+    is_new = ~is_named & (kept["names_kept"] == NOTHING) & ~kept["client_id"].isin(corrected)
     if is_new.any() and (beds := read_kept(kept[is_new], ["beds"])[0]):
         ids = kept.loc[is_new, "client_id"].to_numpy(object)
         recorded = print_rows([_hash_recorded(from_arrow(beds["beds"]))], ids)
         is_named[is_new] = recorded == kept.loc[is_new, "names"]
     return kept[is_named]
-
-
-def _is_corrected(block: Block, client_ids: pd.Series) -> pd.Series:
-    """Tell whose drawn lots a tape corrects: their beds, once recorded, may be named otherwise."""
-    drawn = block.land.words.loc[block.land.words["kind"] == "property", "client_id"]
-    return client_ids.isin(block.book.measured["client_id"]) & client_ids.isin(drawn)
 
 
 def _hash_recorded(beds: pd.DataFrame) -> Hashed:

@@ -130,8 +130,7 @@ def _called_back(talks: pd.DataFrame) -> frozenset[str]:
 def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:
     rows = list[tuple[str, date, str, int, int]]()
     decided = calls[calls["outcome"].isin({"quoted", *AGREED, *REFUSED} - {"visit"})]
-    names = ["client_id", "called_on", "outcome", "price_cents"]
-    told = zip(*(decided[name].tolist() for name in names), strict=True)
+    told = decided[["client_id", "called_on", "outcome", "price_cents"]].itertuples(index=False)
     for client_id, own in groupby(told, itemgetter(0)):
         said = [(date.fromisoformat(day), outcome, cents) for _, day, outcome, cents in own]
         rows += [(client_id, *quote) for quote in _quotes_of(said, today)]

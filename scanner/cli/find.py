@@ -85,7 +85,7 @@ def scan_into(
             found = pipeline.scan(read, today=today, season=season, progress=report, store=store)
             report("writing the map and the lists", len(found.beds), len(found.beds))
             seals = list[str]()
-            files = pipeline.publish_scan(found, folder, why_kept=why, seals=seals)
+            files = pipeline.publish_scan(found, folder, why_kept=why, seals=seals, store=store)
         swept = sweep_lists(folder, read_seals(book), files)
         keep_scan(found, book, seals=seals)
         # What a program reads from us is the very file that was written, so the two agree.

@@ -22,7 +22,7 @@ from scanner.ground.record.old_beds import list_old_beds
 from scanner.job.care import plan_care
 from scanner.pages.forecast_page import ForecastTables, answer_words, forecast_html, forecast_json
 from scanner.pages.plan_page import write_day
-from scanner.pages.publish import publish_page
+from scanner.pages.publish import publish_files
 from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.sheets.cells import json_value
 from scanner.sheets.problems import faults_of
@@ -60,7 +60,8 @@ def forecast(asked: Asked, until: date | None, calls_a_week: float | None) -> in
     weeks, capacity = Weeks(today, until), read_capacity(asked.book)
     with scanned(asked) as (read, season, found):
         tables = _tables(read, found, season, weeks=weeks, calls_a_week=calls_a_week, free=capacity)
-        file = publish_page(forecast_html(found, tables), asked.folder / FORECAST_PAGE)
+        html = forecast_html(found, tables)
+        file = publish_files({FORECAST_PAGE: html.encode()}, asked.folder)[0]
         tell(json_value(forecast_json(found, tables)) if asked.as_json else str(file))
     say(answer_words(tables))
     for sentence in tables.notes:

@@ -9,7 +9,7 @@ from scanner.cli.closing import say_left_out
 from scanner.cli.options import Asked, command
 from scanner.cli.talk import say
 from scanner.cli.who import find_client
-from scanner.pages.publish import publish_page
+from scanner.pages.publish import publish_files
 from scanner.pages.tracing.page import render_trace
 
 PAGE = "trace.html"
@@ -30,7 +30,7 @@ def trace(asked: Asked, whom: tuple[str, ...]) -> int:
     read = pipeline.read_book(asked.book.resolve(), needs_lots=False)
     client_ids = [find_client(who, read.clients) for who in whom]
     html = render_trace(read, client_ids=client_ids)
-    file = publish_page(html, asked.folder / PAGE)
+    file = publish_files({PAGE: html.encode()}, asked.folder)[0]
     asked.tell_files([file])
     fault_count = say_left_out(read.problems, asked.book)
     say(f"Open {file}, draw, save the file and put it into {asked.book / 'sites'}.")

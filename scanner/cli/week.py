@@ -14,7 +14,7 @@ from scanner.calls.week_lines import list_week
 from scanner.cli.calls import last_scan, list_callees
 from scanner.cli.options import Asked, command
 from scanner.cli.talk import counted, say, tell
-from scanner.pages.publish import publish_page
+from scanner.pages.publish import publish_files
 from scanner.pages.week_page import SECTIONS, WEEK_COUNT, WeekTables, week_html, week_rows
 from scanner.sheets.cells import json_value
 from scanner.sheets.days import coming_monday
@@ -55,7 +55,7 @@ def week(asked: Asked) -> int:
         sold_days=float(days.sum()),
         sold_count=len(open_jobs), young_quotes=young,
     )  # fmt: skip
-    file = publish_page(week_html(tables), asked.folder / PAGE)
+    file = publish_files({PAGE: week_html(tables).encode()}, asked.folder)[0]
     tell(
         json_value({"week": monday.isoformat(), "lines": week_rows(tables)})
         if asked.as_json

@@ -12,7 +12,6 @@ from functools import cache
 from typing import Any
 
 import folium
-import jinja2
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -59,32 +58,6 @@ open_templates(_ASSETS).filters |= {
     "said": lambda cents: usd_said(int(cents)),
 }
 _NOWHERE = (0.0, 0.0)  # the page's script moves the map to the lots as soon as it runs
-
-
-class _Plan(folium.Map):
-    """A folium map with a fixed name, no background and no script of others."""
-
-    def __init__(self) -> None:
-        super().__init__(
-            location=_NOWHERE,
-            zoom_start=3,
-            tiles=None,
-            prefer_canvas=True,
-            max_zoom=23,
-            zoom_snap=0.25,
-        )
-        self._id = "plan"
-        self.default_js = []
-        self.default_css = []
-
-
-class _Page(Figure):
-    """The page round the map, from our own template."""
-
-    def __init__(self, template: jinja2.Template) -> None:
-        super().__init__()
-        self._id = "page"
-        self._template = template
 
 
 def map_pages(scan: Scan, parts: Iterable[Part]) -> Iterator[Iterable[tuple[str, bytes]]]:
@@ -209,8 +182,11 @@ def _render_index(scan: Scan, rows: list[tuple[MapPage, Any]]) -> str:
 
 @cache
 def _plan() -> tuple[str, str]:
-    """Let folium make the element of the map and the script that fills it."""
-    figure = _Page(open_templates(_ASSETS).get_template("plan.html"))
-    figure.add_child(_Plan())
+    """Let folium make the element of the map and the script that fills it: names fixed, no script of others."""
+    plan = folium.Map(_NOWHERE, zoom_start=3, tiles=None, prefer_canvas=True, max_zoom=23, zoom_snap=0.25)  # fmt: skip
+    figure = Figure()
+    vars(plan).update(_id="plan", default_js=[], default_css=[])
+    vars(figure).update(_id="page", _template=open_templates(_ASSETS).get_template("plan.html"))
+    figure.add_child(plan)
     element, script = figure.render().split(POLICY_MARK)
     return element.strip(), script.strip()

@@ -225,7 +225,11 @@ class Season:
         A quote that ended later is open; what was built, measured and seen stands.
         """
         last = day.isoformat()
-        if all((days <= last).all() for days in self._told_on()):
+        told_on = [
+            self.calls["called_on"], self.notes["called_on"], self.letters["told_on"], self.visits["visited_on"],
+            self.quotes["quoted_on"], self.quotes["ended_on"],
+        ]  # fmt: skip
+        if all((days <= last).all() for days in told_on):
             return self
         said = self.said[self.said["called_on"].le(last) | self.said["outcome"].eq("do not call")]
         is_call = said["called_on"].le(last) & said["outcome"].ne(NOTE)
@@ -241,12 +245,6 @@ class Season:
             visits=self.visits[self.visits["visited_on"] <= last],
             later_count=len(self.said) - len(said) + len(self.letters) - len(letters),
         )  # fmt: skip
-
-    def _told_on(self) -> list[pd.Series[str]]:
-        """Days of all that `until` may leave aside."""
-        quoted = self.quotes["quoted_on"], self.quotes["ended_on"]
-        said = self.calls["called_on"], self.notes["called_on"]
-        return [*said, *quoted, self.letters["told_on"], self.visits["visited_on"]]
 
     @cached_property
     def beds(self) -> GeoDataFrame:

@@ -12,6 +12,7 @@ import platform
 import shutil
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from functools import cache
 from hashlib import blake2b, file_digest
 from importlib.metadata import version
@@ -33,8 +34,8 @@ from scanner.store.parquet_tables import (
     write_table,
 )
 
-LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely")
-"""Another version of these may give other digits."""
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely", "django-js-lib-leaflet", "folium", "jinja2", "xlsxwriter")  # fmt: skip
+"""Another version of these may give other digits, or other pages."""
 
 PRINTS = ("rules", "ground", "names", "rates", "offer", "block")
 KEYS = "keys"
@@ -59,8 +60,9 @@ def print_of(*parts: str | bytes) -> str:
 @cache
 def program_print() -> str:
     """Give the print of the program: what another one made is never trusted."""
-    sources = sorted(Path(__file__).parents[1].rglob("*.py"))
-    texts = (path.read_bytes() for path in sources)
+    package = Path(__file__).parents[1]
+    sources = sorted(path for path in package.rglob("*.*") if "__pycache__" not in path.parts)
+    texts = (path.read_bytes() for path in sources if path.is_file())
     libraries = (version(name) for name in LIBRARIES)
     return print_of(platform.python_version(), shapely.geos_version_string, *libraries, *texts)
 
@@ -166,7 +168,7 @@ LAND, LAND_PROBLEMS = "land.parquet", "land_problems.parquet"
 def keep_land(land: Land, problems: pd.DataFrame, mark: str) -> None:
     """Leave features, and what was wrong with them, for later scans beside their shapes."""
     write_table(problems, land.path.with_name(LAND_PROBLEMS))
-    mark = print_of(mark, _digest(land.path))
+    mark = print_of(mark, seal_of(land.path))
     write_table(land.words.assign(mark=mark), land.path.with_name(LAND))
 
 
@@ -175,7 +177,7 @@ def find_land(folders: Iterable[Path], mark: str, path: Path) -> tuple[Land, pd.
     for folder in folders:
         try:
             words = read_table(folder / LAND)
-            whole = print_of(mark, _digest(folder / path.name))
+            whole = print_of(mark, seal_of(folder / path.name))
             if len(words) and (words.pop("mark") == whole).all():
                 for name in (path.name, LAND, LAND_PROBLEMS):
                     link(folder / name, path.with_name(name))
@@ -185,6 +187,11 @@ def find_land(folders: Iterable[Path], mark: str, path: Path) -> tuple[Land, pd.
     return None
 
 
-def _digest(shapes: Path) -> bytes:
-    with shapes.open("rb") as stream:
-        return file_digest(stream, "blake2b").digest()
+SEAL_BYTES = 16
+
+
+def seal_of(path: Path) -> str:
+    """Give the seal of a file: another one as soon as any program saves it with a change; blank where it can't be read."""
+    with suppress(OSError), path.open("rb") as file:
+        return file_digest(file, lambda: blake2b(digest_size=SEAL_BYTES)).hexdigest()
+    return ""

@@ -2,9 +2,11 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import os
 import shutil
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from weakref import ref
 
@@ -13,10 +15,11 @@ from openpyxl import load_workbook
 
 from scanner.errors import BookError, SchemaError
 from scanner.pages import publish as publish_module
-from scanner.pages.publish import publish
+from scanner.pages.publish import CALL_LISTS, publish, seal_of
 from scanner.pages.publish.earlier import read_earlier
 from scanner.schema.log_tables import OUTCOMES
 from scanner.store import replacing
+from scanner.store.folder import Store
 from tests.cli.desk import leaving_map_out
 from tests.small_scan import in_parts, small_scan
 
@@ -135,6 +138,41 @@ def test_marks_of_a_change_are_the_same_in_a_second_run(listed):
     assert b"price was $4290.91" in first["calls.csv"]
     publish(cheaper(), listed)
     assert contents(listed) == first
+
+
+def test_only_files_made_from_the_very_same_are_left_as_they_stand(tmp_path):
+    out, count = tmp_path / "out", itertools.count()
+
+    def is_left(scan=None, *, own=None):
+        """Scan once more, on what the last scan left; whether nothing was written."""
+        kept, place = tmp_path / "kept", tmp_path / f"run-{next(count)}"
+        (place / "000000").mkdir(parents=True)
+        (place / "000000" / "beds.parquet").write_bytes(own or b"beds")
+        before = {path.name: path.stat().st_ino for path in out.glob("*")}
+        seals = list[str]()
+        store = Store(place, kept=(kept,) if kept.exists() else ())
+        files = publish(scan or small_scan(), out, seals=seals, store=store)
+        shutil.rmtree(kept, ignore_errors=True)
+        place.rename(tmp_path / "kept")
+        assert [path.name for path in files] == FILES
+        assert seals == [seal_of(out / name) for name in CALL_LISTS]
+        return before == {path.name: path.stat().st_ino for path in out.glob("*")}
+
+    assert not is_left()
+    first = contents(out)
+    assert is_left()
+    assert is_left()
+    for name in ("map.html", "candidates.geojson", "summary.json"):
+        (out / name).write_bytes(b"by hand")
+        assert not is_left()
+        assert contents(out) == first
+    (out / "line_items.csv").unlink()
+    assert not is_left()
+    assert contents(out) == first
+    assert not is_left(own=b"other beds")
+    assert not is_left(cheaper())
+    assert is_left(cheaper())
+    assert not is_left(replace(small_scan(), today=date(2026, 2, 17)))
 
 
 def put_beside(folder, name, content):

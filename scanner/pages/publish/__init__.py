@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from collections.abc import Iterator, Mapping
 from hashlib import blake2b
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -16,19 +18,23 @@ from scanner.pages.geojson import beds_geojson
 from scanner.pages.item_sheet import line_items_csv, problems_csv, rates_csv
 from scanner.pages.publish.earlier import (
     CALL_LISTS,
-    SEAL_BYTES,
+    RECORD,
     UNREADABLE,
     Kept,
     Why,
+    find_standing,
     has_cells_filled_in,
+    print_scan,
     read_earlier,
-    seal_of,
 )
 from scanner.pages.summary import summary_json
 from scanner.pages.webmap_pages import FOLDER
 from scanner.schema.documents import Part, Scan
 from scanner.sheets.cells import sheet_csv_pieces
 from scanner.sheets.lists import CALL_LIST
+from scanner.store.folder import Store
+from scanner.store.kept import SEAL_BYTES, seal_of
+from scanner.store.private import write_anew
 from scanner.store.replacing import put_in_place
 
 __all__ = [
@@ -38,7 +44,6 @@ __all__ = [
     "paper_name",
     "publish",
     "publish_files",
-    "publish_page",
     "seal_of",
 ]
 
@@ -50,33 +55,36 @@ Piece = tuple[str, bytes]
 
 
 def publish(
-    scan: Scan, folder: Path, *, why_kept: Why | None = None, seals: list[str] | None = None
-) -> list[Path]:
+    scan: Scan, folder: Path, *,
+    why_kept: Why | None = None, seals: list[str] | None = None, store: Store | None = None,
+) -> list[Path]:  # fmt: skip
     """Write all files of a scan into a folder, made when it is not there; returns them by name.
 
     A call list there that holds what nobody has recorded yet, or is open in another program, stays: the
     new one goes beside it, with the day of the scan in its name.
 
     ``why_kept``: says what of a call list is not on record; None: whatever is filled in counts as
-    not on record. ``seals``: takes the seals of the new call lists. `BookError`: if a file cannot be written or replaced. Then everything is left as
+    not on record. ``seals``: takes the seals of the new call lists. ``store``: where the scan worked; files that
+    stand there made from the very same are left. `BookError`: if a file cannot be written or replaced. Then everything is left as
     it was.
     """
-
-    def pieces() -> Iterator[Piece]:
-        # What an earlier run left in the folder is settled when the first piece is asked for
-        yield from _sealed(
-            _render(scan, earlier=read_earlier(folder)), [] if seals is None else seals
-        )
-
-    kept = Kept(why_kept or has_cells_filled_in)
-    return put_in_place(
-        pieces(), folder, stale=[f"{FOLDER}/*.html"], keep=kept, mark=scan.today.isoformat()
-    )
-
-
-def publish_page(html: str, file: Path) -> Path:
-    """Write a page that stands alone; `BookError` where it cannot be, the earlier one is left then."""
-    return publish_files({file.name: html.encode()}, file.parent)[0]
+    kept, made = Kept(why_kept or has_cells_filled_in), ""
+    standing, digests = dict[str, str](), dict[str, Any]()
+    # Beside marks of a run that was cut off, or of a list that is open elsewhere, nothing is taken to stand
+    if store and not any(folder.glob(".*")) and not any(kept(folder / name) for name in CALL_LISTS):
+        parts = [path for name in NEEDED for path in sorted(store.folder.glob(f"*/{name}.parquet"))]
+        made = print_scan(scan, parts, read_earlier(folder))
+        standing = find_standing(made, folder, store.kept[0]) if store.kept else {}
+    files = [folder / name for name in sorted(standing)] or put_in_place(
+        _sealed(_render(scan, folder), digests), folder,
+        stale=[f"{FOLDER}/*.html"], keep=kept, mark=scan.today.isoformat(),
+    )  # fmt: skip
+    standing = standing or {name: digest.hexdigest() for name, digest in digests.items()}
+    if store and made and files == [folder / name for name in sorted(standing)]:
+        write_anew(store.folder / RECORD, json.dumps([made, standing]).encode())
+    if seals is not None:
+        seals += [standing[name] for name in CALL_LISTS]
+    return files
 
 
 def paper_name(paper: str, client_id: str) -> str:
@@ -97,12 +105,13 @@ def publish_files(contents: Mapping[str, bytes], folder: Path, *, mark: str = "n
     return put_in_place(contents.items(), folder, keep=Kept(has_cells_filled_in), mark=mark)
 
 
-def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
+def _render(scan: Scan, folder: Path) -> Iterator[Piece]:
     """Make all files, piece by piece; the parts of the scan are read once for all that needs them."""
     # Of all that is published a scan alone draws maps: papers need not wait for what draws them
     from scanner.pages.webmap import map_pages  # noqa: PLC0415
 
-    yield from _lists(scan, earlier)
+    # What an earlier run left in the folder is settled when the first piece is asked for
+    yield from _lists(scan, read_earlier(folder))
     yield "rates.csv", rates_csv(scan.rates)
     yield "problems.csv", problems_csv(scan)
     yield "summary.json", summary_json(scan)
@@ -123,14 +132,11 @@ def _render(scan: Scan, *, earlier: EarlierList | None) -> Iterator[Piece]:
         yield "line_items.csv", items
 
 
-def _sealed(pieces: Iterator[Piece], seals: list[str]) -> Iterator[Piece]:
-    """Hand pieces on and seal the call lists among them."""
-    lists = {name: blake2b(digest_size=SEAL_BYTES) for name in CALL_LISTS}
+def _sealed(pieces: Iterator[Piece], digests: dict[str, Any]) -> Iterator[Piece]:
+    """Hand pieces on, and seal the files that they make."""
     for name, piece in pieces:
-        if name in lists:
-            lists[name].update(piece)
+        digests.setdefault(name, blake2b(digest_size=SEAL_BYTES)).update(piece)
         yield name, piece
-    seals += [seal.hexdigest() for seal in lists.values()]
 
 
 def _lists(scan: Scan, earlier: EarlierList | None) -> Iterator[Piece]:

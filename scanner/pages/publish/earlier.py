@@ -1,4 +1,4 @@
-"""The call lists that lie in a folder: what people filled in, and what stood there before."""
+"""What lies in a folder from the scan before: what people filled in, what stood on its list, and whether it may stay."""
 
 from __future__ import annotations
 
@@ -7,16 +7,19 @@ import csv
 import json
 import re
 from collections.abc import Callable, Mapping
-from hashlib import blake2b, file_digest
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from scanner.errors import BookError
 from scanner.pages.call_list import CHANGE_COLUMNS, EarlierList
+from scanner.schema.documents import Scan
 from scanner.sheets.cells import unguard
 from scanner.sheets.lists import CALL_LIST, MAILING
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere, read_sheet
+from scanner.store.kept import print_of, program_print, seal_of
 
 CALL_LISTS = ("calls.xlsx", "calls.csv")
 UNREADABLE = "it is no call list that can be read"
@@ -44,16 +47,6 @@ class Kept:
         if stamp not in self._told:
             self._told[stamp] = self._why(path)
         return bool(self._told[stamp])
-
-
-SEAL_BYTES = 16
-
-
-def seal_of(path: Path) -> str:
-    """Give the seal of a file: another one as soon as any program saves it with a change; blank where it can't be read."""
-    with contextlib.suppress(OSError), path.open("rb") as file:
-        return file_digest(file, lambda: blake2b(digest_size=SEAL_BYTES)).hexdigest()
-    return ""
 
 
 def has_cells_filled_in(path: Path) -> str:
@@ -111,3 +104,33 @@ def read_earlier(folder: Path) -> EarlierList | None:
     with contextlib.suppress(OSError, ValueError, AttributeError):
         scanned_on = str(json.loads((folder / "summary.json").read_bytes()).get("scanned_on", ""))
     return EarlierList(rows=rows, scanned_on=scanned_on)
+
+
+RECORD = "pages.json"
+"""In the working folder of a scan: the print of what its files were made from, and their seals by name."""
+
+
+def print_scan(scan: Scan, parts: list[Path], earlier: EarlierList | None) -> str:
+    """Print all that the files of a scan are made from: its tables, those of its parts, and the program."""
+    whole = [value for name, value in vars(scan).items() if name not in ("parts", "blocks")]
+    # All that a list of the same day tells the next: who was on it and is no more
+    gone = {*scan.left_out["client_id"]}.intersection(earlier.rows if earlier else ())
+    told = sorted(gone), *map(_print, whole), *(seal_of(path) for path in parts)
+    return print_of(program_print(), *map(repr, told))
+
+
+def _print(value: object) -> object:
+    if isinstance(value, pd.DataFrame):
+        return [*value.dtypes.items()], pd.util.hash_pandas_object(value).tolist()
+    return value
+
+
+def find_standing(made: str, folder: Path, kept: Path) -> dict[str, str]:
+    """Give the seals of all files, by name, where they were made from the same and each stands as it was written; else nothing."""
+    with contextlib.suppress(OSError, ValueError):
+        before, seals = json.loads((kept / RECORD).read_bytes())
+        if before == made and all(seal_of(folder / name) == seals[name] for name in seals):
+            for name in seals:
+                (folder / name).touch()  # they are those of this scan
+            return dict(seals)
+    return {}
