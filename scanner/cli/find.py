@@ -27,7 +27,6 @@ from scanner.cli.keeping import (
 from scanner.cli.options import Asked, command, season_on
 from scanner.cli.talk import counted, progress_bar, say, stoppable, tell
 from scanner.pages.publish import seal_of
-from scanner.pages.share import publish_shared
 from scanner.sheets.reader import open_elsewhere
 from scanner.store.folder import kept_folders
 from scanner.store.kept import list_kept
@@ -109,6 +108,9 @@ def sweep_lists(folder: Path, seals: list[str], new: list[Path]) -> list[str]:
 
 
 def _share(asked: Asked) -> int:
+    # It loads what draws maps; a scan in which nothing changed draws none
+    from scanner.pages.share import publish_shared
+
     folder = asked.out_folder or asked.folder.with_name(f"{asked.folder.name}-shared")
     with scanned(asked) as at:
         asked.tell_files(publish_shared(at.found, folder))
