@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from scanner.plane.grid import boxes_meet, minus
+from scanner.plane.grid import boxes_meet, ground_parts, minus
 from scanner.plane.segments import join
 
 (
@@ -136,14 +136,20 @@ def pair_boxes(
 
 
 def take_from(shapes: np.ndarray, lot: np.ndarray, taken: Parts) -> np.ndarray:
-    """Take ground out of shapes [ft] of the same lot where the two meet, one part after the other."""
+    """Take ground out of shapes [ft] of the same lot where the two meet, at once what lies apart."""
     i, j = pair_boxes(shapes, lot, taken)
     meets = shapely.intersects(shapes[i], taken.shape[j])
     i, j = i[meets], j[meets]
-    left = shapes.copy()
+    left, box = shapes.copy(), shapely.bounds(taken.shape[j])
+    rest = np.arange(len(i))
     # Half the work of uniting what is taken, and no hair between two parts to stumble over.
-    turn = np.arange(len(i)) - np.searchsorted(i, i)
-    for k in range(int(turn.max(initial=-1)) + 1):
-        at = turn == k
-        left[i[at]] = minus(left[i[at]], taken.shape[j[at]])
+    while len(rest):
+        one, two = join(i[rest], i[rest])
+        is_before = (two < one) & boxes_meet(box[rest[one]], box[rest[two]])
+        waits = np.bincount(one, is_before, len(rest)) > 0
+        at = rest[~waits]
+        parts, row = ground_parts(taken.shape[j[at]])
+        rows, of = np.unique(i[at][row], return_inverse=True)
+        left[rows] = minus(left[rows], shapely.multipolygons(parts, indices=of))
+        rest = rest[waits]
     return left
