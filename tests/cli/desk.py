@@ -7,7 +7,7 @@ import json
 import pickle
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -180,7 +180,8 @@ UNHEARD = ("quotes", "quote_tasks", "job_tasks", "schedule", "tickets", "if_dama
 
 def all_heard(season: Season, today: date) -> object:
     """What a scan asks of a season, and of the day where anything was said; these books' client lists name no day."""
-    told = [_rows(told) for name, told in vars(season).items() if name not in UNHEARD]
+    names = [one.name for one in fields(season) if one.name not in UNHEARD]
+    told = [_rows(getattr(season, name)) for name in names]
     return today if any(told) else "any day", told
 
 
