@@ -121,13 +121,16 @@ def print_scan(scan: Scan, parts: list[Path], earlier: EarlierList | None) -> st
 
 def _print(value: object) -> object:
     if isinstance(value, pd.DataFrame):
-        return [*value.dtypes.items()], pd.util.hash_pandas_object(value).tolist()
+        columns = [(name, cells.dtype, cells.tolist()) for name, cells in value.items()]
+        return columns, value.index.tolist()
     return value
 
 
 def find_standing(made: str, folder: Path, kept: Path) -> dict[str, str]:
     """Give the seals of all files, by name, where they were made from the same and each stands as it was written; else nothing."""
-    with contextlib.suppress(OSError, ValueError):
+    with contextlib.suppress(
+        OSError, ValueError, TypeError
+    ):  # whatever cannot be read is not there
         before, seals = json.loads((kept / RECORD).read_bytes())
         if before == made and all(seal_of(folder / name) == seals[name] for name in seals):
             for name in seals:
