@@ -58,11 +58,11 @@ def scanned(tmp_path_factory):
     )
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
-        answer_with(patch, found, [*publish_module._render(found, earlier=None)])
+        answer_with(patch, found, [*publish_module._render(found, folder)])
         assert "Open maps" in type_in("scan", "lawns", *DAY).stderr
     (folder / "maps" / "lawns" / ".unfinished-stray").mkdir()
     type_in("record", str(folder / "lawns"), "calls", "001", "visit", *DAY)
-    return folder, dearer, [*publish_module._render(dearer, earlier=None)]
+    return folder, dearer, [*publish_module._render(dearer, folder)]
 
 
 def answer_with(patch, found, pieces):

@@ -105,7 +105,7 @@ def check_table(table: Table, schema: TableSchema) -> Table:
     Examples
     --------
     >>> check_table(empty_table(LOT_LIST), LOT_LIST).columns.tolist()
-    ['client_id', 'bed_id', 'place']
+    ['client_id', 'lawn_source', 'lawn_ft2']
     """
     faults, changed = list[str](), dict[str, pd.Series]()
     for name, column in schema.columns.items():
