@@ -1,4 +1,4 @@
-"""Edges measured on foot with a wheel or a tape: measured.csv."""
+"""Edges measured on foot with a wheel or a tape: measured.csv, and visit sheets."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
 """
-Whom to call first: expected profit of each offer, with the reasons beside it.
+Whom to call first: expected profit of each offer, with the reasons beside it, neighbors alike among them.
 
 Rank is chance times gross profit. The chance falls with what the offer costs in years of
 mowing; kinds of bed and warm signs move it as far as the log has shown.

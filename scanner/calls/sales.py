@@ -1,5 +1,5 @@
 """
-Jobs that were sold: each counts as a call that ended so, and its beds wait to be built.
+Jobs that were sold: each counts as a call that ended so, and its beds wait to be built; visits count as calls, too.
 
 Whoever records a job need not record the call, too: the sale stands in the client's history
 and in the chances all the same.

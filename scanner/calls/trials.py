@@ -161,8 +161,8 @@ def _quotes_of(told: list[tuple[date, str, int]], today: date) -> list[tuple[dat
     return rows
 
 
-PENDING_DAYS = 60
-"""A quote is pending for so many days (our rule, no source)."""
+PENDING_DAYS = QUOTE_DAYS
+"""What was begun is pending for as long."""
 
 PENDING, NOT_SOLD = "pending", "not sold"
 SEASON_COLUMNS = ("client_id", "year", "end", "along", "first_on", "last_on")

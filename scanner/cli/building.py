@@ -47,7 +47,7 @@ class Building:
 def gather(asked: Asked, jobs: pd.DataFrame) -> Building:
     """Look at the lots of jobs as if those were not sold yet: their beds, their plants, what they take.
 
-    ``jobs``: as `list_to_build` gives them.
+    A job whose beds must not be dug, or are not there, is left out and told of. ``jobs``: as `list_to_build` gives them.
     """
     season = asked.season
     before = replace(season, jobs=season.jobs[~season.jobs["job_id"].isin(jobs["job_id"])])

@@ -58,7 +58,7 @@ AT_HAND = "scanner.at_hand"
 
 @contextmanager
 def scanned(asked: Asked) -> Iterator[Scanned]:
-    """Scan a whole book for a page about all of it, unless the command round this one has."""
+    """Scan a whole book for a page about all of it, or take the scan that the command round this one has at hand."""
     if at_hand := _at_hand():
         yield at_hand
         return
@@ -88,7 +88,7 @@ def read_aside(book: Path, season: Season) -> Book:
 
 
 def look_at(asked: Asked, whom: Callable[[pd.DataFrame], list[str]]) -> tuple[Scanned, list[str]]:
-    """Scan the lots of clients alone; of a page beside others all that were looked at stand in it."""
+    """Scan the lots of clients alone, or take the scan that the command round this one has at hand."""
     if at_hand := _at_hand():
         return at_hand, whom(at_hand.book.clients)
     read = read_aside(asked.book, asked.season)

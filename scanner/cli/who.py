@@ -1,4 +1,4 @@
-"""A client named by id, by name or by phone number, as people do on the phone."""
+"""Who is meant: a client by id, name or phone number, as people say it on the phone; a job or a quote by its number."""
 
 from __future__ import annotations
 

@@ -172,6 +172,7 @@ def _join(parts: Parts, one: np.ndarray, two: np.ndarray) -> Parts:
     while (group[one] != group[two]).any():
         np.minimum.at(group, one, group[two])
         np.minimum.at(group, two, group[one])
+        group = group[group]
     size = np.bincount(group)
     several = np.flatnonzero(size[group] > 1)
     if not len(several):

@@ -1,4 +1,4 @@
-"""What one call sells: a lead, an upgrade in the same job, and jobs that may follow."""
+"""What one call sells: a lead, an upgrade in the same job, and jobs that may follow; its words and cautions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""What each offer costs and sells for, in each of the four finishes."""
+"""
+What each offer costs and sells for, in each of the four finishes, and how far that may be off.
+
+Of two bands the wider end is used: the class of estimate that the knowledge of the edge
+allows, and the spread of the rates. The rates are taken as independent, so their effects add
+as root of the sum of squares; what is the firm's own choice is no uncertainty.
+"""
 
 from __future__ import annotations
 

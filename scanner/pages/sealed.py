@@ -1,5 +1,5 @@
 """
-What every page with scripts shares: data that cannot break out, and a policy that fetches nothing.
+What pages share: templates, data that cannot break out, Leaflet's script, and a policy that fetches nothing.
 
 Only pictures from the addresses that the local rules name, once the reader switches a background
 on.
@@ -120,12 +120,14 @@ def _origin(url: str) -> str:
     return f"{parts.scheme}://{parts.netloc.replace('{s}', '*')}"
 
 
-_LEAFLET = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
-"""Leaflet's own files, from the package ``django-js-lib-leaflet``: nothing is fetched."""
-
 _SOURCE_MAP = re.compile(r"(?m)^\s*(//|/\*)# sourceMappingURL=.*$")
 _IMAGE = re.compile(r"url\(images/([\w.-]+\.png)\)")
 _OLD_BROWSERS = re.compile(r"(?m)^\s*behavior: url\(#default#VML\);\n")
+
+
+def _leaflet() -> Traversable:
+    """Give the folder of Leaflet's own files, in the package ``django-js-lib-leaflet``: nothing is fetched."""
+    return files("js_lib_leaflet") / "static" / "js_lib_leaflet"
 
 
 @cache
@@ -134,7 +136,7 @@ def leaflet_script() -> str:
 
     JavaScript without its source map address, which a browser would look for.
     """
-    script = _SOURCE_MAP.sub("", _read(_LEAFLET / "leaflet.js"))
+    script = _SOURCE_MAP.sub("", _read(_leaflet() / "leaflet.js"))
     return script.replace("</script", r"<\/script").strip()
 
 
@@ -144,10 +146,10 @@ def leaflet_style() -> str:
 
     CSS that names no other file.
     """
-    style = _OLD_BROWSERS.sub("", _read(_LEAFLET / "leaflet.css"))
+    style = _OLD_BROWSERS.sub("", _read(_leaflet() / "leaflet.css"))
     return _IMAGE.sub(lambda found: f"url({_data_address(found[1])})", style).strip()
 
 
 def _data_address(name: str) -> str:
-    image = (_LEAFLET / "images" / name).read_bytes()
+    image = (_leaflet() / "images" / name).read_bytes()
     return f"data:image/png;base64,{base64.b64encode(image).decode('ascii')}"

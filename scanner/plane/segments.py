@@ -139,7 +139,7 @@ def join(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def near(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
-    """Pair pieces of the same lot, `q` sorted, whose boxes come within reach [ft]: rows, in the order of `p`."""
+    """Pair pieces of the same lot whose boxes come within reach [ft]: rows, in the order of `p`."""
     i, j = _beside_east(p, q, reach_ft)
     for axis in (0, 1):
         low, high = _span(p, axis)
@@ -156,7 +156,7 @@ def _beside_east(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndar
     (low, high), (other_low, other_high) = _span(p, 0), _span(q, 0)
     wide = np.digitize(other_high - other_low, WIDTHS_FT)
     pairs = []
-    key = q.lot * LOT_FT + other_low
+    key = q.lot * LOT_FT + np.maximum(other_low, -LOT_FT / 2)
     for width in range(len(WIDTHS_FT) + 1):
         # Those that begin too far west end too far west: sorted, those left stand together.
         some = np.flatnonzero(wide == width)

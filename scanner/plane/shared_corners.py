@@ -49,7 +49,7 @@ def share_corners(shapes: np.ndarray, lot: np.ndarray, box: np.ndarray) -> np.nd
 def _corners_on(sides: Segs) -> tuple[np.ndarray, np.ndarray]:
     """Pair sides with the corners of other shapes on them, away from their ends, in order along each."""
     corners = sides._replace(b=sides.a)
-    j, i = near(sides, corners, ON_FT)  # points, none is long
+    j, i = near(sides, corners, ON_FT)
     i, j = i[sides.of[i] != sides.of[j]], j[sides.of[i] != sides.of[j]]
     along, off, size = beside(corners.take(i), sides.take(j))
     along_ft = along[:, 0]

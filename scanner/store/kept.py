@@ -34,7 +34,7 @@ from scanner.store.parquet_tables import (
     write_table,
 )
 
-LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely", "django-js-lib-leaflet", "folium", "jinja2", "xlsxwriter")  # fmt: skip
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely", "branca", "django-js-lib-leaflet", "folium", "jinja2", "markupsafe", "xlsxwriter")  # fmt: skip
 """Another version of these may give other digits, or other pages."""
 
 PRINTS = ("rules", "ground", "names", "rates", "offer", "block")

@@ -86,6 +86,12 @@ def put_in_place(
     return sorted(moved, key=Path.as_posix)
 
 
+def is_cut_off(folder: Path) -> bool:
+    """Tell whether a run that was cut off left its marks."""
+    marks = (READY, UNDONE, f"{UNFINISHED}*")
+    return any(True for mark in marks for _ in folder.glob(mark))
+
+
 def settle(folder: Path, *, keep: Keep, mark: str = "new") -> None:
     """Finish or take back what a run left that was cut off, and sweep its strays away."""
     if (folder / UNDONE).exists():

@@ -324,6 +324,7 @@ def test_damaged_file_is_refused_with_the_way_back(tmp_path, where):
         "UPDATE beds SET shape = 'a square'",
         "UPDATE beds SET shape = 7",
         "DROP TABLE entries",
+        "DROP TABLE beds",
     ],
 )
 def test_a_sound_database_with_rows_that_are_not_ours_is_told_with_the_dated_copy(

@@ -1,4 +1,4 @@
-"""What the clients' sites need of the layers, as site features; the rest of the county stays out."""
+"""What the clients' sites need of the layers, as site features, whose each building is; the rest of the county stays out."""
 
 from __future__ import annotations
 

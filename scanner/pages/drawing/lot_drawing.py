@@ -1,4 +1,4 @@
-"""The drawing itself, from ground to frame, with its scale line."""
+"""The drawing itself, from ground to frame, with its scale line; and the key plan of a large lot."""
 
 from __future__ import annotations
 

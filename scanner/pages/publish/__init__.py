@@ -6,6 +6,7 @@ import io
 import json
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,7 @@ from scanner.sheets.lists import CALL_LIST
 from scanner.store.folder import Store
 from scanner.store.kept import SEAL_BYTES, seal_of
 from scanner.store.private import write_anew
-from scanner.store.replacing import put_in_place
+from scanner.store.replacing import is_cut_off, put_in_place
 
 __all__ = [
     "CALL_LISTS",
@@ -70,8 +71,8 @@ def publish(
     """
     kept, made = Kept(why_kept or has_cells_filled_in), ""
     standing, digests = dict[str, str](), dict[str, Any]()
-    # Beside marks of a run that was cut off, or of a list that is open elsewhere, nothing is taken to stand
-    if store and not any(folder.glob(".*")) and not any(kept(folder / name) for name in CALL_LISTS):
+    # Beside a run that was cut off, or a list that somebody wrote into, nothing is taken to stand
+    if store and not is_cut_off(folder) and not any(kept(folder / name) for name in CALL_LISTS):
         parts = [path for name in NEEDED for path in sorted(store.folder.glob(f"*/{name}.parquet"))]
         made = print_scan(scan, parts, read_earlier(folder))
         standing = find_standing(made, folder, store.kept[0]) if store.kept else {}
@@ -81,7 +82,8 @@ def publish(
     )  # fmt: skip
     standing = standing or {name: digest.hexdigest() for name, digest in digests.items()}
     if store and made and files == [folder / name for name in sorted(standing)]:
-        write_anew(store.folder / RECORD, json.dumps([made, standing]).encode())
+        with suppress(OSError):  # the files stand; only the next scan makes them once more
+            write_anew(store.folder / RECORD, json.dumps([made, standing]).encode())
     if seals is not None:
         seals += [standing[name] for name in CALL_LISTS]
     return files

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import json
+import os
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -134,6 +135,6 @@ def find_standing(made: str, folder: Path, kept: Path) -> dict[str, str]:
         before, seals = json.loads((kept / RECORD).read_bytes())
         if before == made and all(seal_of(folder / name) == seals[name] for name in seals):
             for name in seals:
-                (folder / name).touch()  # they are those of this scan
+                os.utime(folder / name)  # they are those of this scan
             return dict(seals)
     return {}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from difflib import get_close_matches
 from itertools import groupby
 from typing import Any
@@ -35,6 +34,9 @@ BUTTONS = sorted(
     ),
 )
 """Of each group, what is drawn for one client goes first."""
+
+TOLD = ("words", "key", "drawn_as", "is_own")
+"""What the page is told of each kind."""
 
 _SCRIPTS = ("plane.js", "shapes.js", "files.js", "sheet.js", "hand.js", "page.js")
 """In the order in which they build on each other."""
@@ -89,7 +91,9 @@ def page_data(book: Book, *, client_ids: Sequence[str] = ()) -> dict[str, Any]:
     people = chosen[["client_id", "name", "address", "lon", "lat", "nth"]].assign(on_foot=on_foot)
     return {
         "book": book.folder.name,
-        "kinds": [{"kind": kind.name} | asdict(kind) for kind in BUTTONS],
+        "kinds": [
+            {"kind": kind.name, **{name: getattr(kind, name) for name in TOLD}} for kind in BUTTONS
+        ],
         "along": list(ALONG),
         "what": list(UTILITIES),
         "ids": book.clients["client_id"].tolist(),
