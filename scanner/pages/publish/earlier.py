@@ -129,9 +129,8 @@ def _print(value: object) -> object:
 
 def find_standing(made: str, folder: Path, kept: Path) -> dict[str, str]:
     """Give the seals of all files, by name, where they were made from the same and each stands as it was written; else nothing."""
-    with contextlib.suppress(
-        OSError, ValueError, TypeError
-    ):  # whatever cannot be read is not there
+    # Whatever cannot be read is as if it were not there
+    with contextlib.suppress(OSError, ValueError, TypeError):
         before, seals = json.loads((kept / RECORD).read_bytes())
         if before == made and all(seal_of(folder / name) == seals[name] for name in seals):
             for name in seals:
