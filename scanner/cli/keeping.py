@@ -30,13 +30,14 @@ from scanner.errors import BookError, LogError
 from scanner.ground.record.stored import remember_beds
 from scanner.job.line_items import itemize
 from scanner.job.tasks import bed_tasks, job_tasks
-from scanner.pages.publish import CALL_LISTS, UNREADABLE, seal_of
+from scanner.pages.publish import CALL_LISTS, RECORD, UNREADABLE, seal_of
 from scanner.schema.documents import Book, RateBook, Scan, Season
 from scanner.schema.log_tables import LISTED, PRINTED
 from scanner.schema.tables import LEFT_OUT
 from scanner.sheets.problems import faults_of, row_words
 from scanner.sheets.reader import open_elsewhere
 from scanner.store.folder import Store, passing_store
+from scanner.store.kept import link
 
 
 def read_for_scan(book: Path, season: Season, *, store: Store | None = None) -> Book:
@@ -68,6 +69,9 @@ def scanned(asked: Asked) -> Iterator[Scanned]:
             found = pipeline.scan(
                 read, today=asked.today, season=asked.season, progress=report, store=store
             )
+        if store.kept:  # what the pages of the last scan were made from holds on
+            with suppress(OSError):
+                link(store.kept[0] / RECORD, store.folder / RECORD)
         yield Scanned(read, asked.season, found)
 
 

@@ -341,3 +341,17 @@ def test_visit_sizes_the_bed_of_the_next_scan(office: Path, told: dict[str, str]
     assert sum(bed["edge_ft"] for bed in curb) == pytest.approx(60.5, abs=0.05)
     assert sum(bed["area_ft2"] for bed in curb) == pytest.approx(242, abs=0.1)
     assert {bed["edge_source"] for bed in curb} == {"measured"}
+
+
+def test_a_forecast_between_two_scans_lets_the_pages_stand(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    start_book(tmp_path / "lawns")
+    for command in ("scan", "scan", "forecast"):  # the second scan knows the beds by the log
+        assert type_in(command, "lawns", *TODAY).exit_code == 0
+    page = tmp_path / "maps" / "lawns" / "map.html"
+    drawn = page.stat().st_ino
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+    assert page.stat().st_ino == drawn
+    page.unlink()
+    assert type_in("scan", "lawns", *TODAY).exit_code == 0
+    assert page.exists()

@@ -40,6 +40,7 @@ from scanner.store.replacing import is_cut_off, put_in_place
 
 __all__ = [
     "CALL_LISTS",
+    "RECORD",
     "UNREADABLE",
     "Why",
     "paper_name",
