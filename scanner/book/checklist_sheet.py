@@ -17,15 +17,7 @@ from scanner.schema.tables import check_table, empty_table
 from scanner.sheets.client_ids import match_rows
 from scanner.sheets.description import WORD
 from scanner.sheets.filled import ASKED
-from scanner.sheets.problems import (
-    Cause,
-    Problem,
-    fault,
-    first_faults,
-    places,
-    row_words,
-    shown,
-)
+from scanner.sheets.problems import Cause, Problem, fault, first_faults, places, row_words, shown
 from scanner.sheets.values import day_causes, has_any, read_cells, read_days
 
 CELL_LEFT = "that answer is left out"

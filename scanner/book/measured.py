@@ -157,11 +157,7 @@ def check_visits(
     day_of_row = good["visited_on"].to_dict()
     edges = measured.assign(measured_on=[day_of_row[label] for label in measured.index])
     edges = edges[[*MEASUREMENTS.columns]].reset_index(drop=True)
-    return (
-        _visits(good),
-        check_table(edges, MEASUREMENTS),
-        [*problems, *found],
-    )
+    return _visits(good), check_table(edges, MEASUREMENTS), [*problems, *found]
 
 
 def _strange_beds(rows: pd.DataFrame, stored: pd.DataFrame | None) -> Cause:

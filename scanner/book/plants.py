@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 from pydantic import ValidationError
 
-from scanner.book.settings import load_toml
+from scanner.book.settings import load_standard, load_toml
 from scanner.schema.figures import SettingError
 from scanner.schema.plant_list import Plant
 from scanner.sheets.problems import fault, list_problems, shown
@@ -23,8 +21,7 @@ def read_plants(path: Path | None) -> tuple[dict[str, Plant], pd.DataFrame]:
     >>> plants["daylily"].many, plants["daylily"].zones, len(problems)
     ('daylilies', '3 up', 0)
     """
-    text = files("scanner.book").joinpath("standard", "plants.toml").read_text(encoding="utf-8")
-    standard: dict[str, dict[str, Any]] = tomllib.loads(text)
+    standard: dict[str, dict[str, Any]] = load_standard("plants.toml")
     loaded, problems = load_toml(path)
     file = path.name if path else "plants.toml"
     plants = {name: Plant.model_validate(figures) for name, figures in standard.items()}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, TypeVar
@@ -60,10 +61,9 @@ def read_rules(path: Path | None) -> tuple[LocalRules, pd.DataFrame]:
 
 
 def _read(model: type[_Document], path: Path | None, name: str) -> tuple[_Document, pd.DataFrame]:
-    text = files("scanner.book").joinpath("standard", name).read_text(encoding="utf-8")
     standard: dict[str, Setting] = {
         key: Rate(**entry) if "low" in entry else Choice(**entry)
-        for key, entry in _flatten(tomllib.loads(text)).items()
+        for key, entry in _flatten(load_standard(name)).items()
     }
     loaded, problems = load_toml(path)
     own = _flatten(loaded)
@@ -89,6 +89,13 @@ def _read(model: type[_Document], path: Path | None, name: str) -> tuple[_Docume
                     raise RateError(message) from err
                 problems.append(_tell(file, keys[0], refused, standard[keys[0]]))
                 settings |= {one: standard[one] for one in keys}
+
+
+@cache
+def load_standard(name: str) -> dict[str, Any]:
+    """Load a standard file, to be read only."""
+    text = files("scanner.book").joinpath("standard", name).read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 def _complete(came: Any, usual: Setting, source: str) -> Setting:  # noqa: ANN401  # whatever TOML holds

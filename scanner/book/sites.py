@@ -7,10 +7,10 @@ from hashlib import file_digest
 from itertools import groupby
 from pathlib import Path
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
+from numpy.typing import NDArray
 
 from scanner.book.layers.attributes import name_fields, read_attributes, unknown_kinds
 from scanner.book.layers.formats import FORMAT_WORDS, FORMATS, stream_layers
@@ -23,12 +23,10 @@ from scanner.sheets.problems import Problem, fault, list_problems
 from scanner.store.ceilings import MAX_FAULTS
 from scanner.store.folder import Store, passing_store
 from scanner.store.kept import find_land, keep_land, print_of, program_print
-from scanner.store.land import Land, LandWriter, no_features
+from scanner.store.land import Land, LandWriter
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 """What lies beside a Shapefile that is not zipped: one fault for the .shp is enough."""
-
-WGS84 = "EPSG:4326"
 
 
 def read_sites(
@@ -109,15 +107,16 @@ def _read_file(path: Path, file: str, ids: Set[str], writer: LandWriter) -> Iter
             yield from layer.problems
             texts = name_fields(layer.fields)
             try:
-                found, told = _check_features(layer, texts, file, (ids, start))
+                found, shapes, told = _check_features(layer, texts, file, (ids, start))
             except SiteError as err:
-                found, told = no_features(), [_tell(file, f"layer {name}" if name else "", err)]
+                found, told = texts[:0], [_tell(file, f"layer {name}" if name else "", err)]
             start, count = start + len(texts), count + len(texts)
             faults += len(texts) - len(found)
             if faults > MAX_FAULTS:
                 message = f"{file} has more than {MAX_FAULTS:,} faulty features, as {told[0]['feature']}: {told[0]['problem']}"
                 raise SiteError(message)
-            writer.add(found)
+            if len(found):
+                writer.add(found, shapes)
             if spoke or (texts["kind"] != "").any() or not len(texts):
                 spoke = spoke or bool(len(texts))
                 yield from told
@@ -131,8 +130,8 @@ def _read_file(path: Path, file: str, ids: Set[str], writer: LandWriter) -> Iter
 
 def _check_features(
     layer: RawLayer, texts: pd.DataFrame, file: str, known: tuple[Set[str], int]
-) -> tuple[GeoDataFrame, list[Problem]]:
-    """Check a batch; ``known`` are the ids of the client list and the first feature's number."""
+) -> tuple[pd.DataFrame, NDArray[np.object_], list[Problem]]:
+    """Check a batch: words and shapes for a `LandWriter`; ``known`` are the ids of the client list and the first feature's number."""
     ids, start = known
     suffix = f" (layer {layer.name})" if layer.name else ""
 
@@ -142,18 +141,14 @@ def _check_features(
 
     shapes, located = locate_shapes(layer, file)
     attributes, is_faulty, problems = read_attributes(texts, where, ids)
-    is_told = is_faulty.to_numpy(bool) | layer.is_told
-    shapes, reasons, changes = check_shapes(
-        shapes, attributes["kind"].mask(is_faulty, "").to_numpy(object)
-    )
+    is_told = is_faulty.to_numpy() | layer.is_told
+    kinds = np.where(is_faulty, "", attributes["kind"].to_numpy(object))
+    shapes, reasons, changes = check_shapes(shapes, kinds)
     reasons[is_told], changes[is_told] = "", np.nan
     problems += [*located, *list_shape_problems(reasons, changes, where)]
     is_good = (reasons == "") & ~is_told
-    features = attributes.assign(
-        feature_id=[f"{file}#{number}" for number in range(start, start + len(texts))], file=file
-    )
-    table = GeoDataFrame(features, geometry=gpd.GeoSeries(shapes, crs=WGS84, index=features.index))
-    return table.loc[is_good, list(FEATURES.columns)], problems
+    features = attributes.assign(number=np.arange(start, start + len(texts)), file=file)
+    return features[is_good], shapes[is_good], problems
 
 
 def _tell(file: str, feature: str, err: SiteError) -> Problem:

@@ -148,11 +148,7 @@ def _tell(assembly: Assembly, book: Path, *, as_json: bool) -> None:
             {str(name): str(cell) for name, cell in row.items()}
             for row in problems.to_dict("records")
         ]
-        document = {
-            "counts": counts,
-            "files": [str(file) for file in files],
-            "problems": rows,
-        }
+        document = {"counts": counts, "files": [str(file) for file in files], "problems": rows}
         tell(json.dumps(document, ensure_ascii=False, indent=2))
     else:
         show_problems(problems, as_json=False)

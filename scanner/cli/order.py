@@ -11,14 +11,7 @@ import pandas as pd
 from scanner.book.capacity import CAPACITY_FILE, read_capacity
 from scanner.calls.dig_days import SOURCE, WorkDays
 from scanner.calls.to_build import BuildDays, list_to_build
-from scanner.cli.building import (
-    Building,
-    Job,
-    close_with,
-    gather,
-    plan_for,
-    quantity_of,
-)
+from scanner.cli.building import Building, Job, close_with, gather, plan_for, quantity_of
 from scanner.cli.options import Asked, command, open_day_option
 from scanner.cli.talk import counted, say
 from scanner.errors import BookError

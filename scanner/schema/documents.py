@@ -28,13 +28,7 @@ from scanner.schema.local_rules import (
 )
 from scanner.schema.log_tables import NOTE
 from scanner.schema.plant_list import Plant
-from scanner.schema.rate_book import (
-    FINISH_LONG_WORDS,
-    FINISH_WORDS,
-    FINISHES,
-    Finish,
-    RateBook,
-)
+from scanner.schema.rate_book import FINISH_LONG_WORDS, FINISH_WORDS, FINISHES, Finish, RateBook
 from scanner.schema.tables import (
     BEDS,
     EDGES,

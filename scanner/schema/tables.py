@@ -23,12 +23,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from scanner.errors import SchemaError
-from scanner.schema.book_tables import (
-    CLIENTS,
-    FEATURES,
-    MEASURED,
-    PROBLEMS,
-)
+from scanner.schema.book_tables import CLIENTS, FEATURES, MEASURED, PROBLEMS
 from scanner.schema.columns import (
     EDGE_SOURCES,
     FLAGS,

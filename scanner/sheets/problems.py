@@ -19,7 +19,7 @@ Problem = Mapping[str, str]
 Where = Callable[[int], dict[str, str]]
 """From a position in a column to ``file``, ``feature`` and ``client_id`` of a problem."""
 
-Cause = tuple["pd.Series[bool]", "str | pd.Series[str]", "str | pd.Series[str]"]
+Cause = tuple["pd.Series[bool] | NDArray[np.bool_]", "str | pd.Series[str]", "str | pd.Series[str]"]
 """What keeps a row out: where it is so, in words (``{column}`` is the cell as typed), the remedy."""
 
 ROW_LEFT = "the row is left out"
@@ -97,9 +97,10 @@ def first_faults(
     rows: pd.DataFrame, causes: Sequence[Cause], where: Where, *, end: str = ROW_LEFT
 ) -> tuple[pd.Series[bool], list[Problem]]:
     """Find the first thing wrong with each row: which rows are faulty, and one fault for each."""
-    is_faulty = pd.Series(data=False, index=rows.index)
+    is_faulty = np.zeros(len(rows), dtype=bool)
     problems: dict[int, Problem] = {}
-    for is_so, words, remedy in causes:
+    for cause, words, remedy in causes:
+        is_so = np.asarray(cause, dtype=bool)
         named = [name for name in rows if isinstance(words, str) and f"{{{name}}}" in words]
         cells = {str(name): rows[name].to_numpy(object) for name in named}
         for at in told_at(is_so & ~is_faulty, where):
@@ -110,7 +111,7 @@ def first_faults(
             way_out = remedy if isinstance(remedy, str) else remedy.iloc[at]
             problems[at] = fault(**where(at), problem=f"{problem}; {end}", remedy=way_out)
         is_faulty |= is_so
-    return is_faulty, [problems[at] for at in sorted(problems)]
+    return pd.Series(is_faulty, rows.index, dtype=bool), [problems[at] for at in sorted(problems)]
 
 
 def shown(came: object) -> str:

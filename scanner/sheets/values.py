@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from scanner.sheets.days import NEAR_DAYS, NEARER_DAYS, YEAR_DAYS, find_day_first
 from scanner.sheets.days import read_days as days_of
@@ -20,6 +22,9 @@ MOST_YEARS = 2
 
 DAY_REMEDY = "write year-month-day, as 2027-03-14"
 
+Texts = NDArray[np.object_]
+
+_BLANK = "the cell is taken as blank"
 _YES = {"yes", "y", "true", "t", "1", "x", "✓", "✔"}
 _NO = {"no", "n", "false", "f", "0"}
 _THOUSANDS = re.compile(r"^\d{1,3}(,\d{3})+(\.\d*)?$")
@@ -55,11 +60,7 @@ def read_columns(
 
 
 def read_cells(
-    texts: pd.Series[str],
-    column: Column,
-    where: Where,
-    *,
-    taken: str = "the cell is taken as blank",
+    texts: pd.Series[str], column: Column, where: Where, *, taken: str = _BLANK
 ) -> tuple[pd.Series, list[Problem]]:
     """Read one column; a cell that can't be read is blank (NaN for numbers), or what its column takes it for.
 
@@ -75,21 +76,31 @@ def read_cells(
     >>> flags.tolist(), problems[0]["problem"]
     (['yes', ''], "renter: 'maybe' came where yes or no belongs; the cell is taken as blank")
     """
-    if (texts == "").all():
+    values, problems = read_texts(texts.to_numpy(object), column, where, taken=taken)
+    dtype = "float64" if values.dtype.kind == "f" else "str"
+    return pd.Series(values, texts.index, dtype=dtype, name=texts.name), problems
+
+
+def read_texts(
+    texts: Texts, column: Column, where: Where, *, taken: str = _BLANK
+) -> tuple[NDArray[Any], list[Problem]]:
+    """Read one column as `read_cells` does, from texts without an index."""
+    plain = [text.strip() for text in texts]
+    typed = np.array(plain, dtype=object)
+    if not any(plain):
         # most sheets and layers leave most columns blank, and there is nothing to read in them
         is_number = column.kind in (NUMBER, WHOLE)
-        return (pd.Series(np.nan, texts.index, name=texts.name) if is_number else texts), []
-    plain = texts.str.strip()
+        return (np.full(len(typed), np.nan) if is_number else typed), []
     values = _READERS[column.kind](plain, column)
-    is_wrong = plain.ne("") & (values.isna() | values.eq(""))
+    is_wrong = (typed != "") & (pd.isna(values) | (values == ""))
     if column.doubtful:
-        values = values.where(~is_wrong, column.doubtful)
+        values = np.where(is_wrong, column.doubtful, values)
         taken = f"taken as '{column.doubtful}', to be on the safe side"
     allowed = allowed_words(column)
     problems = [
         fault(
             **where(at),
-            problem=f"{column.name}: {shown(texts.iloc[at])} came where {allowed} belongs; {taken}",
+            problem=f"{column.name}: {shown(texts[at])} came where {allowed} belongs; {taken}",
             remedy=_REMEDIES[column.kind].format(allowed=allowed),
         )
         for at in told_at(is_wrong, where)
@@ -176,18 +187,17 @@ def _iso(typed: pd.Series[str], since: Sequence[date | None]) -> pd.Series[str]:
     return pd.Series(texts, index=typed.index, name=typed.name, dtype="str")
 
 
-def _read_numbers(plain: pd.Series[str], column: Column) -> pd.Series[float]:
+def _read_numbers(plain: list[str], column: Column) -> NDArray[np.float64]:
     bare = [text.removeprefix("$") for text in plain]
     if column.unit:
         bare = [_without_marks(text, column.unit) for text in bare]
     bare = [text.replace(",", "") if _THOUSANDS.match(text) else text for text in bare]
-    found = pd.to_numeric(np.array(bare, dtype=object), errors="coerce").astype(float)
-    numbers = pd.Series(found, plain.index, name=plain.name)
+    numbers = pd.to_numeric(np.array(bare, dtype=object), errors="coerce").astype(float)
     low = -np.inf if column.least is None else column.least
-    is_fit = np.isfinite(numbers) & numbers.between(low, column.most)
+    is_fit = np.isfinite(numbers) & (numbers >= low) & (numbers <= column.most)
     if column.kind == WHOLE:
-        is_fit &= numbers % 1 == 0
-    return numbers.where(is_fit)
+        is_fit &= numbers == np.floor(numbers)
+    return np.where(is_fit, numbers, np.nan)
 
 
 def _without_marks(text: str, unit: str) -> str:
@@ -202,16 +212,16 @@ def _without_marks(text: str, unit: str) -> str:
     return f"{float(found[1]) + float(found[2] or 0) / IN_PER_FT:.6g}" if found else text
 
 
-def _read_words(plain: pd.Series[str], column: Column) -> pd.Series[str]:
+def _read_words(plain: list[str], column: Column) -> Texts:
     by_word = {word.replace("_", " "): word for word in column.choices}
     if set(YES_NO) <= set(column.choices):
         by_word |= dict.fromkeys(_YES, "yes") | dict.fromkeys(_NO, "no")
     words = [by_word.get(re.sub(r"[\s_-]+", " ", text.lower()), "") for text in plain]
-    return pd.Series(words, plain.index, name=plain.name, dtype="str")
+    return np.array(words, dtype=object)
 
 
-def _read_dates(plain: pd.Series[str], _: Column) -> pd.Series[str]:
-    return plain.where(plain.map(_is_date).astype(bool), "")
+def _read_dates(plain: list[str], _: Column) -> Texts:
+    return np.array([text if _is_date(text) else "" for text in plain], dtype=object)
 
 
 def _is_date(text: str) -> bool:
@@ -224,10 +234,10 @@ def _is_date(text: str) -> bool:
     return True
 
 
-_READERS: dict[str, Callable[[pd.Series[str], Column], pd.Series]] = {
+_READERS: dict[str, Callable[[list[str], Column], NDArray[Any]]] = {
     NUMBER: _read_numbers,
     WHOLE: _read_numbers,
     WORD: _read_words,
     DATE: _read_dates,
-    DAY: lambda plain, _: read_days(plain),
+    DAY: lambda plain, _: read_days(pd.Series(plain, dtype="str")).to_numpy(object),
 }

@@ -87,10 +87,7 @@ def _read_layer(
         {"file": source.name, "feature": f"feature {number + 1}", "client_id": ""} for number in at
     ]
     told = np.flatnonzero((reasons != "") & ~is_told).tolist()
-    problems = [
-        *layer.problems,
-        *_note_mended(changes, at, source),
-    ] + [
+    problems = [*layer.problems, *_note_mended(changes, at, source)] + [
         fault(**places[row], problem=f"{reasons[row]}; it is left out", remedy=_REMEDY)
         for row in told
     ]

@@ -55,10 +55,7 @@ def find_likely(
 
 
 def _alike(
-    address: Address,
-    by_number: dict[str, list[int]],
-    by_street: dict[str, list[int]],
-    index: Index,
+    address: Address, by_number: dict[str, list[int]], by_street: dict[str, list[int]], index: Index
 ) -> list[int]:
     """Find lots of the same number on a like street, then of a near number on the same street."""
     found: list[tuple[float, int]] = []

@@ -58,22 +58,18 @@ def _rivals(land: Land) -> Rows:
 def _doubtful_outlines(land: Land) -> Rows:
     """Find outlines of which a client has several, and those that may be one lot drawn twice."""
     words = land.words[land.words["kind"] == "property"]
-    owner = words["client_id"].mask(words["client_id"] == "", "#" + words.index.astype("str"))
-    groups = words.groupby(owner.to_numpy(), sort=False)
-    whole = groups.agg(
-        {"west": "min", "south": "min", "east": "max", "north": "max", "area": "sum"}
-    )
-    boxes, area = _boxes(whole), whole["area"].to_numpy()
+    ids = words["client_id"].to_numpy(object)
+    owner, owners = pd.factorize(np.where(ids == "", words.index, ids))
+    ends = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(owners), 1))
+    np.minimum.at(ends[:, :2], owner, words[ENDS[:2]].to_numpy())
+    np.maximum.at(ends[:, 2:], owner, words[ENDS[2:]].to_numpy())
+    boxes, area = shapely.box(*ends.T), np.bincount(owner, words["area"])
     one, two = shapely.STRtree(boxes).query(boxes)
     one, two = one[one < two], two[one < two]
     shared = shapely.area(shapely.intersection(boxes[one], boxes[two]))
     is_near = shared > DOUBLE_SHARE * np.maximum(area[one], area[two])
-    doubtful = {
-        *whole.index[one[is_near]],
-        *whole.index[two[is_near]],
-        *whole.index[groups.size() > 1],
-    }
-    return words.index[owner.isin(doubtful)].to_numpy()
+    doubtful = [*one[is_near], *two[is_near], *np.flatnonzero(np.bincount(owner) > 1)]
+    return words.index.to_numpy()[np.isin(owner, doubtful)]
 
 
 def _place(land: Land) -> Land:

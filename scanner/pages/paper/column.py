@@ -108,10 +108,7 @@ class Column:
         """Write words at the left and a figure at the right of one line."""
         figure = prepare(amount).text
         end = self.width - (width_of(figure, kind) + 10 if figure else 0)
-        tracks = [
-            Track("", indent, end, kind=kind),
-            Track("", end, self.width, "right", kind=kind),
-        ]
+        tracks = [Track("", indent, end, kind=kind), Track("", end, self.width, "right", kind=kind)]
         self.row(tracks, [words, amount])
 
     def bed(self, letter: str, words: str, amount: str = "", kind: Type = BODY.bold) -> None:
