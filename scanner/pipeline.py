@@ -40,7 +40,7 @@ from scanner.ground.setting.bearing import reach_ft
 from scanner.job.bundles import Demand
 from scanner.job.method import break_even_areas, use_machines
 from scanner.job.offers import usual_cautions
-from scanner.pages.publish import publish
+from scanner.pages.publish.scan_files import publish
 from scanner.reuse import Terms, settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
 from scanner.schema.tables import PLAN_SHAPES, empty_table

@@ -26,13 +26,12 @@ from scanner.store.kept import (
     Hashed,
     hash_owned,
     hash_rows,
-    print_of,
     print_rows,
-    program_print,
     read_kept,
 )
 from scanner.store.land import ENDS
 from scanner.store.parquet_tables import from_arrow
+from scanner.store.prints import print_of, program_print
 
 WHOLE_TABLES = (*PART_TABLES, "problems", "sets", "plants")
 """All that a scan leaves of a lot for the next one."""

@@ -12,7 +12,7 @@ import pytest
 
 from scanner.book.new import start_book
 from scanner.calls.log import read_season
-from scanner.pages import publish as publish_module
+from scanner.pages.publish import scan_files
 from scanner.store.replacing import settle
 from tests.cli.desk import type_in
 from tests.small_scan import small_scan
@@ -58,18 +58,18 @@ def scanned(tmp_path_factory):
     )
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
-        answer_with(patch, found, [*publish_module._render(found, folder)])
+        answer_with(patch, found, [*scan_files._render(found, folder)])
         assert "Open maps" in type_in("scan", "lawns", *DAY).stderr
     (folder / "maps" / "lawns" / ".unfinished-stray").mkdir()
     type_in("record", str(folder / "lawns"), "calls", "001", "visit", *DAY)
-    return folder, dearer, [*publish_module._render(dearer, folder)]
+    return folder, dearer, [*scan_files._render(dearer, folder)]
 
 
 def answer_with(patch, found, pieces):
     """Let every scan from now on find this at once, and draw these."""
     patch.setattr("scanner.cli.find.read_for_scan", lambda *_, **__: None)
     patch.setattr("scanner.pipeline.scan", lambda *_, **__: found)
-    patch.setattr(publish_module, "_render", lambda *_, **__: iter(pieces))
+    patch.setattr(scan_files, "_render", lambda *_, **__: iter(pieces))
 
 
 @pytest.fixture

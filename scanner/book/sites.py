@@ -22,8 +22,9 @@ from scanner.schema.tables import FEATURES, check_table
 from scanner.sheets.problems import Problem, fault, list_problems
 from scanner.store.ceilings import MAX_FAULTS
 from scanner.store.folder import Store, passing_store
-from scanner.store.kept import find_land, keep_land, print_of, program_print
+from scanner.store.kept import find_land, keep_land
 from scanner.store.land import Land, LandWriter
+from scanner.store.prints import print_of, program_print
 
 _LOOSE_PARTS = (".shx", ".dbf", ".prj", ".cpg", ".qmd", ".qpj", ".sbn", ".sbx")
 """What lies beside a Shapefile that is not zipped: one fault for the .shp is enough."""

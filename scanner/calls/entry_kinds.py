@@ -194,8 +194,9 @@ def fold(kind: Kind, entries: pd.DataFrame) -> pd.DataFrame:
     """
     if not kind.adds_up:
         names = [name for name in kind.key if name != kind.day]
-        latest = entries.sort_values(kind.day, kind="stable").drop_duplicates(names, keep="last")
-        return latest.sort_values(names, ignore_index=True)
+        keys, days = zip(*(entries[name] for name in names), strict=True), entries[kind.day]
+        last = {key: at for _, at, key in sorted(zip(days, range(len(days)), keys, strict=True))}
+        return entries.iloc[[last[key] for key in sorted(last)]].reset_index(drop=True)
     standing: dict[tuple[object, ...], dict[str, object]] = {}
     for entry in entries.to_dict("records"):
         plain = {str(name): value for name, value in entry.items()}

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from scanner.calls.chance import Floats, Stages
 from scanner.schema.documents import RateBook
+
+if TYPE_CHECKING:  # who asks for letters alone loads no distributions
+    from scanner.calls.chance import Floats, Stages
 
 SENT, ASKED = "sent", "asked"
 WANTS_VISIT = "asked for a visit after our letter"

@@ -13,15 +13,14 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
-from operator import itemgetter
+from operator import attrgetter, itemgetter
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from scanner.schema.edge_kinds import ALONG
-from scanner.schema.log_tables import CALL_LOG
-from scanner.schema.tables import check_table
 
 TRIES = 3
 """A client is tried three times; a later try counts as a third."""
@@ -54,36 +53,46 @@ class Trials:
     called_back: frozenset[str] = frozenset()  # clients whose last word this year is to call again
 
 
+class _Call(NamedTuple):
+    client_id: str
+    called_on: str
+    entry_id: int
+    outcome: str
+    price_cents: int
+    bed_ids: str
+
+    @property
+    def season(self) -> tuple[str, str]:
+        return self.client_id, self.called_on[:4]
+
+
+def _in_order(calls: pd.DataFrame) -> list[_Call]:
+    told = map(_Call, *(calls[name].tolist() for name in _Call._fields))
+    return sorted(told, key=itemgetter(0, 1, 2))
+
+
 def list_trials(calls: pd.DataFrame, *, today: date) -> Trials:
     """Sort what is on record, nothing of it after ``today``, into trials of each stage: tries, talks, quotes."""
-    calls = check_table(calls, CALL_LOG)
-    if calls.empty:
-        return NO_TRIALS
-    calls = calls.assign(year=calls["called_on"].str.slice(0, 4))
-    calls = calls.sort_values(["client_id", "called_on", "entry_id"], ignore_index=True)
-    season = [calls["client_id"], calls["year"]]
-    is_reached = calls["outcome"] != "not reached"
-    place = np.minimum(calls.groupby(season, sort=False).cumcount(), TRIES - 1)
-    reached_so_far = is_reached.groupby(season, sort=False).cumsum()
-    is_trial = (reached_so_far == 0) | (is_reached & (reached_so_far == 1))
-    agreed = calls["outcome"].isin(AGREED).groupby(season, sort=False).any()
-    refused = calls["outcome"].isin(REFUSED).groupby(season, sort=False).any()
+    told = _in_order(calls)
+    reached, missed = np.zeros((2, TRIES), dtype=np.int64)
+    agreed_count = refused_count = 0
+    tried, called_back = dict[str, int](), set[str]()
+    for (client_id, year), own in groupby(told, attrgetter("season")):
+        outcomes = [call.outcome for call in own]
+        talks = [outcome for outcome in outcomes if outcome != "not reached"]
+        first = outcomes.index(talks[0]) if talks else len(outcomes)
+        np.add.at(missed, np.minimum(np.arange(first), TRIES - 1), 1)
+        reached[min(first, TRIES - 1)] += bool(talks)
+        is_agreed = not AGREED.isdisjoint(talks)
+        agreed_count += is_agreed
+        refused_count += not is_agreed and not REFUSED.isdisjoint(talks)
+        if year == str(today.year):
+            tried |= {} if talks else {client_id: len(outcomes)}
+            called_back |= {client_id} if talks[-1:] == ["call back"] else set()
     return Trials(
-        np.bincount(place[is_trial & is_reached], minlength=TRIES),
-        np.bincount(place[is_trial & ~is_reached], minlength=TRIES),
-        int(agreed.sum()),
-        int((refused & ~agreed).sum()),
-        _list_quotes(calls, today),
-        _count_tries(calls[calls["year"] == str(today.year)], is_reached),
-        _called_back(calls[is_reached & (calls["year"] == str(today.year))]),
-    )
-
-
-_NONE = np.zeros(TRIES, dtype=np.int64)
-NO_TRIALS = Trials(
-    _NONE, _NONE, 0, 0, pd.DataFrame(columns=[*QUOTE_COLUMNS]), pd.Series(dtype="int64")
-)
-"""Of a log without a call."""
+        reached, missed, agreed_count, refused_count, _list_quotes(told, today),
+        pd.Series(tried, dtype="int64"), frozenset(called_back),
+    )  # fmt: skip
 
 
 def keep_listed_prices(
@@ -115,24 +124,13 @@ def keep_listed_prices(
     return calls.assign(price_cents=calls["price_cents"].mask(takes, of_list).astype("int64"))
 
 
-def _count_tries(calls: pd.DataFrame, is_reached: pd.Series[bool]) -> pd.Series[int]:
-    """Count this year's tries of each client who was not reached yet."""
-    of_client = is_reached[calls.index].groupby(calls["client_id"])
-    counts = of_client.size()[~of_client.any()]
-    return counts.astype("int64")
-
-
-def _called_back(talks: pd.DataFrame) -> frozenset[str]:
-    last = talks.drop_duplicates("client_id", keep="last")
-    return frozenset(last.loc[last["outcome"] == "call back", "client_id"])
-
-
-def _list_quotes(calls: pd.DataFrame, today: date) -> pd.DataFrame:
+def _list_quotes(told: list[_Call], today: date) -> pd.DataFrame:
     rows = list[tuple[str, date, str, int, int]]()
-    decided = calls[calls["outcome"].isin({"quoted", *AGREED, *REFUSED} - {"visit"})]
-    told = decided[["client_id", "called_on", "outcome", "price_cents"]].itertuples(index=False)
-    for client_id, own in groupby(told, itemgetter(0)):
-        said = [(date.fromisoformat(day), outcome, cents) for _, day, outcome, cents in own]
+    decided = [call for call in told if call.outcome in (AGREED | REFUSED) - {"visit"}]
+    for client_id, own in groupby(decided, itemgetter(0)):
+        said = [
+            (date.fromisoformat(call.called_on), call.outcome, call.price_cents) for call in own
+        ]
         rows += [(client_id, *quote) for quote in _quotes_of(said, today)]
     return pd.DataFrame(rows, columns=[*QUOTE_COLUMNS])
 
@@ -179,15 +177,12 @@ def list_seasons(calls: pd.DataFrame, *, today: date) -> pd.DataFrame:
     pending for `PENDING_DAYS`, a call back and an agreed visit until the year is out, and
     `PENDING_DAYS` at the least.
     """
-    calls = check_table(calls, CALL_LOG)
-    ordered = calls.assign(year=calls["called_on"].str.slice(0, 4)).sort_values(
-        ["client_id", "called_on", "entry_id"], kind="stable"
-    )
-    rows = [
-        (client_id, int(str(year)), _end(own, today), _along(own),
-         own["called_on"].iloc[0], own["called_on"].iloc[-1])
-        for (client_id, year), own in ordered.groupby(["client_id", "year"], sort=True)
-    ]  # fmt: skip
+    rows = list[tuple[str, int, str, str, str, str]]()
+    for (client_id, year), calls_of in groupby(_in_order(calls), attrgetter("season")):
+        own = [*calls_of]
+        along = next(filter(None, (lead_along(call.bed_ids) for call in own)), "")
+        days = own[0].called_on, own[-1].called_on
+        rows.append((client_id, int(year), _end(own, today), along, *days))
     return pd.DataFrame(rows, columns=[*SEASON_COLUMNS])
 
 
@@ -207,15 +202,12 @@ def along_of(bed_ids: str) -> str:
     return " ".join(sorted({lead_along(bed_id) for bed_id in bed_ids.split()}))
 
 
-def _end(calls: pd.DataFrame, today: date) -> str:
-    if calls["outcome"].eq(SOLD).any():
+def _end(calls: list[_Call], today: date) -> str:
+    if any(call.outcome == SOLD for call in calls):
         return SOLD
-    talks = calls[calls["outcome"] != "not reached"]
-    if talks.empty:
-        return NOT_SOLD
-    last = talks.iloc[-1]
-    is_open = today < _decided_on(last["outcome"], date.fromisoformat(last["called_on"]))
-    return PENDING if is_open else NOT_SOLD
+    talks = [call for call in calls if call.outcome != "not reached"]
+    decided_on = [_decided_on(call.outcome, date.fromisoformat(call.called_on)) for call in talks]
+    return PENDING if decided_on and today < decided_on[-1] else NOT_SOLD
 
 
 def _decided_on(outcome: str, called_on: date) -> date:
@@ -226,10 +218,6 @@ def _decided_on(outcome: str, called_on: date) -> date:
     if outcome in ("call back", "visit"):
         return max(patience, date(called_on.year + 1, 1, 1))
     return called_on
-
-
-def _along(calls: pd.DataFrame) -> str:
-    return next((along for along in map(lead_along, calls["bed_ids"]) if along), "")
 
 
 def beds_said(bed_ids: str) -> str:

@@ -15,8 +15,7 @@ import click
 import scanner
 from scanner.calls.log import begin_log, read_season
 from scanner.cli.find import scan_into
-from scanner.cli.keeping import AT_HAND
-from scanner.cli.options import json_option, open_day_option, out_option
+from scanner.cli.options import AT_HAND, json_option, open_day_option, out_option
 from scanner.cli.talk import say
 from scanner.errors import BookError
 from scanner.store.private import PRIVATE_FOLDER, make_folder, write_anew

@@ -23,7 +23,7 @@ from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.log import open_log, read_entries, read_last_scan, read_seals, read_season
 from scanner.calls.remarks import find_remarks, list_printed
 from scanner.calls.today import list_offered
-from scanner.cli.options import Asked
+from scanner.cli.options import Asked, scan_at_hand
 from scanner.cli.talk import progress_bar, say
 from scanner.cli.who import find_client
 from scanner.errors import BookError, LogError
@@ -53,14 +53,10 @@ class Scanned(NamedTuple):
     found: Scan
 
 
-AT_HAND = "scanner.at_hand"
-"""Under this name a command's context keeps what was `Scanned`, for the commands that it runs."""
-
-
 @contextmanager
 def scanned(asked: Asked) -> Iterator[Scanned]:
     """Scan a whole book for a page about all of it, or take the scan that the command round this one has at hand."""
-    if at_hand := _at_hand():
+    if at_hand := scan_at_hand():
         yield at_hand
         return
     with pipeline.open_store(asked.book) as store:
@@ -75,17 +71,12 @@ def scanned(asked: Asked) -> Iterator[Scanned]:
         yield Scanned(read, asked.season, found)
 
 
-def _at_hand() -> Scanned | None:
-    at_hand: Scanned | None = click.get_current_context().meta.get(AT_HAND)
-    return at_hand
-
-
 def read_aside(book: Path, season: Season) -> Book:
     """Read a book of which a few lots are looked at, with what the last scan has read; leave that as it is.
 
     Its features can be read until the command ends.
     """
-    if at_hand := _at_hand():
+    if at_hand := scan_at_hand():
         return at_hand.book
     store = click.get_current_context().with_resource(passing_store(book))
     return read_for_scan(book, season, store=store)
@@ -93,7 +84,7 @@ def read_aside(book: Path, season: Season) -> Book:
 
 def look_at(asked: Asked, whom: Callable[[pd.DataFrame], list[str]]) -> tuple[Scanned, list[str]]:
     """Scan the lots of clients alone, or take the scan that the command round this one has at hand."""
-    if at_hand := _at_hand():
+    if at_hand := scan_at_hand():
         return at_hand, whom(at_hand.book.clients)
     read = read_aside(asked.book, asked.season)
     client_ids = whom(read.clients)

@@ -17,6 +17,7 @@ from scanner.cli.talk import counted, say, say_unwritten, tell
 if TYPE_CHECKING:
     import pandas as pd
 
+    from scanner.cli.keeping import Scanned
     from scanner.pages.paper.sheet import Paper
     from scanner.schema.documents import Season
 
@@ -108,6 +109,8 @@ class Asked:
     @cached_property
     def season(self) -> Season:
         """What the log knew when the command began, up to the day that it asks for."""
+        if at_hand := scan_at_hand():
+            return at_hand.season
         return season_on(self.book, date.max if self.today == date.min else self.today)
 
     @cached_property
@@ -137,6 +140,17 @@ class Asked:
 
         self.tell_files(publish_files(others | {name: paper.finish()}, self.folder))
         say_unwritten(paper.unwritten)
+
+
+# Under this name a command's context keeps what was `Scanned`, for the commands that it runs
+AT_HAND = "scanner.at_hand"
+
+
+def scan_at_hand() -> Scanned | None:
+    """Give the scan that the command round this one has at hand."""
+    context = click.get_current_context(silent=True)
+    at_hand: Scanned | None = context.meta.get(AT_HAND) if context else None
+    return at_hand
 
 
 def season_on(book: Path, today: date) -> Season:

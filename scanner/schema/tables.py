@@ -120,7 +120,8 @@ def check_table(table: Table, schema: TableSchema) -> Table:
             for words, is_wrong in (_checks(typed, column) if len(table) else ())
             if is_wrong.any()
         ]
-    if not faults and schema.unique and len(table) > 1 and table.duplicated([*schema.unique]).any():
+    keys = zip(*(table[name].to_numpy() for name in schema.unique if not faults), strict=True)
+    if schema.unique and not faults and len({*keys}) < len(table):
         faults.append(f"{' '.join(schema.unique)}: a row stands twice")
     if faults:
         message = f"table {schema.name} breaks its schema:\n" + "\n".join(faults)
@@ -165,14 +166,15 @@ def _typed(values: pd.Series, column: Column) -> pd.Series:
 
 def _checks(values: pd.Series, column: Column) -> Iterator[tuple[str, NDArray[np.bool_]]]:
     """Name what is wrong, and in which rows."""
-    if not column.is_nullable and column.dtype != "bool":
-        yield "is missing", values.array.isna()
-    if column.is_unique:
+    cells = values.to_numpy()
+    if not column.is_nullable and column.dtype not in ("bool", "int64"):
+        yield "is missing", pd.isna(cells)
+    if column.is_unique and len({*cells}) < len(cells):
         yield "stands twice", values.duplicated().to_numpy()
-    if column.words:
+    if column.words and not {*cells} <= {*column.words}:
         yield f"is none of {column.words}", ~values.array.isin(column.words)
     if column.least is not None:
-        sizes = values.str.len() if column.dtype == "str" else values
-        yield f"is less than {column.least:g}", sizes.to_numpy() < column.least
+        sizes = values.str.len().to_numpy() if column.dtype == "str" else cells
+        yield f"is less than {column.least:g}", sizes < column.least
     if column.most is not None:
-        yield f"is more than {column.most:g}", values.to_numpy() > column.most
+        yield f"is more than {column.most:g}", cells > column.most

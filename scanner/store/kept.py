@@ -8,20 +8,14 @@ read any more is as if it were not there.
 from __future__ import annotations
 
 import os
-import platform
 import shutil
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from contextlib import suppress
-from functools import cache
-from hashlib import blake2b, file_digest
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import shapely
 from numpy.typing import NDArray
 
 from scanner.store.land import Land
@@ -33,38 +27,13 @@ from scanner.store.parquet_tables import (
     read_table,
     write_table,
 )
-
-LIBRARIES = ("geopandas", "numpy", "pandas", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely", "branca", "django-js-lib-leaflet", "folium", "jinja2", "markupsafe", "xlsxwriter")  # fmt: skip
-"""Another version of these may give other digits, or other pages."""
+from scanner.store.prints import print_of, seal_of
 
 PRINTS = ("rules", "ground", "names", "rates", "offer", "block")
 KEYS = "keys"
 """Table of a part: `client_id` and `PRINTS` of its lots; written last, so that it stands for the rest."""
 
 UNREADABLE = (OSError, pa.ArrowException, KeyError)
-
-
-def print_of(*parts: str | bytes) -> str:
-    """Give the print of some texts, in which it counts where one ends and the next begins.
-
-    >>> print_of("ab", "c") == print_of("a", "bc"), len(print_of())
-    (False, 32)
-    """
-    whole = blake2b(digest_size=16)
-    for part in parts:
-        data = part.encode() if isinstance(part, str) else part
-        whole.update(len(data).to_bytes(8, "big") + data)
-    return whole.hexdigest()
-
-
-@cache
-def program_print() -> str:
-    """Give the print of the program: what another one made is never trusted."""
-    package = Path(__file__).parents[1]
-    sources = sorted(path for path in package.rglob("*.*") if "__pycache__" not in path.parts)
-    texts = (path.read_bytes() for path in sources if path.is_file())
-    libraries = (version(name) for name in LIBRARIES)
-    return print_of(platform.python_version(), shapely.geos_version_string, *libraries, *texts)
 
 
 NOTHING = print_of(b"")
@@ -185,13 +154,3 @@ def find_land(folders: Iterable[Path], mark: str, path: Path) -> tuple[Land, pd.
         except UNREADABLE:
             continue
     return None
-
-
-SEAL_BYTES = 16
-
-
-def seal_of(path: Path) -> str:
-    """Give the seal of a file: another one as soon as any program saves it with a change; blank where it can't be read."""
-    with suppress(OSError), path.open("rb") as file:
-        return file_digest(file, lambda: blake2b(digest_size=SEAL_BYTES)).hexdigest()
-    return ""

@@ -178,7 +178,7 @@ class LandWriter:
             self._put_away()
 
     def _put_away(self) -> None:
-        """Put away what waits: many small files take as long as one."""
+        # Many small files take as long as one
         if self._waiting:
             tables, shapes = zip(*self._waiting, strict=True)
             words = join_tables(tables)
@@ -209,7 +209,6 @@ def store_features(features: gpd.GeoDataFrame, path: Path) -> Land:
 
 
 def _bare(features: gpd.GeoDataFrame) -> tuple[pd.DataFrame, Shapes]:
-    """Take a table `FEATURES` apart into what a writer takes in."""
     digits = features["feature_id"].astype("str").str.extract(r"#(\d+)$", expand=False)
     words = pd.DataFrame(features.drop(columns=["geometry", "feature_id"]))
     numbers = digits.fillna("0").astype("int64")

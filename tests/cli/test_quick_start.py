@@ -17,7 +17,8 @@ from tests.small_scan import TODAY, small_scan
 
 ROOT = Path(__file__).parents[2]
 SLOW = (
-    "shapely", "geopandas", "pyogrio", "pyproj", "scipy.stats", "folium", "branca", "hypothesis", "pandera",
+    "shapely", "geopandas", "pyogrio", "pyproj", "scipy.stats", "xlsxwriter", "folium", "branca",
+    "hypothesis", "pandera",
 )  # fmt: skip
 RUN = """
 import json, sys
@@ -66,6 +67,7 @@ def test_what_the_office_types_all_day_loads_no_geometry(book: Path) -> None:
         ["record", str(book), "calls", "C0001", "call", "back", "--note", "gate code 12", *day],
         ["record", str(book), "visit", "C0001", "--edge", "curb=40", *day],
         ["record", str(book), "undo", *day],
+        ["week", str(book), "--out", str(book / "pages"), *day],
         ["new", str(book / "next")],
         ["calibrate", str(book)],
         # The check sees it where it is loaded
@@ -75,4 +77,5 @@ def test_what_the_office_types_all_day_loads_no_geometry(book: Path) -> None:
     assert "pandas" in office[0]  # it did its work
     slow = {" ".join(words[:3]): loaded & {*SLOW} for words, loaded in zip(commands, office, strict=False)}  # fmt: skip
     assert not {words: loaded for words, loaded in slow.items() if loaded}
+    assert "scipy" not in office[-2]  # of these calibrate alone works with distributions
     assert {"shapely", "geopandas"} <= scan

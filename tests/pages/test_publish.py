@@ -14,9 +14,9 @@ import pytest
 from openpyxl import load_workbook
 
 from scanner.errors import BookError, SchemaError
-from scanner.pages import publish as publish_module
-from scanner.pages.publish import CALL_LISTS, publish, seal_of
+from scanner.pages.publish import CALL_LISTS, scan_files, seal_of
 from scanner.pages.publish.earlier import read_earlier
+from scanner.pages.publish.scan_files import publish
 from scanner.schema.log_tables import OUTCOMES
 from scanner.store import replacing
 from scanner.store.folder import Store
@@ -249,7 +249,7 @@ def test_failure_while_rendering_leaves_the_old_files(listed, monkeypatch):
         message = "a page broke"
         raise SchemaError(message)
 
-    monkeypatch.setattr(publish_module, "summary_json", fail)
+    monkeypatch.setattr(scan_files, "summary_json", fail)
     with pytest.raises(SchemaError, match="a page broke"):
         publish(cheaper(), listed)
     assert contents(listed) == before

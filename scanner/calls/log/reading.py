@@ -220,17 +220,15 @@ def _columns_of(store: Store, table: str) -> set[str]:
 def _table(store: Store, table: str, which: str, columns: Iterable[str]) -> pd.DataFrame:
     """Read columns of a table; what an earlier version's log lacks has what stands in `LATER_COLUMNS`, a whole table no rows."""
     names, known = [*columns], _columns_of(store, table)
-    missing = LATER_COLUMNS.keys() & {*names} - known
-    asked = [name for name in names if name not in missing]
+    missing = LATER_COLUMNS.keys() - known
+    asked = [f"{LATER_COLUMNS[name]!r} AS {name}" if name in missing else name for name in names]
     rows = known and store.rows(f"SELECT {', '.join(asked)} FROM {table} {which}")  # noqa: S608
     if not rows:
         return _no_rows(tuple(names))
-    later = {name: LATER_COLUMNS[name] for name in missing}
-    read = pd.DataFrame(rows, columns=asked).assign(**later)[names]
-    for name in names:
-        for day in {*read[name]} - {""} if name.endswith(_DAYS) else ():
+    for at, name in enumerate(names):
+        for day in {row[at] for row in rows} - {""} if name.endswith(_DAYS) else ():
             date.fromisoformat(day)
-    return read
+    return pd.DataFrame(rows, columns=names)
 
 
 def _with_parts(store: Store, kind: Kind, heads: pd.DataFrame) -> pd.DataFrame:

@@ -20,7 +20,7 @@ from scanner.sheets.cells import unguard
 from scanner.sheets.lists import CALL_LIST, MAILING
 from scanner.sheets.problems import row_words
 from scanner.sheets.reader import open_elsewhere, read_sheet
-from scanner.store.kept import print_of, program_print, seal_of
+from scanner.store.prints import print_of, program_print, seal_of
 
 CALL_LISTS = ("calls.xlsx", "calls.csv")
 UNREADABLE = "it is no call list that can be read"
