@@ -8,11 +8,12 @@ bounded; calls are ranked over the whole book at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,7 @@ from scanner.block_ground import look_at
 from scanner.block_work import THIN, price_set, take_unchanged, work_block
 from scanner.book.book import read_book
 from scanner.book.unseen import list_unseen
+from scanner.calls.chance import Stages
 from scanner.calls.fees import annual_fees, fee_words, listed_years
 from scanner.calls.forgotten import leave_uncalled
 from scanner.calls.history import add_history, list_orphans
@@ -43,7 +45,8 @@ from scanner.job.offers import usual_cautions
 from scanner.pages.publish.scan_files import publish
 from scanner.reuse import Terms, settle_terms
 from scanner.schema.documents import Book, MachineUse, Part, RateBook, Scan, Season
-from scanner.schema.tables import PLAN_SHAPES, empty_table
+from scanner.schema.plan_tables import UNDER_WAY
+from scanner.schema.tables import CALLS, LEFT_OUT, PLAN_SHAPES, TOTALS, empty_table
 from scanner.sheets.problems import join_problems, list_problems
 from scanner.store.blocks import Block, cut_blocks, deal_blocks
 from scanner.store.folder import Store, open_store, passing_store
@@ -98,6 +101,40 @@ def scan(
     """
     season, told = season.until(today), progress or (lambda _step, _done, _total: None)
     book = _put_right(book, season)
+    found, (fees, built, stages) = _find(book, season, client_ids, today, told=told, store=store)
+    clients, offers, beds = found.clients, found.offers, found.beds
+    told("ranking calls", len(beds), len(beds))
+    priced = _priced(clients, offers, season, client_ids, fees)
+    learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
+    clients, under_way = _tell(clients, client_ids, season, built, rates=book.rates, today=today)
+    calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
+    problems = _problems(book, season, beds, found.problems, is_whole=client_ids is None)
+    return replace(
+        found,
+        clients=clients.assign(**book.clients[["lon", "lat"]])[[*book.clients.columns]],
+        calls=calls,
+        left_out=list_left_out(calls, clients, beds, problems, under_way=under_way),
+        under_way=under_way,
+        totals=total_by_route(calls, offers, clients, learned=learned),
+        problems=problems,
+        machines=_use_machines(found.parts, calls, book.rates),
+    )
+
+
+def price_lots(
+    book: Book, season: Season, client_ids: Collection[str], *, today: date, progress: Progress
+) -> Scan:
+    """Find, size and price the beds of some clients as `scan` does, and rank nobody: what it tells of calls is empty."""
+    season = season.until(today)
+    found, _ = _find(_put_right(book, season), season, client_ids, today, told=progress)
+    return replace(found, clients=found.clients[found.clients["client_id"].isin(client_ids)])
+
+
+def _find(
+    book: Book, season: Season, client_ids: Collection[str] | None, today: date, *,
+    told: Progress, store: Store | None = None,
+) -> tuple[Scan, tuple[pd.DataFrame, pd.DataFrame, Stages]]:  # fmt: skip
+    # A scan before anybody is ranked, clients at their lots, and what ranking goes by: fees, beds built nearby, stages
     fees = annual_fees(book.clients, rates=book.rates)
     with nullcontext(store) if store else passing_store() as place:
         land = book.land or store_features(book.features, place.folder / "shapes")
@@ -107,35 +144,23 @@ def scan(
         lot_count, blocks = _deal(book, land, season, client_ids, store=place)
         terms = settle_terms(Demand(fees["fee_usd"], stages.mean_buyers), book)
         parts, tables = _work(blocks, terms, lot_count, store=place, told=told)
-    offers, beds = tables["offers"], tables["beds"]
-    told("ranking calls", len(beds), len(beds))
-    priced = _priced(clients, offers, season, client_ids, fees)
-    learned = learn_chances(season, priced, stages, built=built, rates=book.rates, today=today)
-    clients, under_way = _tell(clients, client_ids, season, built, rates=book.rates, today=today)
-    calls = rank_calls(offers, beds, clients, rates=book.rates, today=today, learned=learned)
-    problems = _problems(book, season, beds, tables["problems"], is_whole=client_ids is None)
+    usual = usual_cautions(book.rates, book.rules)
+    of_calls = {"calls": CALLS, "left_out": LEFT_OUT, "under_way": UNDER_WAY, "totals": TOTALS}
+    every: dict[str, Any] = {name: empty_table(schema) for name, schema in of_calls.items()}
     return Scan(
         today=today,
         name=book.folder.name,
-        clients=clients.assign(**book.clients[["lon", "lat"]])[[*book.clients.columns]],
+        clients=clients,
         own=own_columns(book.clients, season.remarks),
-        lots=tables["lots"],
-        beds=beds,
-        offers=offers,
-        calls=calls,
-        left_out=list_left_out(calls, clients, beds, problems, under_way=under_way),
-        under_way=under_way,
-        totals=total_by_route(calls, offers, clients, learned=learned),
-        chance_record=learned.stages.record,
-        problems=problems,
+        **every | tables,
+        chance_record=stages.record,
         rates=book.rates,
         rules=book.rules,
         break_even=break_even_areas(book.rates),
         parts=parts,
-        machines=_use_machines(parts, calls, book.rates),
-        assumptions=_assume(book, fees),
+        assumptions=(("In every bed", usual), ("Annual fees", fee_words(fees))),
         blocks=blocks if isinstance(blocks, list) else (),
-    )
+    ), (fees, built, stages)
 
 
 def price_job(
@@ -264,13 +289,8 @@ def _work(
     return parts, {name: join_tables(tables) for name, tables in rows.items()}
 
 
-def _assume(book: Book, fees: pd.DataFrame) -> tuple[tuple[str, str], ...]:
-    usual = usual_cautions(book.rates, book.rules)
-    return ("In every bed", usual), ("Annual fees", fee_words(fees))
-
-
 def _use_machines(
-    parts: list[Part], calls: pd.DataFrame, rates: RateBook
+    parts: Sequence[Part], calls: pd.DataFrame, rates: RateBook
 ) -> tuple[MachineUse, ...]:
     chances = calls[calls["left_out"] == ""].set_index("offer_id")["chance"]
     beds = (part["quantities"] for part in parts)

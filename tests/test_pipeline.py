@@ -14,8 +14,8 @@ from scanner.book.settings import read_rates
 from scanner.calls.log import NO_SEASON
 from scanner.ground.record.stored import remember_beds
 from scanner.pages.summary import summarize
-from scanner.pipeline import scan
-from scanner.schema.documents import Book, Scan, Season
+from scanner.pipeline import price_lots, scan
+from scanner.schema.documents import PART_TABLES, Book, Scan, Season
 from scanner.schema.tables import MEASURED, PROBLEMS, check_table, empty_table
 from tests.cli.desk import taken_out
 from tests.sites import (
@@ -169,6 +169,22 @@ def test_measured_edges_alone_go_the_whole_way(cases_scan):
     assert beds["area_ft2"].sum() == pytest.approx(30 * 4 + 60 * 4)
     assert offer["is_confirmed"]
     assert "Foot" in cases_scan.calls["client_id"].tolist()
+
+
+def test_lots_that_are_priced_alone_have_the_beds_and_prices_of_their_scan(one_bed_scan):
+    found, told = one_bed_scan
+    ids, steps = found.clients["client_id"].tolist(), []
+    priced = price_lots(
+        book_of(one_bed()), NO_SEASON, ids, today=TODAY, progress=lambda *step: steps.append(step)
+    )
+    assert len(found.calls)
+    assert priced.calls.empty
+    assert steps == told[:-1]
+    for name in ("beds", "lots", "offers", "rates", "rules"):
+        one, other = getattr(priced, name), getattr(found, name)
+        assert one.equals(other) if isinstance(one, pd.DataFrame) else one == other, name
+    for name in PART_TABLES:
+        pd.testing.assert_frame_equal(priced.table(name), found.table(name))
 
 
 def test_progress_is_told_and_ends_at_the_whole(one_bed_scan):

@@ -153,7 +153,7 @@ def _check_features(
 
 
 def _tell(file: str, feature: str, err: SiteError) -> Problem:
-    """Turn an error into a problem row; a second line of it is the remedy."""
+    # A second line of an error is the remedy
     problem, _, remedy = str(err).partition("\n")
     usual = f"export it again as one of {FORMAT_WORDS}, or take it out of the folder"
     return fault(file, feature, problem.removeprefix(file).lstrip("/: "), remedy or usual)

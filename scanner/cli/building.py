@@ -14,7 +14,7 @@ from scanner.book.capacity import read_capacity
 from scanner.calls.dig_days import WorkDays
 from scanner.calls.jobs import draw_up_jobs
 from scanner.calls.to_build import BuildDays, plan_week
-from scanner.cli.keeping import itemize_all, look, read_aside, task_names
+from scanner.cli.keeping import itemize_all, price, read_aside, task_names
 from scanner.cli.options import Asked
 from scanner.cli.plans import name_plants
 from scanner.cli.rows import show_problems
@@ -52,7 +52,7 @@ def gather(asked: Asked, jobs: pd.DataFrame) -> Building:
     season = asked.season
     before = replace(season, jobs=season.jobs[~season.jobs["job_id"].isin(jobs["job_id"])])
     read = read_aside(asked.book, before)
-    found = look(read, before, asked.today, {*jobs["client_id"]})
+    found = price(read, before, asked.today, {*jobs["client_id"]})
     sound, refused = _refuse(jobs, found)
     drawn, tasks, problems = _estimates(sound, season, found)
     sound = drawn if drawn.empty else drawn[drawn["job_id"].isin(tasks["job_id"])]

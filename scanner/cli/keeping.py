@@ -86,19 +86,19 @@ def look_at(asked: Asked, whom: Callable[[pd.DataFrame], list[str]]) -> tuple[Sc
     """Scan the lots of clients alone, or take the scan that the command round this one has at hand."""
     if at_hand := scan_at_hand():
         return at_hand, whom(at_hand.book.clients)
-    read = read_aside(asked.book, asked.season)
+    read, season = read_aside(asked.book, asked.season), asked.season
     client_ids = whom(read.clients)
-    return Scanned(
-        read, asked.season, look(read, asked.season, asked.today, client_ids)
-    ), client_ids
-
-
-def look(read: Book, season: Season, today: date, client_ids: Collection[str]) -> Scan:
-    """Scan the lots of some clients."""
     with progress_bar("looking at the lots") as report:
-        return pipeline.scan(
-            read, today=today, season=season, client_ids=client_ids, progress=report
+        found = pipeline.scan(
+            read, today=asked.today, season=season, client_ids=client_ids, progress=report
         )
+    return Scanned(read, season, found), client_ids
+
+
+def price(read: Book, season: Season, today: date, client_ids: Collection[str]) -> Scan:
+    """Price the beds of some clients, none of whom is ranked."""
+    with progress_bar("looking at the lots") as report:
+        return pipeline.price_lots(read, season, client_ids, today=today, progress=report)
 
 
 def look_at_one(asked: Asked, who: str) -> tuple[Scanned, str]:
@@ -178,7 +178,9 @@ def draw_up(
     new = set(report.loc[~report["job_id"].isin(season.jobs["job_id"]), "client_id"])
     # a job may be sold in any finish
     found = (
-        itemize_all(look(read_aside(asked.book, season), season, asked.today, new)) if new else None
+        itemize_all(price(read_aside(asked.book, season), season, asked.today, new))
+        if new
+        else None
     )
     rates = read_rates(asked.book / "rates.toml")[0]
     return draw_up_jobs(report, actuals, season, found=found, tasks=task_names(rates))

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import fields, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -80,17 +81,17 @@ def taken_out(found: Scan) -> Scan:
 
 @contextmanager
 def keeping_scans() -> Iterator[list[Scan]]:
-    """Keep what every scan finds that is typed meanwhile."""
+    """Keep what every scan finds that is typed meanwhile, of a whole book or of lots that are priced alone."""
     scans: list[Scan] = []
-    scan = pipeline.scan
 
-    def keep(*book: object, **how: object) -> Scan:
-        found = scan(*book, **how)
+    def keep(verb: Callable[..., Scan], *book: object, **how: object) -> Scan:
+        found = verb(*book, **how)
         scans.append(taken_out(found))
         return found
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scanner.pipeline.scan", keep)
+        for name in ("scan", "price_lots"):
+            patch.setattr(pipeline, name, partial(keep, getattr(pipeline, name)))
         yield scans
 
 
@@ -103,6 +104,7 @@ def finding(found: Scan) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("scanner.pipeline.scan", scan)
+        patch.setattr("scanner.pipeline.price_lots", scan)
         yield
 
 
@@ -135,7 +137,7 @@ def scanning_once(heard: Callable[[Season, date], object]) -> Iterator[None]:
 
     ``heard``: what of the log and the day tells one scan from another.
     """
-    read, scan = pipeline.read_book, pipeline.scan
+    read, scan, price = pipeline.read_book, pipeline.scan, pipeline.price_lots
     found = dict[bytes, Any]()
 
     def once(make: Callable[[], Any], folder: Path, *known: object) -> Any:
@@ -161,9 +163,17 @@ def scanning_once(heard: Callable[[Season, date], object]) -> Iterator[None]:
         season = heard(asked.get("season", NO_SEASON), today)
         return replace(once(make, book.folder, "scan", season, whose), today=today)
 
+    def price_once(book: Book, season: Season, client_ids: Iterable[str], *, today: date, progress: Any) -> Scan:  # fmt: skip
+        def make() -> Scan:
+            return taken_out(price(book, season, client_ids, today=today, progress=progress))
+
+        told = heard(season, today), sorted(client_ids)
+        return replace(once(make, book.folder, "price", *told), today=today)
+
     with pytest.MonkeyPatch.context() as patch, ExitStack() as stores:
         patch.setattr("scanner.pipeline.read_book", read_once)
         patch.setattr("scanner.pipeline.scan", scan_once)
+        patch.setattr("scanner.pipeline.price_lots", price_once)
         yield
 
 

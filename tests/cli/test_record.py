@@ -66,11 +66,12 @@ def office(scanned: tuple[Path, Scan], tmp_path: Path, monkeypatch: pytest.Monke
 def at_once(scanned: tuple[Path, Scan], monkeypatch: pytest.MonkeyPatch) -> None:
     """A scan finds what the first one found, reads no lot and draws no bed: for tests of what stands before and after it."""
 
-    def scan(_book: object, *, today: date, client_ids: object = None, **_: object) -> Scan:
-        parts = scanned[1].parts if client_ids else []  # of a job that is drawn up
+    def scan(_book: object, *few: object, today: date, **_: object) -> Scan:
+        parts = scanned[1].parts if few else []  # of a job that is drawn up
         return replace(scanned[1], today=today, parts=parts)
 
     monkeypatch.setattr("scanner.pipeline.scan", scan)
+    monkeypatch.setattr("scanner.pipeline.price_lots", scan)
     monkeypatch.setattr("scanner.pipeline.read_book", lambda *_, **__: None)
 
 
