@@ -142,8 +142,8 @@ def _take_part(block: Block, kept: pd.DataFrame, prints: pd.DataFrame) -> Worked
 
 
 def _along(tables: Mapping[str, AnyTable], client_ids: Ids) -> Mapping[str, AnyTable]:
-    places = pd.Series(range(len(client_ids)), index=client_ids)
-    owners = {name: owners_of(name, tables).map(places).to_numpy(float) for name in tables}
+    places = pd.Index(client_ids)
+    owners = {name: places.get_indexer(pd.Index(owners_of(name, tables))) for name in tables}
     return {
         name: table.take(np.argsort(owners[name], kind="stable")) for name, table in tables.items()
     }

@@ -243,8 +243,8 @@ def _priced(
     """Put beside clients what they are offered over their fee: by this scan, by the last one those that are not looked at, else what they were quoted last."""
     listed, calls = season.listed, season.calls.sort_values(["called_on", "entry_id"])
     others = listed[~listed["client_id"].isin(client_ids or listed["client_id"])]
-    quoted = calls[calls["price_cents"] > 0].iloc[::-1]
-    every = pd.concat([offers[offers["phase"] == FIRST_PHASE], others, quoted])
+    tables = (offers[offers["phase"] == FIRST_PHASE], others, calls[calls["price_cents"] > 0][::-1])
+    every = pd.concat([table[["client_id", "price_cents"]] for table in tables])
     years = listed_years(every.drop_duplicates("client_id"), fees)
     return clients.assign(price_years=clients["client_id"].map(years))
 

@@ -109,6 +109,8 @@ def list_orphans(season: Season, beds: pd.DataFrame, clients: pd.DataFrame) -> p
     names and no bed of this scan is.
     """
     calls, said, known = season.calls, season.said, set(clients["client_id"])
+    if said.empty:
+        return list_problems([])
     gone = said[~said["client_id"].isin(known)].groupby("client_id", sort=True).size()
     rows = [
         note(HISTORY_FILE, "", f"{count} on record for a client who is not in the client list any more",

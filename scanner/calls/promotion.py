@@ -99,10 +99,11 @@ class Work:
 
     def added(self, jobs: list[tuple[float, Floats]]) -> Work:
         """Add a client who takes one of some jobs, or none: crew-days, and their chances in each spring."""
+        jobs = [job for job in jobs if job[1].any()]  # most clients want no upgrade
         some = sum((chance for _, chance in jobs), np.zeros(len(self.mean)))
         state = self.state * (1.0 - some)[:, None]
         for days, chance in jobs:
-            state = state + self._moved(days) * chance[:, None]
+            state += self._moved(days) * chance[:, None]
         mean = sum((days * chance for days, chance in jobs), np.zeros(len(self.mean)))
         square = sum((days**2 * chance for days, chance in jobs), np.zeros(len(self.mean)))
         return Work(self.free_days, state, self.mean + mean, self.variance + square - mean**2)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from datetime import date
 
 import numpy as np
@@ -29,27 +30,22 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     [['A', 'curb', 3.0]]
     """
     kinds = {kind.condition: kind.name for kind in EDGE_KINDS.values() if kind.condition}
-    seen = answers[answers["question"].isin(kinds)]
-    edges = pd.DataFrame(
-        {
-            "client_id": seen["client_id"],
-            "along": seen["question"].map(kinds).astype("str"),
-            "condition": pd.to_numeric(seen["answer"]).astype(float),
-            "seen_on": seen["seen_on"],
-        }
-    )
-    bad = edges[edges["condition"] >= BAD_FROM]
-    return bad.sort_values(["client_id", "along"], ignore_index=True)
+    told = answers[["client_id", "question", "answer", "seen_on"]].to_numpy().tolist()
+    rows = [
+        (client_id, kinds[question], float(answer), day)
+        for client_id, question, answer, day in told if question in kinds
+    ]  # fmt: skip
+    bad = sorted(row for row in rows if row[2] >= BAD_FROM)
+    return pd.DataFrame(bad, columns=["client_id", "along", "condition", "seen_on"])
 
 
 def add_bad_edges(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     """Put beside each client the edges that a crew saw in a bad state."""
-    edges = list_bad_edges(answers)
-    conditions = edges["condition"].map("{:.0f}".format).astype("str")
-    words = edges["along"] + " " + conditions + " " + edges["seen_on"]
-    by_client = words.groupby(edges["client_id"]).agg("|".join)
-    report = clients["client_id"].map(by_client).astype("str").fillna("")
-    return clients.assign(**{BAD_EDGE_COLUMN: report})
+    words = defaultdict[str, list[str]](list)
+    for client_id, along, condition, day in list_bad_edges(answers).to_numpy().tolist():
+        words[client_id].append(f"{along} {condition:.0f} {day}")
+    report = ["|".join(words[client_id]) for client_id in clients["client_id"]]
+    return clients.assign(**{BAD_EDGE_COLUMN: pd.Series(report, clients.index, dtype="str")})
 
 
 def bad_edge_reasons(offers: pd.DataFrame, clients: pd.DataFrame) -> pd.Series[str]:
@@ -95,14 +91,15 @@ def reasons_to_call(
 ) -> pd.Series:  # fmt: skip
     """Say why each offer is worth a call, reasons joined by ``"; "``; ``signs`` as `warm_signs` tells them."""
     parts = _parts(offers, beds)
+    absorbed_ft2 = _sum(offers, parts, "absorbed_ft2")
     since = clients["client_since"].str.slice(0, 4)
     return join_texts([
         text_where("refer to a landscape designer: too much for a quick sketch", offers["needs_designer"]),
         *_edge_reasons(offers, parts),
         _trim_reason(offers, parts, clients),
-        _numbers("takes in {:.0f} ft² of turf too narrow to mow", _sum(offers, parts, "absorbed_ft2")),
+        _numbers("takes in {:.0f} ft² of turf too narrow to mow", absorbed_ft2),
         # Where what was narrow is taken in, what stays elsewhere is no second reason
-        _width_reason(offers, parts).where(~_sum(offers, parts, "absorbed_ft2").round().gt(0), ""),
+        _width_reason(offers, parts).where(~absorbed_ft2.round().gt(0), ""),
         bad_edges,
         text_where("bought extra work before", signs["bought_before"]),
         ("a client since " + since).where(signs["long_client"], ""),

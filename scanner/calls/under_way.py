@@ -64,6 +64,8 @@ def find_stages(
 
 def list_under_way(season: Season, clients: pd.DataFrame, *, today: date) -> pd.DataFrame:
     """List who is under way, as table `UNDER_WAY`: sold first, then quotes, then visits, longest first."""
+    if season.calls.empty and season.jobs.empty:
+        return empty_table(UNDER_WAY)
     trials = list_trials(season.calls, today=today).quotes
     stages = find_stages(season, clients, trials, today=today)
     if stages.empty:

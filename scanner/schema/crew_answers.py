@@ -31,4 +31,6 @@ def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
     >>> numbers_by_client(answers, "heads along edge").to_dict()
     {'B': 2.0}
     """
-    return pd.to_numeric(words_by_client(answers, question).str.split().str[0]).astype(float)
+    words = words_by_client(answers, question)
+    numbers = [float(word.split()[0]) for word in words.tolist()]
+    return pd.Series(numbers, words.index, dtype=float, name=words.name)

@@ -102,7 +102,8 @@ def _font(name: str) -> TTFont:
 
 def runs(text: str, weight: str) -> Iterator[tuple[str, str]]:
     """Cut prepared words into runs of one font each: its name and the letters."""
-    if text.isascii():
+    # Most words are whole in Times or Helvetica, which write what this code page has
+    if len(text.encode("cp1252", "ignore")) == len(text):
         yield weight, text
         return
     fonts = [font for word in text.split(" ") for font in (*_fonts_of(word, weight), weight)]
