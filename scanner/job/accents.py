@@ -197,13 +197,16 @@ def _runs(
 
 def _choose_depths(runs: pd.DataFrame) -> pd.DataFrame:
     """Of each row's depths take the one nearest the middle of those that run longest."""
-    by_row = runs.groupby(["part", "row"], sort=False)
-    longest_ft = by_row["run_ft"].transform("max")
-    good = runs[(runs["run_ft"] >= EQUAL_SHARE * longest_ft) & (runs["run_ft"] > BORDER_FT)]
-    middle_ft = good.groupby(["part", "row"], sort=False)["depth_ft"].transform("mean")
+    part, row, run_ft = (runs[name].to_numpy() for name in ("part", "row", "run_ft"))
+    key = part * (row.max(initial=0) + 1) + row
+    longest_ft = np.zeros(key.max(initial=0) + 1)
+    np.maximum.at(longest_ft, key, run_ft)
+    is_good = (run_ft >= EQUAL_SHARE * longest_ft[key]) & (run_ft > BORDER_FT)
+    good, key = runs[is_good], key[is_good]
+    middle_ft = good["depth_ft"].groupby(key).transform("mean")
     off_ft = (good["depth_ft"] - middle_ft).abs().round(6)
-    ordered = good.assign(off_ft=off_ft).sort_values(["part", "row", "off_ft", "depth_ft"])
-    return ordered.drop_duplicates(["part", "row"])
+    order = np.lexsort((good["depth_ft"], off_ft, key))
+    return good.iloc[order[np.unique(key[order], return_index=True)[1]]]
 
 
 def _set_out(

@@ -170,21 +170,17 @@ def _anchor(rows: pd.DataFrame, inner_grounds: Shapes) -> pd.DataFrame:
     lines = np.asarray(rows["line"], dtype=object)
     fitting = shapely.intersection(lines, inner_grounds[rows["ground"]])
     corners, owners = shapely.get_coordinates(fitting, return_index=True)
-    entries = pd.DataFrame({
-        "part": rows["part"].to_numpy()[owners],
-        "first_place": rows["place"].to_numpy()[owners],
-        "at_ft": shapely.line_locate_point(lines[owners], shapely.points(corners)),
-        "owner": owners,
-    })  # fmt: skip
-    entries = entries.sort_values(["part", "first_place", "at_ft"]).drop_duplicates("part")
+    part, place = rows["part"].to_numpy(), rows["place"].to_numpy()
+    at_ft = shapely.line_locate_point(lines[owners], shapely.points(corners))
+    order = np.lexsort((at_ft, place[owners], part[owners]))
+    entered, first = np.unique(part[owners[order]], return_index=True)
+    owner, at_ft = owners[order[first]], at_ft[order[first]]
     # the slack that let the row in is taken back, so that a square end keeps its full distance
-    entries = entries.assign(
-        entry=shapely.line_interpolate_point(lines[entries["owner"]], entries["at_ft"] + BORDER_FT)
-    )
-    rows = rows.merge(entries[["part", "first_place", "entry"]], on="part", how="inner")
-    lines = np.asarray(rows["line"], dtype=object)
-    entry = np.asarray(rows["entry"], dtype=object)
-    return rows.assign(start_ft=shapely.line_locate_point(lines, entry))
+    entries = shapely.line_interpolate_point(lines[owner], at_ft + BORDER_FT)
+    is_entered = np.isin(part, entered)
+    at = np.searchsorted(entered, part[is_entered])
+    start_ft = shapely.line_locate_point(lines[is_entered], entries[at])
+    return rows[is_entered].assign(first_place=place[owner[at]], start_ft=start_ft)
 
 
 def _step_along(rows: pd.DataFrame, spacing_ft: float) -> tuple[pd.DataFrame, Shapes]:

@@ -113,7 +113,10 @@ def choose_plants(
     groups = groups.merge(beds, on=["offer_id", "bed_id"], how="left")
     sun, wished = (dict(words_by_client(answers, name).items()) for name in WISHES)
     rows, told = list[dict[str, Any]](), defaultdict[tuple[str, str], list[str]](list)
-    for _, bed in groups.groupby(keys[:3], sort=False):
+    by_bed = defaultdict[tuple[Any, ...], list[dict[Any, Any]]](list)
+    for row in groups.to_dict("records"):
+        by_bed[tuple(row[key] for key in keys[:3])].append(row)
+    for bed in by_bed.values():
         place = _place_of(bed, sun, rules, rates)
         name, why = _pick(place, species, wished.get(place.client_id, ""))
         for words in why:
@@ -133,9 +136,9 @@ def choose_plants(
 
 
 def _place_of(
-    bed: pd.DataFrame, sun: Mapping[Any, str], rules: LocalRules, rates: RateBook
+    bed: list[dict[Any, Any]], sun: Mapping[Any, str], rules: LocalRules, rates: RateBook
 ) -> Place:
-    first = bed.iloc[0]
+    first = bed[0]
     is_street = first["along"] in STREET_SIDE
     by_kind: tuple[Light, ...] = ("sun",) if is_street else ("sun", "part")
     told = tuple(light for light in LIGHTS if light == sun.get(first["client_id"]))
@@ -144,7 +147,7 @@ def _place_of(
         bed_id=first["bed_id"],
         client_id=first["client_id"],
         most_height_in=min(rules.setbacks.triangle_plant_in, tall_in) if first["low_plant_ft2"] > 0 else tall_in,
-        most_spread_in=2 * IN_PER_FT * bed["room_ft"].min(),
+        most_spread_in=2 * IN_PER_FT * min(row["room_ft"] for row in bed),
         size=rates.accent_size if first["planting"] == "accent" else rates.plant_size,
         lights=told or by_kind,
         zone=rules.zone,
@@ -172,15 +175,15 @@ def _pick(place: Place, species: Plants, wish: str) -> tuple[str, list[str]]:
 
 
 def _rows_of(
-    bed: pd.DataFrame, place: Place, name: str, species: Plants
+    bed: list[dict[Any, Any]], place: Place, name: str, species: Plants
 ) -> Iterator[dict[str, Any]]:
     """Give the rows of a bed: one, or two where the front row has a lower species."""
     front = ""
-    if name and bed["is_front"].any():
+    if name and any(row["is_front"] for row in bed):
         half_in = min(place.most_height_in, species[name].height_in * FRONT_SHARE)
         lower = replace(place, most_height_in=half_in)
         front = next((own for own, plant in species.items() if not lower.refuses(plant)), "")
-    for row in bed.to_dict("records"):
+    for row in bed:
         own = front if row["is_front"] and front else name
         plant = species[own] if own else None
         count = int(row["plant_count"])

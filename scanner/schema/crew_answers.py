@@ -16,7 +16,7 @@ def words_by_client(answers: pd.DataFrame, question: str, told: str = "answer") 
     >>> words_by_client(answers, "curbed").to_dict()
     {'A': 'no'}
     """
-    is_asked = (answers["question"] == question).to_numpy()
+    is_asked = answers["question"].to_numpy() == question
     owners = pd.Index(answers["client_id"].to_numpy()[is_asked], dtype="str", name="client_id")
     return pd.Series(answers[told].to_numpy()[is_asked], owners, dtype="str", name=told)
 
