@@ -20,15 +20,7 @@ from scanner.ground.setting.bearing import list_bearing
 from scanner.job.bundles import Demand
 from scanner.schema.documents import PART_TABLES, Book
 from scanner.store.blocks import Block
-from scanner.store.kept import (
-    NOTHING,
-    PRINTS,
-    Hashed,
-    hash_owned,
-    hash_rows,
-    print_rows,
-    read_kept,
-)
+from scanner.store.kept import NOTHING, PRINTS, Hashed, hash_owned, hash_rows, print_rows, read_kept
 from scanner.store.land import ENDS
 from scanner.store.parquet_tables import from_arrow
 from scanner.store.prints import print_of, program_print

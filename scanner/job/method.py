@@ -27,12 +27,13 @@ def choose_method(beds: Amounts, starts: IntArray, *, rates: RateBook) -> np.nda
     depends on the method: digging, cutting, loading, barrowing, the machines' days with their
     fetching, transport and set-up.
     """
-    count = len(beds["ground_ft2"])
-    costs_usd = np.column_stack([
-        strip_usd(strip_work(beds, np.full(count, method, dtype=object), rates=rates), starts, rates)
-        for method in METHODS
-    ])  # fmt: skip
-    return np.array(METHODS, dtype=object)[np.round(costs_usd, 6).argmin(axis=1)]
+    ways, count = np.array(METHODS, dtype=object), len(beds["ground_ft2"])
+    # All ways at once, one behind the other: one by one they take four times as long over a few beds
+    every = {name: np.tile(amounts, len(ways)) for name, amounts in beds.items()}
+    work = strip_work(every, np.repeat(ways, count), rates=rates)
+    first = starts + count * np.arange(len(ways))[:, None]
+    costs_usd = strip_usd(work, first.ravel(), rates).reshape(first.shape)
+    return ways[np.round(costs_usd, 6).argmin(axis=0)]
 
 
 def strip_work(beds: Amounts, methods: np.ndarray, *, rates: RateBook) -> dict[str, FloatArray]:
@@ -139,16 +140,17 @@ def break_even_areas(rates: RateBook) -> BreakEven:
 
     In steps of 10 ft², for ground without a wall or anything to dig round by hand.
     """
-    return BreakEven(*(_cheapest_in_order(rates, is_at_curb=at_curb) for at_curb in (True, False)))
-
-
-def _cheapest_in_order(rates: RateBook, *, is_at_curb: bool) -> tuple[tuple[str, float], ...]:
-    """Each method that is the cheapest somewhere, with the first area from which it is so for good or for a while."""
+    areas_ft2 = np.tile(AREAS_FT2, 2)
     plain = {
-        "ground_ft2": AREAS_FT2, "machine_ft2": AREAS_FT2, "wall_strip_ft2": np.zeros_like(AREAS_FT2),
-        "is_open": AREAS_FT2 > 0, "is_at_curb": np.full(len(AREAS_FT2), is_at_curb),
+        "ground_ft2": areas_ft2, "machine_ft2": areas_ft2, "wall_strip_ft2": np.zeros_like(areas_ft2),
+        "is_open": areas_ft2 > 0, "is_at_curb": np.arange(len(areas_ft2)) < len(AREAS_FT2),
     }  # fmt: skip
-    cheapest = choose_method(plain, np.arange(len(AREAS_FT2)), rates=rates)
+    cheapest = choose_method(plain, np.arange(len(areas_ft2)), rates=rates)
+    return BreakEven(*map(_in_order, np.split(cheapest, 2)))
+
+
+def _in_order(cheapest: np.ndarray) -> tuple[tuple[str, float], ...]:
+    """Each method that is the cheapest somewhere, with the first area from which it is so for good or for a while."""
     changes = np.flatnonzero(cheapest[1:] != cheapest[:-1]) + 1
     return ((str(cheapest[0]), 0.0), *((str(cheapest[at]), float(AREAS_FT2[at])) for at in changes))
 

@@ -6,13 +6,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from scanner.pages.publish.earlier import (
-    CALL_LISTS,
-    RECORD,
-    UNREADABLE,
-    Kept,
-    has_cells_filled_in,
-)
+from scanner.pages.publish.earlier import CALL_LISTS, RECORD, UNREADABLE, Kept, has_cells_filled_in
 from scanner.store.prints import seal_of
 from scanner.store.replacing import put_in_place
 
