@@ -33,6 +33,7 @@ from scanner.plane.labels import Chains, chains
 from scanner.plane.offsets import may_be_narrow, open_ground
 from scanner.plane.segments import Segs, cut_rings, join_segs, runs
 from scanner.plane.spikes import despike
+from scanner.plane.vectors import cross, norm
 from scanner.schema.documents import LocalRules
 
 LEAST_FT2 = 0.5
@@ -68,7 +69,7 @@ def draw_bands(
 
 def _square_ends(found: Chains) -> Chains:
     """Drop points near the ends of chains: a short end piece that rounding turned tilts its cap."""
-    step_ft = np.hypot(*np.diff(found.xy, axis=0, prepend=found.xy[:1]).T)
+    step_ft = norm(np.diff(found.xy, axis=0, prepend=found.xy[:1]))
     first, last = runs(found.chain)
     step_ft[first] = 0.0
     along_ft = np.cumsum(step_ft)
@@ -82,8 +83,8 @@ def _square_ends(found: Chains) -> Chains:
         many = np.bincount(own, near, len(end)).astype(int)
         beyond = np.clip(end - many - 1 if back else end + many + 1, first, last)
         line, away = (found.xy[beyond] - found.xy[end])[own], found.xy - found.xy[end][own]
-        off_ft = np.abs(line[:, 0] * away[:, 1] - line[:, 1] * away[:, 0])
-        drop |= near & (off_ft <= 1.25 * STEP_FT * np.hypot(*line.T))
+        off_ft = np.abs(cross(line, away))
+        drop |= near & (off_ft <= 1.25 * STEP_FT * norm(line))
     keep = ~drop
     return found._replace(xy=found.xy[keep], chain=own[keep])
 

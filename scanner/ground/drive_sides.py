@@ -11,6 +11,7 @@ import shapely
 from scanner.ground.kinds import Parts
 from scanner.plane.grid import ground_parts, unite
 from scanner.plane.segments import Segs, cut_rings, neighbors
+from scanner.plane.vectors import dot, norm
 
 STRAIGHT_SIDE_FT = 0.05
 """A drive's side that bends by less than this is straight."""
@@ -33,7 +34,7 @@ class Sides(NamedTuple):
     def course(self) -> np.ndarray:
         """Give the direction of the curb away from the drive: unit vectors, n × 2."""
         step = self.leg - self.apex
-        return step / np.maximum(np.hypot(*step.T), LEAST_FT)[:, None]
+        return step / np.maximum(norm(step), LEAST_FT)[:, None]
 
     def square_up(self, leg_ft: float) -> np.ndarray:
         """
@@ -44,7 +45,7 @@ class Sides(NamedTuple):
         """
         course = self.course
         square = np.column_stack([-course[:, 1], course[:, 0]])
-        square *= np.where((square * self.up).sum(axis=1) < 0, -1.0, 1.0)[:, None]
+        square *= np.where(dot(square, self.up) < 0, -1.0, 1.0)[:, None]
         return np.where((self.side_ft >= leg_ft)[:, None], self.up, square)
 
 
@@ -71,7 +72,7 @@ def find_sides(drives: Parts, streets: np.ndarray, *, gap_ft: float, leg_ft: flo
     curb = _nearest_curb(streets[segs.lot[rows]], corner)
     at_ft = shapely.line_locate_point(curb, shapely.points(corner))
     step = _on_ring(curb, at_ft + leg_ft) - _on_ring(curb, at_ft - leg_ft)
-    sign = np.where((step * away).sum(axis=1) >= 0, 1.0, -1.0)
+    sign = np.where(dot(step, away) >= 0, 1.0, -1.0)
     feet = pd.DataFrame({"mouth": mouth[is_near], "foot": shapely.points(segs.a[is_near])})
     apex_ft = at_ft + _outermost_ft(curb, at_ft, owner, feet, sign)
     apex, leg = _on_ring(curb, apex_ft), _on_ring(curb, apex_ft + sign * leg_ft)

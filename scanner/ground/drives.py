@@ -18,6 +18,7 @@ from scanner.ground.kinds import DRIVE, GUESS, HARD, LINE, SIDEWALK, WALK, Lots,
 from scanner.plane.grid import EMPTY, LEAST_FT, boxes_meet, meet, minus, snap, unite
 from scanner.plane.labels import Chains
 from scanner.plane.segments import join
+from scanner.plane.vectors import cross
 from scanner.schema.documents import LocalRules
 
 DRIVE_END_FT = 3.0
@@ -136,7 +137,7 @@ def _flare(parts: Parts, streets: np.ndarray, rules: LocalRules) -> Parts:
     sides = find_sides(parts.of(DRIVE), streets, gap_ft=rules.gap_ft, leg_ft=rules.drive_flare_ft)
     # Between two lines along the curb, the drive's side and another as far off as the flare is wide.
     course = sides.course
-    rise = np.abs(course[:, 0] * sides.up[:, 1] - course[:, 1] * sides.up[:, 0])
+    rise = np.abs(cross(course, sides.up))
     rise = np.maximum(rise, LEAST_RISE)[:, None]
     out, top = course * rules.drive_flare_ft / rise, sides.up * rules.bed_depth_ft / rise
     foot = sides.apex - sides.up * IN_STREET_FT

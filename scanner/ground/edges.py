@@ -29,6 +29,7 @@ from scanner.ground.kinds import (
 from scanner.plane.grid import LEAST_FT, ON_FT
 from scanner.plane.labels import Chains, chains
 from scanner.plane.segments import Segs, join, near, neighbors
+from scanner.plane.vectors import cross, dot, norm
 
 TURN_COSINE = 0.7
 """Round a sharper corner than this, some 45 degrees, a chain does not run on."""
@@ -119,10 +120,10 @@ def _tips_on(
     points = Segs(tip, tip, at, lot, at, at)
     i, j = near(points, border, 2 * ON_FT)
     step = border.b[j] - border.a[j]
-    size = np.hypot(*step.T)
+    size = norm(step)
     away = tip[i] - border.a[j]
-    off = np.abs(step[:, 0] * away[:, 1] - step[:, 1] * away[:, 0]) / size
-    along = (away * step).sum(1) / size
+    off = np.abs(cross(step, away)) / size
+    along = dot(away, step) / size
     # The lawn's border runs against the layer's.
     room = np.where(forward[i], along, size - along)
     fits = (off <= 2 * ON_FT) & (room > 2 * ON_FT) & (room < size + 2 * ON_FT)
@@ -140,11 +141,11 @@ def _walk(
     while live.any():
         goal = np.where(forward[:, None], border.a[piece], border.b[piece])
         way = goal - here
-        size = np.maximum(np.hypot(*way.T), 1e-9)
+        size = np.maximum(norm(way), 1e-9)
         way = way / size[:, None]
         if was is not None:
             # Round a corner of the house the bed would come out on the other side of a walk.
-            live &= (way * was).sum(1) > TURN_COSINE
+            live &= dot(way, was) > TURN_COSINE
         here = here + way * (np.minimum(left_ft, size) * live)[:, None]
         who.append(np.flatnonzero(live))
         points.append(here[live])
@@ -152,7 +153,7 @@ def _walk(
         piece = np.where(forward, before[piece], after[piece])
         next_end = np.where(forward[:, None], border.b[piece], border.a[piece])
         # Else a wall that is not offered stands between.
-        live &= (left_ft > LEAST_FT) & (np.hypot(*(next_end - goal).T) < ON_FT)
+        live &= (left_ft > LEAST_FT) & (norm(next_end - goal) < ON_FT)
     tail, xy = np.concatenate(who), np.concatenate(points)
     order = np.argsort(tail, kind="stable")
     return tail[order], xy[order]
@@ -184,7 +185,7 @@ def _joined(
 ) -> Chains:
     """Put tails, as far as they reach, before and after their chains."""
     tail, xy, lines = tails
-    step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    step = norm(np.diff(xy, axis=0, prepend=xy[:1]))
     step[np.flatnonzero(np.diff(tail, prepend=-1))] = 0
     along = np.cumsum(step)
     along -= along[np.searchsorted(tail, tail)]

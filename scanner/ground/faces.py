@@ -16,6 +16,7 @@ import shapely
 
 from scanner.ground.kinds import ANY, FRONT, HOUSE, LINE, PITCHED, REAR, SIDE
 from scanner.plane.segments import Segs, neighbors, runs
+from scanner.plane.vectors import cross, norm
 from scanner.schema.documents import LocalRules
 
 FACE_COSINE = 0.5
@@ -70,7 +71,7 @@ def face_walls(layers: Segs, around: Around, *, rules: LocalRules) -> Segs:
 def _is_outside(walls: Segs) -> np.ndarray:
     """Tell which walls belong to the outer ring of their house: a court has no face."""
     a, b = walls.a, walls.b
-    turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    turn = cross(a, b)
     return (np.bincount(walls.ring, turn) > 0)[walls.ring] if len(turn) else np.zeros(0, bool)
 
 
@@ -80,7 +81,7 @@ def _begin_at_corners(walls: Segs) -> np.ndarray:
     size = last - first + 1
     owner = np.repeat(np.arange(len(first)), size)
     center = np.stack([np.bincount(owner, axis) / size for axis in walls.a.T], axis=1)
-    far_ft = np.hypot(*(walls.a - center[owner]).T)
+    far_ft = norm(walls.a - center[owner])
     head = np.lexsort((far_ft, owner))[last]
     return first[owner] + (np.arange(len(owner)) - 2 * first[owner] + head[owner]) % size[owner]
 
@@ -106,8 +107,8 @@ def _look(walls: Segs, around: Around) -> np.ndarray:
     target, distance_ft = around.nearest_street(middle, walls.lot)
     known = np.flatnonzero(np.isfinite(distance_ft))
     away, step = (target - middle)[known], (walls.b - walls.a)[known]
-    outward = away[:, 0] * step[:, 1] - away[:, 1] * step[:, 0]
-    size = np.hypot(*away.T) * np.hypot(*step.T)
+    outward = cross(away, step)
+    size = norm(away) * norm(step)
     cosine = outward / np.maximum(size, ROUNDING)
     is_front = cosine >= FACE_COSINE - ROUNDING
     is_hidden = is_front.copy()

@@ -20,6 +20,7 @@ from scanner.ground.kinds import EDGE, LINE, PITCHED, SHUT, TRIMMED
 from scanner.plane.grid import LEAST_EDGE_FT, LEAST_FT, ON_FT
 from scanner.plane.labels import chains, join_stretches, label
 from scanner.plane.segments import Segs, cut_rings, near
+from scanner.plane.vectors import cross, dot
 
 RIM = 1 << 30
 """Label of what lies on the lawn's border."""
@@ -125,12 +126,12 @@ def _shortest(feet: _Feet, border: Segs, far_ft: float) -> np.ndarray:
     wide_ft = np.full(int(many.sum()), far_ft)
     # From corner to corner of what the rays sweep, seen from above: few pieces lie in it.
     right = np.column_stack([step[:, 1], -step[:, 0]]) * far_ft
-    swept = segs._replace(
-        a=np.minimum(np.minimum(segs.a, segs.b), np.minimum(segs.a, segs.b) + right),
-        b=np.maximum(np.maximum(segs.a, segs.b), np.maximum(segs.a, segs.b) + right),
-    )
+    low, high = np.minimum(segs.a, segs.b), np.maximum(segs.a, segs.b)
+    swept = segs._replace(a=np.minimum(low, low + right), b=np.maximum(high, high + right))
     i, j = near(swept, border, 0.0)
-    (x0, y0), (x1, y1) = (_seen(end[j] - segs.a[i], step[i]) for end in (border.a, border.b))
+    ends, along = (border.a[j] - segs.a[i], border.b[j] - segs.a[i]), step[i]
+    # Feet along, and off to the right, where the turf is.
+    (x0, y0), (x1, y1) = ((dot(end, along), cross(end, along)) for end in ends)
     spacing, start = feet.spacing_ft[i], feet.first_ft[i]
     low = np.maximum(np.ceil((np.minimum(x0, x1) - start) / spacing), 0).astype(int)
     high = np.floor((np.maximum(x0, x1) - start) / spacing)
@@ -144,12 +145,6 @@ def _shortest(feet: _Feet, border: Segs, far_ft: float) -> np.ndarray:
     ahead = y > ON_FT
     np.minimum.at(wide_ft, (first[i[at]] + ray)[ahead], y[ahead])
     return wide_ft
-
-
-def _seen(away: np.ndarray, step: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give points by their feet along and off to the right, where the turf is."""
-    along = (away * step).sum(1)
-    return along, away[:, 0] * step[:, 1] - away[:, 1] * step[:, 0]
 
 
 def _spread(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

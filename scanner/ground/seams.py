@@ -144,7 +144,7 @@ def _close_pairs(parts: Parts, gap_ft: float) -> tuple[np.ndarray, np.ndarray, n
     one, two = one[keep], two[keep]
     box = shapely.bounds(parts.shape)
     reach_ft = np.where(street[one] & ~lines[one], gap_ft, SEAM_FT)
-    close = boxes_meet(box[one], box[two], reach_ft[:, None])
+    close = boxes_meet(box[one], box[two], reach_ft)
     one, two, reach_ft = one[close], two[close], reach_ft[close]
     apart_ft = shapely.distance(parts.shape[one], parts.shape[two])
     close = apart_ft <= reach_ft

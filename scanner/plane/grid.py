@@ -132,8 +132,9 @@ def _sound(overlay: Overlay, shapes: np.ndarray, others: np.ndarray) -> np.ndarr
 
 def boxes_meet(one: np.ndarray, two: np.ndarray, reach_ft: float | np.ndarray = 0.0) -> np.ndarray:
     """Tell which boxes come within reach, row by row: west, south, east, north [ft], n × 4."""
-    near = (one[:, :2] <= two[:, 2:] + reach_ft) & (two[:, :2] <= one[:, 2:] + reach_ft)
-    return np.asarray(near.all(axis=1))
+    (west, south, east, north), (left, low, right, top) = one.T, two.T
+    near = (west <= right + reach_ft) & (left <= east + reach_ft)
+    return np.asarray(near & (south <= top + reach_ft) & (low <= north + reach_ft))
 
 
 def around(shapes: np.ndarray, far_ft: float) -> np.ndarray:

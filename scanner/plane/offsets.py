@@ -12,6 +12,7 @@ import shapely
 
 from scanner.plane.grid import GROWTH_FT, LEAST_FT, meet, only_ground
 from scanner.plane.segments import cut_rings, join, neighbors
+from scanner.plane.vectors import cross, dot
 
 SLACK_FT = 0.05
 """An opening is this much narrower than the width asked for, so that 4 ft drawn as 3.99 stay."""
@@ -89,8 +90,8 @@ def may_be_narrow(shapes: np.ndarray, width_ft: float) -> np.ndarray:
     _, after = neighbors(segs.ring)
     step = (segs.b - segs.a) / segs.length_ft[:, None]
     following = step[after]
-    sine = step[:, 0] * following[:, 1] - step[:, 1] * following[:, 0]
-    odd = (sine < CONVEX_SINE) | ((step * following).sum(1) < SHARP_COSINE)
+    sine = cross(step, following)
+    odd = (sine < CONVEX_SINE) | (dot(step, following) < SHARP_COSINE)
     doubtful = np.bincount(segs.of, odd, count) > 0
     doubtful |= np.bincount(segs.of, minlength=count) > MOST_CORNERS
     plain = ~doubtful[segs.of]

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from scanner.plane.grid import ON_FT
+from scanner.plane.vectors import cross, dot, norm, pick
 
 CROSSING_SHARE = 0.6
 """An interval on which the offset changes by more of the tolerance is a crossing, no contact."""
@@ -40,12 +41,12 @@ class Segs(NamedTuple):
 
     def take(self, keep: np.ndarray) -> Self:
         """Take some of the pieces: rows, or a boolean a row."""
-        return self._replace(**{name: part[keep] for name, part in self._asdict().items()})
+        return self._replace(**{name: pick(part, keep) for name, part in self._asdict().items()})
 
     @property
     def length_ft(self) -> np.ndarray:
         """Measure each piece [ft]."""
-        return np.hypot(*(self.b - self.a).T)
+        return norm(self.b - self.a)
 
     @property
     def box(self) -> np.ndarray:
@@ -65,7 +66,7 @@ class Stretches(NamedTuple):
 
     def take(self, keep: np.ndarray) -> Self:
         """Take some of the stretches: rows, or a boolean a row."""
-        return self._replace(**{name: part[keep] for name, part in self._asdict().items()})
+        return self._replace(**{name: pick(part, keep) for name, part in self._asdict().items()})
 
 
 def cut_rings(shapes: np.ndarray, lot: np.ndarray, bits: np.ndarray | int = 0) -> Segs:
@@ -86,7 +87,7 @@ def cut_rings(shapes: np.ndarray, lot: np.ndarray, bits: np.ndarray | int = 0) -
         order = np.argsort(at, kind="stable")
         rings, at = rings[order], at[order]
     xy, ring = shapely.get_coordinates(rings, return_index=True)
-    same = (ring[1:] == ring[:-1]) & (xy[1:] != xy[:-1]).any(axis=1)
+    same = (ring[1:] == ring[:-1]) & ((xy[1:, 0] != xy[:-1, 0]) | (xy[1:, 1] != xy[:-1, 1]))
     ring = ring[:-1][same]
     of = of[at[ring]]
     all_bits = np.broadcast_to(np.asarray(bits, np.int32), len(shapes))
@@ -189,11 +190,11 @@ def beside(p: Segs, q: Segs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     of `q`.
     """
     step = q.b - q.a
-    size = np.hypot(*step.T)
+    size = norm(step)
     step /= size[:, None]
-    ends = np.stack([p.a - q.a, p.b - q.a], axis=1)
-    along = ends[:, :, 0] * step[:, None, 0] + ends[:, :, 1] * step[:, None, 1]
-    off = ends[:, :, 1] * step[:, None, 0] - ends[:, :, 0] * step[:, None, 1]
+    ends = p.a - q.a, p.b - q.a
+    along = np.column_stack([dot(end, step) for end in ends])
+    off = np.column_stack([cross(step, end) for end in ends])
     return along, off, size
 
 

@@ -12,6 +12,7 @@ import shapely
 
 from scanner.plane.grid import EMPTY, LEAST_EDGE_FT, ON_FT, STEP_FT, mend, unite
 from scanner.plane.segments import neighbors, runs
+from scanner.plane.vectors import cross, dot, norm
 
 CORNERS = 3
 """A ring with fewer corners holds no ground."""
@@ -57,10 +58,10 @@ def _corners(xy: np.ndarray, ring: np.ndarray) -> np.ndarray:
         p, r = xy[work], ring[work]
         before, after = neighbors(r)
         came, goes = p - p[before], p[after] - p
-        size_in, size_out = np.hypot(*came.T), np.hypot(*goes.T)
+        size_in, size_out = norm(came), norm(goes)
         double = size_in < 1.5 * STEP_FT
-        off = np.abs(came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0])
-        turns = (came * goes).sum(1) < 0
+        off = np.abs(cross(came, goes))
+        turns = dot(came, goes) < 0
         turns &= off <= ON_FT * np.maximum(size_in, size_out)
         # Doubled corners first: a turn beside one says nothing, and both ends of it must not go.
         has_double = np.bincount(r, double, count) > 0
@@ -69,8 +70,8 @@ def _corners(xy: np.ndarray, ring: np.ndarray) -> np.ndarray:
         # stays, on a straight side neither.
         chord = p[after] - p[before[before]]
         aside = p - p[before[before]]
-        off = np.abs(chord[:, 0] * aside[:, 1] - chord[:, 1] * aside[:, 0])
-        is_second = bad[before] & ~bad[before[before]] & (off <= LEAST_EDGE_FT * np.hypot(*chord.T))
+        off = np.abs(cross(chord, aside))
+        is_second = bad[before] & ~bad[before[before]] & (off <= LEAST_EDGE_FT * norm(chord))
         one = np.flatnonzero(bad & bad[after] & ~bad[before] & ~is_second[after])
         _set_corners(xy, work, one, before, after)
         first = np.bincount(r, ~bad, count)[r] == 0
@@ -87,10 +88,10 @@ def _set_corners(
     two, p = after[one], xy[work]
     came, goes = p[one] - p[before[one]], p[after[two]] - p[two]
     gap = p[two] - p[before[one]]
-    turn = came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0]
-    share = (gap[:, 0] * goes[:, 1] - gap[:, 1] * goes[:, 0]) / np.where(turn == 0, np.nan, turn)
+    turn = cross(came, goes)
+    share = cross(gap, goes) / np.where(turn == 0, np.nan, turn)
     corner = p[before[one]] + came * share[:, None]
-    near = np.hypot(*(corner - p[one]).T) <= 2 * ON_FT
+    near = norm(corner - p[one]) <= 2 * ON_FT
     xy[work[two[near]]] = np.round(corner[near] / STEP_FT) * STEP_FT
 
 

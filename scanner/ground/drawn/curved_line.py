@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.plane.grid import mend
+from scanner.plane.vectors import dot, norm
 from scanner.schema.documents import LocalRules
 
 STEP_FT = 0.5
@@ -90,8 +91,8 @@ def _lawn_side(bed: shapely.Geometry, edge: shapely.Geometry) -> shapely.Geometr
         return None
     xy = shapely.get_coordinates(shapely.simplify(chains[np.argmax(shapely.length(chains))], 0.02))
     steps = np.diff(xy, axis=0)
-    size = np.hypot(*steps.T)
-    turn = (steps[1:] * steps[:-1]).sum(axis=1) / np.maximum(size[1:] * size[:-1], 1e-9)
+    size = norm(steps)
+    turn = dot(steps[1:], steps[:-1]) / np.maximum(size[1:] * size[:-1], 1e-9)
     corners = [0, *(np.flatnonzero(turn < CORNER_COSINE) + 1), len(xy) - 1]
     end_ft = 1.6 * bed.area / edge.length
     if len(corners) > 2 and size[: corners[1]].sum() <= end_ft:  # noqa: PLR2004  # a corner between two ends
@@ -134,7 +135,7 @@ def turn_radii(path: Points) -> Points:
     a, b, c = path[:-2], path[1:-1], path[2:]
     (ux, uy), (vx, vy) = (b - a).T, (c - b).T
     double_ft2 = np.abs(ux * vy - uy * vx)
-    sides = np.hypot(ux, uy) * np.hypot(vx, vy) * np.hypot(*(c - a).T)
+    sides = np.hypot(ux, uy) * np.hypot(vx, vy) * norm(c - a)
     return sides / np.maximum(2 * double_ft2, 1e-12)
 
 
@@ -147,8 +148,8 @@ def _wave(
 ) -> Curved | None:
     """Lay a wave along a line, shallow at both ends, so far out that the bed keeps its area."""
     step = np.gradient(path, axis=0)
-    off = np.column_stack([step[:, 1], -step[:, 0]]) / np.hypot(*step.T)[:, None]  # to the lawn
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    off = np.column_stack([step[:, 1], -step[:, 0]]) / norm(step)[:, None]  # to the lawn
+    along = np.concatenate([[0.0], np.cumsum(norm(np.diff(path, axis=0)))])
     waves = max(round(along[-1] / WAVE_FT), 1)
     swing = -high_ft * np.cos(2 * np.pi * waves * along / along[-1])
     shift_ft, curved = 0.0, None
@@ -224,5 +225,5 @@ def _unit(step: Points) -> Points:
 def _beside(line: Points, width_ft: float) -> shapely.Geometry:
     """Give the ground beside a line, on its lawn side, or with a negative width on the bed's."""
     step = np.gradient(line, axis=0)
-    off = np.column_stack([step[:, 1], -step[:, 0]]) / np.hypot(*step.T)[:, None]
+    off = np.column_stack([step[:, 1], -step[:, 0]]) / norm(step)[:, None]
     return shapely.make_valid(shapely.Polygon(np.vstack([line, (line + off * width_ft)[::-1]])))

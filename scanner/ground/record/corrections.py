@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from scanner.plane.vectors import dot, norm
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import BEDS, MEASURED, check_table
 
@@ -146,7 +147,7 @@ def _drawn(beds: pd.DataFrame, share: np.ndarray, deep: np.ndarray) -> dict[str,
     middle = np.nan_to_num(shapely.get_coordinates(shapely.centroid(edges)))
     first, last = _tips(edges)
     along = last - first
-    size = np.hypot(*along.T)
+    size = norm(along)
     along = np.where(
         size[:, None] > SLACK_FT, along / np.maximum(size, SLACK_FT)[:, None], [1.0, 0.0]
     )
@@ -155,8 +156,8 @@ def _drawn(beds: pd.DataFrame, share: np.ndarray, deep: np.ndarray) -> dict[str,
     def scale(shapes: np.ndarray, deep: np.ndarray) -> np.ndarray:
         xy, row = shapely.get_coordinates(shapes, return_index=True)
         step = xy - middle[row]
-        step += along[row] * (((step * along[row]).sum(axis=1)) * (share - 1.0)[row])[:, None]
-        step += across[row] * (((step * across[row]).sum(axis=1)) * (deep - 1.0)[row])[:, None]
+        step += along[row] * (dot(step, along[row]) * (share - 1.0)[row])[:, None]
+        step += across[row] * (dot(step, across[row]) * (deep - 1.0)[row])[:, None]
         return shapely.set_coordinates(shapes.copy(), middle[row] + step)
 
     shallow = {name: scale(beds[name].to_numpy(), deep) for name in SHAPES[:-1]}

@@ -12,6 +12,7 @@ import shapely
 from scanner.ground.kinds import STREET, Lots, Parts, bits_of, shift
 from scanner.plane.grid import ON_FT
 from scanner.plane.segments import Segs, cut_rings, join
+from scanner.plane.vectors import norm
 
 TIE_FT = 1e-6
 """Distances that differ by less are equal: rounding."""
@@ -65,7 +66,7 @@ def look_around(
     segs = cut_rings(drawn[street], np.zeros(len(street), int), bits[street])
     tree = shapely.STRtree(shapely.linestrings(np.stack([segs.a, segs.b], axis=1)))
     box = shapely.bounds(lots.outline) + np.tile(lots.origin, 2)
-    middle, half_ft = (box[:, :2] + box[:, 2:]) / 2, np.hypot(*(box[:, 2:] - box[:, :2]).T) / 2
+    middle, half_ft = (box[:, :2] + box[:, 2:]) / 2, norm(box[:, 2:] - box[:, :2]) / 2
     at, nearest_ft = tree.query_nearest(
         shapely.points(middle), all_matches=False, return_distance=True
     )

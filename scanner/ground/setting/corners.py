@@ -16,6 +16,7 @@ from scanner.ground.kinds import SIDEWALK, Lots, Parts, pair_boxes
 from scanner.ground.seams import is_window_edge
 from scanner.plane.grid import EMPTY, ON_FT, ground_parts, meet, minus, unite
 from scanner.plane.segments import Segs, cut_rings, join
+from scanner.plane.vectors import cross, dot, norm
 from scanner.schema.documents import LocalRules
 
 STRAIGHT_CURB_FT = 20.0
@@ -64,7 +65,7 @@ def find_corners(streets: np.ndarray, windows: np.ndarray) -> Corners:
     course = shapely.simplify(streets, WAVER_FT)
     rough = _find(cut_rings(course, rows), windows)
     i, j = join(rough.lot, exact.lot)
-    near = np.hypot(*(rough.apex[i] - exact.apex[j]).T) < LONGEST_RETURN_FT / 2
+    near = norm(rough.apex[i] - exact.apex[j]) < LONGEST_RETURN_FT / 2
     new = np.bincount(i, near, len(rough.lot)) == 0
     both = [np.concatenate(columns) for columns in zip(exact, rough.take(new), strict=True)]
     return Corners(*both).take(np.argsort(both[0], kind="stable"))
@@ -85,14 +86,14 @@ def _find(borders: Segs, windows: np.ndarray) -> Corners:
     between_cuts = cuts[there] - cuts[here] + wraps * ring_cuts[here]
     one = (borders.b - borders.a)[here] / size[here, None]
     two = (borders.b - borders.a)[there] / size[there, None]
-    turn = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    turn = cross(one, two)
     # The street is on the left: a curb that turns right turns round the lot.
     keep = (between_ft <= LONGEST_RETURN_FT) & (between_cuts == 0) & (turn < 0)
-    keep &= np.abs((one * two).sum(axis=1)) <= CORNER_COSINE
+    keep &= np.abs(dot(one, two)) <= CORNER_COSINE
     here, there, one, two, turn = here[keep], there[keep], one[keep], two[keep], turn[keep]
     begin, end = borders.b[here], borders.a[there]
     gap = end - begin
-    share = (gap[:, 0] * two[:, 1] - gap[:, 1] * two[:, 0]) / turn
+    share = cross(gap, two) / turn
     apex = begin + one * share[:, None]
     bends = _bends(borders, here, there)
     begin, end = _tangent_points(Corners(borders.lot[here], apex, one, two, begin, end, bends))
@@ -106,7 +107,7 @@ def _tangent_points(corners: Corners) -> tuple[np.ndarray, np.ndarray]:
     The first chords of an arc lie so near to the tangent that no grid tells them apart; how
     far the arc stays off the apex tells exactly: T = d tan(φ/2) / (1/cos(φ/2) − 1).
     """
-    turn = np.arccos(np.clip((corners.one * corners.two).sum(axis=1), -1.0, 1.0))
+    turn = np.arccos(np.clip(dot(corners.one, corners.two), -1.0, 1.0))
     off_ft = shapely.distance(shapely.points(corners.apex), corners.bend)
     tangent_ft = off_ft * np.tan(turn / 2) / (1 / np.cos(turn / 2) - 1)
     begin, end = corners.begin.copy(), corners.end.copy()
@@ -114,9 +115,7 @@ def _tangent_points(corners: Corners) -> tuple[np.ndarray, np.ndarray]:
         (begin, corners.apex - corners.one * tangent_ft[:, None]),
         (end, corners.apex + corners.two * tangent_ft[:, None]),
     ):
-        round_ = (
-            np.hypot(*(ends - points).T) <= ROUND_FT
-        )  # no answer where the curbs meet in a point
+        round_ = norm(ends - points) <= ROUND_FT  # no answer where the curbs meet in a point
         points[round_] = ends[round_]
     return begin, end
 
@@ -156,7 +155,7 @@ def find_ramps(
     Polygons [ft] from tangent point to tangent point, and the lot of each.
     """
     nothing = np.zeros(0, object), np.zeros(0, int)
-    turns = (corners.one * corners.two).sum(axis=1) <= RAMP_COSINE + 1e-9
+    turns = dot(corners.one, corners.two) <= RAMP_COSINE + 1e-9
     bent = np.array([bend is not None for bend in corners.bend], bool)
     corners = corners.take(turns & bent)
     if rules.keep_ramps == "no" or not len(corners.lot):

@@ -19,6 +19,7 @@ from scanner.ground.kinds import Parts
 from scanner.ground.setting.around import nearest_on
 from scanner.plane.grid import ON_FT, boxes_meet
 from scanner.plane.segments import Segs, cut_rings, join, near
+from scanner.plane.vectors import cross, dot, norm
 from scanner.schema.documents import LocalRules
 
 TRIAL_FT = 2.0
@@ -64,7 +65,7 @@ class _Front:
         target, apart_ft, _ = nearest_on(points, lot, self.curbs)
         away = target - points
         with np.errstate(invalid="ignore"):
-            ahead = (away * self.normals[at]).sum(axis=1) >= FRONT_COSINE * apart_ft - 1e-9
+            ahead = dot(away, self.normals[at]) >= FRONT_COSINE * apart_ft - 1e-9
         sees = apart_ft <= self.rules.gap_ft
         sees |= ahead & (apart_ft <= self.rules.frontage_max_ft)
         far = np.flatnonzero(sees & (apart_ft > ON_FT))
@@ -148,7 +149,7 @@ def _may_see(front: _Front, at: np.ndarray, shares: np.ndarray) -> np.ndarray:
     points = front.points(at, shares)
     curb_ft = nearest_on(points[asked], front.sides.lot[at[asked]], front.curbs)[1]
     nearest = asked[np.minimum(np.arange(len(at)) // ASKED_STEP, len(asked) - 1)]
-    off_ft = np.hypot(*(points - points[nearest]).T)
+    off_ft = norm(points - points[nearest])
     same = front.sides.lot[at] == front.sides.lot[at[nearest]]
     reach_ft = max(front.rules.frontage_max_ft, front.rules.gap_ft)
     return ~same | (curb_ft[nearest // ASKED_STEP] <= reach_ft + off_ft)
@@ -178,7 +179,7 @@ def _meet_at_corners(
     corner, lot = sides.b[here], sides.lot[here]
     target, curb_ft, _ = nearest_on(corner, lot, front.curbs)
     one, two = front.normals[here], front.normals[there]
-    turn = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    turn = cross(one, two)
     meets = (apart_ft > 0) & (apart_ft <= reach_ft) & (curb_ft <= reach_ft) & (turn > 0)
     meets[meets] = ~front.is_blocked(corner[meets], target[meets], lot[meets])
     end[pairs["run"].to_numpy()[meets]] = 1.0

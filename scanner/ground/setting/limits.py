@@ -168,7 +168,7 @@ def _points_near(points: pd.DataFrame, lots: Lots, rules: LocalRules) -> pd.Data
     """Take the things whose circle or root zone may reach a lot."""
     box = points[["x_ft", "y_ft", "x_ft", "y_ft"]].to_numpy(float)
     zone_ft = points["dbh_in"].fillna(0.0).to_numpy(float) * rules.setbacks.root_zone_ft_per_in
-    reach_ft = np.maximum(zone_ft, max(_clear_ft(rules).values()))[:, None] + 0.1
+    reach_ft = np.maximum(zone_ft, max(_clear_ft(rules).values())) + 0.1
     return points[boxes_meet(box, lots.box[points["lot"]], reach_ft)].reset_index(drop=True)
 
 

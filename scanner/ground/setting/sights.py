@@ -14,6 +14,7 @@ from scanner.ground.drive_sides import find_sides
 from scanner.ground.kinds import Lots, Parts
 from scanner.ground.setting.corners import Corners
 from scanner.plane.segments import Segs, cut_rings, join
+from scanner.plane.vectors import cross, dot, norm
 from scanner.schema.documents import LocalRules
 
 PARALLEL_COSINE = 0.87
@@ -71,10 +72,10 @@ def _line_along(
     """Find the property line along each curb: its direction, turned as the curb, and a point."""
     i, j = join(corners.lot, lines.lot)
     step = lines.b[j] - lines.a[j]
-    step = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-    cosine = (step * along[i]).sum(axis=1)
-    off_ft = _right_of(lines.a[j] - point[i], along[i])
-    far_ft = _right_of(lines.b[j] - point[i], along[i])
+    step = step / np.maximum(norm(step), 1e-9)[:, None]
+    cosine = dot(step, along[i])
+    off_ft = cross(lines.a[j] - point[i], along[i])
+    far_ft = cross(lines.b[j] - point[i], along[i])
     fits = (np.abs(cosine) >= PARALLEL_COSINE) & (lines.length_ft[j] >= 1.0)
     fits &= (np.minimum(off_ft, far_ft) >= -rules.gap_ft) & (
         np.maximum(off_ft, far_ft) <= rules.frontage_max_ft + rules.gap_ft
@@ -89,22 +90,18 @@ def _line_along(
     return direction, at
 
 
-def _right_of(step: np.ndarray, along: np.ndarray) -> np.ndarray:
-    return step[:, 0] * along[:, 1] - step[:, 1] * along[:, 0]
-
-
 def _foot(points: np.ndarray, at: np.ndarray, along: np.ndarray) -> np.ndarray:
-    return at + along * ((points - at) * along).sum(axis=1)[:, None]
+    return at + along * dot(points - at, along)[:, None]
 
 
 def _cross(
     point: np.ndarray, along: np.ndarray, other: np.ndarray, other_along: np.ndarray
 ) -> np.ndarray:
     gap = other - point
-    turn = along[:, 0] * other_along[:, 1] - along[:, 1] * other_along[:, 0]
+    turn = cross(along, other_along)
     # Parallel lines cross nowhere; no caller takes those for a crossing.
     turn = np.where(np.abs(turn) < PARALLEL_SINE, np.nan, turn)
-    share = (gap[:, 0] * other_along[:, 1] - gap[:, 1] * other_along[:, 0]) / turn
+    share = cross(gap, other_along) / turn
     return point + along * share[:, None]
 
 
@@ -148,16 +145,16 @@ def _property_line(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Find where each drive's side meets the property line: the line's direction, and how far up."""
     course = leg - apex
-    course = course / np.maximum(np.hypot(*course.T), 1e-9)[:, None]
+    course = course / np.maximum(norm(course), 1e-9)[:, None]
     line, back_ft = course.copy(), np.zeros(len(apex))
     i, j = join(lot, lines.lot)
     step = lines.b[j] - lines.a[j]
-    size = np.maximum(np.hypot(*step.T), 1e-9)
+    size = np.maximum(norm(step), 1e-9)
     step = step / size[:, None]
-    cosine = (step * course[i]).sum(axis=1)
+    cosine = dot(step, course[i])
     hit = _cross(apex[i], up[i], lines.a[j], step) - apex[i]
-    up_ft = (hit * up[i]).sum(axis=1)
-    along_ft = ((apex[i] + up[i] * up_ft[:, None] - lines.a[j]) * step).sum(axis=1)
+    up_ft = dot(hit, up[i])
+    along_ft = dot(apex[i] + up[i] * up_ft[:, None] - lines.a[j], step)
     off_ft = np.maximum(np.maximum(-along_ft, along_ft - size), 0.0)
     fits = (
         (np.abs(cosine) >= PARALLEL_COSINE)

@@ -17,6 +17,7 @@ from scanner.ground.setting.around import Around, nearest_on
 from scanner.ground.setting.fronts import find_fronts
 from scanner.plane.grid import ON_FT, meet, mend, minus, only_ground, snap, unite
 from scanner.plane.segments import Segs, cut_rings, runs
+from scanner.plane.vectors import norm
 from scanner.schema.documents import LocalRules
 
 
@@ -53,7 +54,7 @@ def _bound_strips(
     at_ring = np.searchsorted(curbs.ring[first], curbs.ring[piece])
     begin, end = first[at_ring], last[at_ring]
     run_ft = np.concatenate([[0.0], np.cumsum(curbs.length_ft)])
-    place_ft = run_ft[piece] + np.hypot(*(feet - curbs.a[piece]).T)
+    place_ft = run_ft[piece] + norm(feet - curbs.a[piece])
     rings = []
     # No array call walks along a curb; a lot has one run, seldom two.
     for at, run in enumerate(points):

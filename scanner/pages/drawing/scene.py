@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scanner.pages.drawing.kept_clear import Kept, find_kept
+from scanner.plane.vectors import dot, norm
 from scanner.schema.documents import LocalRules
 from scanner.schema.tables import PLAN_LAYERS
 
@@ -126,7 +127,7 @@ def _in_order(pieces: Shapes) -> list[shapely.Geometry]:
 def _without_stub(xy: Points) -> Points:
     if len(xy) >= len(("stub", "corner", "edge")):
         steps = np.diff(xy[:3], axis=0)
-        size = np.hypot(*steps.T)
+        size = norm(steps)
         if size[0] < STUB_FT and steps[0] @ steps[1] < CORNER_COSINE * size.prod():
             return xy[1:]
     return xy
@@ -136,8 +137,8 @@ def has_corners(edge: shapely.Geometry) -> bool:
     """Tell whether an edge has jogs, so that a line beside it could not be read."""
     xy = shapely.get_coordinates(shapely.simplify(edge, WAVER_FT))
     steps = np.diff(xy, axis=0)
-    size = np.hypot(*steps.T)
-    cosine = (steps[1:] * steps[:-1]).sum(axis=1) / np.maximum(size[1:] * size[:-1], 1e-9)
+    size = norm(steps)
+    cosine = dot(steps[1:], steps[:-1]) / np.maximum(size[1:] * size[:-1], 1e-9)
     return bool((cosine < CORNER_COSINE).any())
 
 
@@ -154,7 +155,7 @@ def _course(edge: shapely.Geometry) -> Points:
     """Give the direction of an edge: of its longest straight piece, where it has corners or that is long."""
     xy = shapely.get_coordinates(shapely.simplify(edge, 1.0))
     steps = np.diff(xy, axis=0)
-    size = np.hypot(*steps.T)
+    size = norm(steps)
     longest = int(np.argmax(size))
     is_bent = size[longest] < size.sum() * STRAIGHT_SHARE and not has_corners(edge)
     course: Points = xy[-1] - xy[0] if is_bent else steps[longest]
@@ -164,6 +165,6 @@ def _course(edge: shapely.Geometry) -> Points:
 def _aside(edges: Shapes, along: Shapes) -> Points:
     """Point from each edge to the street, of a house bed to its lawn."""
     course = np.array([_course(edge) for edge in edges])
-    course /= np.maximum(np.hypot(*course.T), 1e-9)[:, None]
+    course /= np.maximum(norm(course), 1e-9)[:, None]
     lawn = np.column_stack([-course[:, 1], course[:, 0]])
     return np.where((along == "house")[:, None], lawn, -lawn)
