@@ -33,7 +33,7 @@ from scanner.plane.labels import Chains, chains
 from scanner.plane.offsets import may_be_narrow, open_ground
 from scanner.plane.segments import Segs, cut_rings, join_segs, runs
 from scanner.plane.spikes import despike
-from scanner.plane.vectors import cross, norm
+from scanner.plane.vectors import along_ft, cross, norm
 from scanner.schema.documents import LocalRules
 
 LEAST_FT2 = 0.5
@@ -69,15 +69,12 @@ def draw_bands(
 
 def _square_ends(found: Chains) -> Chains:
     """Drop points near the ends of chains: a short end piece that rounding turned tilts its cap."""
-    step_ft = norm(np.diff(found.xy, axis=0, prepend=found.xy[:1]))
-    first, last = runs(found.chain)
-    step_ft[first] = 0.0
-    along_ft = np.cumsum(step_ft)
+    (first, last), place_ft = runs(found.chain), along_ft(found.xy, found.chain)
     own, place = found.chain, np.arange(len(found.xy))
     drop = np.zeros(len(found.xy), bool)
     for end, far_ft, back in (
-        (first, along_ft - along_ft[first][own], False),
-        (last, along_ft[last][own] - along_ft, True),
+        (first, place_ft, False),
+        (last, place_ft[last][own] - place_ft, True),
     ):
         near = (far_ft < END_FT) & (place != first[own]) & (place != last[own])
         many = np.bincount(own, near, len(end)).astype(int)

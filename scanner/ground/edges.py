@@ -29,7 +29,7 @@ from scanner.ground.kinds import (
 from scanner.plane.grid import LEAST_FT, ON_FT
 from scanner.plane.labels import Chains, chains
 from scanner.plane.segments import Segs, join, near, neighbors
-from scanner.plane.vectors import cross, dot, norm
+from scanner.plane.vectors import along_ft, cross, dot, norm
 
 TURN_COSINE = 0.7
 """Round a sharper corner than this, some 45 degrees, a chain does not run on."""
@@ -185,10 +185,7 @@ def _joined(
 ) -> Chains:
     """Put tails, as far as they reach, before and after their chains."""
     tail, xy, lines = tails
-    step = norm(np.diff(xy, axis=0, prepend=xy[:1]))
-    step[np.flatnonzero(np.diff(tail, prepend=-1))] = 0
-    along = np.cumsum(step)
-    along -= along[np.searchsorted(tail, tail)]
+    along = along_ft(xy, tail)
     keep = (along > 0) & (along < reach_ft[tail] - LEAST_FT)
     tip = np.flatnonzero(reach_ft > 0)
     end = shapely.get_coordinates(shapely.line_interpolate_point(lines[tip], reach_ft[tip]))

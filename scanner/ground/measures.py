@@ -19,7 +19,7 @@ from scanner.ground.faces import FACES
 from scanner.ground.kinds import EDGE, LINE, PITCHED, SHUT, TRIMMED
 from scanner.plane.grid import LEAST_EDGE_FT, LEAST_FT, ON_FT
 from scanner.plane.labels import chains, join_stretches, label
-from scanner.plane.segments import Segs, cut_rings, near
+from scanner.plane.segments import Segs, cut_rings, near, spread
 from scanner.plane.vectors import cross, dot
 
 RIM = 1 << 30
@@ -138,20 +138,13 @@ def _shortest(feet: _Feet, border: Segs, far_ft: float) -> np.ndarray:
     high = np.minimum(high, many[i] - 1).astype(int)
     hit = (high >= low) & (np.maximum(y0, y1) > ON_FT) & (np.minimum(y0, y1) < far_ft)
     hit = np.flatnonzero(hit & (x0 != x1))
-    row, ray = _spread(low[hit], high[hit])
+    row, ray = spread(low[hit], (high - low)[hit] + 1)
     at = hit[row]
     x = start[at] + ray * spacing[at]
     y = y0[at] + (y1 - y0)[at] * (x - x0[at]) / (x1 - x0)[at]
     ahead = y > ON_FT
     np.minimum.at(wide_ft, (first[i[at]] + ray)[ahead], y[ahead])
     return wide_ft
-
-
-def _spread(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """List all whole numbers of ranges: row and number."""
-    many = high - low + 1
-    row = np.repeat(np.arange(len(low)), many)
-    return row, low[row] + np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many)
 
 
 def turf_width_ft(rays: Rays, pieces: int) -> np.ndarray:

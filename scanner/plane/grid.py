@@ -7,6 +7,7 @@ on how often something was cleaned. All tolerances of the ground stand here, fiv
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 
 import numpy as np
@@ -35,6 +36,10 @@ POLYGON, COLLECTION = (
 )
 
 Overlay = Callable[..., np.ndarray]
+
+# What the library divides by zero at corners that all but turn back it throws away: nobody at a
+# terminal can do anything about it.
+warnings.filterwarnings("ignore", ".* encountered in buffer", RuntimeWarning)
 
 
 def snap(shapes: np.ndarray) -> np.ndarray:

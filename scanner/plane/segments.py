@@ -133,10 +133,18 @@ def join(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     [[0, 0, 1], [1, 2, 0]]
     """
     many = np.bincount(two, minlength=int(one.max(initial=-1)) + 1)
-    first = np.cumsum(many) - many
-    own = many[one]
-    i = np.repeat(np.arange(len(one)), own)
-    return i, np.arange(len(i)) + np.repeat(first[one] - np.cumsum(own) + own, own)
+    return spread((np.cumsum(many) - many)[one], many[one])
+
+
+def spread(first: np.ndarray, many: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """
+    List so many whole numbers from each first one on: row and number.
+
+    >>> [numbers.tolist() for numbers in spread(np.array([7, 3]), np.array([2, 1]))]
+    [[0, 0, 1], [7, 8, 3]]
+    """
+    row = np.repeat(np.arange(len(many)), many)
+    return row, np.arange(len(row)) + np.repeat(first - np.cumsum(many) + many, many)
 
 
 def near(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndarray]:
@@ -169,9 +177,7 @@ def _beside_east(p: Segs, q: Segs, reach_ft: float) -> tuple[np.ndarray, np.ndar
         last = np.searchsorted(
             key[some], p.lot * LOT_FT + np.minimum(high + reach_ft, LOT_FT / 2), "right"
         )
-        many = np.maximum(last - first, 0)
-        i = np.repeat(np.arange(len(many)), many)
-        at = np.arange(len(i)) + np.repeat(first - np.cumsum(many) + many, many)
+        i, at = spread(first, np.maximum(last - first, 0))
         pairs.append((i, some[at]))
     i, j = np.concatenate(pairs, axis=1)
     return i, j

@@ -29,6 +29,14 @@ def norm(vectors: np.ndarray) -> np.ndarray:
     return np.sqrt(dot(vectors, vectors))
 
 
+def along_ft(points: np.ndarray, key: np.ndarray) -> np.ndarray:
+    """Measure how far along its line, the points of one key, each stands from the first [ft]."""
+    step_ft = norm(np.diff(points, axis=0, prepend=points[:1]))
+    total_ft = np.cumsum(step_ft)
+    first = np.flatnonzero(np.diff(key, prepend=-1))
+    return total_ft - np.repeat(total_ft[first], np.diff(first, append=len(key)))
+
+
 def pick(table: np.ndarray, keep: np.ndarray) -> np.ndarray:
     """Take rows of an array: by number, or where a boolean a row says so."""
     return table.compress(keep, axis=0) if keep.dtype == bool else table.take(keep, axis=0)

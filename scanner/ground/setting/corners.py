@@ -15,7 +15,7 @@ import shapely
 from scanner.ground.kinds import SIDEWALK, Lots, Parts, pair_boxes
 from scanner.ground.seams import is_window_edge
 from scanner.plane.grid import EMPTY, ON_FT, ground_parts, meet, minus, unite
-from scanner.plane.segments import Segs, cut_rings, join
+from scanner.plane.segments import Segs, cut_rings, join, neighbors
 from scanner.plane.vectors import cross, dot, norm
 from scanner.schema.documents import LocalRules
 
@@ -76,7 +76,7 @@ def _find(borders: Segs, windows: np.ndarray) -> Corners:
     size = borders.length_ft
     is_cut = is_window_edge(borders.a, borders.b, windows[borders.lot])
     straight = np.flatnonzero((size >= STRAIGHT_CURB_FT) & ~is_cut)
-    following = _next_in_ring(borders.ring[straight])
+    _, following = neighbors(borders.ring[straight])
     here, there = straight, straight[following]
     end_ft, cuts = np.cumsum(size), np.cumsum(is_cut)
     ring_ft = np.bincount(borders.ring, size)[borders.ring]
@@ -118,14 +118,6 @@ def _tangent_points(corners: Corners) -> tuple[np.ndarray, np.ndarray]:
         round_ = norm(ends - points) <= ROUND_FT  # no answer where the curbs meet in a point
         points[round_] = ends[round_]
     return begin, end
-
-
-def _next_in_ring(ring: np.ndarray) -> np.ndarray:
-    """Give the row of the next piece of the same ring, round its seam."""
-    following = np.arange(len(ring)) + 1
-    last = np.flatnonzero(np.diff(ring, append=-1))
-    following[last] = np.concatenate([[0], last[:-1] + 1]) if len(last) else last
-    return following
 
 
 def _bends(borders: Segs, here: np.ndarray, there: np.ndarray) -> np.ndarray:

@@ -18,7 +18,7 @@ import shapely
 from scanner.ground.kinds import Parts
 from scanner.ground.setting.around import nearest_on
 from scanner.plane.grid import ON_FT, boxes_meet
-from scanner.plane.segments import Segs, cut_rings, join, near
+from scanner.plane.segments import Segs, cut_rings, join, near, spread
 from scanner.plane.vectors import cross, dot, norm
 from scanner.schema.documents import LocalRules
 
@@ -138,9 +138,8 @@ def _find_runs(front: _Front) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 def _trials(front: _Front) -> tuple[np.ndarray, np.ndarray]:
     steps = np.maximum(np.ceil(front.sides.length_ft / TRIAL_FT).astype(int), 1)
-    at = np.repeat(np.arange(len(steps)), steps + 1)
-    first = np.cumsum(steps + 1) - (steps + 1)
-    return at, (np.arange(len(at)) - first[at]) / steps[at]
+    at, step = spread(np.zeros(len(steps), int), steps + 1)
+    return at, step / steps[at]
 
 
 def _may_see(front: _Front, at: np.ndarray, shares: np.ndarray) -> np.ndarray:
