@@ -286,7 +286,8 @@ def _work(
             rows[name].append(table)
         done += client_count
         told("finding and pricing beds", done, lot_count)
-    return parts, {name: join_tables(tables) for name, tables in rows.items()}
+    # One after the other: of a large book the pieces of one table weigh as much as all of another
+    return parts, {name: join_tables(rows.pop(name)) for name in THIN}
 
 
 def _use_machines(

@@ -137,12 +137,7 @@ def join(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def spread(first: np.ndarray, many: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """
-    List so many whole numbers from each first one on: row and number.
-
-    >>> [numbers.tolist() for numbers in spread(np.array([7, 3]), np.array([2, 1]))]
-    [[0, 0, 1], [7, 8, 3]]
-    """
+    """List so many whole numbers from each first one on: row and number."""
     row = np.repeat(np.arange(len(many)), many)
     return row, np.arange(len(row)) + np.repeat(first - np.cumsum(many) + many, many)
 

@@ -1,8 +1,4 @@
-"""
-Arithmetic of vectors, n × 2, row by row.
-
-The library's own sums, norms and picks along an axis of two take five to twenty times as long.
-"""
+"""Arithmetic of vectors, n × 2, row by row: sums and norms along an axis of two take numpy five to twenty times as long."""
 
 from __future__ import annotations
 
@@ -15,12 +11,7 @@ def dot(one: np.ndarray, two: np.ndarray) -> np.ndarray:
 
 
 def cross(one: np.ndarray, two: np.ndarray) -> np.ndarray:
-    """
-    Multiply vectors crosswise: positive where `two` points to the left of `one`.
-
-    >>> cross(np.array([[2.0, 0.0]]), np.array([[5.0, 3.0]])).tolist()
-    [6.0]
-    """
+    """Multiply vectors crosswise: positive where `two` points to the left of `one`."""
     return np.asarray(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])
 
 

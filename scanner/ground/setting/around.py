@@ -166,11 +166,7 @@ class Neighbors:
         return np.bincount(at, inside_ft, len(lines))
 
     def near(self, boxes: np.ndarray) -> Parts:
-        """
-        Give the other outlines that meet each lot's box, in its frame [ft].
-
-        Parts without bits.
-        """
+        """Give the other outlines that meet each lot's box, in its frame [ft]: parts without bits."""
         origin = self.lots.origin[: len(boxes)]
         places = shapely.box(*(boxes + np.tile(origin, 2)).T)
         rows = np.arange(len(boxes))

@@ -126,11 +126,7 @@ class _Under:
 def find_limits(
     block: Block, lots: Lots, parts: Parts, streets: np.ndarray, curb: Chains, *, rules: LocalRules
 ) -> Limits:
-    """
-    Find the limits on each lot.
-
-    `parts`: with drives as they stand; `streets`: one a lot [ft]; `curb`: its chains.
-    """
+    """Find the limits on each lot; `parts`: with drives as they stand; `streets`: one a lot [ft]; `curb`: its chains."""
     count = len(lots.outline)
     reach_ft = rules.frontage_max_ft + rules.bed_depth_ft + AROUND_FT
     corners = find_corners(streets, windows_of(lots, reach_ft))

@@ -122,8 +122,9 @@ def print_scan(scan: Scan, parts: list[Path], earlier: EarlierList | None) -> st
 
 def _print(value: object) -> object:
     if isinstance(value, pd.DataFrame):
-        columns = [(name, cells.dtype, cells.tolist()) for name, cells in value.items()]
-        return columns, value.index.tolist()
+        # Column by column: all cells of a large book, written out at once, fill half a gigabyte
+        columns = ((name, cells.dtype, cells.tolist()) for name, cells in value.items())
+        return [print_of(repr(told)) for told in columns], print_of(repr(value.index.tolist()))
     return value
 
 
