@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from hypothesis import Phase, settings
 from playwright.sync_api import Browser, sync_playwright
+from xdist.scheduler import LoadFileScheduling
 
 from scanner.cli.group import SELDOM
 
@@ -53,6 +54,26 @@ LONGEST = (
     "test_publish", "test_plan", "test_forget", "test_mutations", "test_calls",
 )  # fmt: skip
 """Files of seconds, the longest first, what their browser takes included: a worker that takes one of them up last lets the others wait."""
+
+
+SHARING = (
+    ("test_trace_browser", "test_webmap_browser", "test_accessible_browser", "test_checklist", "test_demo", "test_hostile_text"),
+    ("test_ceilings", "test_mutations", "test_log_bad_days"),
+)  # fmt: skip
+"""Files that one worker takes up together: those which open the browser, and those which fork from one warm parent."""
+
+
+class Sharing(LoadFileScheduling):
+    """Give each worker whole files, and all of those that share what takes a second to start."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = super()._split_scope(nodeid)
+        return next((some[0] for some in SHARING if Path(file).stem in some), file)
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> Sharing:
+    """Deal files to workers."""
+    return Sharing(config, log)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -82,10 +82,10 @@ def make_book(book, drawing):
 
 @pytest.fixture(scope="module")
 def village(tmp_path_factory):
-    """A book of a hamlet that was scanned, with what that scan left, and its tables."""
+    """A book of a hamlet that was scanned in two blocks, with what that scan left, and its tables."""
     book = tmp_path_factory.mktemp("reuse") / "village"
     make_book(book, draw_country(FEW))
-    return book, scanned(book)
+    return book, scanned(book, block_lots=2)
 
 
 @pytest.fixture
@@ -95,8 +95,8 @@ def copied(village, tmp_path):
     return shutil.copytree(book, tmp_path / "village"), before
 
 
-def scanned(book, season=NO_SEASON, *, out=None, progress=None, block_lots=2):
-    """Scan a book beside which an earlier scan may have left something; every table that was found."""
+def scanned(book, season=NO_SEASON, *, out=None, progress=None, block_lots=40):
+    """Scan a book beside which an earlier scan may have left something, in one block unless asked; every table that was found."""
     with open_store(book) as store:
         place = replace(store, block_lots=block_lots)
         read = read_book(book, store=place)
@@ -199,17 +199,17 @@ def season_of(beds):
 def test_what_changed_is_worked_out_anew_and_nothing_else(anew, tmp_path):
     book = tmp_path / "country"
     make_book(book, draw_country(HAMLETS))
-    before = scanned(book, block_lots=40)
+    before = scanned(book)
     anew.clear()
     season = season_of(remember_beds(before["beds of parts"], today=TODAY))
     redraw(book)
     rewrite(book)
-    found = scanned(book, season, out=tmp_path / "pages", block_lots=40)
+    found = scanned(book, season, out=tmp_path / "pages")
     touched = {name: {*clients} for name, clients in anew.items()}
     assert (
         differing(
             found,
-            scanned_anew(book, tmp_path / "anew", season, out=tmp_path / "other", block_lots=40),
+            scanned_anew(book, tmp_path / "anew", season, out=tmp_path / "other"),
         )
         == []
     )
@@ -251,7 +251,7 @@ def test_whatever_moves_no_table_is_left_behind(tmp_path):
     """A few shapes move by inches or by half a lot, again and again; what is taken over must still hold."""
     random, book = np.random.default_rng(0), tmp_path / "rows"
     features = make_book(book, draw_rows())
-    scanned(book, block_lots=40)
+    scanned(book)
     for turn in range(2):
         shapes = features.geometry.to_numpy(copy=True)
         for row in random.choice(len(shapes), 6):
@@ -259,16 +259,16 @@ def test_whatever_moves_no_table_is_left_behind(tmp_path):
             shapes[row] = translate(shapes[row], *by)
         features = features.set_geometry(gpd.GeoSeries(shapes, crs=features.crs))
         features.to_file(book / "sites" / "all.geojson")
-        found = scanned(book, block_lots=40)
-        anew = scanned_anew(book, tmp_path / f"anew-{turn}", block_lots=40)
+        found = scanned(book)
+        anew = scanned_anew(book, tmp_path / f"anew-{turn}")
         assert differing(found, anew) == [], turn
 
 
 def test_an_unchanged_book_is_read_again_and_nothing_more(copied, anew):
     book, before = copied
-    assert differing(scanned(book), before) == []
+    assert differing(scanned(book, block_lots=2), before) == []
     # Blocks cut another way take their lots from several parts
-    assert differing(scanned(book, block_lots=3), before) == []
+    assert differing(scanned(book), before) == []
     assert not anew
 
 
@@ -325,9 +325,9 @@ def test_a_scan_that_was_stopped_is_gone_on_with(copied, anew):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        scanned(book, progress=stop)
+        scanned(book, progress=stop, block_lots=2)
     anew.clear()
-    assert differing(scanned(book), before) == []
+    assert differing(scanned(book, block_lots=2), before) == []
     assert len(anew["ground"]) == len(clients_in(*FEW)) - 2
     assert len([*(book / ".scan").iterdir()]) == 1
 
