@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import os
 import pty
 import shutil
 import socket
 import stat
 import sys
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -51,25 +53,25 @@ def scanned(lots: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-TYPE_ALL = "import json, sys; from scanner.cli import main; [main(words, standalone_mode=False) for words in json.loads(sys.argv[1])]"
-
-
 def on_a_terminal(*commands: tuple[str, ...]) -> bytes:
     """Run commands on a pseudo-terminal, because a pipe hides what a terminal shows."""
-    pid, terminal = pty.fork()
-    if pid == 0:  # pragma: no cover - the child
-        os.execv(sys.executable, [sys.executable, "-c", TYPE_ALL, json.dumps(commands)])  # noqa: S606 - our own program
-    shown = b""
-    while True:
-        try:
-            piece = os.read(terminal, 65536)
-        except OSError:
-            break
-        if not piece:
-            break
-        shown += piece
-    os.waitpid(pid, 0)
-    return shown
+    terminal, screen = pty.openpty()
+    with ThreadPoolExecutor(1) as watcher, pytest.MonkeyPatch.context() as patch:
+        shown = watcher.submit(b"".join, watch(terminal))
+        with open(screen, "w", encoding="utf-8") as stream:  # noqa: PTH123  # a screen has no path
+            for name in ("stdout", "stderr"):
+                patch.setattr(sys, name, stream)
+            for words in commands:
+                main.main(list(words), standalone_mode=False)
+    os.close(terminal)
+    return shown.result()
+
+
+def watch(terminal: int) -> Iterator[bytes]:
+    """Read what a terminal shows until nobody writes to it any more, which Linux tells as an error."""
+    with suppress(OSError):
+        while piece := os.read(terminal, 65536):
+            yield piece
 
 
 def test_nothing_in_a_book_moves_the_cursor_of_a_terminal(scanned):
