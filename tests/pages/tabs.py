@@ -56,9 +56,9 @@ class Opened:
 
 
 class Tabs:
-    """The tabs of a module: a new one takes longer than most stories."""
+    """The tabs of all stories: a new one takes longer than most of them."""
 
-    def __init__(self, browser, kind=Opened):
+    def __init__(self, browser, kind):
         self.browser, self.kind, self.tabs = browser, kind, {}
 
     def open(self, file: Path, *, size=DESK, **device):

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from importlib.resources import files
 from itertools import product
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
 from scanner.pages.paper import look
 from scanner.pages.tracing.page import render_trace
@@ -59,15 +58,6 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-@pytest.fixture(scope="module")
-def page(chromium: Browser) -> Iterator[Page]:
-    """One page for all: a new one took longer than what is looked at."""
-    context = chromium.new_context(reduced_motion="reduce")
-    context.set_offline(True)
-    yield context.new_page()
-    context.close()
-
-
 def look_over(page: Page) -> dict[str, list]:
     """What the checker, which the page holds, finds on it as it stands."""
     return page.evaluate("rules => axe.run(document, rules)", RULES)
@@ -75,9 +65,8 @@ def look_over(page: Page) -> dict[str, list]:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("name", NAMES)
-def test_a_checker_finds_nothing(page, place, name):
-    page.set_viewport_size(SIZES["desk"])
-    page.goto((place / f"{name}.html").as_uri())
+def test_a_checker_finds_nothing(tabs, place, name):
+    page = tabs.open(place / f"{name}.html", size=SIZES["desk"]).page
     if name == "map":
         page.locator("#rows .row .go").first.click()
     page.evaluate(CHECKER.read_text(encoding="utf-8"))
@@ -98,12 +87,12 @@ def test_a_checker_finds_nothing(page, place, name):
 
 
 @pytest.mark.browser
-def test_the_checker_sees_what_is_amiss(page):
-    page.goto("about:blank")
-    page.set_content(
+def test_the_checker_sees_what_is_amiss(tabs, tmp_path):
+    (tmp_path / "amiss.html").write_text(
         '<main><p style="color:#aaa;background:#fff">pale</p><button style="width:9px;height:9px;padding:0">x</button>'
         '<button style="width:9px;height:9px;padding:0">y</button><img src="data:,"></main>'
     )
+    page = tabs.open(tmp_path / "amiss.html").page
     page.evaluate(CHECKER.read_text(encoding="utf-8"))
     found = look_over(page)
     assert {"color-contrast", "target-size", "image-alt"} <= {x["id"] for x in found["violations"]}

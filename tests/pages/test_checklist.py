@@ -135,35 +135,29 @@ def file(tmp_path_factory):
     return file
 
 
-@pytest.fixture(scope="module")
-def opened(chromium):
-    opened = chromium.new_page()
-    yield opened
-    opened.close()
+@pytest.fixture
+def opened(tabs, file):
+    return tabs.open(file)
 
 
 @pytest.mark.browser
-def test_it_prints_on_letter_paper_a_sheet_a_round(opened, file):
-    fetched = []
-    opened.on("request", lambda request: fetched.append(request.url))
-    opened.goto(file.as_uri())
-    content = opened.pdf(prefer_css_page_size=True)
+def test_it_prints_on_letter_paper_a_sheet_a_round(opened):
+    content = opened.page.pdf(prefer_css_page_size=True)
     # Letter paper on its side is 792 by 612 points; nothing is cut off at the right
     assert content.count(b"/MediaBox [0 0 792 612]") == len(rounds())
-    opened.set_viewport_size({"width": 960, "height": 720})
-    assert opened.evaluate("document.documentElement.scrollWidth") <= 960
-    boxes = opened.locator(".box i").first.bounding_box()
+    opened.page.set_viewport_size({"width": 960, "height": 720})
+    assert opened.page.evaluate("document.documentElement.scrollWidth") <= 960
+    boxes = opened.page.locator(".box i").first.bounding_box()
     assert min(boxes["width"], boxes["height"]) >= 19  # 0.2 in: a cross made with a glove on
-    assert [url for url in fetched if not url.startswith("file:")] == []
+    opened.quiet()
 
 
 @pytest.mark.browser
-def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(opened, file):
-    opened.goto(file.as_uri())
+def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(opened):
     for width in (320, 390):
-        opened.set_viewport_size({"width": width, "height": 844})
-        assert opened.evaluate("document.documentElement.scrollWidth") <= width
-        boxes = opened.evaluate(
+        opened.page.set_viewport_size({"width": width, "height": 844})
+        assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
+        boxes = opened.page.evaluate(
             "[...document.querySelectorAll('section:first-of-type tbody tr:first-child td')].map((cell) => {"
             " const box = cell.getBoundingClientRect(); return [box.left, box.top, box.right, box.bottom]; })"
         )
@@ -176,5 +170,7 @@ def test_on_a_phone_each_question_is_a_line_and_nothing_overlaps(opened, file):
                     or other[2] <= left + 0.5
                     or other[3] <= top + 0.5
                 )
-        asked = opened.locator("section:first-of-type tbody tr:first-child td[data-of]").count()
+        asked = opened.page.locator(
+            "section:first-of-type tbody tr:first-child td[data-of]"
+        ).count()
         assert asked == len(ASKED)

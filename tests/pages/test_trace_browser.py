@@ -17,12 +17,11 @@ from scanner.pipeline import scan
 from scanner.schema.tables import FEATURE_KINDS
 from scanner.units import M_PER_FT
 from tests.cli.desk import leaving_map_out, type_in
-from tests.pages.tabs import TOUCH, Tabs, runs_alien_scripts, serve_dots
+from tests.pages.tabs import TOUCH, runs_alien_scripts, serve_dots
 from tests.pages.trace_desk import (
     HOME,
     SCRIPT_NAME,
     SERVER,
-    Hand,
     collection,
     feature,
     plane,
@@ -37,13 +36,6 @@ TODAY = date(2026, 3, 2)
 LOT = ((-30, -40), (30, -40), (30, 60), (-30, 60))
 STREET = ((-70, -70), (70, -70), (70, -40), (-70, -40))
 WALK = ((-2, -40), (2, -40), (2, 20), (-2, 20))
-
-
-@pytest.fixture(scope="module")
-def tabs(chromium):
-    tabs = Tabs(chromium, Hand)
-    yield tabs
-    tabs.close()
 
 
 @pytest.fixture(scope="module")

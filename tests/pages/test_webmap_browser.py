@@ -9,7 +9,7 @@ import pytest
 
 from scanner.schema.documents import Backgrounds
 from tests.map_files import map_files, map_html
-from tests.pages.tabs import DESK, PHONE, TOUCH, Tabs, runs_alien_scripts, serve_dots
+from tests.pages.tabs import DESK, PHONE, TOUCH, runs_alien_scripts, serve_dots
 from tests.small_scan import SCRIPT_NAME, small_scan, with_tables
 
 pytestmark = pytest.mark.browser
@@ -25,13 +25,6 @@ def place(tmp_path_factory):
     file = tmp_path_factory.mktemp("map") / "map.html"
     file.write_text(map_html(replace(scan, rules=rules)), encoding="utf-8")
     return file
-
-
-@pytest.fixture(scope="module")
-def tabs(chromium):
-    tabs = Tabs(chromium)
-    yield tabs
-    tabs.close()
 
 
 @pytest.fixture
