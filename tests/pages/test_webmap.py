@@ -58,6 +58,17 @@ def page(html):
     return Reader(html)
 
 
+@pytest.fixture(scope="module")
+def data(html):
+    return data_of(html)
+
+
+@pytest.fixture(scope="module")
+def files():
+    """The pages of the small scan where six beds fill one."""
+    return map_files(split_up(6))
+
+
 def with_backgrounds(**addresses):
     scan = small_scan()
     return replace(
@@ -216,7 +227,8 @@ def test_text_of_the_book_stays_text(page, text):
         rules=scan.rules.model_copy(update={"company": company}),
     )
     scan = with_tables(scan, beds=scan.table("beds").assign(cautions=text), offers=offers)
-    reader = Reader(map_html(scan))
+    html = map_html(scan)
+    reader = Reader(html)
     # Scripts are the same as without the text; the text can be read where it belongs
     assert reader.scripts[1:] == page.scripts[1:]
     assert reader.find("img") == []
@@ -224,7 +236,7 @@ def test_text_of_the_book_stays_text(page, text):
         tag for tag, _ in page.elements if tag in WEIGHTY
     )
     assert reader.text.count(text) >= len(scan.clients)
-    assert data_of(map_html(scan))["clients"][0]["told"][0] == text
+    assert data_of(html)["clients"][0]["told"][0] == text
     [policy] = reader.find("meta", **{"http-equiv": "Content-Security-Policy"})
     assert policy["content"].startswith("default-src 'none'")
 
@@ -234,8 +246,8 @@ def walk(ring):
     return np.cumsum(np.reshape(ring, (-1, 2)), axis=0) / DEGREES_TO_UNITS
 
 
-def test_shapes_in_the_page_are_those_of_the_scan():
-    data, shapes = data_of(map_html(small_scan())), small_scan().table("shapes")
+def test_shapes_in_the_page_are_those_of_the_scan(data):
+    shapes = small_scan().table("shapes")
     drawn = {client["id"]: client for client in data["clients"]}
     for shape in shapes[shapes["layer"] == "bed"].itertuples():
         client = drawn[shape.client_id]
@@ -273,8 +285,8 @@ def test_scan_without_anything_makes_a_page():
     assert data_of(html)["clients"] == []
 
 
-def test_measured_client_has_a_place_and_no_drawing():
-    [client] = [c for c in data_of(map_html(small_scan()))["clients"] if c["id"] == "C0004"]
+def test_measured_client_has_a_place_and_no_drawing(data):
+    [client] = [c for c in data["clients"] if c["id"] == "C0004"]
     clients = small_scan().clients.set_index("client_id")
     assert client["shapes"] == []
     assert client["at"] == [
@@ -288,8 +300,8 @@ def test_parts_of_any_size_give_the_same_page(html, lot_count):
     assert map_html(in_parts(small_scan(), lot_count)) == html
 
 
-def test_a_lot_says_each_sentence_once():
-    for client in data_of(map_html(small_scan()))["clients"]:
+def test_a_lot_says_each_sentence_once(data):
+    for client in data["clients"]:
         assert len(client["words"]) == len(set(client["words"]))
         bed_places = {place for bed in client["beds"] for place in bed[-1]}
         said = {client["words"][place] for place in bed_places}
@@ -298,14 +310,13 @@ def test_a_lot_says_each_sentence_once():
         assert said == {caution for row in cautions for caution in row.split("; ")}
 
 
-def split_up(bed_count=3):
+def split_up(bed_count):
     """The small scan as a book of more beds than one page holds."""
     scan = small_scan()
     return replace(scan, rules=scan.rules.model_copy(update={"map_max_beds": float(bed_count)}))
 
 
-def test_a_large_book_has_a_page_a_route_and_an_index():
-    files = map_files(split_up(6))
+def test_a_large_book_has_a_page_a_route_and_an_index(files):
     assert list(files) == ["map/north.html", "map/south.html", "map/no-route.html", "map.html"]
     clients = small_scan().clients
     for name, route in (("north", "North"), ("south", "South"), ("no-route", "")):
@@ -319,8 +330,7 @@ def test_a_large_book_has_a_page_a_route_and_an_index():
         assert page.find("link") == []
 
 
-def test_the_index_sums_up_to_the_whole():
-    files = map_files(split_up(6))
+def test_the_index_sums_up_to_the_whole(files):
     index, whole = files["map.html"], summarize(small_scan())
     links = re.findall(r'<th scope="row"><a href="([^"]+)">([^<]+)</a>', index)
     assert links == [
@@ -346,12 +356,9 @@ def test_the_index_sums_up_to_the_whole():
     assert "<script" not in index
 
 
-def test_call_numbers_and_bands_count_over_the_whole_book():
-    files, whole = map_files(split_up(6)), data_of(map_html(small_scan()))
+def test_call_numbers_and_bands_count_over_the_whole_book(files, data):
     on_pages = [c for name in files if "/" in name for c in data_of(files[name])["clients"]]
-    assert sorted(on_pages, key=lambda c: c["id"]) == sorted(
-        whole["clients"], key=lambda c: c["id"]
-    )
+    assert sorted(on_pages, key=lambda c: c["id"]) == sorted(data["clients"], key=lambda c: c["id"])
 
 
 def test_a_route_of_too_many_beds_has_several_pages():
