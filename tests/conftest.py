@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Iterator
 from multiprocessing.context import BaseContext
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import Phase, settings
@@ -17,6 +18,9 @@ from playwright.sync_api import Browser, sync_playwright
 from xdist.scheduler import LoadFileScheduling
 
 from scanner.cli.group import SELDOM
+
+if TYPE_CHECKING:
+    from tests.pages.tabs import Tabs
 
 collect_ignore = ["fuzz/covered.py"]  # needs a fuzzer that is installed by hand
 
@@ -115,6 +119,17 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_FLAGS))
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def tabs(chromium: Browser) -> Iterator[Tabs]:
+    """A tab a device with the network cut, and a hand that can draw."""
+    from tests.pages.tabs import Tabs  # noqa: PLC0415  # which only tests of pages load
+    from tests.pages.trace_desk import Hand  # noqa: PLC0415
+
+    tabs = Tabs(chromium, Hand)
+    yield tabs
+    tabs.close()
 
 
 @pytest.fixture(scope="session")

@@ -24,7 +24,6 @@ import openpyxl
 import pypdfium2
 import pytest
 import shapely
-from playwright.sync_api import Browser, Dialog, Page, Route
 
 from scanner.cli.group import COMMANDS
 from scanner.cli.record import record
@@ -467,44 +466,23 @@ def test_forgotten_is_who_stands_in_every_paper(made, tmp_path, monkeypatch):
     assert "Quote Q2026-002 over" in again.stderr  # not the number that the forgotten one had
 
 
-def watched(chromium: Browser, asked: list[str], complaints: list[str]) -> Page:
-    """Open an empty page that writes down what it asks for and what it complains of."""
-
-    def pass_on(route: Route) -> None:
-        asked.append(route.request.url)
-        route.continue_()
-
-    def answer(dialog: Dialog) -> None:
-        complaints.append(dialog.message)
-        dialog.accept()
-
-    page = chromium.new_context().new_page()
-    page.route("**/*", pass_on)
-    page.on("dialog", answer)
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on("console", lambda message: complaints.append(message.text))
-    return page
-
-
 @pytest.mark.browser
-def test_pages_run_nothing_ask_for_nothing_and_show_what_was_typed(made, chromium):
-    shown, asked, complaints = "", list[str](), list[str]()
-    page = watched(chromium, asked, complaints)
+def test_pages_run_nothing_ask_for_nothing_and_show_what_was_typed(made, tabs):
+    shown = ""
     for path in files(made, ".html"):
         html = path.read_text(encoding="utf-8")
         assert "default-src 'none'" in html, path.name
         assert '<meta name="referrer" content="no-referrer">' in html, path.name
-        page.goto(path.as_uri())
+        one = tabs.open(path)
+        page = one.page
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
         assert page.evaluate("window.hit") is None, path.name
-        assert [url for url in asked if not url.startswith(("file:", "data:", "blob:"))] == [], (
-            path.name
-        )
-        assert complaints == [], path.name
+        own = ("file:", "data:", "blob:")
+        assert [url for url in one.asked if not url.startswith(own)] == [], path.name
+        assert one.complaints == [], path.name
         assert page.evaluate("location.href") == path.as_uri()
         assert page.evaluate("document.querySelectorAll('base, object, embed, iframe').length") == 0
         shown += page.evaluate("document.documentElement.textContent") + "\n"
-    page.context.close()
     seen = typed(shown)
     for text in TEXTS:
         assert typed(unguard(text)) in seen, text

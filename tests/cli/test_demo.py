@@ -14,7 +14,6 @@ import pandas as pd
 import pypdfium2
 import pytest
 from click.testing import Result
-from playwright.sync_api import Browser
 
 from scanner import pipeline
 from scanner.calls.log import read_season
@@ -28,6 +27,7 @@ from scanner.pages.week_page import SECTIONS
 from scanner.schema.documents import Book, Scan
 from scanner.units import usd_said
 from tests.cli.desk import finding, keeping_scans, type_in
+from tests.pages.tabs import Tabs
 from tests.paper_boxes import clashes
 from tests.paper_words import read_pages
 
@@ -56,12 +56,10 @@ def first(folder: Path, scans: list[Scan]) -> Result:
 
 @pytest.mark.browser
 @pytest.mark.usefixtures("first")
-def test_the_week_prints_its_lists_on_one_page_and_new_calls_behind(folder: Path, chromium: Browser) -> None:  # fmt: skip
-    tab = chromium.new_page()
-    tab.goto((folder / "maps" / "demo" / "week.html").as_uri())
+def test_the_week_prints_its_lists_on_one_page_and_new_calls_behind(folder: Path, tabs: Tabs) -> None:  # fmt: skip
+    tab = tabs.open(folder / "maps" / "demo" / "week.html").page
     with pypdfium2.PdfDocument(tab.pdf(prefer_css_page_size=True, format="Letter")) as printed:
         lists, calls = (" ".join(page.get_textpage().get_text_range().split()) for page in printed)
-    tab.close()
     assert [words in lists for words in ("Call back", "Built, hours missing", "are left to sell")] == [True] * 3  # fmt: skip
     assert "10 Best new calls" in calls
     assert "Best new calls" not in lists
