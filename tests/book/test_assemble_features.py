@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scanner.book.clients import read_clients
@@ -38,6 +38,7 @@ from tests.county_town import (
     unmatched_rows,
     write_book,
 )
+from tests.each import examples
 
 
 def line(*points):
@@ -299,7 +300,7 @@ def test_areas_are_kept_of_what_an_overlay_leaves():
     assert shapely.area(kept).tolist() == [0.5, 0, 1]
 
 
-@settings(deadline=None, max_examples=25)
+@examples(10)
 @given(st.floats(-160, 160), st.floats(-60, 70), st.floats(50, 5_000))
 def test_the_plane_keeps_areas_and_comes_back(lon, lat, size_ft):
     frame = str(name_frames(shapely.points([[lon, lat]]))[0])
