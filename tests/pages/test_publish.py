@@ -140,8 +140,8 @@ def test_marks_of_a_change_are_the_same_in_a_second_run(listed):
     assert contents(listed) == first
 
 
-def test_only_files_made_from_the_very_same_are_left_as_they_stand(tmp_path):
-    out, count = tmp_path / "out", itertools.count()
+def test_only_files_made_from_the_very_same_are_left_as_they_stand(lists, tmp_path):
+    out, count = lists, itertools.count()
 
     def is_left(scan=None, *, own=None):
         """Scan once more, on what the last scan left; whether nothing was written."""
@@ -255,12 +255,12 @@ def test_failure_while_rendering_leaves_the_old_files(listed, monkeypatch):
     assert contents(listed) == before
 
 
-def test_file_that_cannot_be_replaced_leaves_the_old_ones(listed, monkeypatch):
-    before, replace_file = contents(listed), os.replace
+def test_file_that_cannot_be_replaced_leaves_the_old_ones(lists, monkeypatch):
+    before, replace_file = contents(lists), os.replace
     for failing in ("calls.csv", "map.html", "summary.json"):  # any operation: tests of the store
 
         def locked(source, target, failing=failing):
-            if Path(target) == listed / failing and "new" in Path(source).parts:
+            if Path(target) == lists / failing and "new" in Path(source).parts:
                 raise PermissionError(13, "Permission denied", str(source), None, str(target))
             replace_file(source, target)
 
@@ -269,8 +269,8 @@ def test_file_that_cannot_be_replaced_leaves_the_old_ones(listed, monkeypatch):
             patch.setattr(replacing, "_RENAME", None)  # what locks files knows no exchange
             patch.setattr(os, "replace", locked)
             with pytest.raises(BookError, match=told):
-                publish(cheaper(), listed)
-        assert contents(listed) == before, failing
+                publish(cheaper(), lists)
+        assert contents(lists) == before, failing
 
 
 def test_list_filled_in_after_a_kill_is_kept(lists, monkeypatch):
