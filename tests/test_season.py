@@ -36,7 +36,7 @@ import json
 import math
 import tomllib
 from collections import Counter
-from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -75,7 +75,8 @@ FIRST_TRIES, TALKS = (7, 13), (4, 8)
 """Before any call: tries that reach and miss, talks that end in a visit and in none."""
 
 
-def sold_share(years: float, quotes: Sequence[tuple[str, float, float]]) -> tuple[float, float]:
+@cache
+def sold_share(years: float, quotes: tuple[tuple[str, float, float], ...]) -> tuple[float, float]:
     """
     Work out mean and second moment of the share that buys, cell by cell of the grid.
 
@@ -111,7 +112,7 @@ def chance_by_hand(
         miss_2 *= missed * (missed + 1) / (all_tries * (all_tries + 1))
     agreed, refused = talks
     all_talks = agreed + refused
-    buys, buys_2 = sold_share(years, quotes)
+    buys, buys_2 = sold_share(years, tuple(quotes))
     left = times if not tried else times * (1 - 9.75 / 13 * 8 / 9.75) / (1 - miss)
     left /= 1 - miss if tried is None else 1
     mean = left * (1 - miss) * agreed / all_talks * buys
