@@ -208,6 +208,8 @@ def _rows(told: Any) -> object:
     """What stands in a table, however it is kept and whenever it was typed."""
     if not isinstance(told, pd.DataFrame):
         return told
+    if told.empty:
+        return []
     return told.drop(columns="recorded_at", errors="ignore").astype("str").to_numpy().tolist()
 
 
