@@ -174,14 +174,10 @@ def draw_up(
     asked: Asked, report: pd.DataFrame, actuals: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Draw up jobs; a new one is estimated from a scan of its client, as `draw_up_jobs` has it."""
-    season = asked.season
+    season, day = asked.season, asked.today
     new = set(report.loc[~report["job_id"].isin(season.jobs["job_id"]), "client_id"])
     # a job may be sold in any finish
-    found = (
-        itemize_all(price(read_aside(asked.book, season), season, asked.today, new))
-        if new
-        else None
-    )
+    found = itemize_all(price(read_aside(asked.book, season), season, day, new)) if new else None
     rates = read_rates(asked.book / "rates.toml")[0]
     return draw_up_jobs(report, actuals, season, found=found, tasks=task_names(rates))
 

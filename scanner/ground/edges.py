@@ -193,9 +193,7 @@ def _joined(
     count = len(found.xy)
     place = np.where(forward[who], count + place_ft, -1.0 - place_ft)
     every = np.concatenate([np.arange(count), place])
-    points, of = (
-        np.concatenate([found.xy, xy[keep], end]),
-        np.concatenate([found.chain, chain[who]]),
-    )
+    points = np.concatenate([found.xy, xy[keep], end])
+    of = np.concatenate([found.chain, chain[who]])
     order = np.lexsort((every, of))
     return found._replace(xy=points[order], chain=of[order])

@@ -63,11 +63,14 @@ def number_beds(cores: np.ndarray, lot: np.ndarray, along: np.ndarray, block: Bl
 def _round_lot(block: Block, centers: np.ndarray, lot: np.ndarray) -> np.ndarray:
     """Place points along their outline, counter-clockwise, as a share of it."""
     rings = _largest_rings(block.lots.outline, np.arange(block.count), block.count, clockwise=False)
-    at_ft = shapely.line_locate_point(rings[lot], centers)
+    xy = shapely.get_coordinates(centers)
+    street, street_ft = block.around.nearest_street(xy, lot)
+    # As near to two sides, as in a corner, a bed lies on the one before the street.
+    ahead = np.nan_to_num(ASIDE_SHARE * (street - xy))
+    at_ft = shapely.line_locate_point(rings[lot], shapely.points(xy + ahead))
     # Of two beds side by side, as on both sides of a sidewalk, the street's comes first.
-    street_ft = block.around.nearest_street(shapely.get_coordinates(centers), lot)[1]
-    at_ft = at_ft + ASIDE_SHARE * np.where(np.isinf(street_ft), 0.0, street_ft)
-    return at_ft / np.maximum(shapely.length(rings[lot]), 1.0)
+    aside_ft = ASIDE_SHARE * np.where(np.isinf(street_ft), 0.0, street_ft)
+    return (at_ft + aside_ft) / np.maximum(shapely.length(rings[lot]), 1.0)
 
 
 def _round_house(block: Block, centers: np.ndarray, lot: np.ndarray) -> np.ndarray:

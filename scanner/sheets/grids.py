@@ -6,6 +6,7 @@ import csv
 import io
 import zipfile
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from scanner.errors import BookError
@@ -13,6 +14,7 @@ from scanner.sheets.description import Sheet
 from scanner.sheets.problems import Problem, fault
 from scanner.sheets.room import Room
 from scanner.store.ceilings import MAX_FAULTS, MAX_SHEET_BYTES
+from scanner.store.prints import seal_of
 
 WORKBOOKS = (".xlsx", ".ods")
 """Ends of files that hold sheets."""
@@ -37,16 +39,20 @@ class Grid:
 
 def read_grids(path: Path, sheets: tuple[Sheet, ...]) -> tuple[list[Grid], list[Problem]]:
     """Read the sheets of a file whole, headings found by those that one of some sheets has; and what was wrong."""
-    if (kind := path.suffix.lower()) in WORKBOOKS:
-        # most commands read no workbook
-        if kind == ".ods":
-            from scanner.sheets.open_documents import read_open_document as read_book  # noqa: PLC0415
-        else:
-            from scanner.sheets.workbooks import read_workbook as read_book  # noqa: PLC0415
-        read = read_book(path)
+    if path.suffix.lower() in WORKBOOKS:
+        read = _cells_of(path, seal_of(path))
         return [Grid(name, cells, _top(cells, sheets) or 0) for name, cells in read], []
-    grid, problems = _read_csv(path, sheets)
-    return [grid], problems
+    return _read_csv(path, sheets)
+
+
+@lru_cache(maxsize=1)
+def _cells_of(path: Path, _seal: str) -> list[tuple[str, list[list[str]]]]:
+    """Read the sheets of a workbook; a command looks at the same one four times, until somebody saves it."""
+    # most commands read no workbook
+    from scanner.sheets.open_documents import read_open_document  # noqa: PLC0415
+    from scanner.sheets.workbooks import read_workbook  # noqa: PLC0415
+
+    return (read_open_document if path.suffix.lower() == ".ods" else read_workbook)(path)
 
 
 def _top(cells: list[list[str]], sheets: tuple[Sheet, ...]) -> int | None:
@@ -61,7 +67,7 @@ def _top(cells: list[list[str]], sheets: tuple[Sheet, ...]) -> int | None:
     )
 
 
-def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[Grid, list[Problem]]:
+def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[list[Grid], list[Problem]]:
     try:
         Room(path.name, 0).refuse_huge(path.stat().st_size, MAX_SHEET_BYTES)
         raw = path.read_bytes()
@@ -86,7 +92,7 @@ def _read_csv(path: Path, sheets: tuple[Sheet, ...]) -> tuple[Grid, list[Problem
         raise BookError(message) from err
     best = next((at for at, top in enumerate(tops) if top is not None), 0)
     cells, found = tried[best]
-    return Grid("", cells, tops[best] or 0), [*problems, *found]
+    return [Grid("", cells, tops[best] or 0)], [*problems, *found]
 
 
 def _parse(text: str, delimiter: str, file: str) -> tuple[list[list[str]], list[Problem]]:

@@ -98,12 +98,21 @@ TURNS = st.lists(
 CLOSE = any_feet(62, 33.30019494704616, 15.335236785737159, 15.335236785737159, walk=True, sidewalk=True)  # fmt: skip
 HEMMED = any_feet(89.2968, 15.6239, 9.0513, 16.9624, walk=False, sidewalk=True)
 """Half a foot of grass between a curb's bed and a sidewalk; a union of all that is taken once lost it."""
+IN_THE_CORNER = (
+    Drawing()
+    .add("property", box(0, 0, 69, 98))
+    .add("street", street_south(-15), "")
+    .add("drive", box(4, -15, 17, 24))
+    .add("sidewalk", box(-200, -5, 300, 0), "")
+)
+"""4 ft of grass between lot line and drive: the bed in the corner is as near to the side as to the front."""
 
 
 @examples(3)
 @given(street=STREETS, turns=TURNS, east_ft=st.integers(-20_000, 20_000))
 @example(street={0: CLOSE}, turns=[(23, 500.0, False)], east_ft=0)
 @example(street={0: HEMMED}, turns=[(336, 500.0, False)], east_ft=0)
+@example(street={0: IN_THE_CORNER}, turns=[(189, 500.0, False)], east_ft=-388)
 def test_moving_turning_reversing_and_densifying_change_no_number(street, turns, east_ft):
     others = {}
     for (at, lot), (degrees, step_ft, is_reversed) in zip(street.items(), turns, strict=True):
