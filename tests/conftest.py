@@ -63,8 +63,9 @@ LONGEST = (
 SHARING = (
     ("test_trace_browser", "test_webmap_browser", "test_accessible_browser", "test_checklist", "test_demo", "test_hostile_text"),
     ("test_ceilings", "test_mutations", "test_log_bad_days"),
+    ("test_season", "test_springs", "test_chance", "test_calibration"),
 )  # fmt: skip
-"""Files that one worker takes up together: those which open the browser, and those which fork from one warm parent."""
+"""Files that one worker takes up together: those which open the browser, which fork from one warm parent, and which load `scipy.stats`."""
 
 
 class Sharing(LoadFileScheduling):

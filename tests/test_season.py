@@ -40,7 +40,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-import scipy.stats
+import scipy
 
 from scanner.sheets.lists import CALL_LIST
 from tests.season_play import FEBRUARY, Played, play, play_autumn

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-import scipy.stats
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-import scipy.stats
+import scipy
 
 from scanner.book.settings import read_rates
 from scanner.calls.chance import HALF_YEARS, START_SHARES, Stages, chance_of_sale

@@ -6,8 +6,8 @@ from itertools import product
 
 import numpy as np
 import pytest
+import scipy
 from scipy.special import betainc, betaincinv
-from scipy.stats import beta, betabinom, binom
 
 from scanner.calls.chance import START_SHARES, price_falls
 from scanner.calls.forecast import Delays
@@ -51,15 +51,15 @@ def test_the_largest_promotion_of_every_published_cell(prior):
             while (more := work.added([(1.0, chances)])).too_much_chance <= level:
                 work, so_far = more, so_far + 1
             counts.append(so_far)
-            assert betabinom.sf(capacity, so_far, *prior) <= level
-            assert betabinom.sf(capacity, so_far + 1, *prior) > level
+            assert scipy.stats.betabinom.sf(capacity, so_far, *prior) <= level
+            assert scipy.stats.betabinom.sf(capacity, so_far + 1, *prior) > level
             assert so_far <= binom_most(capacity, level)
         assert tuple(counts) == rows[prior]
 
 
 def binom_most(capacity, level):
     n = capacity
-    while binom.sf(capacity, n + 1, 0.08) <= level:
+    while scipy.stats.binom.sf(capacity, n + 1, 0.08) <= level:
         n += 1
     return n
 
@@ -75,7 +75,7 @@ def test_the_largest_promotion_at_a_chance_that_is_known():
             found.append(round(work.mean.item() / 0.08))
         assert tuple(found) == counts
         assert counts[-1] < capacity / 0.08
-        assert betabinom.sf(capacity, round(capacity / 0.08), 8, 92) > LEVELS[-1]
+        assert scipy.stats.betabinom.sf(capacity, round(capacity / 0.08), 8, 92) > LEVELS[-1]
 
 
 # Chances of so many sales of so many clients, one job each: exact fractions, and the sizes by which
@@ -129,8 +129,8 @@ def test_beyond_the_lattice_the_published_sales_are_met_on_the_cautious_side(lev
     chances, work = slices(2, 23), Work.empty(float(count))
     for _ in range(200):
         work = work.added([(1.0, chances)])
-    exact = betabinom.sf(count, 200, 2, 23)
-    assert exact <= 1 - level < betabinom.sf(count - 1, 200, 2, 23)
+    exact = scipy.stats.betabinom.sf(count, 200, 2, 23)
+    assert exact <= 1 - level < scipy.stats.betabinom.sf(count - 1, 200, 2, 23)
     assert exact <= work.too_much_chance <= exact + 0.01
 
 
@@ -210,8 +210,8 @@ def test_the_work_of_letters_against_its_exact_chance():
     work = Work.empty(12.0)
     for client in range(300):
         work = work.added([(1.0, lead[:, client])])
-    rho = beta.ppf((np.arange(20_000) + 0.5) / 20_000, 1, 49)
-    exact = binom.sf(12, 300, rho * 47 / 48).mean()
+    rho = scipy.stats.beta.ppf((np.arange(20_000) + 0.5) / 20_000, 1, 49)
+    exact = scipy.stats.binom.sf(12, 300, rho * 47 / 48).mean()
     assert work.too_much_chance == pytest.approx(exact, abs=0.01)
 
 
@@ -256,7 +256,7 @@ def test_many_free_days_go_by_mean_and_variance():
     work = Work.empty(40.0)
     for _ in range(260):
         work = work.added([(1.0, chances)])
-    assert work.too_much_chance == pytest.approx(betabinom.sf(40, 260, 2, 23), abs=0.01)
+    assert work.too_much_chance == pytest.approx(scipy.stats.betabinom.sf(40, 260, 2, 23), abs=0.01)
 
 
 def test_one_wave_of_calls_or_of_letters_holds_what_is_published():
