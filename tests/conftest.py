@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import Phase, settings
-from playwright.sync_api import Browser, sync_playwright
 from xdist.scheduler import LoadFileScheduling
 
 from scanner.cli.group import SELDOM
 
 if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
     from tests.pages.tabs import Tabs
 
 collect_ignore = ["fuzz/covered.py"]  # needs a fuzzer that is installed by hand
@@ -115,6 +116,8 @@ def chromium() -> Iterator[Browser]:
     path = chromium_path()
     if path is None:
         pytest.skip(NO_CHROMIUM)
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415  # which one worker loads
+
     with sync_playwright() as playwright:
         # Chromium refuses to run as root inside its sandbox, and a test container runs as root.
         browser = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_FLAGS))

@@ -6,9 +6,9 @@ import re
 from importlib.resources import files
 from itertools import product
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Page
 
 from scanner.pages.paper import look
 from scanner.pages.tracing.page import render_trace
@@ -16,6 +16,9 @@ from tests.cli.desk import all_heard, scanning_once, type_in
 from tests.map_files import map_html
 from tests.pages.trace_desk import put_book
 from tests.small_scan import small_scan
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 NAMES = ("map", "trace", "week", "promo", "forecast", "checklist")
 CHECKER = files("axe_playwright_python") / "axe.min.js"
