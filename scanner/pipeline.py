@@ -124,7 +124,7 @@ def scan(
 def price_lots(
     book: Book, season: Season, client_ids: Collection[str], *, today: date, progress: Progress
 ) -> Scan:
-    """Find, size and price the beds of some clients as `scan` does, and rank nobody: what it tells of calls is empty."""
+    """Find, size and price the beds of some clients as `scan` does, and rank nobody: nothing of calls, problems of these lots alone."""
     season = season.until(today)
     found, _ = _find(_put_right(book, season), season, client_ids, today, told=progress)
     return replace(found, clients=found.clients[found.clients["client_id"].isin(client_ids)])

@@ -77,9 +77,9 @@ class Sharing(LoadFileScheduling):
         return next((some[0] for some in SHARING if Path(file).stem in some), file)
 
 
-def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> Sharing:
-    """Deal files to workers."""
-    return Sharing(config, log)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> Sharing | None:
+    """Deal files to workers, unless another way was asked for."""
+    return Sharing(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -24,7 +24,7 @@ BAD_EDGE_COLUMN = "bad_edges"
 def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     """List the edges that a crew saw in a bad state.
 
-    >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01")]
+    >>> rows = [("A", "curb condition", "3", "2027-02-01"), ("B", "curb condition", "1", "2027-02-01"), ("C", "curb condition", "", "")]
     >>> answers = pd.DataFrame(rows, columns=["client_id", "question", "answer", "seen_on"])
     >>> list_bad_edges(answers)[["client_id", "along", "condition"]].values.tolist()
     [['A', 'curb', 3.0]]
@@ -33,7 +33,7 @@ def list_bad_edges(answers: pd.DataFrame) -> pd.DataFrame:
     told = answers[["client_id", "question", "answer", "seen_on"]].to_numpy().tolist()
     rows = [
         (client_id, kinds[question], float(answer), day)
-        for client_id, question, answer, day in told if question in kinds
+        for client_id, question, answer, day in told if answer and question in kinds
     ]  # fmt: skip
     bad = sorted(row for row in rows if row[2] >= BAD_FROM)
     return pd.DataFrame(bad, columns=["client_id", "along", "condition", "seen_on"])
@@ -44,7 +44,7 @@ def add_bad_edges(clients: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     words = defaultdict[str, list[str]](list)
     for client_id, along, condition, day in list_bad_edges(answers).to_numpy().tolist():
         words[client_id].append(f"{along} {condition:.0f} {day}")
-    report = ["|".join(words[client_id]) for client_id in clients["client_id"]]
+    report = ["|".join(words.get(client_id, ())) for client_id in clients["client_id"]]
     return clients.assign(**{BAD_EDGE_COLUMN: pd.Series(report, clients.index, dtype="str")})
 
 

@@ -27,10 +27,10 @@ def numbers_by_client(answers: pd.DataFrame, question: str) -> pd.Series[float]:
 
     Behind the number may stand the beds it was counted along.
 
-    >>> answers = pd.DataFrame({"client_id": ["B"], "question": "heads along edge", "answer": "2 along B-curb-1"})
+    >>> answers = pd.DataFrame({"client_id": ["B", "C"], "question": "heads along edge", "answer": ["2 along B-curb-1", ""]})
     >>> numbers_by_client(answers, "heads along edge").to_dict()
-    {'B': 2.0}
+    {'B': 2.0, 'C': nan}
     """
     words = words_by_client(answers, question)
-    numbers = [float(word.split()[0]) for word in words.tolist()]
+    numbers = [float((word.split() or ["nan"])[0]) for word in words.tolist()]
     return pd.Series(numbers, words.index, dtype=float, name=words.name)

@@ -6,7 +6,6 @@ import csv
 import io
 import zipfile
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 
 from scanner.errors import BookError
@@ -14,7 +13,6 @@ from scanner.sheets.description import Sheet
 from scanner.sheets.problems import Problem, fault
 from scanner.sheets.room import Room
 from scanner.store.ceilings import MAX_FAULTS, MAX_SHEET_BYTES
-from scanner.store.prints import seal_of
 
 WORKBOOKS = (".xlsx", ".ods")
 """Ends of files that hold sheets."""
@@ -40,19 +38,13 @@ class Grid:
 def read_grids(path: Path, sheets: tuple[Sheet, ...]) -> tuple[list[Grid], list[Problem]]:
     """Read the sheets of a file whole, headings found by those that one of some sheets has; and what was wrong."""
     if path.suffix.lower() in WORKBOOKS:
-        read = _cells_of(path, seal_of(path))
+        # most commands read no workbook
+        from scanner.sheets.open_documents import read_open_document  # noqa: PLC0415
+        from scanner.sheets.workbooks import read_workbook  # noqa: PLC0415
+
+        read = (read_open_document if path.suffix.lower() == ".ods" else read_workbook)(path)
         return [Grid(name, cells, _top(cells, sheets) or 0) for name, cells in read], []
     return _read_csv(path, sheets)
-
-
-@lru_cache(maxsize=1)
-def _cells_of(path: Path, _seal: str) -> list[tuple[str, list[list[str]]]]:
-    """Read the sheets of a workbook; a command looks at the same one four times, until somebody saves it."""
-    # most commands read no workbook
-    from scanner.sheets.open_documents import read_open_document  # noqa: PLC0415
-    from scanner.sheets.workbooks import read_workbook  # noqa: PLC0415
-
-    return (read_open_document if path.suffix.lower() == ".ods" else read_workbook)(path)
 
 
 def _top(cells: list[list[str]], sheets: tuple[Sheet, ...]) -> int | None:

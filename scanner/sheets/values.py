@@ -76,12 +76,12 @@ def read_cells(
     >>> flags.tolist(), problems[0]["problem"]
     (['yes', ''], "renter: 'maybe' came where yes or no belongs; the cell is taken as blank")
     """
-    values, problems = read_texts(texts.to_numpy(object), column, where, taken=taken)
+    values, problems = read_plain(texts.to_numpy(object), column, where, taken=taken)
     dtype = "float64" if values.dtype.kind == "f" else "str"
     return pd.Series(values, texts.index, dtype=dtype, name=texts.name), problems
 
 
-def read_texts(
+def read_plain(
     texts: Texts, column: Column, where: Where, *, taken: str = _BLANK
 ) -> tuple[NDArray[Any], list[Problem]]:
     """Read one column as `read_cells` does, from texts without an index."""

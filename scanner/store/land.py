@@ -169,12 +169,13 @@ class LandWriter:
         self._types = {name: pd.CategoricalDtype([*words]) for name, words in _WORDS.items()}
         self._types["file"] = pd.CategoricalDtype([*files])
         self._tables = list[pd.DataFrame]()
-        self._waiting = list[tuple[pd.DataFrame, Shapes]]()
+        self._waiting, self._waiting_count = list[tuple[pd.DataFrame, Shapes]](), 0
 
     def add(self, words: pd.DataFrame, shapes: Shapes) -> None:
         """Take features in: columns of `FEATURES` but their shapes, ``number`` in place of the id."""
         self._waiting.append((words, shapes))
-        if sum(len(waiting) for waiting, _ in self._waiting) >= _CHUNK:
+        self._waiting_count += len(words)
+        if self._waiting_count >= _CHUNK:
             self._put_away()
 
     def _put_away(self) -> None:
@@ -184,7 +185,7 @@ class LandWriter:
             words = join_tables(tables)
             put = _put(self._path, np.concatenate(shapes), words["kind"].to_numpy(object))
             self._tables.append(words.astype(self._types).assign(**put))
-            self._waiting.clear()
+            self._waiting, self._waiting_count = [], 0
 
     def take_back(self, file: str) -> None:
         """Forget what came from a file."""

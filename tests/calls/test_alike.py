@@ -96,9 +96,9 @@ def test_a_sign_moves_the_chance_of_who_has_it():
     assert moved["C0001"] == pytest.approx(2 * moved["C0003"])
 
 
-def test_as_many_clients_as_a_large_company_has_take_a_fraction_of_a_second():
+def test_a_hundred_thousand_clients_in_a_second():
     rng = np.random.default_rng(1)
-    count = 20_000  # four lots an acre, as in a suburb
+    count = 100_000  # four lots an acre, as in a suburb
     side = math.sqrt(count / 4 * 43_560) / FT_PER_DEGREE_NORTH
     table = pd.DataFrame({
         "bed_ids": "A-curb-1", "finish": "accent", "edge_ft": rng.uniform(20, 90, count),
@@ -112,5 +112,5 @@ def test_as_many_clients_as_a_large_company_has_take_a_fraction_of_a_second():
     )
     start = time.process_time()
     counts = count_alike(table, clients)
-    assert time.process_time() - start < 1.0  # 0.2 s on a quiet machine
+    assert time.process_time() - start < 5.0  # 1 s on a quiet machine
     assert counts.mean() > 1

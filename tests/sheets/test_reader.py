@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import zipfile
 
@@ -135,19 +134,6 @@ def test_a_workbook_without_a_sheet_is_refused(tmp_path):
             packed.writestr(part, content)
     with pytest.raises(BookError, match="is not a spreadsheet that can be opened"):
         read_sheet(path, NEEDED)
-
-
-def test_a_workbook_is_taken_apart_once_and_again_when_it_is_saved(tmp_path, monkeypatch):
-    """Also one saved within the clock's own step and of the same length."""
-    opened, read = [], workbooks.read_workbook
-    monkeypatch.setattr(workbooks, "read_workbook", lambda path: opened.append(path) or read(path))
-    path = book(tmp_path / "a.xlsx", Calls=[["client_id", "note"], ["007", "gate"]])
-    stamp = path.stat().st_mtime_ns
-    assert cells(path) == cells(path) == {"row 2": ("007", "gate")}
-    assert opened == [path]
-    book(path, Calls=[["client_id", "note"], ["007", "dogs"]])
-    os.utime(path, ns=(stamp, stamp))
-    assert cells(path) == {"row 2": ("007", "dogs")}
 
 
 @pytest.mark.parametrize("mark", ["~$calls.xlsx", ".~lock.calls.xlsx#"])

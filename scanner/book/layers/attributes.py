@@ -15,7 +15,7 @@ from scanner.schema.tables import ALONG, FEATURE_KINDS, FEATURES, UTILITIES
 from scanner.sheets.cells import only_text
 from scanner.sheets.description import NUMBER, WHOLE, WORD, YEARS_BUILT, YES_NO, Column
 from scanner.sheets.problems import Cause, Problem, Where, fault, first_faults
-from scanner.sheets.values import read_texts
+from scanner.sheets.values import Texts, read_plain
 
 COLUMNS = tuple(name for name in FEATURES.columns if name not in ("feature_id", "file", "geometry"))
 
@@ -33,8 +33,6 @@ CELLS = (
     (Column("pavement_ft", NUMBER, most=MAX_PAVEMENT_FT), ("street_centerline", "sidewalk")),
 )
 """Columns that are not plain text, and the kinds of features that they go with."""
-
-Texts = NDArray[np.object_]
 
 _SHAPEFILE_LETTERS = 10
 _EXACT_INTEGER = 2.0**53
@@ -74,7 +72,7 @@ def read_attributes(
     problems: list[Problem] = []
     for column, of in CELLS:
         cells = np.where(_are_among(kinds, of), texts[column.name], "")
-        columns[column.name], found = read_texts(cells, column, where)
+        columns[column.name], found = read_plain(cells, column, where)
         # a centerline without its width is left out whole, which says it all
         problems += [] if column.name == "pavement_ft" else found
     attributes = texts.assign(**columns)
