@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -45,6 +46,14 @@ class Disk:
             return operation(*args, **kwargs)
 
         return run
+
+
+@pytest.fixture(autouse=True)
+def heeds_ctrl_c() -> Iterator[None]:
+    """Tests that a shell runs in the background begin deaf to it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 @pytest.fixture(scope="module")
