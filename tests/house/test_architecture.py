@@ -71,7 +71,7 @@ CLOCKS = {"now", "utcnow", "today", "time", "perf_counter", "monotonic"}
 CLOCK_OWNERS = {"datetime", "date", "time", "Timestamp"}
 CHANCES = {"random", "uuid", "secrets"}
 
-MOST_CODE, MOST_WORDS = 29_710, 4_455
+MOST_CODE, MOST_WORDS = 29_705, 4_453
 """Lines that all modules together may hold; the printed pages are on their way in. To come down to 10,500 and 4,500."""
 
 MOST_LINES = {"pipeline": 225}
