@@ -37,8 +37,8 @@ POLYGON, COLLECTION = (
 
 Overlay = Callable[..., np.ndarray]
 
-# What the library divides by zero at corners that all but turn back it throws away: nobody at a
-# terminal can do anything about it.
+# At hairs, rings without ground, the library divides by zero and throws away what comes of it:
+# nobody at a terminal can do anything about that.
 warnings.filterwarnings("ignore", ".* encountered in buffer", RuntimeWarning)
 
 
